@@ -1,0 +1,86 @@
+"""Everything the package raises on purpose.
+
+    AssemblerError
+    ├── SheetError             the session sheet: file, line, key, what was found, what is allowed
+    ├── CaptureError           a capture can't be used: file and place
+    │   ├── WaveError          its audio
+    │   └── TimecodeLogError   its timecode log
+    ├── PublishError           the set could not be written: nothing was published
+    ├── TimecodeError          (also ValueError) arguments of the timecode arithmetic
+    └── PlanError              (also ValueError) arguments of the planning and fade arithmetic
+
+``str(error)`` is what a person is shown: one or two plain lines with the file and the place.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+class AssemblerError(Exception):
+    """Base of every error that is meant for the user."""
+
+
+class SheetError(AssemblerError):
+    """Something the sheet says cannot be used.
+
+    Args:
+        problem: what was found and what is allowed, one or two lines.
+        file: the sheet.
+        line: line in the sheet, from 1; None where no single line is at fault.
+        key: dotted key, for instance ``pass[2].audio`` (tables counted from 1).
+    """
+
+    def __init__(
+        self, problem: str, *, file: Path | str | None = None, line: int | None = None, key: str | None = None
+    ) -> None:
+        self.problem = problem
+        self.file = file
+        self.line = line
+        self.key = key
+        place = "" if file is None else f"{file}: "
+        if line is not None:
+            place += f"line {line}: "
+        if key:
+            place += f"{key}: "
+        super().__init__(place + problem)
+
+
+class CaptureError(AssemblerError):
+    """A capture, or its log, cannot be used.
+
+    Args:
+        problem: what was found and what is allowed, one or two lines.
+        path: the file, as the user named it; None while a stream without a name is read.
+        place: where in the file, in words, for instance ``byte 36``.
+    """
+
+    def __init__(self, problem: str, *, path: Path | str | None = None, place: str | None = None) -> None:
+        self.problem = problem
+        self.path = path
+        self.place = place
+        parts = [str(part) for part in (path, place, problem) if part]
+        super().__init__(": ".join(parts))
+
+
+class WaveError(CaptureError):
+    """The audio of a capture cannot be used."""
+
+
+class TimecodeLogError(CaptureError):
+    """The timecode log of a capture cannot be used."""
+
+
+class PublishError(AssemblerError):
+    """The set could not be written; nothing was published."""
+
+
+class TimecodeError(AssemblerError, ValueError):
+    """A timecode label, frame or rate outside what the arithmetic allows."""
+
+
+class PlanError(AssemblerError, ValueError):
+    """Spans, joins or fades that contradict each other."""
