@@ -1,0 +1,48 @@
+"""WAV files: chunk by chunk, read as they come and written as an archive wants them.
+
+Reading: `WaveFile` for samples and what a file says about itself. Writing: `wave_header` and `wave_trailer`
+around the bytes of `pack_samples`, with the payloads of `encode_bext`, `encode_ixml`, `encode_markers` and
+`encode_info` inside.
+"""
+
+from assembler.wave.bext import BroadcastExtension, Loudness, coding_history_row, decode_bext, encode_bext
+from assembler.wave.chunks import Chunk, ChunkMap, read_chunks
+from assembler.wave.format import PcmFormat, encode_format, parse_format
+from assembler.wave.info import decode_info, encode_info
+from assembler.wave.ixml import TrackSheet, decode_ixml, encode_ixml
+from assembler.wave.markers import Marker, decode_markers, encode_markers
+from assembler.wave.reading import WaveFile, WaveInfo, read_info
+from assembler.wave.samples import pack_samples, unpack_samples
+from assembler.wave.text import fit_field, transliterate
+from assembler.wave.writing import wave_header, wave_trailer
+
+__all__ = [
+    "BroadcastExtension",
+    "Chunk",
+    "ChunkMap",
+    "Loudness",
+    "Marker",
+    "PcmFormat",
+    "TrackSheet",
+    "WaveFile",
+    "WaveInfo",
+    "coding_history_row",
+    "decode_bext",
+    "decode_info",
+    "decode_ixml",
+    "decode_markers",
+    "encode_bext",
+    "encode_format",
+    "encode_info",
+    "encode_ixml",
+    "encode_markers",
+    "fit_field",
+    "pack_samples",
+    "parse_format",
+    "read_chunks",
+    "read_info",
+    "transliterate",
+    "unpack_samples",
+    "wave_header",
+    "wave_trailer",
+]
