@@ -42,7 +42,7 @@ class Marker:
 
 
 def encode_markers(markers: Sequence[Marker]) -> list[tuple[str, bytes]]:
-    """Return the ``cue `` and ``LIST`` chunks that hold ``markers``, in their order; no chunks for no markers.
+    """Return the ``cue `` and ``LIST`` chunks that hold ``markers``, in their order; none for none.
 
     Points are numbered from 1. Labels and notes are put on one line and transliterated to ASCII, because RIFF
     names no character set.
