@@ -1,0 +1,121 @@
+"""Writes the demo session to a folder: captures, logs, the sheet and a page that tells what is wrong where.
+
+Captures are written by libsndfile, as a workstation would write them, and not by this package's own writer:
+the demo must not agree with the program only because both make the same mistake. The same version of this
+package and its libraries writes the same bytes every time.
+"""
+
+from __future__ import annotations
+
+import shutil
+import tempfile
+from dataclasses import dataclass
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assembler.demo.logs import write_log
+from assembler.demo.recording import capture_pass, demo_truth, pass_generator
+from assembler.demo.scenario import PASSES, DemoPass, find_reel
+from assembler.demo.telling import tell_session
+from assembler.demo.voices import SAMPLE_RATE
+from assembler.errors import PublishError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from assembler.arrays import Int32s
+
+
+@dataclass(frozen=True)
+class DemoSummary:
+    """What was written.
+
+    Args:
+        sheet: the session sheet, to be built.
+        passes: names of the passes, in the sheet's order.
+        files: how many files the folder holds.
+        bytes: their size altogether.
+    """
+
+    sheet: Path
+    passes: tuple[str, ...]
+    files: int
+    bytes: int
+
+
+def write_demo(folder: Path, *, progress: Callable[[int, int], None] | None = None) -> DemoSummary:
+    """Write the demo session and return what was written.
+
+    The folder appears whole or not at all: work goes to a temporary sibling that is renamed at the end.
+
+    Args:
+        folder: must not exist, or be empty; its parent is made where it is missing.
+        progress: called with (passes written, passes in all), from (0, n) to (n, n).
+
+    Raises:
+        PublishError: the folder holds something already, or it cannot be written.
+    """
+    try:
+        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
+            raise PublishError(f"{folder}: exists already and is left as it is; choose another name")
+        folder.parent.mkdir(parents=True, exist_ok=True)
+        partial = Path(tempfile.mkdtemp(prefix=f".{folder.name}.partial-", dir=folder.parent))
+    except OSError as error:
+        raise PublishError(f"{folder}: {error.strerror}; nothing was written") from error
+    try:
+        _fill(partial, progress or _say_nothing)
+        partial.chmod(0o755)  # a temporary folder is private; the session is not
+        partial.replace(folder)
+    except OSError as error:
+        raise PublishError(f"{folder}: {error.strerror}; nothing was written") from error
+    finally:
+        shutil.rmtree(partial, ignore_errors=True)
+    return _sum_up(folder)
+
+
+def read_demo_sheet() -> bytes:
+    """Return the demo's session sheet, byte for byte as ``write_demo`` writes it."""
+    return resources.files("assembler.demo").joinpath("session.toml").read_bytes()
+
+
+def _fill(folder: Path, progress: Callable[[int, int], None]) -> None:
+    truth = demo_truth()
+    progress(0, len(PASSES))
+    for done, demo_pass in enumerate(PASSES, start=1):
+        _write_pass(folder / "captures" / demo_pass.name, demo_pass, truth.reels[demo_pass.reel])
+        progress(done, len(PASSES))
+    (folder / "session.toml").write_bytes(read_demo_sheet())
+    (folder / "README.md").write_text(tell_session(), encoding="utf-8", newline="\n")
+
+
+def _write_pass(folder: Path, demo_pass: DemoPass, tape: Int32s) -> None:
+    folder.mkdir(parents=True)
+    samples = capture_pass(demo_pass, tape)
+    if demo_pass.polyphonic:
+        _write_wave(folder / f"{demo_pass.name}.wav", samples)
+    else:
+        for place, track in enumerate(find_reel(demo_pass.reel).tracks):
+            _write_wave(folder / f"{place + 1} {track or 'unused'}.wav", samples[:, place])
+    write_log(folder, demo_pass, pass_generator(demo_pass))
+
+
+def _write_wave(path: Path, samples: Int32s) -> None:
+    # Slow to load and needed by this one function: commands that only ask for names must not wait for it.
+    import soundfile  # noqa: PLC0415
+
+    soundfile.write(path, samples.astype("int16"), SAMPLE_RATE, subtype="PCM_16")
+
+
+def _sum_up(folder: Path) -> DemoSummary:
+    files = [path for path in folder.rglob("*") if path.is_file()]
+    return DemoSummary(
+        sheet=folder / "session.toml",
+        passes=tuple(demo_pass.name for demo_pass in PASSES),
+        files=len(files),
+        bytes=sum(path.stat().st_size for path in files),
+    )
+
+
+def _say_nothing(_done: int, _total: int) -> None:
+    """Stand in for a progress display that nobody asked for."""
