@@ -1,0 +1,134 @@
+"""The meter of one track: loudness, true peak and sample levels in one pass, in memory that does not grow."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.consolidator.metering.levels import SampleMeter, amplitude_to_db
+from assembler.consolidator.metering.loudness import LoudnessMeter
+from assembler.consolidator.metering.true_peak import TruePeakMeter
+
+if TYPE_CHECKING:
+    from assembler.arrays import Int32s
+
+LOWEST_SAMPLE_RATE = 8_000
+HIGHEST_SAMPLE_RATE = 768_000
+LARGEST_FULL_SCALE = 1 << 31
+
+
+@dataclass(frozen=True)
+class TrackLevels:
+    """What was measured on a track. None stands where a measure is not defined: silence, or too short a
+    track.
+
+    Args:
+        integrated_lufs: programme loudness, one channel of weight 1 (BS.1770-5).
+        loudness_range_lu: spread of the short-term loudness, to 0.01 LU (Tech 3342).
+        max_momentary_lufs: loudest 0.4 s.
+        max_short_term_lufs: loudest 3 s.
+        true_peak_dbtp: highest value of the waveform, between samples too (BS.1770-5 Annex 2).
+        sample_peak_dbfs: largest sample.
+        rms_dbfs: of the whole track; a full-scale sine reads -3.01.
+        dc_offset: mean of the samples, as a share of full scale.
+        bits_in_use: from the sign to the lowest bit ever set; 0 for silence.
+        clipped_runs: runs of three and more samples at one end of the scale.
+        silent_share: share of the track, 0 to 1, in 10 ms slots of nothing but zeros.
+    """
+
+    integrated_lufs: float | None
+    loudness_range_lu: float | None
+    max_momentary_lufs: float | None
+    max_short_term_lufs: float | None
+    true_peak_dbtp: float | None
+    sample_peak_dbfs: float | None
+    rms_dbfs: float | None
+    dc_offset: float
+    bits_in_use: int
+    clipped_runs: int
+    silent_share: float
+
+
+class TrackMeter:
+    """Measures one track, fed in blocks of any size; the sizes make no difference to the last bit of the
+    result.
+
+    Args:
+        sample_rate: samples per second, 8000 to 768000.
+        full_scale: one more than the highest code: 2.0 ** 15 for 16-bit audio; a power of two, at most 2.0 **
+            31.
+
+    Raises:
+        ValueError: a rate or full scale outside what is allowed.
+    """
+
+    def __init__(self, sample_rate: int, full_scale: float) -> None:
+        if not LOWEST_SAMPLE_RATE <= sample_rate <= HIGHEST_SAMPLE_RATE:
+            raise ValueError(
+                f"sample rate {sample_rate}: allowed are {LOWEST_SAMPLE_RATE} to {HIGHEST_SAMPLE_RATE}"
+            )
+        steps = int(full_scale)
+        if steps != full_scale or not 2 <= steps <= LARGEST_FULL_SCALE or steps & (steps - 1):
+            raise ValueError(f"full scale {full_scale}: allowed are powers of two, 2 to 2**31")
+        self._full_scale = steps
+        self._loudness = LoudnessMeter(sample_rate, steps)
+        self._true_peak = TruePeakMeter(sample_rate)
+        self._samples = SampleMeter(sample_rate, steps)
+        # All arithmetic is done on whole seconds counted from the first sample, whatever comes in:
+        # sums in floating point depend on where they are cut.
+        self._second = np.zeros(sample_rate, dtype=np.int32)
+        self._filled = 0
+        self._levels: TrackLevels | None = None
+
+    def update(self, samples: Int32s) -> None:
+        """Take in the next samples: shape (n,), any n, any stride.
+
+        Raises:
+            ValueError: the result was asked for already.
+        """
+        if self._levels is not None:
+            raise ValueError("the track is finished: its levels have been given")
+        while samples.size:
+            if not self._filled and samples.size >= self._second.size:
+                taken = self._second.size
+                self._measure(np.ascontiguousarray(samples[:taken]))
+            else:
+                taken = min(samples.size, self._second.size - self._filled)
+                self._second[self._filled : self._filled + taken] = samples[:taken]
+                self._filled += taken
+                if self._filled == self._second.size:
+                    self._measure(self._second)
+                    self._filled = 0
+            samples = samples[taken:]
+
+    def result(self) -> TrackLevels:
+        """Return what was measured. The first call ends the track."""
+        if self._levels is None:
+            if self._filled:
+                self._measure(self._second[: self._filled])
+            self._true_peak.finish()
+            self._levels = self._gather()
+        return self._levels
+
+    def _measure(self, samples: Int32s) -> None:
+        values = samples.astype(np.float64)
+        self._samples.update(samples, values)
+        self._loudness.update(values)
+        self._true_peak.update(values)
+
+    def _gather(self) -> TrackLevels:
+        return TrackLevels(
+            integrated_lufs=self._loudness.integrated_lufs(),
+            loudness_range_lu=self._loudness.range_lu(),
+            max_momentary_lufs=self._loudness.max_momentary_lufs(),
+            max_short_term_lufs=self._loudness.max_short_term_lufs(),
+            true_peak_dbtp=amplitude_to_db(self._true_peak.peak / self._full_scale),
+            sample_peak_dbfs=self._samples.peak_dbfs(),
+            rms_dbfs=self._samples.rms_dbfs(),
+            dc_offset=self._samples.dc_offset(),
+            bits_in_use=self._samples.bits_in_use(),
+            clipped_runs=self._samples.clipped_runs(),
+            silent_share=self._samples.silent_share(),
+        )
