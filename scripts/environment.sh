@@ -31,9 +31,12 @@ find_python() {
     return 1
 }
 
-# An environment can't be moved: its commands hold the path they were made for.
+# An environment can't be moved: its commands hold the path they were made for. One whose making was broken off may
+# have no pip yet, or its interpreter may still be the system's, into which nothing is ever installed.
 is_environment_ours() {
-    [ -x "$environment/bin/python" ] && is_usable_python "$environment/bin/python" || return 1
+    is_usable_python "$environment/bin/python" || return 1
+    "$environment/bin/python" -c 'import pip, sys; sys.exit(sys.prefix == sys.base_prefix)' \
+        >/dev/null 2>&1 || return 1
     [ ! -f "$environment/made-for" ] || [ "$(cat "$environment/made-for")" = "$checkout" ]
 }
 
@@ -55,7 +58,7 @@ install_package() {
     say "Installing the package and its libraries (only when pyproject.toml has changed)"
     extra=''
     [ "$1" = run ] || extra="[$1]"
-    if ! "$environment/bin/python" -m pip install --quiet --disable-pip-version-check \
+    if ! "$environment/bin/python" -m pip --require-virtualenv install --quiet --disable-pip-version-check \
         --editable "$checkout$extra"; then
         say "The libraries could not be installed: see pip's message above. A package index must be within reach."
         exit 2
