@@ -1,8 +1,8 @@
 """Programme loudness and loudness range of one channel, streamed.
 
 Sources: ITU-R BS.1770-5 Annex 1 (weighting, gating), EBU R 128 and Tech 3341 (momentary, short-term,
-    integrated), EBU Tech 3342 (loudness range). One channel with weight 1: what the standards sum over
-    channels is one term here.
+integrated), EBU Tech 3342 (loudness range). One channel with weight 1: what the standards sum over
+channels is one term here.
 
 Nothing grows with time. Gating blocks and short-term values are kept as a histogram over loudness, 0.01 LU
 wide, with the sum of the powers in each bin: means are exact but for the one bin that straddles a gate.

@@ -1,9 +1,9 @@
 """True peak: the highest value of the waveform between the samples, streamed.
 
 Source: ITU-R BS.1770-5 Annex 2: oversampling by a polyphase interpolator, four times at 44.1 and 48 kHz; the
-    higher the sample rate, the less is needed. Twice from 80 kHz on and none from 160 kHz on keep the same
-    176.4 kHz at least. The interpolator is a windowed sinc of this project's design, not the example filter
-    printed in the annex.
+higher the sample rate, the less is needed. Twice from 80 kHz on and none from 160 kHz on keep the same
+176.4 kHz at least. The interpolator is a windowed sinc of this project's design, not the example filter
+printed in the annex.
 
 Most of a track needs no interpolation. No interpolated value is larger than the largest sample under the
 filter times the filter's sum of magnitudes; a stretch for which that is no more than the peak so far cannot

@@ -1,0 +1,1 @@
+"""From the plan to the set: render the tracks, meter, embed, hash, publish."""
