@@ -126,8 +126,7 @@ def test_limit_on_file_size(place: Path) -> None:
     """Under a real limit on file size, a shell's ``ulimit -f``, the run ends with one line."""
     program = (
         "import resource, sys; from pathlib import Path\n"
-        "from assembler.consolidator.publishing import Staging
-from assembler.errors import PublishError\n"
+        "from assembler.errors import PublishError\n"
         "from tests.damage.publishing_faulty_disk import FaultyDisk, publish\n"
         "resource.setrlimit(resource.RLIMIT_FSIZE, (1_200_000, 1_200_000))\n"
         "try: publish(Path(sys.argv[1]), FaultyDisk())\n"
