@@ -63,8 +63,8 @@ def is_plain(text: str, *, line_ends: bool = False) -> bool:
 
 
 def _letters(text: str) -> list[str]:
-    """Return the ASCII text of each character, composed first so that a letter and its marks are one."""
-    return [_to_ascii(character) for character in unicodedata.normalize("NFC", text)]
+    """Return the ASCII text of each character; a mark after its letter gives nothing."""
+    return [_to_ascii(character) for character in text]
 
 
 def _to_ascii(character: str) -> str:

@@ -63,9 +63,9 @@ def test_a_size_past_four_gib_is_read_in_full() -> None:
 
 def test_a_plain_size_in_rf64_stands() -> None:
     """In RF64 a data size other than 0xFFFFFFFF is not replaced."""
-    body = ds64(60, 99) + chunk(b"data", b"1234")
+    body = ds64(62, 99) + chunk(b"data", b"1234") + chunk(b"bext", b"12")
     found = read_chunks(form(body, name=b"RF64", size=0xFFFFFFFF))
-    assert found.first("data") == Chunk("data", 56, 4)
+    assert found.chunks[1:] == (Chunk("data", 56, 4), Chunk("bext", 68, 2))
 
 
 def test_a_cut_off_chunk_has_the_bytes_that_are_there() -> None:
@@ -112,6 +112,15 @@ def test_an_rf64_without_ds64_is_read_to_its_end() -> None:
     found = read_chunks(form(chunk(b"data", b"1234", size=0xFFFFFFFF), name=b"RF64", size=0xFFFFFFFF))
     assert found.first("data") == Chunk("data", 20, 4)
     assert any("no ds64" in fault for fault in found.faults)
+
+
+def test_a_ds64_table_that_is_cut_off_is_told() -> None:
+    """More entries than the ds64 chunk has room for are told, and those that are there are used."""
+    sizes = struct.pack("<QQQI4sQ", 76, 2, 0, 9, b"axml", 4)
+    body = chunk(b"ds64", sizes) + chunk(b"axml", b"1234", size=0xFFFFFFFF) + chunk(b"data", b"12")
+    found = read_chunks(form(body, name=b"RF64", size=0xFFFFFFFF))
+    assert found.first("axml") == Chunk("axml", 68, 4)
+    assert "the ds64 chunk says 9 entries, 1 could be read" in found.faults
 
 
 def test_the_number_of_chunks_is_limited() -> None:

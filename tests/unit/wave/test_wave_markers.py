@@ -92,6 +92,11 @@ def test_info_is_laid_out_as_published() -> None:
     assert encode_info({"INAM": "ab", "ISFT": "a"}) == b"INFOINAM\x03\0\0\0ab\0\0ISFT\x02\0\0\0a\0"
 
 
+def test_the_first_of_two_info_texts_counts() -> None:
+    """A key that stands twice gives its first text."""
+    assert decode_info(b"INFOINAM\x02\0\0\0a\0INAM\x02\0\0\0b\0") == {"INAM": "a"}
+
+
 @pytest.mark.parametrize("key", ["INA", "INAME", "IN\u00c4M"])
 def test_info_keys_have_four_characters(key: str) -> None:
     """Another key raises."""
