@@ -33,25 +33,25 @@ class DemoSummary:
 
     Args:
         sheet: the session sheet, to be built.
-        passes: names of the passes, in the sheet's order.
+        captures: names of the passes, in the sheet's order.
         files: how many files the folder holds.
         bytes: their size altogether.
     """
 
     sheet: Path
-    passes: tuple[str, ...]
+    captures: tuple[str, ...]
     files: int
     bytes: int
 
 
-def write_demo(folder: Path, *, progress: Callable[[int, int], None] | None = None) -> DemoSummary:
+def write_demo(folder: Path, *, progress: Callable[[str, float], None] | None = None) -> DemoSummary:
     """Write the demo session and return what was written.
 
     The folder appears whole or not at all: work goes to a temporary sibling that is renamed at the end.
 
     Args:
         folder: must not exist, or be empty; its parent is made where it is missing.
-        progress: called with (passes written, passes in all), from (0, n) to (n, n).
+        progress: called with what is being done and the share of it that is done, up to 1.
 
     Raises:
         PublishError: the folder holds something already, or it cannot be written.
@@ -79,12 +79,12 @@ def read_demo_sheet() -> bytes:
     return resources.files("assembler.demo").joinpath("session.toml").read_bytes()
 
 
-def _fill(folder: Path, progress: Callable[[int, int], None]) -> None:
+def _fill(folder: Path, progress: Callable[[str, float], None]) -> None:
     truth = demo_truth()
-    progress(0, len(PASSES))
+    progress("writing captures", 0.0)
     for done, demo_pass in enumerate(PASSES, start=1):
         _write_pass(folder / "captures" / demo_pass.name, demo_pass, truth.reels[demo_pass.reel])
-        progress(done, len(PASSES))
+        progress("writing captures", done / len(PASSES))
     (folder / "session.toml").write_bytes(read_demo_sheet())
     (folder / "README.md").write_text(tell_session(), encoding="utf-8", newline="\n")
 
@@ -111,11 +111,11 @@ def _sum_up(folder: Path) -> DemoSummary:
     files = [path for path in folder.rglob("*") if path.is_file()]
     return DemoSummary(
         sheet=folder / "session.toml",
-        passes=tuple(demo_pass.name for demo_pass in PASSES),
+        captures=tuple(demo_pass.name for demo_pass in PASSES),
         files=len(files),
         bytes=sum(path.stat().st_size for path in files),
     )
 
 
-def _say_nothing(_done: int, _total: int) -> None:
+def _say_nothing(_what: str, _share: float) -> None:
     """Stand in for a progress display that nobody asked for."""

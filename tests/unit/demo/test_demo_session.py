@@ -41,7 +41,7 @@ def test_the_summary_tells_what_stands_in_the_folder(written: DemoSummary) -> No
     """Sheet, passes, number of files and bytes are as found; the session stays under 40 MB."""
     files = [path for path in written.sheet.parent.rglob("*") if path.is_file()]
     assert written.sheet.name == "session.toml"
-    assert written.passes == ("A1", "A2", "A3", "B1", "B2")
+    assert written.captures == ("A1", "A2", "A3", "B1", "B2")
     assert written.files == len(files) == 3 * 8 + 4 + 1 + 5 + 2
     assert written.bytes == sum(path.stat().st_size for path in files)
     assert 20_000_000 < written.bytes < 40_000_000
@@ -163,10 +163,10 @@ def test_a_csv_log_holds_every_message(written: DemoSummary, name: str, header: 
 
 
 def test_progress_counts_the_passes(tmp_path: Path) -> None:
-    """Progress runs from nothing to all passes."""
-    calls: list[tuple[int, int]] = []
-    write_demo(tmp_path / "session", progress=lambda done, total: calls.append((done, total)))
-    assert calls == [(done, 5) for done in range(6)]
+    """Progress runs from nothing to all of it, a step for each pass."""
+    calls: list[tuple[str, float]] = []
+    write_demo(tmp_path / "session", progress=lambda what, share: calls.append((what, share)))
+    assert calls == [("writing captures", done / 5) for done in range(6)]
 
 
 def test_a_folder_that_holds_something_is_left_alone(tmp_path: Path) -> None:
@@ -188,8 +188,8 @@ def test_a_parent_that_is_a_file_is_told(tmp_path: Path) -> None:
 def test_a_run_that_is_broken_off_leaves_nothing(tmp_path: Path) -> None:
     """When writing stops half way, neither the folder nor its temporary sibling is left."""
 
-    def stop(done: int, _total: int) -> None:
-        if done == 1:
+    def stop(_what: str, share: float) -> None:
+        if share > 0:
             raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
