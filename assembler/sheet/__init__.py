@@ -1,0 +1,49 @@
+"""The session sheet: what a person writes about a session, as checked records.
+
+Reading and checking (``load_sheet``), the capture files a sheet stands for (``find_audio``,
+``find_timecode``), names as file names, and the text of a draft sheet. A foundation: imports nothing else of
+the package but its errors.
+"""
+
+from assembler.sheet.drafting import Draft, DraftPass, write_draft
+from assembler.sheet.faults import sheet_error
+from assembler.sheet.files import find_audio, find_timecode
+from assembler.sheet.guessing import split_pass_name, track_name_from_file
+from assembler.sheet.model import (
+    Deliver,
+    Pass,
+    Punch,
+    Reel,
+    Repair,
+    Session,
+    Sheet,
+    TimecodeSource,
+    smallest_word_length,
+)
+from assembler.sheet.names import file_name, natural_key, unique_file_names
+from assembler.sheet.reading import load_sheet, parse_sheet
+
+__all__ = [
+    "Deliver",
+    "Draft",
+    "DraftPass",
+    "Pass",
+    "Punch",
+    "Reel",
+    "Repair",
+    "Session",
+    "Sheet",
+    "TimecodeSource",
+    "file_name",
+    "find_audio",
+    "find_timecode",
+    "load_sheet",
+    "natural_key",
+    "parse_sheet",
+    "sheet_error",
+    "smallest_word_length",
+    "split_pass_name",
+    "track_name_from_file",
+    "unique_file_names",
+    "write_draft",
+]

@@ -1,0 +1,218 @@
+"""A first session sheet, written for a person to correct.
+
+The importer looks through a folder and describes the passes it found; here that description becomes TOML with
+comments that say what to check. Whatever was guessed is marked so.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import PurePosixPath
+from typing import TYPE_CHECKING, TypeVar
+
+import tomlkit
+
+from assembler.errors import SheetError
+from assembler.sheet.guessing import split_pass_name, track_name_from_file
+from assembler.sheet.model import shown
+from assembler.sheet.names import natural_key
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from tomlkit.items import Array, Table
+
+_Value = TypeVar("_Value")
+
+
+@dataclass(frozen=True)
+class DraftPass:
+    """One capture found in a folder.
+
+    Attributes:
+        name: what to call the pass: its folder's or its file's name.
+        files: audio in tape order, paths with ``/`` relative to the sheet's folder; at least one.
+        tracks: tracks in all the files together.
+        sample_rate: as the files say, None if they don't agree.
+        bit_depth: word length in bits as the files say, None if they don't agree.
+        pattern: a pattern that stands for just these files in this order, None where there is none.
+        log: path of the timecode log; None if there is none.
+        ltc: path of a recording of the timecode signal; None if there is none.
+        frame_rate: what the log says, one of the sheet's five names; None if it says nothing.
+        notes: what a person should know about this capture, a line each.
+    """
+
+    name: str
+    files: tuple[str, ...]
+    tracks: int
+    sample_rate: int | None = None
+    bit_depth: int | None = None
+    pattern: str | None = None
+    log: str | None = None
+    ltc: str | None = None
+    frame_rate: str | None = None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Draft:
+    """What was found in a folder of captures: a title for it (its name), and its passes in natural order."""
+
+    title: str
+    passes: tuple[DraftPass, ...]
+
+
+def write_draft(draft: Draft) -> str:
+    """Return a sheet for what was found, as TOML text with comments.
+
+    Passes whose names speak of one tape (``A1``, ``A2``) become passes of one reel, in the order of their
+    numbers.
+
+    Raises:
+        SheetError: there is no pass to write about.
+    """
+    if not draft.passes:
+        raise SheetError("no captures found; allowed: a folder with WAV files in it or in its folders")
+    document = tomlkit.document()
+    for line in (
+        "Draft of a session sheet: correct it by hand, then check it.",
+        "What stands after GUESSED was not found in the files but concluded from names or habits.",
+    ):
+        document.add(tomlkit.comment(line))
+    document.add(tomlkit.nl())
+    document.add("session", _session_table(draft))
+    reels = _reels(draft.passes)
+    document.add("reel", _tables(_reel_table(name, passes) for name, passes in reels.items()))
+    names = iter(_unique([each.name.strip() or "pass" for passes in reels.values() for each in passes]))
+    document.add(
+        "pass",
+        _tables(_pass_table(next(names), reel, each) for reel, found in reels.items() for each in found),
+    )
+    return tomlkit.dumps(document)
+
+
+def _reels(passes: Sequence[DraftPass]) -> dict[str, list[DraftPass]]:
+    """Passes by reel, reels in natural order of their names, the passes of each by number."""
+    reels: dict[str, list[DraftPass]] = {}
+    for each in sorted(passes, key=lambda each: natural_key(each.name)):
+        reels.setdefault(split_pass_name(each.name)[0], []).append(each)
+    for found in reels.values():
+        found.sort(key=lambda each: split_pass_name(each.name)[1])
+    return dict(sorted(reels.items(), key=lambda item: natural_key(item[0])))
+
+
+def _session_table(draft: Draft) -> Table:
+    table = tomlkit.table()
+    table.add("title", draft.title.strip() or "Untitled session")
+    rates = Counter(each.sample_rate for each in draft.passes if each.sample_rate is not None)
+    _add(table, "sample_rate", _commonest(rates, 48_000), _checked("the files", rates, "Hz"))
+    depths = Counter(each.bit_depth for each in draft.passes if each.bit_depth in (16, 20, 24))
+    comment = _checked("the files", depths, "bit") + "; the tape's own word length: 16, 20 or 24"
+    _add(table, "bit_depth", _commonest(depths, 16), comment)
+    frame_rates: Counter[str] = Counter(
+        each.frame_rate for each in draft.passes if each.frame_rate is not None
+    )
+    comment = _checked("the timecode logs", frame_rates, "") + '; "24" "25" "29.97" "29.97df" "30"'
+    # A log can't tell 29.97 from 30 (the MIDI rate code has one value for both), hence the words in any case.
+    _add(table, "frame_rate", _commonest(frame_rates, "30"), comment + "; 29.97 and 30 look alike in a log")
+    for line in (
+        "Also: date = 1995-09-02, originator, reference, description, timecode_delay_ms, start, end.",
+    ):
+        table.add(tomlkit.comment(line))
+    return table
+
+
+def _reel_table(name: str, passes: Sequence[DraftPass]) -> Table:
+    table = tomlkit.table()
+    _add(table, "name", name, "GUESSED from the names of the captures")
+    tracks = max(each.tracks for each in passes)
+    fullest = next(each for each in passes if each.tracks == tracks)
+    table.add("tracks", _list(_track_names(fullest)))
+    table["tracks"].comment('GUESSED from file names, in tape order; "" for an unused track')
+    for each in passes:
+        if each.tracks != tracks:
+            line = f"CHECK: {_line(each.name)} has {each.tracks} tracks, {_line(fullest.name)} has {tracks}."
+            table.add(tomlkit.comment(line))
+    return table
+
+
+def _track_names(found: DraftPass) -> list[str]:
+    names = [f"Track {number}" for number in range(1, found.tracks + 1)]
+    if len(found.files) == found.tracks:
+        stems = [track_name_from_file(PurePosixPath(path).name, found.name) for path in found.files]
+        names = [stem or name for stem, name in zip(stems, names, strict=True)]
+    return _unique(names)
+
+
+def _pass_table(name: str, reel: str, found: DraftPass) -> Table:
+    table = tomlkit.table()
+    for note in found.notes:
+        table.add(tomlkit.comment(f"CHECK: {_line(note)}"))
+    table.add("name", name)
+    table.add("reel", reel)
+    if found.pattern is not None:
+        table.add("audio", found.pattern)
+    else:
+        table.add("audio", found.files[0] if len(found.files) == 1 else _list(found.files))
+    if found.log is not None:
+        table.add("timecode", found.log)
+    elif found.ltc is not None:
+        source = tomlkit.inline_table()
+        source.add("ltc", found.ltc)
+        table.add("timecode", source)
+    else:
+        table.add(
+            tomlkit.comment("CHECK: no timecode found. Name it, or give the place of the first sample:")
+        )
+        table.add(tomlkit.comment('timecode = { start = "01:00:00:00" }   # or "bext", or "audio"'))
+    return table
+
+
+def _tables(tables: Iterable[Table]) -> tomlkit.items.AoT:
+    array = tomlkit.aot()
+    for table in tables:
+        array.append(table)
+    return array
+
+
+def _list(texts: Iterable[str]) -> Array:
+    array = tomlkit.array()
+    array.extend(texts)
+    return array.multiline(multiline=True)
+
+
+def _add(table: Table, key: str, value: str | int, comment: str) -> None:
+    table.add(key, value)
+    table[key].comment(_line(comment))
+
+
+def _commonest(counts: Counter[_Value], fallback: _Value) -> _Value:
+    return counts.most_common(1)[0][0] if counts else fallback
+
+
+def _checked(where: str, counts: Mapping[_Value, int], unit: str) -> str:
+    """Words on how sure a value is: found, found with contradictions, or only guessed."""
+    if not counts:
+        return f"GUESSED: {where} say nothing"
+    if len(counts) == 1:
+        return f"as {where} say"
+    return "CHECK: " + where + " differ: " + ", ".join(f"{value} {unit}".strip() for value in counts)
+
+
+def _unique(names: Sequence[str]) -> list[str]:
+    """The names, a number added to those that came before."""
+    taken, used = set(names), set[str]()
+    result = []
+    for name in names:
+        chosen, number = name, 2
+        while chosen in used or (chosen != name and chosen in taken):
+            chosen, number = f"{name} {number}", number + 1
+        used.add(chosen)
+        result.append(chosen)
+    return result
+
+
+def _line(text: str) -> str:
+    """Text for a comment: one line of printable characters."""
+    return shown(text)[1:-1]

@@ -1,0 +1,52 @@
+"""What names of folders and files say about reels, passes and tracks.
+
+Guesses for a draft that a person corrects: never used on a sheet that somebody wrote.
+"""
+
+from __future__ import annotations
+
+import re
+
+_SEPARATORS = " _-."
+# "tape1_take2", "Reel A retake": a word says that the number after it counts captures.
+_WORDED_PASS = re.compile(
+    r"(?P<reel>.*?)[ _.-]*(?P<word>pass|take|retake)[ _.-]*(?P<number>[0-9]{0,4})", re.IGNORECASE
+)
+# "A2", "drums-1": the number counts captures, unless the text before it is the word for a tape ("reel 3").
+_NUMBERED_PASS = re.compile(r"(?P<reel>.*?[^0-9])(?P<number>[0-9]{1,4})")
+_TAPE_WORD = re.compile(r"(?:.*[ _.-])?(?:reel|tape)", re.IGNORECASE)
+
+
+def split_pass_name(name: str) -> tuple[str, int]:
+    """Return the reel and the number of the capture that a pass's name speaks of.
+
+    >>> split_pass_name("A2"), split_pass_name("Reel 3"), split_pass_name("tape1_take2")
+    (('A', 2), ('Reel 3', 1), ('tape1', 2))
+    """
+    name = name.strip(_SEPARATORS)
+    worded = _WORDED_PASS.fullmatch(name)
+    if worded and worded["reel"]:
+        default = 2 if worded["word"].lower() == "retake" else 1
+        return worded["reel"], int(worded["number"] or default)
+    numbered = _NUMBERED_PASS.fullmatch(name)
+    if numbered:
+        reel = numbered["reel"].rstrip(_SEPARATORS)
+        if reel and not _TAPE_WORD.fullmatch(reel):
+            return reel, int(numbered["number"])
+    return name or "A", 1
+
+
+def track_name_from_file(file_name: str, pass_name: str = "") -> str:
+    """Return the track's name in a capture's file name; "" if it has only a number there.
+
+    The suffix, the pass's name and the track's number in front are taken off, underscores read as spaces.
+
+    >>> track_name_from_file("03 Snare.wav"), track_name_from_file("A1_04_Lead_Vox.wav", "A1")
+    ('Snare', 'Lead Vox')
+    """
+    stem = re.sub(r"\.[A-Za-z][A-Za-z0-9]{1,4}$", "", file_name).strip(_SEPARATORS)
+    if pass_name and stem.lower().startswith(pass_name.lower()):
+        rest = stem[len(pass_name) :]
+        stem = rest.strip(_SEPARATORS) if rest[:1] in (*_SEPARATORS, "") else stem
+    stem = re.sub(r"^(?:(?:track|trk|ch)[ _.-]*)?[0-9]{1,3}(?:[ _.-]+|$)", "", stem, flags=re.IGNORECASE)
+    return " ".join(stem.replace("_", " ").split())

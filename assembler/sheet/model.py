@@ -1,0 +1,319 @@
+"""The records that a session sheet becomes.
+
+pydantic checks what one table says by itself; what tables say about each other is checked in ``checks``.
+Each field's ``description`` is what the sheet allows there, in the words that a person is shown after
+"allowed:". All records are frozen. Times are milliseconds or timecode labels, as the key's name says; word
+lengths are bits; paths are text as the sheet has them, relative to the sheet's folder.
+"""
+
+# Annotations are read while the program runs, by pydantic: no postponed evaluation in this module.
+import datetime as dt
+import math
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Annotated, Final, Literal, TypeAlias
+
+from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator
+
+TimecodeKind: TypeAlias = Literal["default", "log", "ltc", "ltc_track", "start", "bext", "audio"]
+FrameRateName: TypeAlias = Literal["24", "25", "29.97", "29.97df", "30"]
+Checksum: TypeAlias = Literal["sha256", "sha512", "md5"]
+
+# What is allowed of every path, in the words of an error.
+INSIDE: Final = "files inside it (or --allow-outside)"
+LOG_SUFFIXES: Final = (".mid", ".midi", ".csv")
+
+# Sixteen machines in sync give 128 tracks; the limits only keep a nonsensical sheet from costing memory.
+_MOST_TRACKS = 1024
+_MOST_FILES = 4096
+# What XML 1.0 (fifth edition, 2.2 "Characters") cannot hold: titles and names are embedded as XML in the
+# tracks.
+_NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
+_PREPARED_NUMBERS = ("baked_c", "baked_f", "baked_hours", "warmed_c", "warmed_f")
+
+
+def _plain_text(text: str) -> str:
+    found = _NOT_IN_XML.search(text)
+    if found:
+        raise ValueError(f"found the control character U+{ord(found[0]):04X}; allowed: printable text")
+    return text
+
+
+def _not_blank(text: str) -> str:
+    if not text.strip():
+        raise ValueError("found nothing but spaces; allowed: a text with at least one visible character")
+    return text
+
+
+def _tuple_from_list(value: object) -> object:
+    return tuple(value) if isinstance(value, list) else value
+
+
+def _each_once(checksums: tuple[str, ...]) -> tuple[str, ...]:
+    if len(set(checksums)) < len(checksums):
+        raise ValueError("found the same checksum twice; allowed: each once")
+    return checksums
+
+
+Text: TypeAlias = Annotated[str, AfterValidator(_plain_text)]
+Name: TypeAlias = Annotated[Text, AfterValidator(_not_blank)]
+
+
+def _refusal(found: object, allowed: str, where: str = "") -> ValueError:
+    """The one kind of error that pydantic takes from a validator for a refusal, also of a wrong type."""
+    return ValueError(f"found {shown(found)}{where}; allowed: {allowed}")
+
+
+def _read_tracks(value: object) -> tuple[str, ...]:
+    """The reel's track names in tape order, each name once."""
+    if not isinstance(value, (list, tuple)) or not 1 <= len(value) <= _MOST_TRACKS:
+        raise _refusal(value, f'a list of 1 to {_MOST_TRACKS} names, "" for unused tracks')
+    first_use: dict[str, int] = {}
+    for number, name in enumerate(value, 1):
+        if not isinstance(name, str) or (name and not name.strip()):
+            raise _refusal(name, 'a name, or "" for an unused track', f" for track {number}")
+        _plain_text(name)
+        if name and first_use.setdefault(name, number) != number:
+            raise _refusal(name, "each name once in a reel", f" for tracks {first_use[name]} and {number}")
+    if not first_use:
+        raise ValueError('found every track unused (""); allowed: at least one track with a name')
+    return tuple(value)
+
+
+def _read_prepared(value: object) -> Mapping[str, object]:
+    """Transfer notes: free keys, single values, temperatures and hours as numbers."""
+    if not isinstance(value, Mapping):
+        raise _refusal(value, "a table of notes, for instance { baked_c = 54.4 }")
+    for key, note in value.items():
+        _plain_text(key)
+        where = f" for {shown_key(key)}"
+        if not isinstance(note, (str, int, float, dt.date, dt.time)):
+            raise _refusal(note, "a text, a number, true, false or a date", where)
+        if isinstance(note, str):
+            _plain_text(note)
+        if isinstance(note, float) and not math.isfinite(note):
+            raise _refusal(note, "a finite number", where)
+        if key in _PREPARED_NUMBERS and (isinstance(note, bool) or not isinstance(note, (int, float))):
+            raise _refusal(note, "a number", where)
+    return dict(value)
+
+
+def _read_audio(value: object) -> str | tuple[str, ...]:
+    """One path or pattern, or a list of paths."""
+    paths = tuple(value) if isinstance(value, (list, tuple)) else (value,)
+    if not 1 <= len(paths) <= _MOST_FILES:
+        raise _refusal(value, f"1 to {_MOST_FILES} files")
+    seen: set[str] = set()
+    for path in paths:
+        if not isinstance(path, str) or not path.strip():
+            raise _refusal(path, "a path, a pattern, or a list of paths")
+        _plain_text(path)
+        if path in seen:
+            raise _refusal(path, "each file once", " twice")
+        seen.add(path)
+    return value if isinstance(value, str) else paths
+
+
+class _Record(BaseModel):
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, populate_by_name=True
+    )
+
+
+class Session(_Record):
+    """What holds for the whole set. ``start`` and ``end`` are timecode labels; ``end`` is excluded."""
+
+    title: Annotated[Name, Field(description="the session's title, a text")]
+    sample_rate: Annotated[
+        int,
+        Field(
+            ge=8000, le=192_000, description="44100 or 48000 (whole numbers from 8000 to 192000 are accepted)"
+        ),
+    ]
+    bit_depth: Annotated[Literal[16, 20, 24], Field(description="16, 20 or 24")]
+    frame_rate: Annotated[
+        FrameRateName, Field(description='one of "24", "25", "29.97", "29.97df", "30", in quotation marks')
+    ]
+    date: Annotated[
+        dt.date | None, Field(description="a date without quotation marks, for instance 1995-09-02")
+    ] = None
+    originator: Annotated[Text, Field(description="a text")] = ""
+    reference: Annotated[Text, Field(description="a text")] = ""
+    description: Annotated[Text, Field(description="a text")] = ""
+    timecode_delay_ms: Annotated[
+        float, Field(ge=-10_000, le=10_000, description="milliseconds from -10000 to 10000")
+    ] = 0.0
+    start: Annotated[Text | None, Field(description='a timecode label, for instance "01:00:00:00"')] = None
+    end: Annotated[Text | None, Field(description='a timecode label, for instance "01:00:00:00"')] = None
+
+
+class Reel(_Record):
+    """One tape: ``tracks`` in tape order, ``""`` for an unused one; ``prepared`` are transfer notes.
+
+    ``timecode_offset`` is a signed label that is added to the tape's timecode.
+    """
+
+    name: Annotated[Name, Field(description="the reel's name, a text")]
+    tracks: Annotated[
+        tuple[str, ...], PlainValidator(_read_tracks), Field(description='a list of names, "" for unused')
+    ]
+    prepared: Annotated[
+        Mapping[str, object],
+        PlainValidator(_read_prepared),
+        Field(default_factory=dict, description="a table of notes"),
+    ]
+    timecode_offset: Annotated[
+        Text | None, Field(description='a signed label, for instance "-00:10:00:00"')
+    ] = None
+
+
+class TimecodeSource(_Record):
+    """Where a pass has its position from.
+
+    ``value`` is the path of a ``log`` or of an ``ltc`` recording, the tape track (counted from 1) that
+    carries the timecode of an ``ltc_track``, or the label of a ``start``; None for ``default``, ``bext`` and
+    ``audio``.
+    """
+
+    kind: TimecodeKind = "default"
+    value: str | int | None = None
+
+
+_TIMECODE_ALLOWED = (
+    'a .mid or .csv file, { ltc = "file" }, { ltc_track = 8 }, { start = "01:00:00:00" }, "bext" or "audio"'
+)
+
+
+def _read_timecode(value: object) -> TimecodeSource:
+    """The sheet's several ways to name a timecode source, as one record."""
+    if isinstance(value, TimecodeSource):
+        return value
+    if isinstance(value, str):
+        _plain_text(value)
+        if value in ("bext", "audio"):
+            return TimecodeSource(kind="bext" if value == "bext" else "audio")
+        if value.lower().endswith(LOG_SUFFIXES):
+            return TimecodeSource(kind="log", value=value)
+    if isinstance(value, Mapping) and len(value) == 1:
+        return _read_timecode_table(*next(iter(value.items())))
+    raise _refusal(value, _TIMECODE_ALLOWED)
+
+
+def _read_timecode_table(key: object, value: object) -> TimecodeSource:
+    if key in ("ltc", "start") and isinstance(value, str) and value.strip():
+        _plain_text(value)
+        return TimecodeSource(kind="ltc" if key == "ltc" else "start", value=value)
+    if key == "ltc_track" and isinstance(value, int) and not isinstance(value, bool) and value >= 1:
+        return TimecodeSource(kind="ltc_track", value=value)
+    raise ValueError(f"found {{ {shown_key(str(key))} = {shown(value)} }}; allowed: {_TIMECODE_ALLOWED}")
+
+
+class Pass(_Record):
+    """One continuous capture of one reel. ``audio`` is one path or pattern, or a list of paths."""
+
+    name: Annotated[Name, Field(description="the pass's name, a text")]
+    reel: Annotated[Name, Field(description="the name of a reel")]
+    audio: Annotated[
+        str | tuple[str, ...],
+        PlainValidator(_read_audio),
+        Field(description='a pattern, a file or a list of files, for instance "captures/A1/*.wav"'),
+    ]
+    timecode: Annotated[
+        TimecodeSource, PlainValidator(_read_timecode), Field(description=_TIMECODE_ALLOWED)
+    ] = TimecodeSource()
+    timecode_delay_ms: Annotated[
+        float | None, Field(ge=-10_000, le=10_000, description="milliseconds from -10000 to 10000")
+    ] = None
+    relabel: Annotated[bool, Field(description="true or false")] = False
+    fix: Annotated[bool, Field(description="true or false")] = False
+
+
+_FadeMs: TypeAlias = Annotated[float, Field(ge=0, le=10_000)]
+
+
+class Punch(_Record):
+    """A stretch of a reel that is to be taken from a named pass; labels, ``end`` excluded."""
+
+    reel: Annotated[Name, Field(description="the name of a reel")]
+    pass_name: Annotated[Name, Field(alias="pass", description="the name of a pass")]
+    start: Annotated[Text, Field(description='a timecode label, for instance "01:00:00:00"')]
+    end: Annotated[Text, Field(description='a timecode label, for instance "01:00:00:00"')]
+    fade_ms: Annotated[_FadeMs | None, Field(description="milliseconds from 0 to 10000")] = None
+
+
+class Repair(_Record):
+    """How flaws are cured."""
+
+    mode: Annotated[Literal["auto", "listed", "off"], Field(description='"auto", "listed" or "off"')] = "auto"
+    scope: Annotated[Literal["track", "reel"], Field(description='"track" or "reel"')] = "track"
+    fade_ms: Annotated[_FadeMs, Field(description="milliseconds from 0 to 10000")] = 10.0
+
+
+class Deliver(_Record):
+    """What is delivered; ``word_length`` in bits, filled in from the session where the sheet is silent."""
+
+    word_length: Annotated[Literal[16, 24], Field(description="16 or 24")]
+    checksums: Annotated[
+        tuple[Checksum, ...],
+        BeforeValidator(_tuple_from_list),
+        AfterValidator(_each_once),
+        Field(
+            min_length=1, max_length=3, description='a list of one or more of "sha256", "sha512" and "md5"'
+        ),
+    ] = ("sha256",)
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """A whole session sheet, checked.
+
+    Attributes:
+        path: the file it was read from, None for text that was never a file.
+        folder: what the sheet's paths are relative to.
+        text: the sheet, byte for byte.
+        allow_outside: the sheet's paths may lead out of ``folder``.
+    """
+
+    path: Path | None
+    folder: Path
+    text: bytes
+    session: Session
+    reels: tuple[Reel, ...]
+    passes: tuple[Pass, ...]
+    punches: tuple[Punch, ...]
+    repair: Repair
+    deliver: Deliver
+    allow_outside: bool = False
+
+
+def smallest_word_length(bit_depth: int) -> int:
+    """Return the smallest delivered word length, in bits, that holds ``bit_depth``."""
+    return 16 if bit_depth <= 16 else 24
+
+
+def shown(value: object) -> str:
+    """Return a value found in the sheet as one short line for an error: TOML's way where that is short."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        return _shortened(f'"{_escaped(value)}"')
+    if isinstance(value, (list, tuple)):
+        return f"a list of {len(value)}" if value else "an empty list"
+    if isinstance(value, Mapping):
+        return "a table"
+    return _shortened(str(value))
+
+
+def shown_key(key: str) -> str:
+    """Return one part of a dotted key as TOML writes it, shortened to one short line."""
+    return _shortened(key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else f'"{_escaped(key)}"')
+
+
+def _escaped(text: str) -> str:
+    return "".join(c if c.isprintable() else f"\\u{ord(c):04X}" for c in text[:80])
+
+
+def _shortened(text: str) -> str:
+    return text if len(text) <= 60 else text[:57] + "..."
