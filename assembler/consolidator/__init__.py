@@ -1,1 +1,6 @@
-"""From the plan to the set: render the tracks, meter, embed, hash, publish."""
+"""From an edit to a published set, and the proof of it."""
+
+from assembler.consolidator.building import SessionResult, build_set, check_session
+from assembler.consolidator.verifying import Problem, VerifyResult, verify_set
+
+__all__ = ["Problem", "SessionResult", "VerifyResult", "build_set", "check_session", "verify_set"]

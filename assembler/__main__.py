@@ -1,0 +1,5 @@
+"""``python -m assembler``."""
+
+from assembler.cli import main
+
+main()

@@ -1,0 +1,44 @@
+"""From passes to an edit: time maps, flaws, the plan of spans and joins."""
+
+from assembler.aligner.edit import (
+    CONSTANT_POWER,
+    CUT,
+    EDGE,
+    IDENTICAL,
+    SLIP,
+    AlignedPass,
+    DeliveredTrack,
+    Edit,
+    Join,
+    PassFlaw,
+    Span,
+    TrackEdit,
+    Uncured,
+)
+from assembler.aligner.fades import clipped, cross_fade, fade_gains, triangular_dither
+from assembler.aligner.session import align_session, delivered_tracks
+from assembler.aligner.timemap import Stretch, TimeMap
+
+__all__ = [
+    "CONSTANT_POWER",
+    "CUT",
+    "EDGE",
+    "IDENTICAL",
+    "SLIP",
+    "AlignedPass",
+    "DeliveredTrack",
+    "Edit",
+    "Join",
+    "PassFlaw",
+    "Span",
+    "Stretch",
+    "TimeMap",
+    "TrackEdit",
+    "Uncured",
+    "align_session",
+    "clipped",
+    "cross_fade",
+    "delivered_tracks",
+    "fade_gains",
+    "triangular_dither",
+]

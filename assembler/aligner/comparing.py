@@ -1,0 +1,412 @@
+"""The passes of one reel compared sample by sample, in blocks, and what that says about each of them.
+
+All positions are timeline samples until a flaw is told, which is in samples of its pass. Memory is bounded by the
+block and by the number of places where passes differ, which is capped: passes that differ everywhere are not
+captures of the same numbers, and that is a finding of its own, not a list of flaws.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.detecting import constant_runs, suspect_runs
+from assembler.aligner.judging import CONTEXT_SAMPLES, Verdict, judge
+from assembler.aligner.ranges import common, merged, ranges_of, total, without
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from concurrent.futures import Executor
+
+    from assembler.aligner.ranges import Range
+    from assembler.aligner.relating import TrackReader
+    from assembler.aligner.timemap import TimeMap
+    from assembler.arrays import Bools, Int32s
+
+BLOCK_SAMPLES = 1 << 17
+"""2.7 s at 48 kHz: large enough that the work is in array operations, small enough for 16 reels in memory."""
+
+BRIDGE_SAMPLES = 64
+"""Differences closer than this are one: inside a flaw, the wrong sample is now and then the right one."""
+
+RUN_MARGIN = 64
+RUNS_PER_BLOCK = 400
+"""Runs of one value in one block and track from which they are the material's own (gated or synthetic sound)."""
+
+MOST_DIFFERENCES = 20000
+"""Differences on one track from which two passes are not compared further."""
+
+JUDGED_SAMPLES = 1 << 17
+"""Of a longer difference only this much from its start is looked at to judge it."""
+
+
+@dataclass(frozen=True)
+class PlacedPass:
+    """One pass of a reel with its place.
+
+    Args:
+        name: of the pass.
+        reader: its audio, tape tracks in tape order.
+        maps: one time map per tape track; tracks of one pass may differ in length.
+    """
+
+    name: str
+    reader: TrackReader
+    maps: tuple[TimeMap, ...]
+
+    def covered(self, track: int) -> list[Range]:
+        """Return the timeline ranges that the pass holds of one track."""
+        return [(s.timeline_start, s.timeline_end) for s in self.maps[track].stretches]
+
+    def samples(self, track: int, start: int, end: int) -> Int32s:
+        """Return the pass's samples of a timeline range, zero where it holds none."""
+        pieces = self.maps[track].covering(start, end)
+        if len(pieces) == 1 and (pieces[0].timeline_start, pieces[0].timeline_end) == (start, end):
+            return self.reader.read(track, pieces[0].pass_start, end - start)
+        out = np.zeros(end - start, np.int32)
+        for piece in pieces:
+            count = piece.pass_end - piece.pass_start
+            at = piece.timeline_start - start
+            out[at : at + count] = self.reader.read(track, piece.pass_start, count)
+        return out
+
+
+@dataclass(frozen=True)
+class FoundFlaw:
+    """A timeline range in which one pass is not what the tape holds, on one track.
+
+    Args:
+        pass_name: of the flawed pass.
+        track: from 0 in tape order.
+        kind: mute, hold, straight, repeat, click, burst or disagreement.
+        start: first timeline sample.
+        end: first timeline sample behind it.
+    """
+
+    pass_name: str
+    track: int
+    kind: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True)
+class Undecided:
+    """A timeline range in which passes differ and nothing tells which of them is right."""
+
+    track: int
+    start: int
+    end: int
+    taken: str
+    others: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class ReelFindings:
+    """What comparing the passes of a reel has shown.
+
+    Args:
+        flaws: in order of track and place.
+        undecided: places where the order of trust had to do.
+        unlike: pairs of passes (and the share of samples that differ) that differ nearly everywhere.
+        largest_difference: of each unlike pair, in sample values.
+        agreeing_flaws: flaws that every pass covering the place has: the tape's own.
+    """
+
+    flaws: tuple[FoundFlaw, ...]
+    undecided: tuple[Undecided, ...] = ()
+    unlike: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    largest_difference: Mapping[tuple[str, str], int] = field(default_factory=dict)
+    agreeing_flaws: tuple[FoundFlaw, ...] = ()
+
+
+@dataclass
+class _TrackNotes:
+    """What has been seen of one track so far; only ranges, never samples."""
+
+    outvoted: dict[int, list[Range]] = field(default_factory=dict)
+    split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
+    runs: dict[int, list[Range]] = field(default_factory=dict)
+    differing: dict[tuple[int, int], int] = field(default_factory=dict)
+    largest: dict[tuple[int, int], int] = field(default_factory=dict)
+
+
+def compare_reel(
+    passes: Sequence[PlacedPass],
+    tracks: Sequence[int],
+    step: int,
+    full_scale: int,
+    executor: Executor,
+    advance: Callable[[float], None],
+) -> ReelFindings:
+    """Return what the passes of one reel say about each other.
+
+    Args:
+        passes: in the order of trust; not empty.
+        tracks: tape tracks to compare, from 0.
+        step: one step of the tape's word length, in sample values.
+        full_scale: largest positive sample value.
+        executor: runs the tracks side by side.
+        advance: called with the share of the work done so far.
+    """
+    notes = {track: _TrackNotes() for track in tracks}
+    start = min(s.start for p in passes for s in p.maps if s.stretches)
+    end = max(s.end for p in passes for s in p.maps if s.stretches)
+    for low in range(start, end, BLOCK_SAMPLES):
+        high = min(end, low + BLOCK_SAMPLES)
+        list(executor.map(lambda t: _note_block(passes, t, low, high, notes[t]), tracks))  # noqa: B023 - run at once
+        advance((high - start) / (end - start))
+    results = list(executor.map(lambda t: _weigh_track(passes, t, notes[t], step, full_scale), tracks))
+    return _gathered(passes, notes, results)
+
+
+def _note_block(passes: Sequence[PlacedPass], track: int, low: int, high: int, notes: _TrackNotes) -> None:
+    present = [(i, common(p.covered(track), [(low, high)])) for i, p in enumerate(passes)]
+    present = [(i, covered) for i, covered in present if covered]
+    # A little is read beyond the block, so that a run of one value on its border is seen whole.
+    held = {i: passes[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN) for i, _ in present}
+    inner = {i: samples[RUN_MARGIN:-RUN_MARGIN] for i, samples in held.items()}
+    _note_differences(inner, dict(present), low, notes)
+    scanned: list[Int32s] = []
+    for index, samples in held.items():
+        if not any(np.array_equal(samples, other) for other in scanned):
+            scanned.append(samples)
+            runs = constant_runs(samples)
+        if len(runs) <= RUNS_PER_BLOCK:
+            shift = low - RUN_MARGIN
+            notes.runs.setdefault(index, []).extend((r.start + shift, r.end + shift) for r in runs)
+
+
+def _note_differences(
+    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, notes: _TrackNotes
+) -> None:
+    indices = list(held)
+    equal: dict[tuple[int, int], Bools] = {}
+    for a, first in enumerate(indices):
+        for second in indices[a + 1 :]:
+            both = common(covered[first], covered[second])
+            mask = _difference_mask(held[first], held[second], both, low)
+            if mask is not None:
+                equal[first, second] = mask
+                _note_size(held, (first, second), mask, notes)
+    if not equal:
+        return
+    if len(indices) == 2:
+        pair = (indices[0], indices[1])
+        notes.split.setdefault(pair, []).extend(ranges_of(equal[pair], offset=low, bridge=BRIDGE_SAMPLES))
+    else:
+        _note_votes(held, covered, low, notes)
+
+
+def _difference_mask(first: Int32s, second: Int32s, both: Sequence[Range], low: int) -> Bools | None:
+    if all(np.array_equal(first[a - low : b - low], second[a - low : b - low]) for a, b in both):
+        return None
+    mask = np.zeros(first.size, np.bool_)
+    for a, b in both:
+        np.not_equal(first[a - low : b - low], second[a - low : b - low], out=mask[a - low : b - low])
+    return mask
+
+
+def _note_size(held: Mapping[int, Int32s], pair: tuple[int, int], mask: Bools, notes: _TrackNotes) -> None:
+    notes.differing[pair] = notes.differing.get(pair, 0) + int(mask.sum())
+    difference = held[pair[0]][mask].astype(np.int64) - held[pair[1]][mask]
+    notes.largest[pair] = max(notes.largest.get(pair, 0), int(np.abs(difference).max()))
+
+
+def _note_votes(
+    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, notes: _TrackNotes
+) -> None:
+    """Count for each sample which pass agrees with how many others."""
+    indices = list(held)
+    size = held[indices[0]].size
+    here = np.zeros((len(indices), size), np.bool_)
+    for row, index in enumerate(indices):
+        for a, b in covered[index]:
+            here[row, a - low : b - low] = True
+    agree = np.zeros((len(indices), size), np.int8)
+    for a, first in enumerate(indices):
+        for b in range(a + 1, len(indices)):
+            same = (held[first] == held[indices[b]]) & here[a] & here[b]
+            agree[a] += same
+            agree[b] += same
+    most = agree.max(axis=0)
+    losing = here & (agree < most)
+    # A majority is one group larger than every other; two pairs that contradict each other settle nothing.
+    holders = (here & (agree == most)).sum(axis=0)
+    settled = (most >= 1) & (holders == most + 1)
+    for row, index in enumerate(indices):
+        mask = losing[row] & settled
+        if mask.any():
+            found = ranges_of(mask, offset=low, bridge=BRIDGE_SAMPLES)
+            notes.outvoted.setdefault(index, []).extend(found)
+    _note_open(indices, here, ~settled & (holders > 1), low, notes)
+
+
+def _note_open(indices: Sequence[int], here: Bools, mask: Bools, low: int, notes: _TrackNotes) -> None:
+    for start, end in ranges_of(mask, bridge=BRIDGE_SAMPLES):
+        present = tuple(index for row, index in enumerate(indices) if here[row, start:end].all())
+        if len(present) > 1:
+            notes.split.setdefault(present, []).append((start + low, end + low))
+
+
+@dataclass(frozen=True)
+class _Weighed:
+    flaws: list[FoundFlaw]
+    undecided: list[Undecided]
+    agreeing: list[FoundFlaw]
+
+
+def _weigh_track(
+    passes: Sequence[PlacedPass], track: int, notes: _TrackNotes, step: int, full_scale: int
+) -> _Weighed:
+    flaws: list[FoundFlaw] = []
+    undecided: list[Undecided] = []
+    for index, ranges in notes.outvoted.items():
+        for start, end in merged(ranges, bridge=BRIDGE_SAMPLES):
+            flaws += _judge_outvoted(passes, track, index, (start, end), step)
+    for members, ranges in notes.split.items():
+        joined = merged(ranges, bridge=BRIDGE_SAMPLES)
+        if len(joined) > MOST_DIFFERENCES or _is_unlike(passes, track, members, notes):
+            continue
+        for start, end in joined:
+            verdict = _judge_range(passes, track, members, (start, end), step)
+            flaws += _flaws_of(passes, track, members, verdict, (start, end))
+            if not verdict.decided:
+                taken, *others = (passes[i].name for i in members)
+                undecided.append(Undecided(track, start, end, taken, tuple(others)))
+    known = {p.name: merged((f.start, f.end) for f in flaws if f.pass_name == p.name) for p in passes}
+    alone, agreeing = _weigh_runs(passes, track, notes, known, step, full_scale)
+    return _Weighed(sorted(flaws + alone, key=_by_place), undecided, agreeing)
+
+
+def _by_place(flaw: FoundFlaw) -> tuple[int, int, str]:
+    return flaw.start, flaw.end, flaw.pass_name
+
+
+def _is_unlike(
+    passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], notes: _TrackNotes
+) -> bool:
+    """Return whether two passes differ in most of what they both hold."""
+    first, second = members[:2]
+    both = total(common(passes[first].covered(track), passes[second].covered(track)))
+    return both > 0 and notes.differing.get((first, second), 0) > 0.5 * both
+
+
+def _context(
+    passes: Sequence[PlacedPass], track: int, members: Iterable[int], start: int, end: int
+) -> list[Int32s]:
+    """Return each member's samples; where one holds none, those of a member that does."""
+    versions = [passes[i].samples(track, start, end) for i in members]
+    gaps = [without([(start, end)], passes[i].covered(track)) for i in members]
+    for version, missing in zip(versions, gaps, strict=True):
+        for low, high in missing:
+            for other, also_missing in zip(versions, gaps, strict=True):
+                if not common([(low, high)], also_missing):
+                    version[low - start : high - start] = other[low - start : high - start]
+                    break
+    return versions
+
+
+def _judge_range(
+    passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], place: Range, step: int
+) -> Verdict:
+    start, end = place[0], min(place[1], place[0] + JUDGED_SAMPLES)
+    versions = _context(passes, track, members, start - CONTEXT_SAMPLES, end + CONTEXT_SAMPLES)
+    return judge(versions, CONTEXT_SAMPLES, CONTEXT_SAMPLES + end - start, step)
+
+
+def _flaws_of(
+    passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], verdict: Verdict, place: Range
+) -> list[FoundFlaw]:
+    return [
+        FoundFlaw(passes[index].name, track, kind, *place)
+        for index, kind in zip(members, verdict.kinds, strict=True)
+        if kind
+    ]
+
+
+def _judge_outvoted(
+    passes: Sequence[PlacedPass], track: int, index: int, place: Range, step: int
+) -> list[FoundFlaw]:
+    """Name the flaw of a pass that stands against several; or theirs, when what they agree on is one.
+
+    Two passes may be muted at the same place and agree on zeros.
+    """
+    others = [i for i, p in enumerate(passes) if i != index and not without([place], p.covered(track))]
+    if not others:
+        return [FoundFlaw(passes[index].name, track, "disagreement", *place)]
+    verdict = _judge_range(passes, track, (others[0], index), place, step)
+    if verdict.kinds[0] in ("mute", "hold") and verdict.decided:
+        return [FoundFlaw(passes[i].name, track, verdict.kinds[0], *place) for i in others]
+    kind = verdict.kinds[1] if verdict.decided and verdict.kinds[1] else "disagreement"
+    return [FoundFlaw(passes[index].name, track, kind, *place)]
+
+
+def _weigh_runs(
+    passes: Sequence[PlacedPass],
+    track: int,
+    notes: _TrackNotes,
+    known: Mapping[str, list[Range]],
+    step: int,
+    full_scale: int,
+) -> tuple[list[FoundFlaw], list[FoundFlaw]]:
+    """Return the mutes and holds that comparison has not shown: of lone stretches, and of the tape itself."""
+    alone: list[FoundFlaw] = []
+    agreeing: list[FoundFlaw] = []
+    for index, runs in notes.runs.items():
+        for start, end in merged(runs):
+            kind = _kind_of_run(passes[index], track, (start, end), step, full_scale)
+            already = total(common([(start, end)], known[passes[index].name]))
+            if not kind or 2 * already >= end - start:
+                continue
+            others = [
+                i for i, p in enumerate(passes) if i != index and common(p.covered(track), [(start, end)])
+            ]
+            judged = any(common([(start, end)], known[passes[i].name]) for i in others)
+            if judged or (others and kind == "hold"):
+                # Another pass holds the same numbers here, or it has been found wrong against this one: a level
+                # that two captures agree on is the sound itself.
+                continue
+            flaw = FoundFlaw(passes[index].name, track, kind, start, end)
+            alone.append(flaw)
+            if others:
+                agreeing.append(flaw)
+    return alone, agreeing
+
+
+def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale: int) -> str:
+    start, end = run
+    margin = CONTEXT_SAMPLES
+    left = one.samples(track, start - margin, start + margin)
+    if end - start > 2 * margin:
+        # Only the edges of a long run tell anything; its middle is left out.
+        right = one.samples(track, end - margin, end + margin)
+        samples = np.concatenate((left, right))
+    else:
+        samples = one.samples(track, start - margin, end + margin)
+    for kind, _ in suspect_runs(samples, step, full_scale):
+        return kind
+    return ""
+
+
+def _gathered(
+    passes: Sequence[PlacedPass], notes: Mapping[int, _TrackNotes], results: Sequence[_Weighed]
+) -> ReelFindings:
+    unlike: dict[tuple[str, str], float] = {}
+    largest: dict[tuple[str, str], int] = {}
+    for track, seen in notes.items():
+        for pair, count in seen.differing.items():
+            names = (passes[pair[0]].name, passes[pair[1]].name)
+            both = total(common(passes[pair[0]].covered(track), passes[pair[1]].covered(track)))
+            if _is_unlike(passes, track, pair, seen):
+                unlike[names] = max(unlike.get(names, 0.0), count / max(1, both))
+                largest[names] = max(largest.get(names, 0), seen.largest[pair])
+    return ReelFindings(
+        tuple(flaw for result in results for flaw in result.flaws),
+        tuple(place for result in results for place in result.undecided),
+        unlike,
+        largest,
+        tuple(flaw for result in results for flaw in result.agreeing),
+    )

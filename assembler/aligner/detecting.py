@@ -1,0 +1,196 @@
+"""What in a capture does not look like what a tape holds: pure detectors, one track at a time.
+
+Runs of one value are found exactly. Everything else is judged against the material itself: a linear predictor
+is fitted to the surroundings, and a stretch whose prediction errors are much larger (click, burst) or much
+smaller (interpolation, held samples) than the surroundings' is suspect. Linear prediction for finding defects
+in audio: Godsill and Rayner, *Digital Audio Restoration* (Springer, 1998), chapter 5, from memory; the
+thresholds are ours.
+
+Audio is ``int32``, shape ``(samples,)``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from scipy.linalg import solve_toeplitz
+
+from assembler.aligner.ranges import ranges_of
+
+if TYPE_CHECKING:
+    from assembler.aligner.ranges import Range
+    from assembler.arrays import Float64s, Int32s
+
+LEAST_RUN = 32
+"""Equal samples in a row, 0.7 ms at 48 kHz, from which a run is looked at."""
+
+PREDICTOR_ORDER = 24
+EDGE_SAMPLES = 48
+"""One millisecond at 48 kHz: the edge of a run whose level says whether something was cut off."""
+
+MATERIAL_RUNS = 12
+"""Held runs in one block from which they are taken for the material: a square wave holds its level by nature."""
+
+REPEAT_REACH = 16384
+"""How far back, in samples, the original of a repeated block is looked for."""
+
+
+@dataclass(frozen=True)
+class Run:
+    """A run of one value, ``start`` to ``end``."""
+
+    start: int
+    end: int
+    value: int
+
+
+def constant_runs(samples: Int32s, least: int = LEAST_RUN) -> list[Run]:
+    """Return the runs of at least ``least`` (16 or more) equal samples, in order."""
+    same = np.zeros((samples.size + 7) // 8 * 8, np.bool_)
+    np.equal(samples[1:], samples[:-1], out=same[1 : samples.size])
+    # Eight comparisons are looked at as one word: a run of 16 holds a whole word wherever it begins, and
+    # music has hardly any, so that nearly every block ends here.
+    full = same.view(np.uint64) == 0x0101010101010101
+    runs = []
+    for first, last in ranges_of(full):
+        start, end = first * 8, last * 8
+        while start > 0 and same[start - 1]:
+            start -= 1
+        while end < samples.size and same[end]:
+            end += 1
+        # ``same[i]`` compares sample i with the one before it, which belongs to the run too.
+        if end - start + 1 >= least:
+            runs.append(Run(start - 1, end, int(samples[start])))
+    return runs
+
+
+def cuts_off(samples: Int32s, run: Run, step: int) -> bool:
+    """Return whether a run of zeros cuts sound off at both ends.
+
+    Recorded silence has quiet edges: the sound before it dies away and the sound behind it sets in from
+    nothing. Where a capture was muted the millisecond beside the run is as loud as the sound around it.
+
+    Args:
+        samples: the run with its surroundings.
+        run: where it lies in ``samples``.
+        step: one step of the tape's word length.
+    """
+    before = samples[max(0, run.start - EDGE_SAMPLES) : run.start]
+    after = samples[run.end : run.end + EDGE_SAMPLES]
+    if not before.size or not after.size:
+        return False
+    far_before = samples[max(0, run.start - 20 * EDGE_SAMPLES) : run.start]
+    far_after = samples[run.end : run.end + 20 * EDGE_SAMPLES]
+    return _is_loud(before, far_before, step) and _is_loud(after, far_after, step)
+
+
+def is_held(samples: Int32s, run: Run, step: int, full_scale: int) -> bool:
+    """Return whether a run of one value other than zero is a held sample and not a clipped peak.
+
+    Args:
+        samples: the run with its surroundings.
+        run: where it lies in ``samples``.
+        step: one step of the tape's word length.
+        full_scale: the largest positive value there is.
+    """
+    if run.value == 0 or abs(run.value) >= full_scale - step:
+        return False
+    around = np.concatenate(
+        (samples[max(0, run.start - 512) : run.start], samples[run.end : run.end + 512])
+    ).astype(np.int64)
+    if around.size < 2 * EDGE_SAMPLES:
+        return False
+    # Where neighbours hardly ever differ the material is slow or coarse, and a run of one value is its own.
+    return float(np.mean(np.diff(around) != 0)) > 0.75
+
+
+def is_straight(samples: Int32s, start: int, end: int, step: int) -> bool:
+    """Return whether ``start`` to ``end`` is a straight line between the samples beside it."""
+    if end - start < 4 or start < 1 or end >= samples.size:
+        return False
+    ramp = np.linspace(float(samples[start - 1]), float(samples[end]), end - start + 2)[1:-1]
+    return bool(np.abs(samples[start:end] - ramp).max() <= step)
+
+
+def constant_share(samples: Int32s, start: int, end: int, *, zero: bool) -> float:
+    """Return the share of ``start`` to ``end`` that repeats the sample before (and is zero, or is not)."""
+    piece = samples[start:end]
+    if piece.size == 0:
+        return 0.0
+    before = samples[start - 1] if start else piece[0]
+    same = np.empty(piece.size, np.bool_)
+    same[0] = piece[0] == before or (piece.size > 1 and piece[0] == piece[1])
+    np.equal(piece[1:], piece[:-1], out=same[1:])
+    return float(np.mean(same & ((piece == 0) == zero)))
+
+
+def repeated_from(samples: Int32s, start: int, end: int) -> int | None:
+    """Return how many samples back the stretch stands already, or None.
+
+    A machine that plays a block twice puts an exact copy of earlier samples in the place of new ones.
+    """
+    length = end - start
+    if length < LEAST_RUN:
+        return None
+    head = samples[start : start + 16]
+    past = samples[max(0, start - REPEAT_REACH) : start]
+    if past.size < head.size or not np.any(head != head[0]):
+        return None
+    hits = np.flatnonzero((sliding_window_view(past, head.size) == head).all(axis=1))
+    for hit in hits[::-1]:
+        lag = past.size - int(hit)
+        copied = min(length, lag)
+        origin = samples[start - lag : start - lag + copied]
+        if np.mean(origin == samples[start : start + copied]) > 0.95 and copied >= 0.5 * length:
+            return lag
+    return None
+
+
+def fit_predictor(context: Float64s, order: int = PREDICTOR_ORDER) -> Float64s:
+    """Return the coefficients that predict a sample from those before it, nearest first.
+
+    Args:
+        context: shape (n,), good material.
+        order: number of coefficients.
+    """
+    windowed = context * np.hanning(context.size)
+    spectrum = np.fft.rfft(windowed, 2 * context.size)
+    correlation = np.fft.irfft(np.abs(spectrum) ** 2)[: order + 1]
+    # A floor under the first value keeps pure tones, whose predictor is all but singular, solvable.
+    correlation[0] = correlation[0] * (1 + 1e-9) + 1e-3 * context.size
+    return np.asarray(solve_toeplitz(correlation[:-1], correlation[1:]), np.float64)
+
+
+def prediction_errors(samples: Float64s, predictor: Float64s) -> Float64s:
+    """Return each sample less its prediction, shape as ``samples``; zero where too few samples come before."""
+    kernel = np.concatenate(([1.0], -predictor))
+    errors = np.convolve(samples, kernel)[: samples.size]
+    errors[: predictor.size] = 0.0
+    return np.asarray(errors, np.float64)
+
+
+def _is_loud(edge: Int32s, far: Int32s, step: int) -> bool:
+    edge_level = float(np.sqrt(np.mean(edge.astype(np.float64) ** 2)))
+    far_level = float(np.sqrt(np.mean(far.astype(np.float64) ** 2)))
+    return edge_level >= 6 * step and edge_level >= 0.2 * far_level
+
+
+def suspect_runs(samples: Int32s, step: int, full_scale: int) -> list[tuple[str, Range]]:
+    """Return the mutes and holds of a piece of one track, as kind and range.
+
+    Args:
+        samples: one track; runs that touch its ends are left to the neighbouring piece.
+        step: one step of the tape's word length.
+        full_scale: the largest positive value there is.
+    """
+    runs = [run for run in constant_runs(samples) if run.start > 0 and run.end < samples.size]
+    held = [run for run in runs if is_held(samples, run, step, full_scale)]
+    if len(held) > MATERIAL_RUNS:
+        held = []
+    muted = [run for run in runs if run.value == 0 and cuts_off(samples, run, step)]
+    found = [("mute", (run.start, run.end)) for run in muted]
+    found += [("hold", (run.start, run.end)) for run in held]
+    return sorted(found, key=lambda row: row[1])

@@ -1,0 +1,82 @@
+"""Ranges of samples as ``(start, end)`` pairs, end excluded: joining, cutting, finding them in masks."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from assembler.arrays import Bools
+
+Range: TypeAlias = tuple[int, int]
+
+
+def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0) -> list[Range]:
+    """Return the ranges where ``mask`` is true.
+
+    Args:
+        mask: shape (n,).
+        offset: added to every position.
+        bridge: ranges with a gap of at most this many samples between them are joined into one.
+    """
+    if not mask.any():
+        return []
+    if bridge:
+        true_at = np.flatnonzero(mask)
+        breaks = np.flatnonzero(np.diff(true_at) > bridge + 1)
+        starts = true_at[np.concatenate(([0], breaks + 1))]
+        ends = true_at[np.concatenate((breaks, [true_at.size - 1]))] + 1
+    else:
+        edges = np.diff(np.concatenate(([0], mask.view(np.int8), [0])))
+        starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    return [(int(a) + offset, int(b) + offset) for a, b in zip(starts, ends, strict=True)]
+
+
+def merged(ranges: Iterable[Range], *, bridge: int = 0) -> list[Range]:
+    """Return the union of ``ranges`` in order; gaps of at most ``bridge`` samples are closed."""
+    joined: list[Range] = []
+    for start, end in sorted(ranges):
+        if joined and start <= joined[-1][1] + bridge:
+            joined[-1] = (joined[-1][0], max(joined[-1][1], end))
+        else:
+            joined.append((start, end))
+    return joined
+
+
+def common(first: Sequence[Range], second: Sequence[Range]) -> list[Range]:
+    """Return the ranges that lie in both; each input in order and without overlaps."""
+    found: list[Range] = []
+    i = j = 0
+    while i < len(first) and j < len(second):
+        start, end = max(first[i][0], second[j][0]), min(first[i][1], second[j][1])
+        if start < end:
+            found.append((start, end))
+        if first[i][1] <= second[j][1]:
+            i += 1
+        else:
+            j += 1
+    return found
+
+
+def without(ranges: Sequence[Range], holes: Sequence[Range]) -> list[Range]:
+    """Return ``ranges`` less ``holes``; each input in order and without overlaps."""
+    left: list[Range] = []
+    for start, end in ranges:
+        at = start
+        for hole_start, hole_end in holes:
+            if hole_end <= at or hole_start >= end:
+                continue
+            if hole_start > at:
+                left.append((at, hole_start))
+            at = max(at, hole_end)
+        if at < end:
+            left.append((at, end))
+    return left
+
+
+def total(ranges: Iterable[Range]) -> int:
+    """Return how many samples the ranges hold."""
+    return sum(end - start for start, end in ranges)

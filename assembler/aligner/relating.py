@@ -1,0 +1,234 @@
+"""How one pass of a reel lies against another: shifts found at anchors, and the slips between them.
+
+Positions are samples of the two passes themselves: a sample ``n`` of the *probe* pass is the same tape sample
+as ``n + shift`` of the *reference* pass. Anchors stand all over the overlap, so that a slip in either pass
+shows as a change of shift between two of them; its place is then found to the sample.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby, pairwise
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+
+from assembler.aligner.matching import LEAST_EVIDENCE, border_between, find_match, identity_at, informative
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from assembler.arrays import Int32s, Int64s
+
+ANCHOR_SAMPLES = 2048
+"""Length of an anchor's probe: enough informative samples even in quiet material, short against most flaws."""
+
+ANCHOR_SPACING = 24000
+"""Half a second at 48 kHz: the least distance of two slips that are told apart."""
+
+LEAST_ANCHORS = 24
+"""Anchors wanted even in a short overlap."""
+
+BORDER_BLOCK = 1 << 17
+
+
+class TrackReader(Protocol):
+    """Anything that gives samples of several tracks by position; zero outside."""
+
+    @property
+    def tracks(self) -> int:
+        """Number of tracks."""
+
+    @property
+    def length(self) -> int:
+        """Samples in the longest track."""
+
+    def read(self, track: int, start: int, count: int) -> Int32s:
+        """Return ``count`` samples of one track from ``start`` on."""
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """One place of the probe pass that was found in the reference pass."""
+
+    at: int
+    shift: int
+    identical: float
+    evidence: int
+
+
+@dataclass(frozen=True)
+class RelativeStretch:
+    """Probe samples ``start`` to ``end`` lie ``shift`` samples later in the reference pass."""
+
+    start: int
+    end: int
+    shift: int
+
+
+@dataclass(frozen=True)
+class Relation:
+    """How a probe pass lies against a reference pass.
+
+    Args:
+        stretches: in order, from the first probe sample of the overlap to the last.
+        identical: median share of identical informative samples over the anchors.
+        anchors: anchors at which a place was found.
+        asked: anchors that were tried and were not silent.
+    """
+
+    stretches: tuple[RelativeStretch, ...]
+    identical: float
+    anchors: int
+    asked: int
+
+
+def relate(
+    reference: TrackReader,
+    probe: TrackReader,
+    expected: Callable[[int], int],
+    overlap: tuple[int, int],
+    radius: int,
+) -> Relation | None:
+    """Return how the probe pass lies against the reference pass, or None where no place is proved.
+
+    Args:
+        reference: the pass searched in.
+        probe: the pass whose place is sought.
+        expected: shift that timecode expects at a probe sample.
+        overlap: range of probe samples that, by timecode, lie inside the reference.
+        radius: how far from the expected shift to search, in samples.
+    """
+    anchors, asked = _find_anchors(reference, probe, expected, overlap, radius)
+    runs = _steady_runs(anchors)
+    if not runs:
+        return None
+    stretches = _between_borders(reference, probe, runs, overlap)
+    share = float(np.median([anchor.identical for anchor in anchors]))
+    return Relation(tuple(stretches), share, len(anchors), asked)
+
+
+def anchor_positions(start: int, end: int) -> list[int]:
+    """Return where anchors stand in the probe range ``start`` to ``end``, evenly, first and last at its ends."""
+    room = end - start - ANCHOR_SAMPLES
+    if room < 0:
+        return []
+    wanted = max(LEAST_ANCHORS, room // ANCHOR_SPACING + 1)
+    steps = min(wanted, room // (ANCHOR_SAMPLES // 4) + 1)
+    return [start + room * i // max(1, steps - 1) for i in range(steps)]
+
+
+def read_all(reader: TrackReader, start: int, count: int) -> list[Int32s]:
+    """Return the same samples of every track."""
+    return [reader.read(track, start, count) for track in range(reader.tracks)]
+
+
+def _find_anchors(
+    reference: TrackReader,
+    probe: TrackReader,
+    expected: Callable[[int], int],
+    overlap: tuple[int, int],
+    radius: int,
+) -> tuple[list[Anchor], int]:
+    found: list[Anchor] = []
+    asked = 0
+    for at in anchor_positions(*overlap):
+        samples = read_all(probe, at, ANCHOR_SAMPLES)
+        if sum(int(informative(track).sum()) for track in samples) < LEAST_EVIDENCE:
+            continue
+        asked += 1
+        last_shift = found[-1].shift if found else None
+        anchor = None
+        if last_shift is not None:
+            anchor = _confirm(reference, samples, at, last_shift)
+        if anchor is None:
+            anchor = _search(reference, samples, at, expected(at), radius, last_shift)
+        if anchor is not None:
+            found.append(anchor)
+    return found, asked
+
+
+def _confirm(reference: TrackReader, samples: Sequence[Int32s], at: int, shift: int) -> Anchor | None:
+    there = read_all(reference, at + shift, ANCHOR_SAMPLES)
+    share, evidence = identity_at(there, samples, 0)
+    if share < 0.5 or evidence < LEAST_EVIDENCE:
+        return None
+    return Anchor(at, shift, share, evidence)
+
+
+def _search(
+    reference: TrackReader,
+    samples: Sequence[Int32s],
+    at: int,
+    expected: int,
+    radius: int,
+    last_shift: int | None,
+) -> Anchor | None:
+    start = at + expected - radius
+    window = read_all(reference, start, ANCHOR_SAMPLES + 2 * radius)
+    nearest = expected if last_shift is None else last_shift
+    match = find_match(window, samples, at + nearest - start)
+    if match is None:
+        return None
+    return Anchor(at, start + match.shift - at, match.identical, match.evidence)
+
+
+def _steady_runs(anchors: Sequence[Anchor]) -> list[list[Anchor]]:
+    """Return runs of neighbouring anchors with one shift, less those that a chance or a repeat flaw explains.
+
+    A lone anchor between others is not believed: a block that a machine repeated matches one block off.
+    """
+    runs = [list(run) for _, run in groupby(anchors, key=lambda anchor: anchor.shift)]
+    if len(runs) > 1:
+        runs = [run for run in runs if len(run) > 1] or [max(runs, key=lambda run: run[0].evidence)]
+    joined: list[list[Anchor]] = []
+    for run in runs:
+        if joined and joined[-1][-1].shift == run[0].shift:
+            joined[-1].extend(run)
+        else:
+            joined.append(run)
+    return joined
+
+
+def _between_borders(
+    reference: TrackReader, probe: TrackReader, runs: Sequence[Sequence[Anchor]], overlap: tuple[int, int]
+) -> list[RelativeStretch]:
+    borders = [overlap[0]]
+    for left, right in pairwise(runs):
+        borders.append(
+            _locate_border(
+                reference,
+                probe,
+                (left[-1].at, right[0].at + ANCHOR_SAMPLES),
+                (left[-1].shift, right[0].shift),
+            )
+        )
+    borders.append(overlap[1])
+    return [
+        RelativeStretch(start, end, run[0].shift)
+        for run, (start, end) in zip(runs, pairwise(borders), strict=True)
+    ]
+
+
+def _locate_border(
+    reference: TrackReader, probe: TrackReader, between: tuple[int, int], shifts: tuple[int, int]
+) -> int:
+    """Return the probe sample from which the second shift explains the samples better than the first."""
+    best, best_at, running = 0, between[0], 0
+    for start in range(between[0], between[1], BORDER_BLOCK):
+        count = min(BORDER_BLOCK, between[1] - start)
+        left = _equal_tracks(reference, probe, start, count, shifts[0])
+        right = _equal_tracks(reference, probe, start, count, shifts[1])
+        place, _ = border_between(left, right)
+        gain = running + int((left[:place] - right[:place]).sum())
+        if gain > best:
+            best, best_at = gain, start + place
+        running += int((left - right).sum())
+    return best_at
+
+
+def _equal_tracks(reference: TrackReader, probe: TrackReader, start: int, count: int, shift: int) -> Int64s:
+    counts = np.zeros(count, np.int64)
+    for track in range(probe.tracks):
+        counts += probe.read(track, start, count) == reference.read(track, start + shift, count)
+    return counts

@@ -1,0 +1,114 @@
+"""Looking for a pass where anchors found nothing: anywhere in another pass, or by mere likeness."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.signal import correlate
+
+from assembler.aligner.matching import find_match, informative
+from assembler.aligner.relating import ANCHOR_SAMPLES, anchor_positions, read_all
+
+if TYPE_CHECKING:
+    from assembler.aligner.relating import TrackReader
+    from assembler.arrays import Float64s
+
+SCAN_BLOCK = 1 << 18
+PROBES = 8
+LIKE_CORRELATION = 0.9
+LIKE_SAMPLES = 16384
+
+
+@dataclass(frozen=True)
+class Likeness:
+    """Two passes that run along closely without being identical.
+
+    Args:
+        shift: probe sample to reference sample.
+        correlation: normalised, at that shift.
+        level_db: level of the probe over that of the reference.
+        largest_difference: in sample values, after alignment, level as captured.
+        difference_db: power of the difference over that of the reference.
+    """
+
+    shift: int
+    correlation: float
+    level_db: float
+    largest_difference: int
+    difference_db: float
+
+
+def find_anywhere(reference: TrackReader, probe: TrackReader) -> int | None:
+    """Return the shift of a pass found by its sound anywhere in another pass, or None.
+
+    The loudest of a few probes is searched first; memory is bounded by a block, time by the length.
+    """
+    places = anchor_positions(0, probe.length)
+    if not places:
+        return None
+    chosen = places[:: max(1, len(places) // PROBES)]
+    probes = [(at, read_all(probe, at, ANCHOR_SAMPLES)) for at in chosen]
+    probes.sort(key=lambda row: -sum(int(informative(track).sum()) for track in row[1]))
+    for at, samples in probes[:4]:
+        for start in range(-ANCHOR_SAMPLES, reference.length, SCAN_BLOCK):
+            window = read_all(reference, start, SCAN_BLOCK + ANCHOR_SAMPLES)
+            match = find_match(window, samples, 0)
+            if match is not None and match.identical > 0.5:
+                return start + match.shift - at
+    return None
+
+
+def find_likeness(
+    reference: TrackReader, probe: TrackReader, overlap: tuple[int, int], shift: int, radius: int
+) -> Likeness | None:
+    """Return how two passes resemble each other near ``shift``, or None where they do not.
+
+    Args:
+        reference: the pass searched in.
+        probe: the pass whose place is sought.
+        overlap: range of probe samples expected inside the reference.
+        shift: expected shift.
+        radius: how far around it to look.
+    """
+    best: Likeness | None = None
+    size = min(LIKE_SAMPLES, overlap[1] - overlap[0])
+    for at in anchor_positions(*overlap)[:: max(1, len(anchor_positions(*overlap)) // PROBES)]:
+        start = min(at, overlap[1] - size)
+        for track in range(probe.tracks):
+            piece = probe.read(track, start, size).astype(np.float64)
+            window = reference.read(track, start + shift - radius, size + 2 * radius).astype(np.float64)
+            found = _likeness_of(window, piece, shift - radius)
+            if found and (best is None or found.correlation > best.correlation):
+                best = found
+    return best
+
+
+def _likeness_of(window: Float64s, piece: Float64s, first_shift: int) -> Likeness | None:
+    power = float(np.dot(piece, piece))
+    if power == 0.0:
+        return None
+    products = correlate(window, piece, mode="valid", method="fft")
+    powers = _moving(window, piece.size)
+    scale = np.sqrt(np.maximum(powers, 1e-9) * power)
+    peak = int(np.argmax(products / scale))
+    correlation = float(products[peak] / scale[peak])
+    if correlation < LIKE_CORRELATION:
+        return None
+    there = window[peak : peak + piece.size]
+    difference = piece - there
+    reference_power = float(np.dot(there, there))
+    return Likeness(
+        first_shift + peak,
+        min(1.0, correlation),
+        10 * float(np.log10(power / reference_power)),
+        int(np.abs(difference).max()),
+        10 * float(np.log10(max(float(np.dot(difference, difference)), 1e-9) / reference_power)),
+    )
+
+
+def _moving(window: Float64s, size: int) -> Float64s:
+    """Return the power of every stretch of ``size`` samples."""
+    sums = np.concatenate(([0.0], np.cumsum(window**2)))
+    return np.asarray(sums[size:] - sums[:-size], np.float64)

@@ -1,0 +1,348 @@
+"""A whole session aligned and planned: imported passes in, the edit out. Nothing is written."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from assembler.aligner.comparing import PlacedPass, ReelFindings, compare_reel
+from assembler.aligner.edit import (
+    SLIP,
+    AlignedPass,
+    DeliveredTrack,
+    Edit,
+    Join,
+    PassFlaw,
+    Span,
+    TrackEdit,
+    Uncured,
+)
+from assembler.aligner.joining import prove_join
+from assembler.aligner.planning import Candidate, Forced, PlanRules, plan_track
+from assembler.aligner.ranges import common, merged, without
+from assembler.aligner.reels import PlacedReel, place_reel
+from assembler.aligner.tellings import pass_notes, reel_notes
+from assembler.errors import SheetError
+from assembler.timecode import frame_rate, frame_to_sample, parse_label
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from concurrent.futures import Executor
+
+    from assembler.aligner.planning import Choice
+    from assembler.aligner.ranges import Range
+    from assembler.aligner.timemap import TimeMap
+    from assembler.importer import ImportedPass, ImportedSession, Note
+    from assembler.sheet import Punch, Sheet
+
+THREADS = 2
+"""Array operations run outside the interpreter lock; more threads than two gain little before disks are the limit."""
+
+
+@dataclass(frozen=True)
+class _Reel:
+    name: str
+    placed: PlacedReel
+    passes: tuple[PlacedPass, ...]
+    findings: ReelFindings
+
+
+def align_session(session: ImportedSession, advance: Callable[[str, float], None] = lambda *_: None) -> Edit:
+    """Return the edit of a session.
+
+    Args:
+        session: imported passes.
+        advance: called with what is being done and the share of it that is done.
+
+    Raises:
+        SheetError: start, end or punches of the sheet do not fit what the passes cover.
+        CaptureError: a capture cannot be read.
+    """
+    with ThreadPoolExecutor(THREADS) as executor:
+        reels = [_examine_reel(session, reel.name, executor, advance) for reel in session.sheet.reels]
+    tracks = delivered_tracks(session.sheet)
+    start, end = _extent(session.sheet, reels, tracks)
+    edits = [_edit_track(session.sheet, reels, track, start, end) for track in tracks]
+    uncured = [place for edit in edits for place in _uncured(reels, edit, start)]
+    passes = [_aligned_pass(one, reels, edits, start) for one in session.passes]
+    notes: list[Note] = [note for one in session.passes for note in one.notes]
+    for reel in reels:
+        notes += reel.placed.notes
+        notes += reel_notes(reel.passes, reel.findings, session.sheet)
+    notes += pass_notes(session, passes)
+    return Edit(start, end - start, tuple(passes), tuple(edits), tuple(uncured), tuple(notes))
+
+
+def delivered_tracks(sheet: Sheet) -> list[DeliveredTrack]:
+    """Return the tracks of the set; reels that name the same track follow one another on it."""
+    numbers: dict[str, int] = {}
+    places: dict[str, dict[str, int]] = {}
+    number = 0
+    for reel in sheet.reels:
+        for index, name in enumerate(reel.tracks):
+            number += 1
+            if name:
+                numbers.setdefault(name, number)
+                places.setdefault(name, {})[reel.name] = index
+    return [DeliveredTrack(numbers[name], name, places[name]) for name in numbers]
+
+
+def _examine_reel(
+    session: ImportedSession, name: str, executor: Executor, advance: Callable[[str, float], None]
+) -> _Reel:
+    passes = session.of_reel(name)
+    sheet = session.sheet
+    if not passes:
+        return _Reel(name, PlacedReel({}, {}), (), ReelFindings(()))
+    placed = place_reel(
+        passes, sheet.session.sample_rate, lambda share: advance(f"aligning reel {name}", share)
+    )
+    used = tuple(
+        PlacedPass(one.name, one.audio, tuple(_track_map(placed, one, t) for t in range(one.audio.tracks)))
+        for one in passes
+        if one.name in placed.maps
+    )
+    if not used or sheet.repair.mode == "off":
+        return _Reel(name, placed, used, ReelFindings(()))
+    reel = next(reel for reel in sheet.reels if reel.name == name)
+    wanted = [index for index, track in enumerate(reel.tracks) if track]
+    word_length = sheet.deliver.word_length
+    findings = compare_reel(
+        used,
+        wanted,
+        native_step(sheet),
+        (1 << (word_length - 1)) - 1,
+        executor,
+        lambda share: advance(f"comparing reel {name}", share),
+    )
+    return _Reel(name, placed, used, findings)
+
+
+def native_step(sheet: Sheet) -> int:
+    """Return one step of the tape's word length, in delivered sample values."""
+    return 1 << (sheet.deliver.word_length - sheet.session.bit_depth)
+
+
+def _track_map(placed: PlacedReel, one: ImportedPass, track: int) -> TimeMap:
+    return placed.maps[one.name].cut_to(one.audio.track_lengths[track])
+
+
+def _extent(sheet: Sheet, reels: Sequence[_Reel], tracks: Sequence[DeliveredTrack]) -> Range:
+    covered = [
+        piece
+        for track in tracks
+        for reel in reels
+        if reel.name in track.tape_tracks
+        for one in reel.passes
+        for piece in one.covered(track.tape_tracks[reel.name])
+    ]
+    if not covered:
+        raise SheetError("no pass can be used, so there is nothing to deliver", file=sheet.path)
+    first = min(low for low, _ in covered)
+    start = first if sheet.session.start is None else _sample_at(sheet, sheet.session.start, first)
+    last = max(high for _, high in covered)
+    end = last if sheet.session.end is None else _sample_at(sheet, sheet.session.end, start)
+    if end <= start:
+        raise SheetError(
+            f"the set would be empty: it starts at sample {start} and ends at {end} of the timeline",
+            file=sheet.path,
+            key="session.end" if sheet.session.end else "session.start",
+        )
+    return start, end
+
+
+def _sample_at(sheet: Sheet, label: str, near: int) -> int:
+    """Return the timeline sample of a label; past midnight where that is nearer to the session."""
+    rate = frame_rate(sheet.session.frame_rate)
+    sample = frame_to_sample(parse_label(label, rate), rate, sheet.session.sample_rate)
+    day = round(rate.frames_per_day * sheet.session.sample_rate / rate.exact)
+    return sample + day if near - sample > day / 2 else sample
+
+
+def _forced(sheet: Sheet, punch: Punch, near: int) -> Forced:
+    start, end = _sample_at(sheet, punch.start, near), _sample_at(sheet, punch.end, near)
+    fade_ms = sheet.repair.fade_ms if punch.fade_ms is None else punch.fade_ms
+    return Forced(start, end, punch.pass_name, round(fade_ms * sheet.session.sample_rate / 1000))
+
+
+def _edit_track(
+    sheet: Sheet, reels: Sequence[_Reel], track: DeliveredTrack, start: int, end: int
+) -> TrackEdit:
+    holding = [reel for reel in reels if reel.name in track.tape_tracks]
+    candidates = [_candidate(sheet, reel, one, track) for reel in holding for one in reel.passes]
+    names = {one.name for reel in holding for one in reel.passes}
+    rules = PlanRules(
+        round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000),
+        _alike_groups(holding),
+        tuple(
+            _forced(sheet, p, start)
+            for p in sheet.punches
+            if p.pass_name in names and sheet.repair.mode != "off"
+        ),
+        heed_flaws=sheet.repair.mode == "auto",
+    )
+    planned = plan_track(candidates, rules, start, end)
+    sources = {one.name: (one, track.tape_tracks[reel.name]) for reel in holding for one in reel.passes}
+    joins = [
+        prove_join(join, sources.get(join.outgoing or ""), sources.get(join.incoming or ""))
+        for join in planned.joins
+    ]
+    borders = [start, *(join.at for join in joins), end]
+    spans: list[Span] = []
+    between: list[Join] = []
+    for index, (choice, (low, high)) in enumerate(zip(planned.choices, pairwise(borders), strict=True)):
+        if index:
+            between.append(joins[index - 1])
+        pieces = _spans(choice, sources, low, high)
+        between += [Join(piece.start, 0, SLIP, 0.0, 0) for piece in pieces[1:]]
+        spans += pieces
+    return TrackEdit(
+        track,
+        tuple(Span(s.start - start, s.end - start, s.pass_name, s.pass_start) for s in spans),
+        tuple(Join(j.at - start, j.fade, j.law, j.correlation, j.difference_peak) for j in between),
+    )
+
+
+def _spans(choice: Choice, sources: Mapping[str, tuple[PlacedPass, int]], low: int, high: int) -> list[Span]:
+    if choice.name is None:
+        return [Span(low, high, None)]
+    one, tape_track = sources[choice.name]
+    pieces = one.maps[tape_track].covering(low, high)
+    return [Span(p.timeline_start, p.timeline_end, choice.name, p.pass_start) for p in pieces]
+
+
+def _candidate(sheet: Sheet, reel: _Reel, one: PlacedPass, track: DeliveredTrack) -> Candidate:
+    tape_track = track.tape_tracks[reel.name]
+    wanted = None if sheet.repair.scope == "reel" else tape_track
+    flaws = [
+        (flaw.start, flaw.end)
+        for flaw in reel.findings.flaws
+        if flaw.pass_name == one.name and wanted in (None, flaw.track)
+    ]
+    covered = one.covered(tape_track)
+    if sheet.repair.scope == "reel":
+        # All tracks change together, so a pass counts only where it has all of them.
+        for other in range(one.reader.tracks):
+            covered = common(covered, one.covered(other))
+    return Candidate(one.name, reel.name, tuple(covered), tuple(merged(flaws)))
+
+
+def _alike_groups(holding: Iterable[_Reel]) -> dict[str, int]:
+    """Return a number for each pass; passes with one number hold identical samples where both are good."""
+    groups: dict[str, int] = {}
+    for count, reel in enumerate(holding):
+        unlike = {name for pair in reel.findings.unlike for name in pair}
+        for one in reel.passes:
+            if one.name not in unlike:
+                groups[one.name] = count * 1000 + reel.placed.groups[one.name]
+    return groups
+
+
+def _uncured(reels: Sequence[_Reel], edit: TrackEdit, start: int) -> list[Uncured]:
+    found: list[Uncured] = []
+    for reel in reels:
+        tape_track = edit.track.tape_tracks.get(reel.name)
+        if tape_track is None:
+            continue
+        for span in edit.spans:
+            here = (span.start + start, span.end + start)
+            if span.pass_name is None:
+                bad = _missing(reel, tape_track, here)
+            else:
+                bad = [
+                    (low, high, flaw.kind)
+                    for flaw in reel.findings.flaws
+                    if flaw.pass_name == span.pass_name and flaw.track == tape_track
+                    for low, high in common([here], [(flaw.start, flaw.end)])
+                ]
+            found += [
+                Uncured(reel.name, edit.track, low - start, high - start, kind) for low, high, kind in bad
+            ]
+    return sorted(found, key=lambda place: (place.start, place.end, place.kind))
+
+
+def _missing(reel: _Reel, tape_track: int, silence: Range) -> list[tuple[int, int, str]]:
+    """Return where the reel has sound of other tracks, or on both sides of a slip, but nothing of this track."""
+    held = merged(piece for one in reel.passes for t in range(one.reader.tracks) for piece in one.covered(t))
+    outer = [(held[0][0], held[-1][1])] if held else []
+    lost = [
+        (a.timeline_end, b.timeline_start)
+        for one in reel.passes
+        for a, b in pairwise(one.maps[tape_track].stretches)
+        if a.timeline_end < b.timeline_start
+    ]
+    slipped = common([silence], merged(lost))
+    short = common(without([silence], slipped), common(held, outer))
+    return [(a, b, "slip") for a, b in slipped] + [(a, b, "missing") for a, b in short]
+
+
+def _aligned_pass(
+    one: ImportedPass, reels: Sequence[_Reel], edits: Sequence[TrackEdit], start: int
+) -> AlignedPass:
+    reel = next(reel for reel in reels if reel.name == one.reel)
+    time_map = reel.placed.maps.get(one.name)
+    if time_map is None:
+        return AlignedPass(one, None, ())
+    used = _used_ranges(one, edits, start)
+    flaws = []
+    for flaw in reel.findings.flaws:
+        if flaw.pass_name == one.name:
+            cured = not common(used.get(flaw.track, []), [(flaw.start, flaw.end)])
+            ranges = time_map.pass_ranges(flaw.start, flaw.end)
+            flaws += [PassFlaw(flaw.kind, low, high, (flaw.track,), cured) for low, high in ranges]
+    for slip in time_map.slips():
+        tracks = tuple(range(one.audio.tracks))
+        lost = (time_map.timeline_ranges(slip.pass_sample - 1, slip.pass_sample) or ((0, 0),))[0][1]
+        gap = [(lost, lost + max(0, slip.samples))]
+        silent = [
+            s
+            for edit in edits
+            for s in edit.spans
+            if s.pass_name is None and one.reel in edit.track.tape_tracks
+        ]
+        cured = not any(common([(s.start + start, s.end + start)], gap) for s in silent)
+        flaws.append(PassFlaw("slip", slip.pass_sample, slip.pass_sample, tracks, cured, slip.samples))
+    return AlignedPass(one, time_map, tuple(_grouped(flaws)))
+
+
+def _used_ranges(one: ImportedPass, edits: Sequence[TrackEdit], start: int) -> dict[int, list[Range]]:
+    used: dict[int, list[Range]] = {}
+    for edit in edits:
+        if one.reel in edit.track.tape_tracks:
+            spans = [(s.start + start, s.end + start) for s in edit.spans if s.pass_name == one.name]
+            used.setdefault(edit.track.tape_tracks[one.reel], []).extend(spans)
+    return used
+
+
+GROUP_SAMPLES = 64
+"""Flaws of one kind that begin and end within this many samples of each other on several tracks are one."""
+
+
+def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
+    grouped: list[PassFlaw] = []
+    for flaw in sorted(flaws, key=lambda f: (f.start, f.end, f.kind)):
+        mate = next(
+            (
+                i
+                for i, other in enumerate(grouped)
+                if other.kind == flaw.kind != "slip"
+                and abs(other.start - flaw.start) <= GROUP_SAMPLES
+                and abs(other.end - flaw.end) <= GROUP_SAMPLES
+                and not set(other.tracks) & set(flaw.tracks)
+            ),
+            None,
+        )
+        if mate is None:
+            grouped.append(flaw)
+            continue
+        other = grouped[mate]
+        grouped[mate] = PassFlaw(
+            flaw.kind,
+            min(other.start, flaw.start),
+            max(other.end, flaw.end),
+            tuple(sorted(other.tracks + flaw.tracks)),
+            other.cured and flaw.cured,
+        )
+    return grouped

@@ -1,0 +1,5 @@
+"""The command line: thin commands over the package's public functions."""
+
+from assembler.cli.main import main
+
+__all__ = ["main"]

@@ -1,0 +1,40 @@
+"""``assembler draft``."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import click
+
+from assembler.errors import PublishError
+from assembler.importer.looking import draft_sheet
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def run_draft(folder: Path, output: Path | None, *, as_json: bool) -> int:
+    """Print or write the draft of a sheet; return the exit status."""
+    text = draft_sheet(folder)
+    if output is not None:
+        _write_new(output, text)
+    if as_json:
+        click.echo(
+            json.dumps({"sheet": None if output is None else str(output), "text": text}, ensure_ascii=False)
+        )
+    elif output is None:
+        click.echo(text, nl=False)
+    else:
+        click.echo(f"Sheet written: {output}\nCorrect it by hand, then: assembler check {output}")
+    return 0
+
+
+def _write_new(path: Path, text: str) -> None:
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise PublishError(f"{path} exists already; choose another name") from error
+    except OSError as error:
+        raise PublishError(f"{path}: {error.strerror}") from error

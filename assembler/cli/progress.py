@@ -1,0 +1,33 @@
+"""Progress of long work, on standard error, and only where a person looks at it."""
+
+from __future__ import annotations
+
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+
+
+@contextmanager
+def shown_progress() -> Iterator[Callable[[str, float], None]]:
+    """Give a function that takes what is being done and the share of it that is done, and shows one bar each."""
+    console = Console(stderr=True)
+    columns = (
+        TextColumn("{task.description}"),
+        BarColumn(),
+        TextColumn("{task.percentage:3.0f}%"),
+        TimeRemainingColumn(),
+    )
+    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bars:
+        known: dict[str, TaskID] = {}
+
+        def show(what: str, share: float) -> None:
+            if what not in known:
+                known[what] = bars.add_task(what, total=1.0)
+            bars.update(known[what], completed=share)
+
+        yield show

@@ -1,0 +1,91 @@
+"""``assembler check``, ``build``, ``verify`` and ``demo``: call, print, return the status."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import click
+
+from assembler.cli.progress import shown_progress
+from assembler.cli.tables import print_check, print_set, print_verified
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from pathlib import Path
+
+    from assembler.consolidator import SessionResult
+    from assembler.consolidator.record import Json
+
+
+def run_check(sheet: Path, *, as_json: bool, allow_outside: bool) -> int:
+    """Tell what is found; return the exit status."""
+    from assembler.consolidator import check_session
+
+    with shown_progress() as progress:
+        result = check_session(sheet, allow_outside=allow_outside, progress=progress)
+    if as_json:
+        _print_json({**result.record, "sound": result.edit.is_sound})
+    else:
+        print_check(result)
+    return _status(result)
+
+
+def run_build(sheet: Path, output: Path, *, as_json: bool, allow_outside: bool) -> int:
+    """Build the set and tell; return the exit status."""
+    from assembler.consolidator import build_set
+    from assembler.report import report_page
+
+    with shown_progress() as progress:
+        result = build_set(sheet, output, report_page, allow_outside=allow_outside, progress=progress)
+    if as_json:
+        _print_json({**result.record, "set": str(output), "sound": result.edit.is_sound})
+    else:
+        print_set(result)
+    return _status(result)
+
+
+def run_verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: bool) -> int:
+    """Verify the set and tell; return the exit status."""
+    from assembler.consolidator import verify_set
+
+    with shown_progress() as progress:
+        result = verify_set(folder, against=against, allow_outside=allow_outside, progress=progress)
+    if as_json:
+        _print_json(
+            {
+                "set": str(folder),
+                "sound": result.is_sound,
+                "files": result.files,
+                "bytes": result.bytes,
+                "tracks": result.tracks,
+                "proved_samples": result.proved_samples,
+                "problems": [{"path": problem.path, "text": problem.text} for problem in result.problems],
+            }
+        )
+    else:
+        print_verified(folder, result)
+    return 0 if result.is_sound else 1
+
+
+def run_demo(folder: Path, *, as_json: bool) -> int:
+    """Write the demo session and tell; return the exit status."""
+    from assembler.demo import write_demo
+
+    with shown_progress() as progress:
+        summary = write_demo(folder, progress=progress)
+    if as_json:
+        _print_json({"sheet": str(summary.sheet), "captures": len(summary.captures), "bytes": summary.bytes})
+    else:
+        click.echo(f"Demo session written: {summary.sheet}")
+        click.echo(f"{len(summary.captures)} captures, {summary.bytes / 1e6:.1f} MB")
+        click.echo(f"Next: assembler build '{summary.sheet}' -o SET")
+    return 0
+
+
+def _status(result: SessionResult) -> int:
+    return 0 if result.edit.is_sound else 1
+
+
+def _print_json(record: Mapping[str, Json]) -> None:
+    click.echo(json.dumps(record, ensure_ascii=False, indent=1, allow_nan=False))

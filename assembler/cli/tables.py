@@ -1,0 +1,185 @@
+"""What a person is shown on the terminal: tables of passes and tracks, then what needs attention."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING
+
+from rich.console import Console
+from rich.table import Table
+
+from assembler.timecode import format_sample, frame_rate
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from assembler.aligner import AlignedPass, Edit
+    from assembler.consolidator import SessionResult, VerifyResult
+
+MOST_LINES = 20
+"""Flaws and places of one kind listed on the terminal; all of them are in the record."""
+
+
+def print_check(result: SessionResult) -> None:
+    """Print what a check found."""
+    console = _console()
+    _print_session(console, result)
+    _print_verdict(console, result.edit)
+
+
+def print_set(result: SessionResult) -> None:
+    """Print what was built."""
+    console = _console()
+    _print_session(console, result)
+    console.print(_tracks_table(result.edit))
+    _print_verdict(console, result.edit)
+    console.print(f"Set: {result.target}", soft_wrap=True)
+    console.print(f"Page: {result.target}/data/report.html", soft_wrap=True)
+    console.print(f"Tracks: {result.target}/data/tracks", soft_wrap=True)
+
+
+def print_verified(folder: Path, result: VerifyResult) -> None:
+    """Print the outcome of verifying."""
+    console = _console()
+    for problem in result.problems:
+        console.print(f"{folder / problem.path}: {problem.text}", soft_wrap=True)
+    size = f"{result.files} files, {result.bytes / 1e6:.1f} MB, {result.tracks} tracks"
+    if result.is_sound:
+        proved = (
+            f", {result.proved_samples} samples proved from the captures" if result.proved_samples else ""
+        )
+        console.print(f"Sound: {folder}: {size}{proved}", soft_wrap=True)
+    else:
+        count = len(result.problems)
+        console.print(f"Not sound: {folder}: {count} problem{'s' * (count != 1)}; {size}", soft_wrap=True)
+
+
+def _console() -> Console:
+    console = Console(highlight=False, markup=False)
+    if not console.is_terminal:
+        # A file or a pipe has no width: nothing is to be cut there.
+        console.width = 240
+    return console
+
+
+def _print_session(console: Console, result: SessionResult) -> None:
+    edit, sheet = result.edit, result.sheet
+    rate = frame_rate(sheet.session.frame_rate)
+    seconds = edit.length / sheet.session.sample_rate
+    start = format_sample(edit.start_sample, rate, sheet.session.sample_rate)
+    console.print(
+        f"{sheet.session.title}: {len(edit.tracks)} tracks of {seconds:.3f} s from {start}", soft_wrap=True
+    )
+    console.print(_passes_table(result))
+    for one in edit.passes:
+        _print_flaws(console, result, one)
+
+
+def _passes_table(result: SessionResult) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in (
+        "Pass",
+        "Reel",
+        "From",
+        "To",
+        "Position",
+        "Clock",
+        "Slope ppm",
+        "Jitter ms",
+        "± samples",
+        "Flaws",
+    ):
+        table.add_column(
+            name, justify="right" if name in ("Slope ppm", "Jitter ms", "± samples", "Flaws") else "left"
+        )
+    sheet = result.sheet
+    rate = frame_rate(sheet.session.frame_rate)
+    for one in result.edit.passes:
+        position, clock = one.imported.position, one.imported.position.clock
+        ends = ("not used", "")
+        if one.time_map is not None:
+            ends = (
+                format_sample(one.time_map.start, rate, sheet.session.sample_rate),
+                format_sample(one.time_map.end, rate, sheet.session.sample_rate),
+            )
+        table.add_row(
+            one.imported.name,
+            one.imported.reel,
+            *ends,
+            position.source,
+            clock.verdict if clock else "–",
+            f"{clock.slope_ppm:+.1f}" if clock else "–",
+            f"{1000 * clock.jitter_seconds:.2f}" if clock else "–",
+            f"{position.uncertainty_samples:.2f}",
+            str(len(one.flaws)),
+        )
+    return table
+
+
+def _print_flaws(console: Console, result: SessionResult, one: AlignedPass) -> None:
+    sheet = result.sheet
+    rate = frame_rate(sheet.session.frame_rate)
+    reel = next(reel for reel in sheet.reels if reel.name == one.imported.reel)
+    for flaw in one.flaws[:MOST_LINES]:
+        names = ", ".join(reel.tracks[track] or str(track + 1) for track in flaw.tracks)
+        if one.time_map is None:
+            continue
+        places = one.time_map.timeline_ranges(flaw.start, max(flaw.end, flaw.start + 1))
+        at = format_sample(places[0][0], rate, sheet.session.sample_rate) if places else "–"
+        size = f"{flaw.samples:+d}" if flaw.samples is not None else str(flaw.end - flaw.start)
+        state = "cured" if flaw.cured else "not cured"
+        console.print(
+            f"  {one.imported.name} {at} {flaw.kind}, {size} samples, {state}: {names}", soft_wrap=True
+        )
+    _print_rest(console, len(one.flaws))
+
+
+def _print_rest(console: Console, count: int) -> None:
+    if count > MOST_LINES:
+        console.print(f"  and {count - MOST_LINES} more; --json lists all")
+
+
+def _tracks_table(edit: Edit) -> Table:
+    table = Table(box=None, pad_edge=False, header_style="bold")
+    for name in ("No.", "Track", "Spans", "Joins", "Fades", "From passes", "Uncured"):
+        table.add_column(name, justify="left" if name in ("Track", "From passes") else "right")
+    uncured = Counter(place.track.number for place in edit.uncured)
+    for track in edit.tracks:
+        passes = dict.fromkeys(span.pass_name for span in track.spans if span.pass_name)
+        table.add_row(
+            str(track.track.number),
+            track.track.name,
+            str(len(track.spans)),
+            str(len(track.joins)),
+            str(sum(1 for join in track.joins if join.fade)),
+            ", ".join(passes),
+            str(uncured[track.track.number]),
+        )
+    return table
+
+
+def _print_verdict(console: Console, edit: Edit) -> None:
+    _print_list(console, "Notes", [f"{note.kind}: {note.text}" for note in edit.notes])
+    _print_list(
+        console,
+        "Uncured",
+        [
+            f"reel {place.reel}, {place.track.name}: {place.kind}, {place.end - place.start} samples from sample "
+            f"{place.start} of the set"
+            for place in edit.uncured
+        ],
+    )
+    if edit.is_sound:
+        console.print("Sound: nothing is left for a person to decide.")
+    else:
+        console.print("Needs a person: see the notes and the uncured places above.")
+
+
+def _print_list(console: Console, title: str, lines: Iterable[str]) -> None:
+    listed = list(lines)
+    if listed:
+        console.print(f"{title}:")
+    for line in listed[:MOST_LINES]:
+        console.print(f"  {line}", soft_wrap=True)
+    _print_rest(console, len(listed))

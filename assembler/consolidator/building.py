@@ -1,0 +1,170 @@
+"""The whole job: a sheet in, a published set out; and the same without writing, to look before one builds."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from assembler import __version__
+from assembler.aligner import Edit, align_session
+from assembler.consolidator.bag import payload_oxum, tag_files
+from assembler.consolidator.captures import UnchangedFiles, capture_files, digest_files
+from assembler.consolidator.exchange import joins_csv, timeline_otio
+from assembler.consolidator.metadata import session_date
+from assembler.consolidator.publishing import Staging, free_space_check
+from assembler.consolidator.record import Json, record_of, record_text, relative_path
+from assembler.consolidator.tracks import WrittenTrack, write_tracks
+from assembler.importer import import_session
+from assembler.sheet import Sheet, load_sheet
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from pathlib import Path
+
+    Progress = Callable[[str, float], None]
+    PageMaker = Callable[[Mapping[str, Json]], bytes]
+
+THREADS = 2
+HEADER_ROOM = 1 << 16
+"""Bytes of metadata allowed for each track when the disk is asked for room."""
+
+
+@dataclass(frozen=True)
+class SessionResult:
+    """What came of a build or a check.
+
+    Args:
+        sheet: the session.
+        edit: what was decided.
+        record: the content of ``assembly.json``.
+        target: the set's folder; None for a check.
+    """
+
+    sheet: Sheet
+    edit: Edit
+    record: Mapping[str, Json]
+    target: Path | None = None
+
+
+def _silent(_what: str, _share: float) -> None:
+    return
+
+
+def check_session(
+    sheet_path: Path, *, allow_outside: bool = False, progress: Progress = _silent
+) -> SessionResult:
+    """Import and align everything, write nothing.
+
+    Args:
+        sheet_path: the session sheet.
+        allow_outside: the sheet's paths may lead out of its folder.
+        progress: called with what is being done and the share of it that is done.
+
+    Raises:
+        SheetError: the sheet, or what lies on disk does not fit it.
+        CaptureError: a capture or log cannot be used.
+    """
+    sheet = load_sheet(sheet_path, allow_outside=allow_outside)
+    with import_session(sheet, lambda share: progress("reading logs", share)) as session:
+        edit = align_session(session, progress)
+        digests: dict[str, str | None] = {relative_path(sheet, path): None for path in capture_files(session)}
+        return SessionResult(sheet, edit, record_of(sheet, edit, digests))
+
+
+def build_set(
+    sheet_path: Path,
+    target: Path,
+    make_page: PageMaker,
+    *,
+    allow_outside: bool = False,
+    progress: Progress = _silent,
+) -> SessionResult:
+    """Build and publish the set.
+
+    Args:
+        sheet_path: the session sheet.
+        target: the set's folder; must not exist.
+        make_page: makes the page of the record.
+        allow_outside: the sheet's paths may lead out of its folder.
+        progress: called with what is being done and the share of it that is done.
+
+    Raises:
+        SheetError: the sheet, or what lies on disk does not fit it.
+        CaptureError: a capture or log cannot be used, or has changed while it was read.
+        PublishError: the set could not be written. In every case nothing is published.
+    """
+    sheet = load_sheet(sheet_path, allow_outside=allow_outside)
+    with (
+        Staging(target) as staging,
+        import_session(sheet, lambda share: progress("reading logs", share)) as session,
+        ThreadPoolExecutor(THREADS) as executor,
+    ):
+        files = capture_files(session)
+        unchanged = UnchangedFiles(files)
+        edit = align_session(session, progress)
+        free_space_check(target, _needed_bytes(sheet, edit))
+        digests = digest_files(sheet, files, executor, lambda share: progress("hashing captures", share))
+        written = write_tracks(
+            staging, sheet, edit, executor, lambda share: progress("writing tracks", share)
+        )
+        record = record_of(sheet, edit, digests, written)
+        _write_papers(staging, sheet, edit, record, make_page)
+        _seal(staging, sheet, written, executor, progress)
+        unchanged.check()
+        staging.finish()
+    return SessionResult(sheet, edit, record, target)
+
+
+def _needed_bytes(sheet: Sheet, edit: Edit) -> int:
+    return len(edit.tracks) * (edit.length * sheet.deliver.word_length // 8 + HEADER_ROOM)
+
+
+PAPERS = ("assembly.json", "session.toml", "joins.csv", "timeline.otio", "report.html")
+
+
+def _write_papers(
+    staging: Staging, sheet: Sheet, edit: Edit, record: Mapping[str, Json], make_page: PageMaker
+) -> None:
+    contents = (
+        record_text(record),
+        sheet.text,
+        joins_csv(sheet, edit),
+        timeline_otio(sheet, edit),
+        make_page(record),
+    )
+    for name, data in zip(PAPERS, contents, strict=True):
+        staging.write_bytes(f"data/{name}", data)
+
+
+def _seal(
+    staging: Staging,
+    sheet: Sheet,
+    written: list[WrittenTrack],
+    executor: ThreadPoolExecutor,
+    progress: Progress,
+) -> None:
+    """Write the manifests, from what is read back from the disk."""
+    paths = [f"data/{name}" for name in (*PAPERS, *(track.file for track in written))]
+    algorithms = sheet.deliver.checksums
+    payload: dict[str, dict[str, str]] = {algorithm: {} for algorithm in algorithms}
+    sums = executor.map(lambda path: staging.hash_back(path, algorithms), paths)
+    for count, (path, found) in enumerate(zip(paths, sums, strict=True)):
+        for algorithm in algorithms:
+            payload[algorithm][path] = found[algorithm]
+        progress("reading back", (count + 1) / len(paths))
+    sizes = [(staging.folder / path).stat().st_size for path in paths]
+    for name, data in tag_files(payload, _bag_info(sheet, sizes)).items():
+        staging.write_bytes(name, data)
+
+
+def _bag_info(sheet: Sheet, sizes: list[int]) -> list[tuple[str, str]]:
+    session = sheet.session
+    return [
+        ("Source-Organization", session.originator),
+        ("External-Identifier", session.reference),
+        ("External-Description", session.description or session.title),
+        ("Bagging-Date", session_date(sheet)),
+        ("Payload-Oxum", payload_oxum(sizes)),
+        ("Bag-Software-Agent", f"capture-assembler {__version__}"),
+    ]

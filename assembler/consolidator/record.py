@@ -1,0 +1,189 @@
+"""``assembly.json``: the record that lets anybody compute every delivered sample again.
+
+Its fixed keys are documented in README.md. Numbers are written as they are used: the correlation in the record
+is the one the fade was made with.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, TypeAlias
+
+from assembler import __version__
+from assembler.timecode import format_sample, frame_rate
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from pathlib import Path
+
+    from assembler.aligner import AlignedPass, Edit, PassFlaw, TrackEdit
+    from assembler.consolidator.metering import TrackLevels
+    from assembler.consolidator.tracks import WrittenTrack
+    from assembler.importer import Note
+    from assembler.sheet import Sheet
+
+Json: TypeAlias = "Mapping[str, Json] | Sequence[Json] | str | int | float | bool | None"
+
+FORMAT = 1
+
+
+def record_of(
+    sheet: Sheet, edit: Edit, digests: Mapping[str, str | None], written: Sequence[WrittenTrack] = ()
+) -> dict[str, Json]:
+    """Return the record as plain values.
+
+    Args:
+        sheet: the session.
+        edit: what was decided.
+        digests: SHA-256 of each capture and log by its path relative to the sheet's folder; None where it was
+            not computed.
+        written: the delivered files; empty for a check, which writes none.
+    """
+    session = sheet.session
+    rate = frame_rate(session.frame_rate)
+    files = {track.edit.track.number: track for track in written}
+    return {
+        "format": FORMAT,
+        "program": f"capture-assembler {__version__}",
+        "session": {
+            "title": session.title,
+            "sample_rate": session.sample_rate,
+            "bit_depth": session.bit_depth,
+            "frame_rate": session.frame_rate,
+            "word_length": sheet.deliver.word_length,
+        },
+        "start": {
+            "timecode": format_sample(edit.start_sample, rate, session.sample_rate),
+            "sample": edit.start_sample,
+        },
+        "length": edit.length,
+        "passes": [_pass(sheet, one, digests) for one in edit.passes],
+        "tracks": [_track(track, files.get(track.track.number)) for track in edit.tracks],
+        "uncured": [
+            {
+                "reel": place.reel,
+                "track": place.track.name,
+                "start": place.start,
+                "end": place.end,
+                "kind": place.kind,
+                "timecode": format_sample(edit.start_sample + place.start, rate, session.sample_rate),
+            }
+            for place in edit.uncured
+        ],
+        "notes": [_note(note) for note in edit.notes],
+    }
+
+
+def record_text(record: Mapping[str, Json]) -> bytes:
+    """Return the record as it is written: UTF-8, two blanks deep, the same bytes for the same record."""
+    return (json.dumps(record, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
+
+
+def relative_path(sheet: Sheet, path: Path) -> str:
+    """Return a capture's path relative to the sheet's folder, with ``/``; outside it, as it is."""
+    try:
+        return path.absolute().relative_to(sheet.folder.absolute()).as_posix()
+    except ValueError:
+        return path.as_posix()
+
+
+def _pass(sheet: Sheet, one: AlignedPass, digests: Mapping[str, str | None]) -> dict[str, Json]:
+    audio = one.imported.audio
+    paths = [relative_path(sheet, file.path) for file in audio.files]
+    record: dict[str, Json] = {
+        "name": one.imported.name,
+        "reel": one.imported.reel,
+        "used": one.time_map is not None,
+        "files": [{"path": path, "sha256": digests[path]} for path in paths],
+        "channels": [list(channel) for channel in audio.channels],
+        "polarity": list(audio.polarity),
+        "stretches": [
+            {"pass_start": s.pass_start, "pass_end": s.pass_end, "timeline_start": s.timeline_start}
+            for s in (one.time_map.stretches if one.time_map else ())
+        ],
+        "clock": _clock(one),
+        "flaws": [_flaw(flaw) for flaw in one.flaws],
+    }
+    if one.imported.log is not None:
+        path = relative_path(sheet, one.imported.log)
+        record["log"] = {"path": path, "sha256": digests[path]}
+    return record
+
+
+def _clock(one: AlignedPass) -> dict[str, Json]:
+    position = one.imported.position
+    clock: dict[str, Json] = {
+        "source": position.source,
+        "rate_ratio": 1.0,
+        "uncertainty_samples": round(position.uncertainty_samples, 3),
+    }
+    if position.clock is not None:
+        clock["rate_ratio"] = round(position.clock.rate_ratio, 9)
+        clock["slope_ppm"] = round(position.clock.slope_ppm, 3)
+        clock["slope_error_ppm"] = round(position.clock.slope_error_ppm, 3)
+        clock["jitter_ms"] = round(1000 * position.clock.jitter_seconds, 3)
+        clock["missing_share"] = round(position.clock.missing_share, 6)
+        clock["verdict"] = position.clock.verdict
+    return clock
+
+
+def _flaw(flaw: PassFlaw) -> dict[str, Json]:
+    record: dict[str, Json] = {
+        "kind": flaw.kind,
+        "start": flaw.start,
+        "end": flaw.end,
+        "tracks": list(flaw.tracks),
+        "cured": flaw.cured,
+    }
+    if flaw.samples is not None:
+        record["samples"] = flaw.samples
+    return record
+
+
+def _track(edit: TrackEdit, written: WrittenTrack | None) -> dict[str, Json]:
+    record: dict[str, Json] = {
+        "number": edit.track.number,
+        "name": edit.track.name,
+        "reels": list(edit.track.tape_tracks),
+        "spans": [
+            {
+                "start": span.start,
+                "end": span.end,
+                "pass": span.pass_name,
+                "pass_start": span.pass_start if span.pass_name is not None else None,
+            }
+            for span in edit.spans
+        ],
+        "joins": [
+            {
+                "at": join.at,
+                "fade": join.fade,
+                "law": join.law,
+                "correlation": join.correlation,
+                "difference_peak": join.difference_peak,
+            }
+            for join in edit.joins
+        ],
+    }
+    if written is not None:
+        record["file"] = written.file
+        record["audio_sha256"] = written.audio_sha256
+        record["levels"] = _levels(written.levels)
+    return record
+
+
+def _levels(levels: TrackLevels) -> dict[str, Json]:
+    return {
+        name: round(value, 4) if isinstance(value, float) else value for name, value in vars(levels).items()
+    }
+
+
+def _note(note: Note) -> dict[str, Json]:
+    return {
+        "kind": note.kind,
+        "pass": note.pass_name,
+        "tracks": list(note.tracks),
+        "start": note.start,
+        "end": note.end,
+        "text": note.text,
+    }

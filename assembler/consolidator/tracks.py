@@ -1,0 +1,134 @@
+"""Delivered tracks as Broadcast WAV files: rendered, metered and written in one pass over the samples."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from typing import IO, TYPE_CHECKING
+
+from assembler.consolidator.metadata import NO_LOUDNESS, TrackMetadata, loudness_of
+from assembler.consolidator.metering import TrackLevels, TrackMeter
+from assembler.consolidator.rendering import SpanReader, TrackRenderer, sample_format
+from assembler.sheet import file_name
+from assembler.wave import PcmFormat, pack_samples, wave_header, wave_trailer
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from concurrent.futures import Executor
+
+    from assembler.aligner import DeliveredTrack, Edit, TrackEdit
+    from assembler.arrays import Int32s
+    from assembler.consolidator.publishing import Staging
+    from assembler.importer import ImportedPass
+    from assembler.sheet import Sheet
+
+BLOCK_BYTES = 1 << 26
+"""All tracks of one block together, in memory as 32-bit numbers."""
+LARGEST_BLOCK = 1 << 17
+
+
+@dataclass(frozen=True)
+class WrittenTrack:
+    """What came of writing one track.
+
+    Args:
+        edit: which track.
+        file: path inside the payload.
+        levels: measured.
+        audio_sha256: digest of the samples alone, as the data chunk holds them.
+    """
+
+    edit: TrackEdit
+    file: str
+    levels: TrackLevels
+    audio_sha256: str
+
+
+def track_file_names(tracks: Sequence[DeliveredTrack]) -> list[str]:
+    """Return the path of each track inside the payload: number and name, so that a listing is in tape order."""
+    digits = max(2, len(str(max(track.number for track in tracks))))
+    return [f"tracks/{track.number:0{digits}d}_{file_name(track.name)}.wav" for track in tracks]
+
+
+def pass_reader(track: DeliveredTrack, passes: Sequence[ImportedPass]) -> SpanReader:
+    """Return what reads any pass's samples for one delivered track."""
+    sources = {
+        one.name: (one.audio, track.tape_tracks[one.reel]) for one in passes if one.reel in track.tape_tracks
+    }
+
+    def read(pass_name: str, start: int, count: int) -> Int32s:
+        audio, tape_track = sources[pass_name]
+        return audio.read(tape_track, start, count)
+
+    return read
+
+
+def write_tracks(
+    staging: Staging, sheet: Sheet, edit: Edit, executor: Executor, advance: Callable[[float], None]
+) -> list[WrittenTrack]:
+    """Write all tracks of the set side by side, block by block.
+
+    Args:
+        staging: the set in the making.
+        sheet: the session.
+        edit: what to write.
+        executor: runs the tracks side by side.
+        advance: called with the share of the samples written.
+    """
+    names = track_file_names([track.track for track in edit.tracks])
+    passes = [one.imported for one in edit.passes]
+    writers = [
+        _TrackWriter(staging, sheet, edit, track, name, passes)
+        for track, name in zip(edit.tracks, names, strict=True)
+    ]
+    block = min(LARGEST_BLOCK, max(4096, BLOCK_BYTES // (4 * len(writers))))
+    for start in range(0, edit.length, block):
+        end = min(edit.length, start + block)
+        list(executor.map(lambda writer: writer.write(start, end), writers))  # noqa: B023 - run at once
+        advance(end / edit.length)
+    return [writer.finish() for writer in writers]
+
+
+class _TrackWriter:
+    """One track file while it is written. The header is written twice: loudness is known last."""
+
+    def __init__(
+        self,
+        staging: Staging,
+        sheet: Sheet,
+        edit: Edit,
+        track: TrackEdit,
+        name: str,
+        passes: Sequence[ImportedPass],
+    ) -> None:
+        word_length = sheet.deliver.word_length
+        self._track, self._name, self._frames = track, name, edit.length
+        self._pcm = PcmFormat(1, sheet.session.sample_rate, word_length, word_length)
+        self._metadata = TrackMetadata(sheet, edit, track)
+        self._renderer = TrackRenderer(
+            track, pass_reader(track.track, passes), sample_format(word_length, sheet.session.bit_depth)
+        )
+        self._meter = TrackMeter(sheet.session.sample_rate, 2.0 ** (word_length - 1))
+        self._digest = hashlib.sha256()
+        self._file: IO[bytes] = staging.open(f"data/{name}")
+        self._header_size = self._file.write(
+            wave_header(self._pcm, edit.length, self._metadata.chunks(NO_LOUDNESS))
+        )
+
+    def write(self, start: int, end: int) -> None:
+        samples = self._renderer.block(start, end)
+        self._meter.update(samples)
+        data = pack_samples(samples, self._pcm.container_bits)
+        self._digest.update(data)
+        self._file.write(data)
+
+    def finish(self) -> WrittenTrack:
+        levels = self._meter.result()
+        self._file.write(wave_trailer(self._pcm, self._frames))
+        header = wave_header(self._pcm, self._frames, self._metadata.chunks(loudness_of(levels)))
+        if len(header) != self._header_size:
+            raise AssertionError("the header's size must not depend on the loudness")
+        self._file.seek(0)
+        self._file.write(header)
+        self._file.close()
+        return WrittenTrack(self._track, self._name, levels, self._digest.hexdigest())

@@ -1,0 +1,16 @@
+"""From captures on disk to passes in memory."""
+
+from assembler.importer.audio import PassAudio
+from assembler.importer.notes import Note
+from assembler.importer.position import CoarseSlip, Position
+from assembler.importer.session import ImportedPass, ImportedSession, import_session
+
+__all__ = [
+    "CoarseSlip",
+    "ImportedPass",
+    "ImportedSession",
+    "Note",
+    "PassAudio",
+    "Position",
+    "import_session",
+]

@@ -1,0 +1,48 @@
+"""Where timecode (or what stands for it) puts a pass on the timeline, before its audio is looked at."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from assembler.timecode import ClockFit
+
+
+@dataclass(frozen=True)
+class CoarseSlip:
+    """A change of shift that the timecode log shows.
+
+    Args:
+        pass_sample: where, to a fraction of a second.
+        samples: change of the shift; positive where the capture lost samples.
+        error_samples: how far the size may be off (two standard deviations).
+    """
+
+    pass_sample: int
+    samples: int
+    error_samples: float
+
+
+@dataclass(frozen=True)
+class Position:
+    """Where a pass lies by its own log.
+
+    Args:
+        source: "mtc", "start", "bext" or "audio" (no position of its own).
+        shift: timeline sample of the pass's first sample, a fraction allowed.
+        uncertainty_samples: one standard deviation of ``shift``.
+        slips: changes of the shift that the log shows.
+        clock: how the log fits, where there is one.
+    """
+
+    source: str
+    shift: float
+    uncertainty_samples: float
+    slips: tuple[CoarseSlip, ...] = ()
+    clock: ClockFit | None = None
+
+    def shift_at(self, pass_sample: int) -> int:
+        """Return the whole shift expected at a sample of the pass."""
+        moved = sum(slip.samples for slip in self.slips if slip.pass_sample <= pass_sample)
+        return round(self.shift) + moved

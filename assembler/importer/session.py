@@ -1,0 +1,192 @@
+"""A session on disk becomes a session in memory: captures opened, logs decoded, faults of the files told."""
+
+from __future__ import annotations
+
+from contextlib import ExitStack
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import TYPE_CHECKING, Self
+
+from assembler.errors import CaptureError
+from assembler.importer.audio import PassAudio
+from assembler.importer.notes import Note
+from assembler.importer.placing import find_position
+from assembler.sheet import find_audio, sheet_error
+from assembler.timecode import frame_rate
+from assembler.wave import WaveFile
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+    from pathlib import Path
+
+    from assembler.importer.position import Position
+    from assembler.sheet import Pass, Reel, Sheet
+
+
+@dataclass(frozen=True)
+class ImportedPass:
+    """One pass: open audio, its place by its own log, and what was odd about its files."""
+
+    name: str
+    reel: str
+    audio: PassAudio
+    position: Position
+    log: Path | None
+    notes: tuple[Note, ...] = ()
+
+
+@dataclass(frozen=True)
+class ImportedSession:
+    """All passes of a session in the order of the sheet. Use as a context manager: it closes the captures."""
+
+    sheet: Sheet
+    passes: tuple[ImportedPass, ...]
+
+    def of_reel(self, name: str) -> list[ImportedPass]:
+        """Return the passes of one reel in the order of trust."""
+        return [one for one in self.passes if one.reel == name]
+
+    def close(self) -> None:
+        """Close all captures."""
+        for one in self.passes:
+            one.audio.close()
+
+    def __enter__(self) -> Self:
+        """Return the session itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close all captures."""
+        self.close()
+
+
+def import_session(sheet: Sheet, advance: Callable[[float], None] = lambda _: None) -> ImportedSession:
+    """Return the session's passes, opened and placed by their own logs.
+
+    Args:
+        sheet: what belongs together.
+        advance: called with the share of the passes done.
+
+    Raises:
+        SheetError: the sheet and what lies on disk do not fit together.
+        CaptureError: a capture or a log cannot be used.
+    """
+    reels = {reel.name: reel for reel in sheet.reels}
+    imported: list[ImportedPass] = []
+    with ExitStack() as opened:
+        for count, one in enumerate(sheet.passes):
+            imported.append(_import_pass(sheet, one, reels[one.reel], opened))
+            advance((count + 1) / len(sheet.passes))
+        opened.pop_all()
+    return ImportedSession(sheet, tuple(_past_midnight(imported, sheet)))
+
+
+def _import_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> ImportedPass:
+    paths = find_audio(sheet, one)
+    files = [opened.enter_context(WaveFile(path)) for path in paths]
+    _check_count(sheet, one, reel, files)
+    notes = _check_rates(sheet, one, files)
+    channels = [(i, c) for i, file in enumerate(files) for c in range(file.info.format.channels)]
+    audio = PassAudio(files, channels, sheet.deliver.word_length)
+    notes += _fault_notes(one, files) + _length_notes(one, reel, audio) + _depth_notes(sheet, one, files)
+    position, log = find_position(sheet, one, reel, audio)
+    notes += _clock_notes(one, position)
+    return ImportedPass(one.name, one.reel, audio, position, log, tuple(notes))
+
+
+def _check_count(sheet: Sheet, one: Pass, reel: Reel, files: Sequence[WaveFile]) -> None:
+    found = sum(file.info.format.channels for file in files)
+    if found != len(reel.tracks):
+        in_files = "1 file" if len(files) == 1 else f"{len(files)} files"
+        problem = (
+            f"found {found} tracks in {in_files}; allowed: the {len(reel.tracks)} tracks of reel {reel.name} "
+            '(unused ones are listed as "")'
+        )
+        raise sheet_error(sheet, one, "audio", problem)
+
+
+def _check_rates(sheet: Sheet, one: Pass, files: Sequence[WaveFile]) -> list[Note]:
+    rates = [file.info.format.sample_rate for file in files]
+    for file, rate in zip(files, rates, strict=True):
+        if rate != rates[0]:
+            raise CaptureError(
+                f"{rate} Hz, but {files[0].path.name} of the same pass has {rates[0]} Hz", path=file.path
+            )
+    if rates[0] == sheet.session.sample_rate:
+        return []
+    if not one.relabel:
+        raise CaptureError(
+            f"header says {rates[0]} Hz, the session has {sheet.session.sample_rate} Hz; where the header is "
+            "wrong, set relabel = true on the pass: its samples are then taken as they are",
+            path=files[0].path,
+        )
+    text = f"{one.name}: header says {rates[0]} Hz; samples taken as {sheet.session.sample_rate} Hz as the sheet asks"
+    return [Note("relabelled", text, pass_name=one.name)]
+
+
+def _fault_notes(one: Pass, files: Sequence[WaveFile]) -> list[Note]:
+    return [
+        Note("header_repaired", f"{one.name}: {file.path.name}: {fault}", pass_name=one.name, tracks=(i,))
+        for i, file in enumerate(files)
+        for fault in file.info.faults
+    ]
+
+
+def _length_notes(one: Pass, reel: Reel, audio: PassAudio) -> list[Note]:
+    return [
+        Note(
+            "short_track",
+            f"{one.name}: track {track + 1} ({reel.tracks[track] or 'unused'}) ends {audio.length - length} samples "
+            "before the longest one; what is missing is not covered",
+            pass_name=one.name,
+            tracks=(track,),
+            start=length,
+            end=audio.length,
+        )
+        for track, length in enumerate(audio.track_lengths)
+        if length < audio.length
+    ]
+
+
+def _depth_notes(sheet: Sheet, one: Pass, files: Sequence[WaveFile]) -> list[Note]:
+    fewest = min(file.info.format.valid_bits for file in files)
+    if fewest >= sheet.session.bit_depth:
+        return []
+    text = (
+        f"{one.name}: {fewest}-bit capture of a {sheet.session.bit_depth}-bit tape: the lowest bits are lost"
+    )
+    return [Note("not_transparent", text, pass_name=one.name)]
+
+
+def _clock_notes(one: Pass, position: Position) -> list[Note]:
+    if position.clock is None:
+        return []
+    return [
+        Note(_NOTE_KINDS.get(finding.kind, "other"), f"{one.name}: {finding.text}", pass_name=one.name)
+        for finding in position.clock.findings
+    ]
+
+
+_NOTE_KINDS: dict[str, str] = {}
+
+
+def _past_midnight(passes: Sequence[ImportedPass], sheet: Sheet) -> list[ImportedPass]:
+    """Let the timeline run on for passes that start after midnight in a session that crosses it.
+
+    The widest stretch in which nothing starts is where the session does not run: what starts behind it
+    belongs to the evening, what starts before it to the next day.
+    """
+    placed = [one for one in passes if one.position.source != "audio"]
+    rate = frame_rate(sheet.session.frame_rate)
+    day = round(rate.frames_per_day * sheet.session.sample_rate / rate.exact)
+    starts = sorted(one.position.shift for one in placed)
+    if not starts or starts[-1] - starts[0] <= day / 2:
+        return list(passes)
+    gaps = [(after - before, after) for before, after in pairwise(starts)]
+    _, evening = max(gaps)
+    return [
+        replace(one, position=replace(one.position, shift=one.position.shift + day))
+        if one in placed and one.position.shift < evening
+        else one
+        for one in passes
+    ]
