@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import tomllib
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
@@ -29,6 +30,24 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> DemoSummary:
     return write_demo(tmp_path_factory.mktemp("demo") / "new parent" / "a session")
 
 
+@dataclass(frozen=True)
+class Again:
+    """A second run, and how it told its progress."""
+
+    summary: DemoSummary
+    calls: tuple[tuple[str, float], ...]
+
+
+@pytest.fixture(scope="module")
+def again(tmp_path_factory: pytest.TempPathFactory) -> Again:
+    """The demo session once more, into an empty folder."""
+    calls: list[tuple[str, float]] = []
+    summary = write_demo(
+        tmp_path_factory.mktemp("again"), progress=lambda what, share: calls.append((what, share))
+    )
+    return Again(summary, tuple(calls))
+
+
 def _hashes(folder: Path) -> dict[str, str]:
     return {
         str(path.relative_to(folder)): hashlib.sha256(path.read_bytes()).hexdigest()
@@ -47,11 +66,15 @@ def test_the_summary_tells_what_stands_in_the_folder(written: DemoSummary) -> No
     assert 20_000_000 < written.bytes < 40_000_000
 
 
-def test_the_same_bytes_are_written_every_time(written: DemoSummary, tmp_path: Path) -> None:
+def test_the_same_bytes_are_written_every_time(written: DemoSummary, again: Again) -> None:
     """A second run writes the same files, byte for byte, into an empty folder that exists."""
-    again = write_demo(tmp_path)
-    assert _hashes(tmp_path) == _hashes(written.sheet.parent)
-    assert again.bytes == written.bytes
+    assert _hashes(again.summary.sheet.parent) == _hashes(written.sheet.parent)
+    assert again.summary.bytes == written.bytes
+
+
+def test_progress_counts_the_passes(again: Again) -> None:
+    """Progress runs from nothing to all of it, a step for each pass."""
+    assert again.calls == tuple(("writing captures", done / 5) for done in range(6))
 
 
 def test_captures_hold_the_passes(written: DemoSummary) -> None:
@@ -160,13 +183,6 @@ def test_a_csv_log_holds_every_message(written: DemoSummary, name: str, header: 
     times = [float(row[header]) / (1 if header == "seconds" else 48_000) for row in rows]
     assert all(before < after for before, after in pairwise(times))
     assert np.max(np.abs(np.array(times) - seconds)) < 0.6 / 48_000
-
-
-def test_progress_counts_the_passes(tmp_path: Path) -> None:
-    """Progress runs from nothing to all of it, a step for each pass."""
-    calls: list[tuple[str, float]] = []
-    write_demo(tmp_path / "session", progress=lambda what, share: calls.append((what, share)))
-    assert calls == [("writing captures", done / 5) for done in range(6)]
 
 
 def test_a_folder_that_holds_something_is_left_alone(tmp_path: Path) -> None:
