@@ -97,7 +97,7 @@ class PassAudio:
 
     def _raw(self, track: int, start: int, count: int) -> Int32s:
         index, channel = self.channels[track]
-        file = self.files[index]
+        file: WaveFile = self.files[index]
         if file.info.format.channels == 1:
             return file.read(start, count)[:, 0]
         with self._lock:
