@@ -79,6 +79,27 @@ def test_passing_over_changes_no_peak(seed: int, length: int, smoothness: int, s
     assert meter.peak == pytest.approx(direct_peak(values, sample_rate), rel=1e-13)
 
 
+@settings(max_examples=40, deadline=None)
+@given(
+    place=st.integers(0, 200),
+    phase=st.integers(0, 2),
+    louder=st.floats(1.0, 2.09),
+    sample_rate=st.sampled_from([48_000, 96_000]),
+)
+def test_worst_case_is_not_passed_over(place: int, phase: int, louder: float, sample_rate: int) -> None:
+    """Samples with the signs of the filter itself peak at twice their size, and are found under larger samples."""
+    phases = interpolator(oversampling_factor(sample_rate))
+    taps = phases[phase % len(phases)]
+    values = np.zeros(400)
+    values[:60] = louder  # the peak so far: larger than any sample that follows
+    values[100 + place : 100 + place + taps.size] = np.sign(taps)
+    meter = TruePeakMeter(sample_rate)
+    for piece in np.split(values, [80]):
+        meter.update(piece)
+    meter.finish()
+    assert meter.peak == pytest.approx(direct_peak(values, sample_rate), rel=1e-13)
+
+
 @settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 2**32), shift=st.integers(1, 6))
 def test_levels_follow_gain(seed: int, shift: int) -> None:

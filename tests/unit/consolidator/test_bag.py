@@ -283,6 +283,11 @@ def test_paths_no_manifest_can_hold(path: str) -> None:
         manifest_text({path: "00"})
 
 
+def test_manifest_is_sorted() -> None:
+    """A manifest's order is that of its paths, not that in which files were finished: same set, same bytes."""
+    assert manifest_text({"data/b": "02", "data/a": "01"}) == b"01  data/a\n02  data/b\n"
+
+
 def test_digest_must_be_one() -> None:
     """What is not lower-case hex is refused as a digest."""
     with pytest.raises(PublishError, match="not a digest"):

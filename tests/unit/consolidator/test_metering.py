@@ -169,6 +169,16 @@ def test_gates_on_a_histogram() -> None:
     assert histogram.range_lu() == pytest.approx(0, abs=1e-9)
 
 
+def test_absolute_gate() -> None:
+    """Where nothing louder hides it, the gate at -70 LUFS alone decides what is in the mean."""
+    powers = 10 ** ((np.array([-70.5, -70.1, -69.5]) + 0.691) / 10)
+    histogram = PowerHistogram()
+    histogram.add(powers[:2])
+    assert histogram.integrated_lufs() is histogram.range_lu() is None
+    histogram.add(powers)
+    assert histogram.integrated_lufs() == pytest.approx(-69.5, abs=1e-9)
+
+
 def test_oversampling_by_rate() -> None:
     """All rates reach 176.4 kHz: BS.1770-5 Annex 2 asks for four times at 48 kHz and less at higher rates."""
     factors = {rate: oversampling_factor(rate) for rate in (44_100, 48_000, 88_200, 96_000, 176_400, 192_000)}

@@ -158,6 +158,24 @@ def test_unfinished_staging_leaves_nothing(tmp_path: Path, error: type[BaseExcep
     assert names(tmp_path) == []
 
 
+def test_unwritten_bytes_are_let_go(tmp_path: Path) -> None:
+    """When an error ends the run, bytes still in memory are not written: that could hide the error by another."""
+
+    class Full(Disk):
+        def write(self, descriptor: int, data: object) -> int:
+            del descriptor, data
+            raise OSError(28, "No space left on device")
+
+    def run() -> None:
+        with Staging(tmp_path / "set", disk=Full()) as staging:
+            staging.open("a").write(b"still in memory")
+            raise RuntimeError
+
+    with pytest.raises(RuntimeError):
+        run()
+    assert names(tmp_path) == []
+
+
 def test_open_file_cannot_be_published(tmp_path: Path) -> None:
     """A file that is still open would be published half-written: that is refused."""
     with Staging(tmp_path / "set") as staging:
