@@ -7,7 +7,7 @@ comments that say what to check. Whatever was guessed is marked so.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, TypeVar
 
@@ -15,7 +15,7 @@ import tomlkit
 
 from assembler.errors import SheetError
 from assembler.sheet.guessing import split_pass_name, track_name_from_file
-from assembler.sheet.model import shown
+from assembler.sheet.model import shown, without_control_characters
 from assembler.sheet.names import natural_key
 
 if TYPE_CHECKING:
@@ -95,7 +95,8 @@ def write_draft(draft: Draft) -> str:
 def _reels(passes: Sequence[DraftPass]) -> dict[str, list[DraftPass]]:
     """Passes by reel, reels in natural order of their names, the passes of each by number."""
     reels: dict[str, list[DraftPass]] = {}
-    for each in sorted(passes, key=lambda each: natural_key(each.name)):
+    named = (replace(each, name=without_control_characters(each.name)) for each in passes)
+    for each in sorted(named, key=lambda each: natural_key(each.name)):
         reels.setdefault(split_pass_name(each.name)[0], []).append(each)
     for found in reels.values():
         found.sort(key=lambda each: split_pass_name(each.name)[1])
@@ -104,7 +105,7 @@ def _reels(passes: Sequence[DraftPass]) -> dict[str, list[DraftPass]]:
 
 def _session_table(draft: Draft) -> Table:
     table = tomlkit.table()
-    table.add("title", draft.title.strip() or "Untitled session")
+    table.add("title", without_control_characters(draft.title).strip() or "Untitled session")
     rates = Counter(each.sample_rate for each in draft.passes if each.sample_rate is not None)
     _add(table, "sample_rate", _commonest(rates, 48_000), _checked("the files", rates, "Hz"))
     depths = Counter(each.bit_depth for each in draft.passes if each.bit_depth in (16, 20, 24))
@@ -141,6 +142,7 @@ def _track_names(found: DraftPass) -> list[str]:
     names = [f"Track {number}" for number in range(1, found.tracks + 1)]
     if len(found.files) == found.tracks:
         stems = [track_name_from_file(PurePosixPath(path).name, found.name) for path in found.files]
+        stems = [without_control_characters(stem).strip() for stem in stems]
         names = [stem or name for stem, name in zip(stems, names, strict=True)]
     return _unique(names)
 

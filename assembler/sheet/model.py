@@ -41,6 +41,11 @@ def _plain_text(text: str) -> str:
     return text
 
 
+def without_control_characters(text: str) -> str:
+    """Return a text as a sheet may hold it, each character that it may not hold replaced by ``_``."""
+    return _NOT_IN_XML.sub("_", text)
+
+
 def _not_blank(text: str) -> str:
     if not text.strip():
         raise ValueError("found nothing but spaces; allowed: a text with at least one visible character")
@@ -159,11 +164,9 @@ class Reel(_Record):
     tracks: Annotated[
         tuple[str, ...], PlainValidator(_read_tracks), Field(description='a list of names, "" for unused')
     ]
-    prepared: Annotated[
-        Mapping[str, object],
-        PlainValidator(_read_prepared),
-        Field(default_factory=dict, description="a table of notes"),
-    ]
+    prepared: Annotated[Mapping[str, object], PlainValidator(_read_prepared)] = Field(
+        default_factory=dict, description="a table of notes"
+    )
     timecode_offset: Annotated[
         Text | None, Field(description='a signed label, for instance "-00:10:00:00"')
     ] = None
