@@ -97,15 +97,15 @@ class PassAudio:
 
     def _raw(self, track: int, start: int, count: int) -> Int32s:
         index, channel = self.channels[track]
-        file: WaveFile = self.files[index]
+        file = self.files[index]
         if file.info.format.channels == 1:
-            return file.read(start, count)[:, 0]
+            return np.asarray(file.read(start, count)[:, 0], np.int32)
         with self._lock:
             held = self._blocks.get(index)
             if held is None or held[:2] != (start, count):
                 held = (start, count, np.ascontiguousarray(file.read(start, count).T))
                 self._blocks[index] = held
-            return held[2][channel]
+            return np.asarray(held[2][channel], np.int32)
 
     def _fitted(self, track: int, start: int, samples: Int32s) -> Int32s:
         surplus = self.files[self.channels[track][0]].info.format.container_bits - self.word_length
