@@ -62,9 +62,6 @@ def write_log(folder: Path, demo_pass: DemoPass, generator: np.random.Generator)
 
 def _csv_text(seconds: Float64s, data: Bytes, *, in_samples: bool) -> str:
     """Return a log to the microsecond, or to the sample."""
-    if in_samples:
-        times = [str(round(time * SAMPLE_RATE)) for time in seconds]
-    else:
-        times = [f"{time:.6f}" for time in seconds]
+    times = (str(round(time * SAMPLE_RATE)) if in_samples else f"{time:.6f}" for time in seconds)
     rows = [f"{time},F1{byte:02X}\n" for time, byte in zip(times, data, strict=True)]
     return ("sample" if in_samples else "seconds") + ",bytes\n" + "".join(rows)
