@@ -1,0 +1,58 @@
+"""Timecode: frame rates and labels, MIDI timecode logs, and what clock a log kept."""
+
+from assembler.timecode.clock import ClockFit, ClockStretch, fit_clock
+from assembler.timecode.csvlog import read_csv_log
+from assembler.timecode.messages import Finding, FullFrame, MidiLog
+from assembler.timecode.mtc import TimecodePoints, decode_quarter_frames
+from assembler.timecode.rates import (
+    FRAME_RATES,
+    FrameRate,
+    format_label,
+    format_sample,
+    frame_rate,
+    frame_to_sample,
+    frames_to_samples,
+    parse_label,
+    parse_offset,
+    sample_to_frame,
+)
+from assembler.timecode.smf import read_midi_log
+from assembler.timecode.writing import (
+    MILLISECOND_TICKS,
+    TICKS_PER_BEAT_960,
+    encode_full_frame,
+    encode_quarter_frames,
+    encode_quarter_stream,
+    quarter_messages,
+    write_midi_log,
+)
+
+__all__ = [
+    "FRAME_RATES",
+    "MILLISECOND_TICKS",
+    "TICKS_PER_BEAT_960",
+    "ClockFit",
+    "ClockStretch",
+    "Finding",
+    "FrameRate",
+    "FullFrame",
+    "MidiLog",
+    "TimecodePoints",
+    "decode_quarter_frames",
+    "encode_full_frame",
+    "encode_quarter_frames",
+    "encode_quarter_stream",
+    "fit_clock",
+    "format_label",
+    "format_sample",
+    "frame_rate",
+    "frame_to_sample",
+    "frames_to_samples",
+    "parse_label",
+    "parse_offset",
+    "quarter_messages",
+    "read_csv_log",
+    "read_midi_log",
+    "sample_to_frame",
+    "write_midi_log",
+]

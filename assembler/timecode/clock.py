@@ -1,0 +1,186 @@
+"""The clock fit: where a pass lies on the timeline, how surely, and what clock its log kept.
+
+A capture is clocked from the tape, so pass samples follow tape time exactly: a *shift* is all there is to find, one
+for each stretch between slips. The log may keep another clock, some ppm off; then log time and tape time agree only
+where both start, at the pass's first sample, and the shift is the fitted line's value there. Messages are only ever
+late, so the line runs along the prompt ones (see `lateness`); its slope and steps come from `fitting`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from assembler.timecode.fitting import LineFit, fit_stretches
+from assembler.timecode.messages import Finding, shorten_findings
+from assembler.timecode.stretches import KNOWN_RATIOS, Stretches, sort_into_stretches
+
+if TYPE_CHECKING:
+    from assembler.timecode.mtc import TimecodePoints
+    from assembler.timecode.rates import FrameRate
+
+# Free-running clocks of computers stay within this (common practice, no source).
+_LOG_CLOCK_SHARE: Final = 200e-6
+# Smaller slips cannot be told from a clock's own wander, and no capture loses so little.
+_LEAST_SLIP_SAMPLES: Final = 2.0
+# A log's clock that wanders less than this share of the lateness is only a little unsteady.
+_STEADY_SHARE: Final = 0.25
+
+
+@dataclass(frozen=True)
+class ClockStretch:
+    """A part of the log over which nothing was lost or repeated.
+
+    Args:
+        log_start: log seconds of its first point.
+        log_end: log seconds of its last point; log seconds over `rate_ratio` are seconds of the pass.
+        shift_samples: timeline sample = pass sample + shift.
+        uncertainty_samples: standard deviation of the shift.
+        points: messages it rests on.
+    """
+
+    log_start: float
+    log_end: float
+    shift_samples: float
+    uncertainty_samples: float
+    points: int
+
+
+@dataclass(frozen=True)
+class ClockFit:
+    """How a log's clock, the tape and the pass go together.
+
+    Args:
+        stretches: in order of log time; at least one.
+        slope_ppm: how much faster than timecode the log's clock runs, in parts per million.
+        slope_error_ppm: standard deviation of the slope.
+        jitter_seconds: how late ordinary messages come, at most.
+        missing_share: share of quarter frames that are missing, 0 to 1.
+        verdict: "locked" (slope one), "log-clock" (the log's own clock, told and allowed for), "relabel" (a
+            known wrong rate), "drifting" (not clocked from the tape), or "short" (too little to tell the speed).
+        rate_ratio: log seconds per tape second; 1 where the slope is one within its error.
+        common_samples: what the log cannot tell and passes logged alike share: half a tick, since recorders
+            differ in how they round. Not part of a stretch's uncertainty.
+        findings: in order of place.
+    """
+
+    stretches: tuple[ClockStretch, ...]
+    slope_ppm: float
+    slope_error_ppm: float
+    jitter_seconds: float
+    missing_share: float
+    verdict: str
+    rate_ratio: float
+    common_samples: float
+    findings: tuple[Finding, ...]
+
+
+def fit_clock(
+    points: TimecodePoints, rate: FrameRate, sample_rate: int, *, delay_seconds: float = 0.0
+) -> ClockFit:
+    """Return where the pass lies on the timeline, and what clock its log kept.
+
+    Args:
+        points: decoded timecode, at least one point.
+        rate: of the sheet.
+        sample_rate: samples in a second.
+        delay_seconds: fixed delay of the timecode interface; subtracted.
+    """
+    stretches = sort_into_stretches(points, rate)
+    fit = fit_stretches(stretches, _LEAST_SLIP_SAMPLES / sample_rate)
+    ratio = 1.0 / (1.0 / stretches.ratio - fit.line.slope)
+    verdict = _judge(stretches.ratio, ratio, fit)
+    findings = [*points.findings, *stretches.findings, *_tell_slips(stretches, fit, sample_rate)]
+    findings += _tell_verdict(verdict, stretches.ratio, ratio, fit, sample_rate)
+    return ClockFit(
+        stretches=_describe(stretches, fit, sample_rate, delay_seconds, drifting=verdict == "drifting"),
+        slope_ppm=1e6 * (1.0 / (1.0 / stretches.ratio - fit.measured_slope) - 1.0),
+        slope_error_ppm=1e6 * fit.slope_error,
+        jitter_seconds=fit.lateness.width,
+        missing_share=_missing_share(stretches),
+        verdict=verdict,
+        rate_ratio=ratio,
+        common_samples=points.tick_seconds / 2 * sample_rate,
+        findings=shorten_findings(sorted(findings, key=_place)),
+    )
+
+
+def _place(finding: Finding) -> float:
+    return -np.inf if finding.seconds is None else finding.seconds
+
+
+def _judge(known: float, ratio: float, fit: LineFit) -> str:
+    if fit.slope_error > _LOG_CLOCK_SHARE:
+        return "short"
+    if fit.wander > _STEADY_SHARE * max(fit.lateness.width, fit.lateness.tick):
+        return "drifting"
+    if known not in KNOWN_RATIOS or abs(ratio / known - 1.0) >= _LOG_CLOCK_SHARE:
+        return "drifting"
+    if known != 1.0:
+        return "relabel"
+    return "locked" if fit.line.slope == 0.0 else "log-clock"
+
+
+def _describe(
+    stretches: Stretches, fit: LineFit, sample_rate: int, delay_seconds: float, *, drifting: bool
+) -> tuple[ClockStretch, ...]:
+    """Return the stretches with their shifts."""
+    described = []
+    for group, height in enumerate(fit.line.heights):
+        seconds = stretches.seconds[fit.groups == group]
+        # A shift cannot hold for all of a stretch along which tape and pass drift apart.
+        drift = abs(fit.line.slope) * float(seconds[-1] - seconds[0]) if drifting else 0.0
+        doubt = float(np.sqrt(fit.line.covariance[group, group]))
+        uncertainty = float(np.linalg.norm((doubt, fit.common_error, fit.wander, drift)))
+        described.append(
+            ClockStretch(
+                log_start=float(seconds[0]),
+                log_end=float(seconds[-1]),
+                shift_samples=(delay_seconds / stretches.ratio - float(height)) * sample_rate,
+                uncertainty_samples=uncertainty * sample_rate,
+                points=int(seconds.size),
+            )
+        )
+    return tuple(described)
+
+
+def _missing_share(stretches: Stretches) -> float:
+    """Return the share of quarter frames missing between the ends of each stretch that the log itself tells."""
+    first = np.flatnonzero(np.diff(stretches.groups, prepend=-1))
+    last = np.append(first[1:], stretches.groups.size) - 1
+    expected = float(np.sum(4.0 * (stretches.frames[last] - stretches.frames[first]) + 1.0))
+    return max(0.0, 1.0 - stretches.frames.size / expected) if expected > 0 else 0.0
+
+
+def _tell_slips(stretches: Stretches, fit: LineFit, sample_rate: int) -> list[Finding]:
+    findings = []
+    for place in np.flatnonzero(np.diff(fit.groups)):
+        if stretches.groups[place] != stretches.groups[place + 1]:
+            continue
+        before, after = int(fit.groups[place]), int(fit.groups[place + 1])
+        samples = float(fit.line.heights[before] - fit.line.heights[after]) * sample_rate
+        what = "lost" if samples > 0 else "repeated"
+        text = f"about {abs(samples):.0f} samples {what}: the shift changes by {samples:+.1f} samples"
+        findings.append(Finding("slip", float(stretches.seconds[place + 1]), text))
+    return findings
+
+
+def _tell_verdict(verdict: str, known: float, ratio: float, fit: LineFit, sample_rate: int) -> list[Finding]:
+    ppm = 1e6 * (ratio - 1.0)
+    error = f"{1e6 * fit.slope_error:.2g} ppm"
+    if verdict == "log-clock":
+        text = f"the log's clock runs {ppm:+.2f} ppm (give or take {error}) against the tape; allowed for"
+        return [Finding("log_clock", None, text)]
+    if verdict == "relabel":
+        text = f"rate ratio {ratio:.6f}: {KNOWN_RATIOS[known]}; check sample_rate and frame_rate, or relabel the pass"
+        return [Finding("mislabelled", None, text)]
+    if verdict == "drifting":
+        wander = f"wanders by {fit.wander * sample_rate:.1f} samples"
+        how = wander if abs(ppm) < 1e6 * _LOG_CLOCK_SHARE else f"runs {ppm:+.0f} ppm off"
+        text = f"tape against log {how}: the capture was not clocked from the tape, or the log's clock is unsteady"
+        return [Finding("not_clocked", None, text)]
+    if verdict == "short":
+        return [Finding("short", None, f"too little timecode to tell its speed (give or take {error})")]
+    return []

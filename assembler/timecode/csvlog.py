@@ -1,0 +1,124 @@
+"""Timecode logs as comma-separated text: a header ``seconds,bytes`` or ``sample,bytes``, message bytes in hex.
+
+Time counts from the pass's first sample. Bytes may stand with or without blanks; a row may hold several messages.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, BinaryIO, Final
+
+import numpy as np
+
+from assembler.errors import TimecodeLogError
+from assembler.timecode.messages import QUARTER_FRAME, Collector, MidiLog, make_log
+
+if TYPE_CHECKING:
+    from assembler.arrays import Float64s
+
+# Nine hours of quarter frames at 16 bytes a row; the bound keeps time and memory small for any input.
+LARGEST_CSV_BYTES: Final = 64 * 2**20
+
+_HEADERS: Final = ("seconds", "sample")
+# Times beyond this cannot belong to a tape: ten days.
+_LATEST_SECONDS: Final = 864_000.0
+
+
+def read_csv_log(stream: BinaryIO, sample_rate: int) -> MidiLog:
+    """Return the timecode log in comma-separated text.
+
+    Args:
+        stream: at the file's first byte; UTF-8, with or without a byte order mark, any line ends.
+        sample_rate: samples in a second, for a ``sample`` column.
+
+    Raises:
+        TimecodeLogError: not such a file, a row that cannot be read (with its line), no timecode in it, or more
+            than 64 MiB.
+    """
+    data = stream.read(LARGEST_CSV_BYTES + 1)
+    if len(data) > LARGEST_CSV_BYTES:
+        limit = LARGEST_CSV_BYTES // 2**20
+        raise TimecodeLogError(f"larger than {limit} MiB: too large for the log of a tape (9 hours fit)")
+    try:
+        lines = data.decode("utf-8-sig").splitlines()
+    except UnicodeDecodeError as error:
+        raise TimecodeLogError("not text (UTF-8)", place=f"byte {error.start}") from error
+    unit = _read_header(lines[0] if lines else "")
+    collected, digits = _read_rows(lines)
+    seconds_per_unit = 1.0 if unit == "seconds" else 1.0 / sample_rate
+    tick = 10.0**-digits if unit == "seconds" else seconds_per_unit
+    fulls = [message.time for message in collected.full_frames]
+    return make_log(
+        collected,
+        _in_seconds(collected.quarter_times, seconds_per_unit),
+        _in_seconds(fulls, seconds_per_unit),
+        (),
+        tick,
+    )
+
+
+def _read_header(line: str) -> str:
+    names = [name.strip().lower() for name in line.split(",")]
+    if len(names) != 2 or names[0] not in _HEADERS or names[1] != "bytes":
+        found = line if len(line) <= 40 else line[:40] + "…"
+        raise TimecodeLogError(
+            f"header is {found!r}; allowed: 'seconds,bytes' or 'sample,bytes'", place="line 1"
+        )
+    return names[0]
+
+
+def _read_rows(lines: list[str]) -> tuple[Collector, int]:
+    """Return the messages, and the most digits that stand after a decimal point."""
+    collected = Collector()
+    digits = 0
+    # Nearly all rows repeat one of 128 messages.
+    known: dict[str, bytes] = {}
+    for number, line in enumerate(lines[1:], start=2):
+        time_text, comma, text = line.partition(",")
+        if not comma:
+            if line.strip():
+                raise TimecodeLogError(f"{_shorten(line)} has no comma", place=f"line {number}")
+            continue
+        time = _read_time(time_text, number)
+        digits = max(digits, len(time_text.partition(".")[2].rstrip()))
+        data = known.get(text)
+        if data is None:
+            data = _read_hex(text, number)
+            if len(known) < 1024:
+                known[text] = data
+        if len(data) == 2 and data[0] == QUARTER_FRAME and data[1] < 0x80:
+            collected.add_quarter(time, data[1])
+        else:
+            collected.add_bytes(time, data)
+    return collected, min(digits, 12)
+
+
+def _read_time(text: str, number: int) -> float:
+    try:
+        time = float(text)
+    except ValueError:
+        raise TimecodeLogError(f"{_shorten(text)} is not a time", place=f"line {number}") from None
+    if not math.isfinite(time):
+        raise TimecodeLogError(f"{_shorten(text)} is not a time", place=f"line {number}")
+    return time
+
+
+def _read_hex(text: str, number: int) -> bytes:
+    try:
+        return bytes.fromhex(text.strip().strip('"'))
+    except ValueError:
+        problem = f"{_shorten(text)} are not message bytes in hex, as F1 00"
+        raise TimecodeLogError(problem, place=f"line {number}") from None
+
+
+def _shorten(text: str) -> str:
+    text = text.strip()
+    return repr(text if len(text) <= 40 else text[:40] + "…")
+
+
+def _in_seconds(times: list[int | float], seconds_per_unit: float) -> Float64s:
+    seconds = np.array(times, dtype=np.float64) * seconds_per_unit
+    if seconds.size and np.abs(seconds).max() > _LATEST_SECONDS:
+        worst = float(seconds[np.abs(seconds).argmax()])
+        raise TimecodeLogError(f"a time of {worst:.0f} s; allowed: up to {_LATEST_SECONDS:.0f} s")
+    return seconds
