@@ -7,7 +7,7 @@ of them; which one is settled by a third pass, else by the timecode logs, else b
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Protocol
 
@@ -151,7 +151,7 @@ def _stretched(relation: Relation, length: int, reference_length: int) -> Relati
     stretches[0] = type(first)(start, first.end, first.shift)
     last = stretches[-1]
     stretches[-1] = type(last)(last.start, end, last.shift)
-    return Relation(tuple(stretches), relation.identical, relation.anchors, relation.asked)
+    return replace(relation, stretches=tuple(stretches))
 
 
 @dataclass(frozen=True)
@@ -163,7 +163,7 @@ class _RelativeSlip:
 
 def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
     return [
-        _RelativeSlip(b.start + a.shift, b.start, b.shift - a.shift) for a, b in pairwise(relation.stretches)
+        _RelativeSlip(a.end + a.shift, a.end, b.shift - a.shift) for a, b in pairwise(relation.stretches)
     ]
 
 
@@ -231,11 +231,12 @@ def _apart(slips: Sequence[Slip], length: int) -> tuple[Slip, ...]:
 
 
 def _looks_across(relation: Relation | None, at: int) -> bool:
-    """Return whether a pass holds the reference's samples on both sides of ``at``."""
+    """Return whether a pass is proved to hold the reference's samples on both sides of ``at``."""
     if relation is None:
         return False
     first, last = relation.stretches[0], relation.stretches[-1]
-    return first.start + first.shift < at - ANCHOR_SAMPLES and last.end + last.shift > at + ANCHOR_SAMPLES
+    start, end = relation.proved[0] + first.shift, relation.proved[1] + last.shift
+    return start < at - ANCHOR_SAMPLES and end > at + ANCHOR_SAMPLES
 
 
 def _place_related(work: _Work, reference: PassToPlace, one: PassToPlace, relation: Relation) -> None:

@@ -71,16 +71,20 @@ class Relation:
     """How a probe pass lies against a reference pass.
 
     Args:
-        stretches: in order, from the first probe sample of the overlap to the last.
+        stretches: in order, from the first probe sample of the overlap to the last. Between two of them lie the
+            probe samples that the reference has not: none, unless it lost some or the probe repeated some.
         identical: median share of identical informative samples over the anchors.
         anchors: anchors at which a place was found.
         asked: anchors that were tried and were not silent.
+        proved: range of probe samples from the first believed anchor to the last; the outer stretches go
+            on to the ends of the overlap, where nothing bears witness.
     """
 
     stretches: tuple[RelativeStretch, ...]
     identical: float
     anchors: int
     asked: int
+    proved: tuple[int, int]
 
 
 def relate(
@@ -100,12 +104,13 @@ def relate(
         radius: how far from the expected shift to search, in samples.
     """
     anchors, asked = _find_anchors(reference, probe, expected, overlap, radius)
-    runs = _steady_runs(anchors)
+    runs = _steady_runs(reference, probe, anchors)
     if not runs:
         return None
     stretches = _between_borders(reference, probe, runs, overlap)
     share = float(np.median([anchor.identical for anchor in anchors]))
-    return Relation(tuple(stretches), share, len(anchors), asked)
+    proved = runs[0][0].at, runs[-1][-1].at + ANCHOR_SAMPLES
+    return Relation(tuple(stretches), share, len(anchors), asked, proved)
 
 
 def anchor_positions(start: int, end: int) -> list[int]:
@@ -173,14 +178,23 @@ def _search(
     return Anchor(at, start + match.shift - at, match.identical, match.evidence)
 
 
-def _steady_runs(anchors: Sequence[Anchor]) -> list[list[Anchor]]:
+def _steady_runs(
+    reference: TrackReader, probe: TrackReader, anchors: Sequence[Anchor]
+) -> list[list[Anchor]]:
     """Return runs of neighbouring anchors with one shift, less those that a chance or a repeat flaw explains.
 
-    A lone anchor between others is not believed: a block that a machine repeated matches one block off.
+    A lone anchor between others of one shift is not believed: a block that a machine repeated matches one block
+    off. One at the end of the overlap, or between two shifts, is believed where its close surroundings agree.
     """
     runs = [list(run) for _, run in groupby(anchors, key=lambda anchor: anchor.shift)]
     if len(runs) > 1:
-        runs = [run for run in runs if len(run) > 1] or [max(runs, key=lambda run: run[0].evidence)]
+        shifts = [None, *(run[0].shift for run in runs), None]
+        kept = [
+            run
+            for run, before, behind in zip(runs, shifts, shifts[2:], strict=False)
+            if len(run) > 1 or (before != behind and _is_steady(reference, probe, run[0]))
+        ]
+        runs = kept or [max(runs, key=lambda run: run[0].evidence)]
     joined: list[list[Anchor]] = []
     for run in runs:
         if joined and joined[-1][-1].shift == run[0].shift:
@@ -190,41 +204,55 @@ def _steady_runs(anchors: Sequence[Anchor]) -> list[list[Anchor]]:
     return joined
 
 
+def _is_steady(reference: TrackReader, probe: TrackReader, anchor: Anchor) -> bool:
+    """Return whether the audio beside an anchor, on either side, lies at its shift too."""
+    places = (anchor.at - ANCHOR_SAMPLES, anchor.at + ANCHOR_SAMPLES)
+    inside = [at for at in places if 0 <= at <= probe.length - ANCHOR_SAMPLES]
+    return any(
+        _confirm(reference, read_all(probe, at, ANCHOR_SAMPLES), at, anchor.shift) is not None
+        for at in inside
+    )
+
+
 def _between_borders(
     reference: TrackReader, probe: TrackReader, runs: Sequence[Sequence[Anchor]], overlap: tuple[int, int]
 ) -> list[RelativeStretch]:
-    borders = [overlap[0]]
+    starts, ends = [overlap[0]], []
     for left, right in pairwise(runs):
-        borders.append(
-            _locate_border(
-                reference,
-                probe,
-                (left[-1].at, right[0].at + ANCHOR_SAMPLES),
-                (left[-1].shift, right[0].shift),
-            )
-        )
-    borders.append(overlap[1])
+        between = left[-1].at, right[0].at + ANCHOR_SAMPLES
+        shifts = left[-1].shift, right[0].shift
+        end, start = _locate_border(reference, probe, between, shifts)
+        ends.append(end)
+        starts.append(start)
+    ends.append(overlap[1])
     return [
         RelativeStretch(start, end, run[0].shift)
-        for run, (start, end) in zip(runs, pairwise(borders), strict=True)
+        for run, start, end in zip(runs, starts, ends, strict=True)
+        if start < end
     ]
 
 
 def _locate_border(
     reference: TrackReader, probe: TrackReader, between: tuple[int, int], shifts: tuple[int, int]
-) -> int:
-    """Return the probe sample from which the second shift explains the samples better than the first."""
+) -> tuple[int, int]:
+    """Return where the first shift stops to explain the probe's samples, and where the second one begins to.
+
+    Where the shift falls, as many probe samples have no counterpart. They are left out of the count: quiet
+    material is equal by chance so often that counting them would draw the border into them.
+    """
+    missing = max(0, shifts[0] - shifts[1])
+    last = max(between[0] + 1, between[1] - missing)
     best, best_at, running = 0, between[0], 0
-    for start in range(between[0], between[1], BORDER_BLOCK):
-        count = min(BORDER_BLOCK, between[1] - start)
+    for start in range(between[0], last, BORDER_BLOCK):
+        count = min(BORDER_BLOCK, last - start)
         left = _equal_tracks(reference, probe, start, count, shifts[0])
-        right = _equal_tracks(reference, probe, start, count, shifts[1])
+        right = _equal_tracks(reference, probe, start + missing, count, shifts[1])
         place, _ = border_between(left, right)
         gain = running + int((left[:place] - right[:place]).sum())
         if gain > best:
             best, best_at = gain, start + place
         running += int((left - right).sum())
-    return best_at
+    return best_at, best_at + missing
 
 
 def _equal_tracks(reference: TrackReader, probe: TrackReader, start: int, count: int, shift: int) -> Int64s:

@@ -66,7 +66,7 @@ def align_session(session: ImportedSession, advance: Callable[[str, float], None
     start, end = _extent(session.sheet, reels, tracks)
     edits = [_edit_track(session.sheet, reels, track, start, end) for track in tracks]
     uncured = [place for edit in edits for place in _uncured(reels, edit, start)]
-    passes = [_aligned_pass(one, reels, edits, start) for one in session.passes]
+    passes = [_aligned_pass(one, reels, uncured, start) for one in session.passes]
     notes: list[Note] = [note for one in session.passes for note in one.notes]
     for reel in reels:
         notes += reel.placed.notes
@@ -279,41 +279,46 @@ def _missing(reel: _Reel, tape_track: int, silence: Range) -> list[tuple[int, in
 
 
 def _aligned_pass(
-    one: ImportedPass, reels: Sequence[_Reel], edits: Sequence[TrackEdit], start: int
+    one: ImportedPass,
+    reels: Sequence[_Reel],
+    uncured: Sequence[Uncured],
+    start: int,
 ) -> AlignedPass:
     reel = next(reel for reel in reels if reel.name == one.reel)
     time_map = reel.placed.maps.get(one.name)
     if time_map is None:
         return AlignedPass(one, None, ())
-    used = _used_ranges(one, edits, start)
+    open_places = _open_places(one.reel, uncured, start)
     flaws = []
     for flaw in reel.findings.flaws:
         if flaw.pass_name == one.name:
-            cured = not common(used.get(flaw.track, []), [(flaw.start, flaw.end)])
+            cured = not common(open_places.get(flaw.track, []), [(flaw.start, flaw.end)])
             ranges = time_map.pass_ranges(flaw.start, flaw.end)
             flaws += [PassFlaw(flaw.kind, low, high, (flaw.track,), cured) for low, high in ranges]
-    for slip in time_map.slips():
-        tracks = tuple(range(one.audio.tracks))
-        lost = (time_map.timeline_ranges(slip.pass_sample - 1, slip.pass_sample) or ((0, 0),))[0][1]
-        gap = [(lost, lost + max(0, slip.samples))]
-        silent = [
-            s
-            for edit in edits
-            for s in edit.spans
-            if s.pass_name is None and one.reel in edit.track.tape_tracks
-        ]
-        cured = not any(common([(s.start + start, s.end + start)], gap) for s in silent)
-        flaws.append(PassFlaw("slip", slip.pass_sample, slip.pass_sample, tracks, cured, slip.samples))
-    return AlignedPass(one, time_map, tuple(_grouped(flaws)))
+    return AlignedPass(one, time_map, tuple(_grouped(flaws + _slip_flaws(one, time_map, open_places))))
 
 
-def _used_ranges(one: ImportedPass, edits: Sequence[TrackEdit], start: int) -> dict[int, list[Range]]:
-    used: dict[int, list[Range]] = {}
-    for edit in edits:
-        if one.reel in edit.track.tape_tracks:
-            spans = [(s.start + start, s.end + start) for s in edit.spans if s.pass_name == one.name]
-            used.setdefault(edit.track.tape_tracks[one.reel], []).extend(spans)
-    return used
+def _slip_flaws(
+    one: ImportedPass, time_map: TimeMap, open_places: Mapping[int, list[Range]]
+) -> list[PassFlaw]:
+    tracks = tuple(range(one.audio.tracks))
+    found = []
+    for before, after in pairwise(time_map.stretches):
+        gap = [(before.timeline_end, after.timeline_start)]
+        cured = not any(common(places, gap) for places in open_places.values())
+        samples = after.shift - before.shift
+        found.append(PassFlaw("slip", after.pass_start, after.pass_start, tracks, cured, samples))
+    return found
+
+
+def _open_places(reel: str, uncured: Sequence[Uncured], start: int) -> dict[int, list[Range]]:
+    """Return, for each tape track of a reel, the timeline ranges that no pass has right."""
+    places: dict[int, list[Range]] = {}
+    for place in uncured:
+        if place.reel == reel:
+            ranges = places.setdefault(place.track.tape_tracks[reel], [])
+            ranges.append((place.start + start, place.end + start))
+    return {track: merged(ranges) for track, ranges in places.items()}
 
 
 GROUP_SAMPLES = 64

@@ -37,7 +37,8 @@ class Stretch:
 class Slip:
     """Samples lost (positive) or repeated (negative) at one place of a pass.
 
-    ``pass_sample`` is the first pass sample after the place.
+    ``pass_sample`` is the first pass sample after the place: the first one behind a loss, or the first of the
+    repeated ones.
     """
 
     pass_sample: int
@@ -111,8 +112,8 @@ class TimeMap:
         return tuple(found)
 
     def slips(self) -> tuple[Slip, ...]:
-        """Return the slips between the stretches."""
-        return tuple(Slip(b.pass_start, b.shift - a.shift) for a, b in pairwise(self.stretches))
+        """Return the slips between the stretches, as ``map_with_slips`` takes them."""
+        return tuple(Slip(a.pass_end, b.shift - a.shift) for a, b in pairwise(self.stretches))
 
 
 def map_with_slips(length: int, timeline_start: int, slips: tuple[Slip, ...]) -> TimeMap:
