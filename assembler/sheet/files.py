@@ -111,7 +111,7 @@ def _find_file(sheet: Sheet, pass_: Pass, text: str, key: str) -> Path:
 
 
 def _find_pattern(sheet: Sheet, pass_: Pass, pattern: str) -> tuple[Path, ...]:
-    if (sheet.folder / pattern).exists() or not _PATTERN_SIGNS.search(pattern):
+    if not _PATTERN_SIGNS.search(pattern):
         return (_find_file(sheet, pass_, pattern, "audio"),)
     found = dict.fromkeys(_matches(sheet.folder, Path(pattern).parts, iter(range(_MOST_STEPS))))
     not_tracks = _timecode_files(sheet, found)

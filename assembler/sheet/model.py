@@ -122,9 +122,7 @@ def _read_audio(value: object) -> str | tuple[str, ...]:
 
 
 class _Record(BaseModel):
-    model_config = ConfigDict(
-        frozen=True, extra="forbid", strict=True, allow_inf_nan=False, populate_by_name=True
-    )
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, populate_by_name=True)
 
 
 class Session(_Record):

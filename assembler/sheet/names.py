@@ -37,7 +37,7 @@ def file_name(name: str) -> str:
     and never a reserved device name. A result given again comes back unchanged.
     """
     kept = "".join(c if _is_kept(c) else "_" for c in unicodedata.normalize("NFC", name))
-    kept = _cut(unicodedata.normalize("NFC", kept).strip(" ."), _MOST_BYTES)
+    kept = _cut(kept.strip(" ."), _MOST_BYTES)
     if kept.split(".")[0].rstrip().lower() in _DEVICES:
         kept = _cut("_" + kept, _MOST_BYTES)
     return kept or _FALLBACK

@@ -87,6 +87,13 @@ def test_names_that_came_twice_are_numbered() -> None:
     assert sheet.reels[0].tracks == ("Gtr", "Gtr 2")
 
 
+def test_the_passes_of_a_reel_come_in_the_order_of_their_numbers() -> None:
+    """A retake comes after the first take, whatever the alphabet says: the order is one of trust."""
+    found = (DraftPass("B retake", ("2.wav",), 1), DraftPass("B take 1", ("1.wav",), 1))
+    sheet = parsed(write_draft(Draft("x", found)))
+    assert [(each.name, each.reel) for each in sheet.passes] == [("B take 1", "B"), ("B retake", "B")]
+
+
 def test_an_empty_draft_is_refused() -> None:
     """A folder without captures has no draft."""
     with pytest.raises(SheetError, match="no captures found"):

@@ -160,6 +160,8 @@ def test_a_link_that_leads_nowhere_is_told(tmp_path: Path) -> None:
     )
     (tmp_path / "c/2.wav").unlink()
     (tmp_path / "c/2.wav").symlink_to("2.wav")
+    lines = 'audio = "c/*.wav"\ntimecode = { ltc = "ltc.wav" }'
+    assert '"2.wav" is a link to a file that is not there' in audio_error(tmp_path, lines).problem
     assert (
         '"2.wav" is a link to a file that is not there' in audio_error(tmp_path, 'audio = "c/*.wav"').problem
     )

@@ -93,6 +93,7 @@ MISTAKES = [
     ("word_length = 24", "checksums = []", 32, "deliver.checksums", "found an empty list; allowed: a list"),
     ("word_length = 24", 'checksums = ["crc32"]', 32, "deliver.checksums", 'found "crc32"; allowed: a list'),
     ("word_length = 24", 'checksums = ["md5", "md5"]', 32, "deliver.checksums", "the same checksum twice"),
+    ("word_length = 24", 'checksums = ["a", "b"]', 32, "deliver.checksums", 'found "a"; allowed: a list'),
     # reels
     ('["Drum"]', '["", ""]', 13, "reel[2].tracks", "found every track unused"),
     ('["Drum"]', "[]", 13, "reel[2].tracks", "found an empty list; allowed: a list of 1 to"),

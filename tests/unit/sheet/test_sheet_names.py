@@ -23,6 +23,7 @@ from assembler.sheet import file_name, natural_key, unique_file_names
             "\u0441\u043a\u0440\u0438\u043f\u043a\u0430 \u7434",
         ),
         ("e\u0301tude", "\u00e9tude"),
+        ("\u0939\u093f\u0928\u094d\u0926\u0940", "\u0939\u093f\u0928\u094d\u0926\u0940"),
         ("CON", "_CON"),
         ("nul.take 2", "_nul.take 2"),
         ("com7", "_com7"),

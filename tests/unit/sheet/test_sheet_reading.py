@@ -238,6 +238,12 @@ def test_a_later_finding_is_told_at_its_key() -> None:
     assert str(error) == f"s.toml: line {line}: pass[2].audio: found 2 files; allowed: 4"
 
 
+def test_a_later_finding_is_told_in_a_sheet_with_a_byte_order_mark() -> None:
+    """A byte order mark does not move or hide the line of a later finding."""
+    sheet = parse_sheet(b"\xef\xbb\xbf" + SMALLEST.encode(), path=None, folder=Path("x"))
+    assert sheet_error(sheet, sheet.session, "originator", "none").line == 1
+
+
 def test_a_later_finding_at_an_absent_key_is_told_at_its_table() -> None:
     """A key that the sheet leaves to its default has the line of its table."""
     sheet = parse_sheet(SMALLEST.encode(), path=None, folder=Path("x"))
