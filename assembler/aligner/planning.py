@@ -267,7 +267,11 @@ def _settle_join(
     if punch is not None:
         wished = punch.fade_samples
         # A punch is taken whole from its pass: the fade lies outside it.
-        low, high = (low, border) if border == punch.start else (border, high)
+        low, high = (
+            (max(low, border - wished), border)
+            if border == punch.start
+            else (border, min(high, border + wished))
+        )
     elif rules.are_alike(before.name, after.name):
         border = _guarded(border, low, high)
     fade = min(wished, high - low)

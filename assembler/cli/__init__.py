@@ -1,5 +1,5 @@
 """The command line: thin commands over the package's public functions."""
 
-from assembler.cli.main import main
+from assembler.cli.commands import main
 
 __all__ = ["main"]

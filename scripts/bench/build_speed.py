@@ -81,7 +81,7 @@ def write_session(folder: Path, length: int) -> None:
             count = min(BLOCK, length - start)
             time_axis = np.arange(start, start + count) / RATE
             tone = 0.2 * np.sin(2 * np.pi * (110 * (track + 1)) * time_axis) * np.sin(0.3 * time_axis)
-            tape = np.int32((tone + 1e-4 * random.standard_normal(count)) * 2**31) & ~255
+            tape = ((tone + 1e-4 * random.standard_normal(count)) * 2**31).astype(np.int32) & ~255
             for index, file in enumerate(files):
                 flawed = tape.copy()
                 at = (start // BLOCK * 7919 + 50000 * index) % max(1, count - 4000)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from assembler.cli.main import run
+from assembler.cli.commands import run
 from tests.support.sessions import HOUR, Layout, make_tape
 
 if TYPE_CHECKING:

@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 import soundfile
 
-from assembler.cli.main import run
+from assembler.cli.commands import run
 from assembler.consolidator import sha256_of
 from assembler.wave import WaveFile
 from tests.support.sessions import HOUR, Layout, delivered, make_tape, run_json
@@ -297,7 +297,7 @@ def test_memory_does_not_grow_with_the_session(tmp_path: Path) -> None:
             layout.add_pass(one, "A", tape, "01:00:00:00")
         script = (
             "import sys\n"
-            "from assembler.cli.main import run\n"
+            "from assembler.cli.commands import run\n"
             "status = run(['build', sys.argv[1], '-o', sys.argv[2], '--json'])\n"
             "lines = open('/proc/self/status').read().splitlines()\n"
             "print(next(l.split()[1] for l in lines if l.startswith('VmHWM')), file=sys.stderr)\n"

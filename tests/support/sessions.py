@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import soundfile
 
-from assembler.cli.main import run
+from assembler.cli.commands import run
 from assembler.timecode import encode_quarter_stream, frame_rate, quarter_messages, write_midi_log
 
 if TYPE_CHECKING:

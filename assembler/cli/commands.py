@@ -43,7 +43,7 @@ def commands() -> None:
     """
 
 
-@commands.command()
+@commands.command(short_help="Write a first sheet for a folder of captures.")
 @click.argument("folder", type=_PATH)
 @click.option("-o", "--output", type=_PATH, metavar="SHEET", help="Write the sheet here; must not exist.")
 @_json
@@ -57,7 +57,7 @@ def draft(folder: Path, output: Path | None, *, as_json: bool) -> int:
     return run_draft(folder, output, as_json=as_json)
 
 
-@commands.command()
+@commands.command(short_help="Tell what a session holds; write nothing.")
 @click.argument("sheet", type=_PATH)
 @_json
 @_outside
@@ -68,7 +68,7 @@ def check(sheet: Path, *, as_json: bool, allow_outside: bool) -> int:
     return run_check(sheet, as_json=as_json, allow_outside=allow_outside)
 
 
-@commands.command()
+@commands.command(short_help="Build a set.")
 @click.argument("sheet", type=_PATH)
 @click.option(
     "-o", "--output", type=_PATH, metavar="SET", required=True, help="The set's folder; must not exist."
@@ -82,7 +82,7 @@ def build(sheet: Path, output: Path, *, as_json: bool, allow_outside: bool) -> i
     return run_build(sheet, output, as_json=as_json, allow_outside=allow_outside)
 
 
-@commands.command()
+@commands.command(short_help="Check a set.")
 @click.argument("folder", metavar="SET", type=_PATH)
 @click.option("--against", type=_PATH, metavar="SHEET", help="Compute every sample again from the captures.")
 @_json
@@ -94,7 +94,7 @@ def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: 
     return run_verify(folder, against, as_json=as_json, allow_outside=allow_outside)
 
 
-@commands.command()
+@commands.command(short_help="Write an invented session to try.")
 @click.argument("folder", type=_PATH)
 @_json
 def demo(folder: Path, *, as_json: bool) -> int:

@@ -1,0 +1,69 @@
+"""Dependencies point one way."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).resolve().parents[2] / "assembler"
+
+MAY_IMPORT = {
+    "sheet": set(),
+    "wave": set(),
+    "timecode": set(),
+    "importer": {"sheet", "wave", "timecode"},
+    "aligner": {"importer", "sheet", "timecode"},
+    "consolidator": {"aligner", "importer", "sheet", "wave", "timecode"},
+    "report": {"consolidator", "timecode"},
+    "demo": {"timecode", "consolidator"},
+    "cli": {"report", "consolidator", "aligner", "importer", "sheet", "timecode", "demo"},
+}
+"""For each room the rooms it may use; errors, arrays and the version are open to all."""
+
+
+def rooms_imported(path: Path) -> set[str]:
+    """Return the rooms that a module imports from, wherever in it the import stands."""
+    found = set()
+    for node in ast.walk(ast.parse(path.read_text())):
+        names = []
+        if isinstance(node, ast.ImportFrom) and node.module:
+            names = [node.module]
+        elif isinstance(node, ast.Import):
+            names = [alias.name for alias in node.names]
+        found |= {name.split(".")[1] for name in names if name.startswith("assembler.")}
+    return found & set(MAY_IMPORT)
+
+
+@pytest.mark.parametrize("room", sorted(MAY_IMPORT))
+def test_imports_point_one_way(room: str) -> None:
+    """A room uses only what stands below it."""
+    modules = sorted((PACKAGE / room).rglob("*.py"))
+    assert modules
+    for path in modules:
+        assert rooms_imported(path) <= MAY_IMPORT[room] | {room}, path
+
+
+def test_every_room_is_in_the_table() -> None:
+    """A new room has to be given its place."""
+    rooms = {path.name for path in PACKAGE.iterdir() if path.is_dir() and path.name != "__pycache__"}
+    assert rooms == set(MAY_IMPORT)
+
+
+def test_only_publishing_and_drafts_write_files() -> None:
+    """Opening a file for writing is left to the modules whose job it is."""
+    writers = set()
+    for path in PACKAGE.rglob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute):
+                name = node.func.attr
+                modes = [
+                    a.value for a in node.args if isinstance(a, ast.Constant) and isinstance(a.value, str)
+                ]
+                is_write = name == "write_text" or (name == "open" and any(m[:1] in "wxa" for m in modes))
+                if is_write:
+                    writers.add(path.relative_to(PACKAGE).as_posix())
+    assert writers <= {"cli/drafting.py", "consolidator/publishing.py"} | {
+        path.relative_to(PACKAGE).as_posix() for path in (PACKAGE / "demo").rglob("*.py")
+    }
