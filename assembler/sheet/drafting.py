@@ -25,6 +25,9 @@ if TYPE_CHECKING:
 
 _Value = TypeVar("_Value")
 
+UNUSED_WORDS = frozenset({"unused", "empty", "not used", "blank"})
+"""What people call the file of a track that holds nothing."""
+
 
 @dataclass(frozen=True)
 class DraftPass:
@@ -114,10 +117,10 @@ def _session_table(draft: Draft) -> Table:
     frame_rates: Counter[str] = Counter(
         each.frame_rate for each in draft.passes if each.frame_rate is not None
     )
-    comment = _checked("the timecode logs", frame_rates, "") + '; "24" "25" "29.97" "29.97df" "30"'
-    # A log can't tell 29.97 from 30 (the MIDI rate code has one value for both), hence the words in any case.
-    _add(table, "frame_rate", _commonest(frame_rates, "30"), comment + "; 29.97 and 30 look alike in a log")
+    _add(table, "frame_rate", _commonest(frame_rates, "30"), _checked("the timecode logs", frame_rates, ""))
     for line in (
+        # A log can't tell 29.97 from 30 (the MIDI rate code has one value for both), hence the words in any case.
+        'Allowed: "24" "25" "29.97" "29.97df" "30". A log says 30 for a 29.97 tape that drops no frames, too.',
         "Also: date = 1995-09-02, originator, reference, description, timecode_delay_ms, start, end.",
     ):
         table.add(tomlkit.comment(line))
@@ -144,7 +147,8 @@ def _track_names(found: DraftPass) -> list[str]:
         stems = [track_name_from_file(PurePosixPath(path).name, found.name) for path in found.files]
         stems = [without_control_characters(stem).strip() for stem in stems]
         names = [stem or name for stem, name in zip(stems, names, strict=True)]
-    return _unique(names)
+    used = ["" if name.lower() in UNUSED_WORDS else name for name in names]
+    return _unique(used if any(used) else names)
 
 
 def _pass_table(name: str, reel: str, found: DraftPass) -> Table:
@@ -203,12 +207,12 @@ def _checked(where: str, counts: Mapping[_Value, int], unit: str) -> str:
 
 
 def _unique(names: Sequence[str]) -> list[str]:
-    """The names, a number added to those that came before."""
+    """The names, a number added to those that came before; "" stands for any number of unused tracks."""
     taken, used = set(names), set[str]()
     result = []
     for name in names:
         chosen, number = name, 2
-        while chosen in used or (chosen != name and chosen in taken):
+        while chosen and (chosen in used or (chosen != name and chosen in taken)):
             chosen, number = f"{name} {number}", number + 1
         used.add(chosen)
         result.append(chosen)

@@ -137,3 +137,10 @@ def test_a_pass_name_speaks_of_reel_and_number(name: str, reel: str, number: int
 def test_a_file_name_speaks_of_its_track(file: str, pass_name: str, track: str) -> None:
     """Number, pass name and suffix are not part of the track's name."""
     assert track_name_from_file(file, pass_name) == track
+
+
+def test_files_called_unused_are_unused_tracks() -> None:
+    """A capture's file that says that its track is unused becomes "", however many there are."""
+    files = ("1 Kick.wav", "2 unused.wav", "3 Unused.wav", "4 Bass.wav")
+    text = write_draft(Draft("x", (DraftPass("A1", files, 4, 48000, 16),)))
+    assert tomllib.loads(text)["reel"][0]["tracks"] == ["Kick", "", "", "Bass"]
