@@ -65,17 +65,20 @@ def _unlike_note(pair: tuple[str, str], share: float, findings: ReelFindings, sh
 def _tape_notes(
     by_name: dict[str, PlacedPass], flaws: Sequence[FoundFlaw], label: Callable[[int], str]
 ) -> list[Note]:
-    notes = []
+    places: dict[tuple[int, int, int, str], list[str]] = {}
     for flaw in flaws:
-        ranges = by_name[flaw.pass_name].maps[flaw.track].pass_ranges(flaw.start, flaw.end)
+        places.setdefault((flaw.start, flaw.end, flaw.track, flaw.kind), []).append(flaw.pass_name)
+    notes = []
+    for (first, last, track, kind), names in sorted(places.items()):
+        ranges = by_name[names[0]].maps[track].pass_ranges(first, last)
         start, end = ranges[0] if ranges else (None, None)
         notes.append(
             Note(
                 "tape_damage",
-                f"{label(flaw.start)}: {flaw.kind} of {flaw.end - flaw.start} samples on track {flaw.track + 1} in "
-                f"every pass that covers it ({flaw.pass_name} told here): this points at the tape, not at the machine",
-                pass_name=flaw.pass_name,
-                tracks=(flaw.track,),
+                f"{label(first)}: {kind} of {last - first} samples on track {track + 1}, alike in "
+                f"{' and '.join(names)}: this points at the tape, not at the machine",
+                pass_name=names[0],
+                tracks=(track,),
                 start=start,
                 end=end,
             )

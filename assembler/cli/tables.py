@@ -25,7 +25,7 @@ def print_check(result: SessionResult) -> None:
     """Print what a check found."""
     console = _console()
     _print_session(console, result)
-    _print_verdict(console, result.edit)
+    _print_verdict(console, result)
 
 
 def print_set(result: SessionResult) -> None:
@@ -33,7 +33,7 @@ def print_set(result: SessionResult) -> None:
     console = _console()
     _print_session(console, result)
     console.print(_tracks_table(result.edit))
-    _print_verdict(console, result.edit)
+    _print_verdict(console, result)
     console.print(f"Set: {result.target}", soft_wrap=True)
     console.print(f"Page: {result.target}/data/report.html", soft_wrap=True)
     console.print(f"Tracks: {result.target}/data/tracks", soft_wrap=True)
@@ -159,14 +159,16 @@ def _tracks_table(edit: Edit) -> Table:
     return table
 
 
-def _print_verdict(console: Console, edit: Edit) -> None:
+def _print_verdict(console: Console, result: SessionResult) -> None:
+    edit, session = result.edit, result.sheet.session
+    rate = frame_rate(session.frame_rate)
     _print_list(console, "Notes", [f"{note.kind}: {note.text}" for note in edit.notes])
     _print_list(
         console,
         "Uncured",
         [
-            f"reel {place.reel}, {place.track.name}: {place.kind}, {place.end - place.start} samples from sample "
-            f"{place.start} of the set"
+            f"{format_sample(edit.start_sample + place.start, rate, session.sample_rate)} reel {place.reel}, "
+            f"{place.track.name}: {place.kind}, {place.end - place.start} samples"
             for place in edit.uncured
         ],
     )

@@ -94,7 +94,7 @@ def _bars(
 
 def _mark(place: Mapping[str, Any], length: int) -> tuple[str, float, float]:
     left = DRAWN_WIDTH * place["start"] / length
-    return place["track"], left, max(2.0, DRAWN_WIDTH * (place["end"] - place["start"]) / length)
+    return place["track"], left, max(4.0, DRAWN_WIDTH * (place["end"] - place["start"]) / length)
 
 
 def _flaw_rows(data: Any, label: Callable[[int], str], start: int) -> list[dict[str, Any]]:  # noqa: ANN401
