@@ -21,6 +21,7 @@ from assembler.sheet.model import (
     smallest_word_length,
 )
 from assembler.sheet.names import file_name, natural_key, unique_file_names
+from assembler.sheet.preparation import preparation_cautions, preparation_words
 from assembler.sheet.reading import load_sheet, parse_sheet
 
 __all__ = [
@@ -40,6 +41,8 @@ __all__ = [
     "load_sheet",
     "natural_key",
     "parse_sheet",
+    "preparation_cautions",
+    "preparation_words",
     "sheet_error",
     "smallest_word_length",
     "split_pass_name",
