@@ -3,20 +3,21 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler import __version__
 from assembler.aligner import Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
 from assembler.consolidator.captures import UnchangedFiles, capture_files, digest_files
-from assembler.consolidator.exchange import joins_csv, timeline_otio
-from assembler.consolidator.metadata import session_date
+from assembler.consolidator.exchange import joins_csv, timeline_of, timeline_otio
+from assembler.consolidator.metadata import embedding_notes
 from assembler.consolidator.publishing import Staging, free_space_check
-from assembler.consolidator.record import Json, record_of, record_text, relative_path
+from assembler.consolidator.reading import read_plan, read_record
+from assembler.consolidator.record import SOFTWARE, Json, record_of, record_text, relative_path, session_date
 from assembler.consolidator.tracks import WrittenTrack, write_tracks
-from assembler.importer import import_session
-from assembler.sheet import Sheet, load_sheet
+from assembler.importer import Note, import_session
+from assembler.sheet import Sheet, load_sheet, preparation_cautions, preparation_words
+from assembler.wave import LARGEST_RIFF
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -69,6 +70,7 @@ def check_session(
     with import_session(sheet, lambda share: progress("reading logs", share)) as session:
         edit = align_session(session, progress)
         digests: dict[str, str | None] = {relative_path(sheet, path): None for path in capture_files(session)}
+        edit = _with_sheet_notes(sheet, edit, digests)
         return SessionResult(sheet, edit, record_of(sheet, edit, digests))
 
 
@@ -79,6 +81,7 @@ def build_set(
     *,
     allow_outside: bool = False,
     progress: Progress = _silent,
+    largest_riff: int = LARGEST_RIFF,
 ) -> SessionResult:
     """Build and publish the set.
 
@@ -88,6 +91,7 @@ def build_set(
         make_page: makes the page of the record.
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
+        largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
@@ -105,11 +109,18 @@ def build_set(
         edit = align_session(session, progress)
         free_space_check(target, _needed_bytes(sheet, edit))
         digests = digest_files(sheet, files, executor, lambda share: progress("hashing captures", share))
+        edit = _with_sheet_notes(sheet, edit, digests)
         written = write_tracks(
-            staging, sheet, edit, executor, lambda share: progress("writing tracks", share)
+            staging,
+            sheet,
+            edit,
+            read_plan(record_text(record_of(sheet, edit, digests))),
+            executor,
+            lambda share: progress("writing tracks", share),
+            largest_riff=largest_riff,
         )
         record = record_of(sheet, edit, digests, written)
-        _write_papers(staging, sheet, edit, record, make_page)
+        _write_papers(staging, sheet, record, make_page)
         _seal(staging, sheet, written, executor, progress)
         unchanged.check()
         staging.finish()
@@ -123,14 +134,26 @@ def _needed_bytes(sheet: Sheet, edit: Edit) -> int:
 PAPERS = ("assembly.json", "session.toml", "joins.csv", "timeline.otio", "report.html")
 
 
-def _write_papers(
-    staging: Staging, sheet: Sheet, edit: Edit, record: Mapping[str, Json], make_page: PageMaker
-) -> None:
+def _with_sheet_notes(sheet: Sheet, edit: Edit, digests: Mapping[str, str | None]) -> Edit:
+    """Return the edit with what the sheet itself gives reason to tell."""
+    cautions = [
+        Note("other", f"reel {reel.name}: {text}")
+        for reel in sheet.reels
+        for text in preparation_cautions(reel.prepared)
+    ]
+    plan = read_plan(record_text(record_of(sheet, edit, digests)))
+    return replace(edit, notes=(*edit.notes, *cautions, *embedding_notes(plan)))
+
+
+def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], make_page: PageMaker) -> None:
+    text = record_text(record)
+    # Made from the very text that is published: whoever reads it must come to the same papers.
+    recorded = read_record(text)
     contents = (
-        record_text(record),
+        text,
         sheet.text,
-        joins_csv(sheet, edit),
-        timeline_otio(sheet, edit),
+        joins_csv(recorded),
+        timeline_otio(timeline_of(recorded)),
         make_page(record),
     )
     for name, data in zip(PAPERS, contents, strict=True):
@@ -166,5 +189,10 @@ def _bag_info(sheet: Sheet, sizes: list[int]) -> list[tuple[str, str]]:
         ("External-Description", session.description or session.title),
         ("Bagging-Date", session_date(sheet)),
         ("Payload-Oxum", payload_oxum(sizes)),
-        ("Bag-Software-Agent", f"capture-assembler {__version__}"),
+        ("Bag-Software-Agent", SOFTWARE),
+        *(
+            ("Transfer-Notes", f"reel {reel.name}: {'; '.join(words)}")
+            for reel in sheet.reels
+            if (words := preparation_words(reel.prepared))
+        ),
     ]

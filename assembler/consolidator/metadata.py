@@ -1,15 +1,20 @@
-"""What is embedded in each delivered track: broadcast extension, iXML, markers, INFO."""
+"""What is embedded in each delivered track: broadcast extension, iXML, markers, INFO.
+
+All of it follows from the record of the set. A build embeds it; a check makes it again and compares.
+
+Sources: EBU Tech 3285 version 2 (``bext``), EBU R 98-1999 (coding history), FADGI, Embedding Metadata in Digital
+Audio Files (which INFO keys). The basic UMID of SMPTE ST 330 is laid out from memory.
+"""
 
 from __future__ import annotations
 
-import os
+import uuid
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
-from assembler import __version__
-from assembler.aligner import EDGE
+from assembler.importer import Note
+from assembler.sheet import preparation_words
 from assembler.timecode import format_sample, frame_rate
 from assembler.wave import (
     BroadcastExtension,
@@ -22,169 +27,227 @@ from assembler.wave import (
     encode_ixml,
     encode_markers,
     fit_field,
+    transliterate,
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from assembler.consolidator.reading import RecordedReel, RecordedSet, RecordedTrack
 
-    from assembler.aligner import Edit, TrackEdit
-    from assembler.consolidator.metering import TrackLevels
-    from assembler.sheet import Sheet
+DESCRIPTION_LIMIT: Final = 256
+NAME_LIMIT: Final = 32
+LARGEST_CUE_SAMPLE: Final = 0xFFFFFFFF
+"""A cue chunk has 32 bits for a place: about 24 h 51 min at 48 kHz."""
 
-SOFTWARE = f"capture-assembler {__version__}"
-NO_LOUDNESS = Loudness()
+# Basic UMID: universal label (audio, one component; material number made by the UUID method, instance number by
+# none), length of what follows, instance number zero: this is the material itself, no copy of it.
+_UMID_START: Final = bytes.fromhex("060A2B34 01010105 01010820 13 000000")
+_UMID_NAMESPACE: Final = uuid.UUID("5d1c1c36-2f0b-5d55-9a4e-0b7b0c8c6f21")
+_NO_UMID: Final = bytes(32)
 
 
 @dataclass(frozen=True)
 class TrackMetadata:
-    """Everything that a delivered track says about itself but for its loudness, which is known last.
+    """Everything that a delivered track says about itself.
 
     Args:
-        sheet: the session.
-        edit: of the whole session.
-        track: which track.
+        record: of the set.
+        track: which track. Until its digest and levels are known its UMID is zeros and its loudness not set; the
+            chunks have the same sizes then.
     """
 
-    sheet: Sheet
-    edit: Edit
-    track: TrackEdit
+    record: RecordedSet
+    track: RecordedTrack
 
-    def chunks(self, loudness: Loudness) -> list[tuple[str, bytes]]:
-        """Return the chunks of the file, ``bext`` first; their sizes do not depend on the loudness."""
-        info = encode_info(
-            {
-                "INAM": self.track.track.name,
-                "IPRD": self.sheet.session.title,
-                "ISFT": SOFTWARE,
-                "ICRD": session_date(self.sheet),
-            }
-        )
+    def chunks(self) -> list[tuple[str, bytes]]:
+        """Return the chunks of the file in their order, ``bext`` first."""
         return [
-            ("bext", encode_bext(self.broadcast_extension(loudness))),
+            ("bext", encode_bext(self.broadcast_extension())),
             ("iXML", encode_ixml(self.track_sheet())),
             *encode_markers(self.markers()),
-            ("LIST", info),
+            ("LIST", encode_info(self.info())),
         ]
 
-    def broadcast_extension(self, loudness: Loudness) -> BroadcastExtension:
-        """Return the ``bext`` record."""
-        session = self.sheet.session
-        about = f"{session.title}: {self.track.track.name}"
-        if session.description:
-            about += f". {session.description}"
+    def chunks_by_name(self) -> list[tuple[str, bytes]]:
+        """Return the chunks with the type of each list in its name: ``LIST adtl``, ``LIST INFO``."""
+        return [
+            (f"LIST {payload[:4].decode('ascii')}" if name == "LIST" else name, payload)
+            for name, payload in self.chunks()
+        ]
+
+    def broadcast_extension(self) -> BroadcastExtension:
+        """Return the ``bext`` record. The name of the track stands first: 64 characters should do as a summary."""
+        session = self.record.session
         return BroadcastExtension(
-            description=fit_field(about, 256),
-            originator=fit_field(session.originator, 32),
-            originator_reference=fit_field(session.reference, 32),
-            origination_date=session_date(self.sheet),
-            time_reference=self.time_reference,
-            loudness=loudness,
-            coding_history="\r\n".join(coding_history(self.sheet, self.track)),
+            description=fit_field(_description(self.record, self.track), DESCRIPTION_LIMIT),
+            originator=fit_field(session.originator, NAME_LIMIT),
+            originator_reference=fit_field(session.reference, NAME_LIMIT),
+            origination_date=session.date,
+            time_reference=time_reference(self.record),
+            umid=self.umid(),
+            loudness=self.loudness(),
+            coding_history="".join(f"{row}\r\n" for row in coding_history(self.record, self.track)),
         )
 
-    @property
-    def time_reference(self) -> int:
-        """Samples since midnight of the first sample; the timeline may have run on past midnight."""
-        rate = frame_rate(self.sheet.session.frame_rate)
-        day = round(rate.frames_per_day * self.sheet.session.sample_rate / rate.exact)
-        return self.edit.start_sample % day
+    def umid(self) -> bytes:
+        """Return the basic UMID, 32 bytes: the same for the same samples at the same place, in every build.
+
+        Its material number is a UUID of version 5 (RFC 9562, 5.5) of the digest of the samples, the track's number
+        and the set's first sample; the last two keep apart tracks that hold nothing but silence.
+        """
+        if not self.track.audio_sha256:
+            return _NO_UMID
+        name = f"{self.track.audio_sha256}/{self.track.number}/{self.record.start.sample}"
+        return _UMID_START + uuid.uuid5(_UMID_NAMESPACE, name).bytes
+
+    def loudness(self) -> Loudness:
+        """Return the five loudness values as the record has them."""
+        levels = self.track.levels
+        if levels is None:
+            return Loudness()
+        return Loudness(
+            integrated=levels.integrated_lufs,
+            range=levels.loudness_range_lu,
+            max_true_peak=levels.true_peak_dbtp,
+            max_momentary=levels.max_momentary_lufs,
+            max_short_term=levels.max_short_term_lufs,
+        )
 
     def track_sheet(self) -> TrackSheet:
         """Return the iXML record."""
-        session = self.sheet.session
+        session = self.record.session
         rate = frame_rate(session.frame_rate)
         return TrackSheet(
             project=session.title,
-            tape=", ".join(self.track.track.tape_tracks),
-            track_name=self.track.track.name,
-            channel_index=self.track.track.number,
+            tape=", ".join(self.track.reels),
+            track_name=self.track.name,
+            channel_index=self.track.number,
             frame_rate=rate.exact,
             drop_frame=rate.drop,
             sample_rate=session.sample_rate,
-            bit_depth=self.sheet.deliver.word_length,
-            start_sample=self.time_reference,
+            bit_depth=session.word_length,
+            start_sample=time_reference(self.record),
             note=f"native word length {session.bit_depth} bits",
+            file_uid=self.umid().hex().upper(),
         )
 
     def markers(self) -> list[Marker]:
-        """Return markers at joins and at places that no pass has right."""
-        names = _sides(self.track)
+        """Return markers at joins and at places that no pass has right, as far as a cue chunk reaches."""
+        names = [span.pass_name or "silence" for span in self.track.spans]
+        sides = [f"{before} to {behind}" for before, behind in pairwise(names)]
         places = [
-            Marker(join.at, 0, f"Join {names[index]}", f"{join.law}, fade {join.fade} samples")
-            for index, join in enumerate(self.track.joins)
-            if join.law != EDGE
+            Marker(
+                join.at, 0, f"Join {side}", f"{self._timecode(join.at)}; {join.law}; fade {join.fade} samples"
+            )
+            for side, join in zip(sides, self.track.joins, strict=True)
         ]
         places += [
-            Marker(place.start, place.end - place.start, f"Uncured {place.kind}", self.timecode(place.start))
-            for place in self.edit.uncured
-            if place.track == self.track.track
+            Marker(place.start, place.end - place.start, f"Uncured {place.kind}", self._timecode(place.start))
+            for place in self.record.uncured
+            if place.track == self.track.name
         ]
-        return sorted(places, key=lambda marker: (marker.sample, marker.length))
+        reached = (place for place in places if place.sample + place.length <= LARGEST_CUE_SAMPLE)
+        return sorted(reached, key=lambda marker: (marker.sample, marker.length))
 
-    def timecode(self, position: int) -> str:
-        """Return the timecode of a position in the set."""
-        session = self.sheet.session
-        rate = frame_rate(session.frame_rate)
-        return format_sample(position + self.edit.start_sample, rate, session.sample_rate)
-
-
-def coding_history(sheet: Sheet, track: TrackEdit) -> list[str]:
-    """Return one row for each step of the chain: the tape's playback, the transfer, the assembly."""
-    session = sheet.session
-    passes = sorted({span.pass_name for span in track.spans if span.pass_name})
-    reels = [reel for reel in sheet.reels if reel.name in track.track.tape_tracks]
-    rows = [
-        coding_history_row(
-            sample_rate=session.sample_rate,
-            word_length=session.bit_depth,
-            channels=1,
-            text=f"digital tape; reel {reel.name}; {_prepared_text(reel.prepared)}".rstrip("; "),
+    def info(self) -> dict[str, str]:
+        """Return the texts of LIST INFO: whose, what, when, from which medium, by whom, with what."""
+        session = self.record.session
+        reels = _reels_of(self.record, self.track)
+        operators = dict.fromkeys(
+            str(reel.prepared["operator"]) for reel in reels if "operator" in reel.prepared
         )
-        for reel in reels
-    ]
+        return {
+            "IARL": session.originator,
+            "INAM": f"{self.track.name}, {session.title}",
+            "IPRD": session.title,
+            "ICRD": session.date,
+            "ICMT": session.description,
+            "IMED": f"digital tape; {session.bit_depth} bits; {session.sample_rate} Hz",
+            "ISRF": "; ".join(
+                f"reel {reel.name} track {self.record.tape_track(self.track, reel.name) + 1}"
+                for reel in reels
+            ),
+            "ITCH": "; ".join(operators),
+            "ISFT": self.record.program,
+        }
+
+    def _timecode(self, position: int) -> str:
+        session = self.record.session
+        sample = position + self.record.start.sample
+        return format_sample(sample, frame_rate(session.frame_rate), session.sample_rate)
+
+
+def time_reference(record: RecordedSet) -> int:
+    """Return the samples since midnight of the set's first one; the timeline may have run on past midnight."""
+    rate = frame_rate(record.session.frame_rate)
+    day = round(rate.frames_per_day * record.session.sample_rate / rate.exact)
+    return record.start.sample % day
+
+
+def coding_history(record: RecordedSet, track: RecordedTrack) -> list[str]:
+    """Return one row for each step of the chain: for each reel the tape and its transfer, then the assembly."""
+    session = record.session
+    taken = list(dict.fromkeys(span.pass_name for span in track.spans if span.pass_name is not None))
+    native: list[str] = []
+    for reel in _reels_of(record, track):
+        passes = [name for name in taken if record.pass_named(name).reel == reel.name]
+        recorded = f"; recorded {session.date}" if session.date else ""
+        words = "; ".join(preparation_words(reel.prepared))
+        native += [
+            f"tape; reel {reel.name} track {record.tape_track(track, reel.name) + 1}{recorded}",
+            f"transfer; reel {reel.name}; {'passes ' + '+'.join(passes) if passes else 'not used'}; {words}",
+        ]
+    rows = [_row(session.sample_rate, session.bit_depth, text) for text in native]
+    return [*rows, _row(session.sample_rate, session.word_length, _assembly_words(record, track, taken))]
+
+
+def _assembly_words(record: RecordedSet, track: RecordedTrack, taken: list[str]) -> str:
+    session = record.session
     fades = sum(1 for join in track.joins if join.fade)
-    joins = sum(1 for join in track.joins if join.law != EDGE)
-    rows.append(
-        coding_history_row(
-            sample_rate=session.sample_rate,
-            word_length=sheet.deliver.word_length,
-            channels=1,
-            text=f"{SOFTWARE}; from {'+'.join(passes) or 'nothing'}; {joins} joins; {fades} fades",
-        )
-    )
-    return rows
+    words = f"assembly; {record.program}; from {'+'.join(taken) or 'nothing'}; {len(track.joins)} joins; {fades} fades"
+    words += "; dither in the fades alone" if fades else "; no dither"
+    if session.bit_depth < session.word_length:
+        words += f"; {session.bit_depth} valid bits in {session.word_length}"
+    return words
 
 
-def session_date(sheet: Sheet) -> str:
-    """Return the sheet's date, else that of SOURCE_DATE_EPOCH, else nothing: never the clock's."""
-    if sheet.session.date is not None:
-        return sheet.session.date.isoformat()
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    if epoch.isdigit():
-        try:
-            return datetime.fromtimestamp(int(epoch), UTC).date().isoformat()
-        except (OverflowError, ValueError, OSError):
-            return ""
-    return ""
-
-
-def loudness_of(levels: TrackLevels) -> Loudness:
-    """Return the five loudness values that a ``bext`` chunk holds."""
-    return Loudness(
-        integrated=levels.integrated_lufs,
-        range=levels.loudness_range_lu,
-        max_true_peak=levels.true_peak_dbtp,
-        max_momentary=levels.max_momentary_lufs,
-        max_short_term=levels.max_short_term_lufs,
+def _row(sample_rate: int, word_length: int, text: str) -> str:
+    return coding_history_row(
+        sample_rate=sample_rate, word_length=word_length, channels=1, text=text.rstrip("; ")
     )
 
 
-def _sides(track: TrackEdit) -> Sequence[str]:
-    names = [span.pass_name or "silence" for span in track.spans]
-    return [f"{a} to {b}" for a, b in pairwise(names)]
+def embedding_notes(record: RecordedSet) -> list[Note]:
+    """Return a note for each text that a track's chunks do not hold as the sheet has it.
+
+    ``bext``, markers and INFO hold ASCII alone, and three fields of ``bext`` have a limit. The whole text stands
+    in the record; title and names in iXML too.
+    """
+    session = record.session
+    texts = [("title", session.title), ("originator", session.originator), ("reference", session.reference)]
+    texts += [("description", session.description)]
+    texts += [(f"reel {reel.name}", reel.name) for reel in record.reels]
+    texts += [(f"track {track.number}", track.name) for track in record.tracks]
+    texts += [(f"transfer notes of reel {r.name}", str(v)) for r in record.reels for v in r.prepared.values()]
+    notes = [
+        f"{what} {text!r} stands as {transliterate(text)!r} in bext, markers and INFO, which hold ASCII alone"
+        for what, text in texts
+        if transliterate(text) != text
+    ]
+    for what, text in (("originator", session.originator), ("reference", session.reference)):
+        if fit_field(text, NAME_LIMIT) != fit_field(text, len(text) * 8):
+            notes.append(f"{what} {text!r} is cut to {NAME_LIMIT} characters in bext")
+    cut = [t.name for t in record.tracks if len(transliterate(_description(record, t))) > DESCRIPTION_LIMIT]
+    if cut:
+        notes.append(f"description is cut to {DESCRIPTION_LIMIT} characters in bext: {', '.join(cut)}")
+    if record.length - 1 > LARGEST_CUE_SAMPLE:
+        notes.append(f"markers end at sample {LARGEST_CUE_SAMPLE}, the last that a cue chunk can name")
+    return [Note("other", text) for text in notes]
 
 
-def _prepared_text(prepared: Mapping[str, object]) -> str:
-    return "; ".join(
-        f"{key} {value.isoformat() if isinstance(value, date) else value}" for key, value in prepared.items()
-    )
+def _description(record: RecordedSet, track: RecordedTrack) -> str:
+    about = f"{track.name}, {record.session.title}"
+    return f"{about}. {record.session.description}" if record.session.description else about
+
+
+def _reels_of(record: RecordedSet, track: RecordedTrack) -> list[RecordedReel]:
+    return [reel for reel in record.reels if reel.name in track.reels]

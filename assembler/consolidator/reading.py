@@ -1,39 +1,64 @@
-"""Reading ``assembly.json`` back, checked by pydantic; keys that are not needed here are let by."""
+"""Reading ``assembly.json`` back, checked by pydantic and by what its parts say of each other.
+
+The records here are what everything else in a set is made from: tracks' metadata, ``joins.csv``, ``timeline.otio``.
+A build makes them from the record that it is about to write, a check from the file; so both say the same, or the
+check tells where they don't. Keys that are not needed are let by.
+"""
 
 # pydantic reads the annotations while the program runs: no postponed evaluation in this module.
-from typing import Annotated
+from collections.abc import Mapping
+from typing import Annotated, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-Count = Annotated[int, Field(ge=0)]
+Count: TypeAlias = Annotated[int, Field(ge=0)]
+Digest: TypeAlias = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+
+LONGEST_FADE_SECONDS = 10
+"""The sheet allows no longer one; a fade is computed whole, so a record may not ask for more than that."""
 
 
 class _Recorded(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="ignore", populate_by_name=True)
+    model_config = ConfigDict(
+        frozen=True, extra="ignore", populate_by_name=True, strict=True, allow_inf_nan=False
+    )
 
 
 class RecordedSession(_Recorded):
     """What holds for the whole set."""
 
     title: str
-    sample_rate: int
-    bit_depth: int
-    frame_rate: str
-    word_length: int
+    sample_rate: Annotated[int, Field(ge=1)]
+    bit_depth: Literal[16, 20, 24]
+    frame_rate: Literal["24", "25", "29.97", "29.97df", "30"]
+    word_length: Literal[16, 24]
+    date: str = ""
+    originator: str = ""
+    reference: str = ""
+    description: str = ""
 
 
 class RecordedStart(_Recorded):
     """Where the set begins."""
 
     timecode: str
-    sample: int
+    sample: Count
+
+
+class RecordedReel(_Recorded):
+    """A tape: its tracks in tape order, and the transfer notes of the sheet."""
+
+    name: str
+    tracks: tuple[str, ...]
+    prepared: Mapping[str, str | int | float | bool] = Field(default_factory=dict)
 
 
 class RecordedFile(_Recorded):
-    """A capture file."""
+    """A capture file; no digest where it was not computed."""
 
     path: str
-    sha256: str | None
+    sha256: Digest | None
+    samples: Count
 
 
 class RecordedPass(_Recorded):
@@ -43,7 +68,7 @@ class RecordedPass(_Recorded):
     reel: str
     files: tuple[RecordedFile, ...]
     channels: tuple[tuple[Count, Count], ...]
-    polarity: tuple[int, ...]
+    polarity: tuple[Literal[1, -1], ...]
 
 
 class RecordedSpan(_Recorded):
@@ -52,7 +77,7 @@ class RecordedSpan(_Recorded):
     start: Count
     end: Count
     pass_name: Annotated[str | None, Field(alias="pass")]
-    pass_start: int | None = None
+    pass_start: Count | None = None
 
 
 class RecordedJoin(_Recorded):
@@ -61,37 +86,91 @@ class RecordedJoin(_Recorded):
     at: Count
     fade: Count
     law: str
-    correlation: float
-    difference_peak: int
+    correlation: Annotated[float, Field(ge=-1, le=1)]
+    difference_peak: Count
+
+
+class RecordedLevels(_Recorded):
+    """What was measured on a track; the names are those of the meter's ``TrackLevels``."""
+
+    integrated_lufs: float | None
+    loudness_range_lu: float | None
+    max_momentary_lufs: float | None
+    max_short_term_lufs: float | None
+    true_peak_dbtp: float | None
+    sample_peak_dbfs: float | None
+    rms_dbfs: float | None
+    dc_offset: float
+    bits_in_use: int
+    clipped_runs: int
+    silent_share: float
 
 
 class RecordedTrack(_Recorded):
-    """A delivered track."""
+    """A delivered track. ``file``, digest and levels are known once it is written."""
 
-    number: Count
+    number: Annotated[int, Field(ge=1)]
     name: str
-    file: str
-    audio_sha256: str
-    spans: tuple[RecordedSpan, ...]
+    reels: tuple[str, ...]
+    # A set may come from anywhere: no file outside the folder of the tracks is ever opened.
+    file: Annotated[str, Field(pattern=r"^(tracks/[^/\\\x00]+\.wav)?$")] = ""
+    audio_sha256: Annotated[str, Field(pattern="^([0-9a-f]{64})?$")] = ""
+    levels: RecordedLevels | None = None
+    spans: Annotated[tuple[RecordedSpan, ...], Field(min_length=1)]
     joins: tuple[RecordedJoin, ...]
+
+
+class RecordedUncured(_Recorded):
+    """A place that no pass has right."""
+
+    reel: str
+    track: str
+    start: Count
+    end: Count
+    kind: str
 
 
 class RecordedSet(_Recorded):
     """The whole record."""
 
     format: int
+    program: str
     session: RecordedSession
     start: RecordedStart
     length: Count
+    reels: tuple[RecordedReel, ...]
     passes: tuple[RecordedPass, ...]
     tracks: tuple[RecordedTrack, ...]
+    uncured: tuple[RecordedUncured, ...]
+
+    def pass_named(self, name: str) -> RecordedPass:
+        """Return a pass that the spans name."""
+        return next(one for one in self.passes if one.name == name)
+
+    def tape_track(self, track: RecordedTrack, reel: str) -> int:
+        """Return the place of a track on a reel, from 0."""
+        return next(one for one in self.reels if one.name == reel).tracks.index(track.name)
 
 
 def read_record(data: bytes) -> RecordedSet:
-    """Return the record.
+    """Return the record of a set.
 
     Raises:
-        ValueError: it is not one; the message gives the first key at fault in one line.
+        ValueError: it is not one, or contradicts itself; the message gives the first key at fault in one line.
+    """
+    record = read_plan(data)
+    for track in record.tracks:
+        for key in ("file", "audio_sha256", "levels"):
+            if not getattr(track, key):
+                raise ValueError(f"track {track.name}: {key} is missing")
+    return record
+
+
+def read_plan(data: bytes) -> RecordedSet:
+    """Return a record whose tracks need not be written yet.
+
+    Raises:
+        ValueError: as ``read_record``.
     """
     try:
         record = RecordedSet.model_validate_json(data)
@@ -101,18 +180,67 @@ def read_record(data: bytes) -> RecordedSet:
         raise ValueError(f"is no record of a set: {key}: {first['msg']}") from error
     if record.format != 1:
         raise ValueError(f"has format {record.format}; this version reads format 1")
+    _check_names(record)
+    for one in record.passes:
+        _check_channels(record, one)
     for track in record.tracks:
         _check_spans(record, track)
+        _check_joins(record, track)
     return record
 
 
+def _check_names(record: RecordedSet) -> None:
+    kinds = {
+        "reel": [reel.name for reel in record.reels],
+        "pass": [one.name for one in record.passes],
+        "track": [track.name for track in record.tracks],
+        "track file": [track.file for track in record.tracks if track.file],
+    }
+    for kind, names in kinds.items():
+        twice = next((name for name in names if names.count(name) > 1), None)
+        if twice is not None:
+            raise ValueError(f"has two of {kind} {twice}")
+    for track in record.tracks:
+        for reel in track.reels:
+            if not any(one.name == reel and track.name in one.tracks for one in record.reels):
+                raise ValueError(f"track {track.name}: reel {reel} does not have it")
+
+
+def _check_channels(record: RecordedSet, one: RecordedPass) -> None:
+    reel = next((reel for reel in record.reels if reel.name == one.reel), None)
+    if reel is None:
+        raise ValueError(f"pass {one.name}: there is no reel {one.reel}")
+    if not len(one.channels) == len(one.polarity) == len(reel.tracks):
+        raise ValueError(f"pass {one.name}: channels and polarity are not those of {len(reel.tracks)} tracks")
+    if any(file >= len(one.files) for file, _ in one.channels):
+        raise ValueError(f"pass {one.name}: channels name a file that is not listed")
+
+
 def _check_spans(record: RecordedSet, track: RecordedTrack) -> None:
+    reels = {one.name: one.reel for one in record.passes}
     at = 0
     for span in track.spans:
         if span.start != at or span.end <= span.start:
             raise ValueError(f"track {track.name}: spans do not follow one another at sample {at}")
+        if span.pass_name is not None and reels.get(span.pass_name) not in track.reels:
+            raise ValueError(
+                f"track {track.name}: the span at sample {at} names {span.pass_name}, no pass of its reels"
+            )
+        if (span.pass_name is None) != (span.pass_start is None):
+            raise ValueError(f"track {track.name}: pass and pass_start of the span at sample {at} disagree")
         at = span.end
     if at != record.length:
         raise ValueError(f"track {track.name}: spans end at sample {at}, the set at {record.length}")
+
+
+def _check_joins(record: RecordedSet, track: RecordedTrack) -> None:
     if len(track.joins) != len(track.spans) - 1:
         raise ValueError(f"track {track.name}: {len(track.joins)} joins between {len(track.spans)} spans")
+    for join, span in zip(track.joins, track.spans[1:], strict=True):
+        if join.at != span.start:
+            raise ValueError(f"track {track.name}: the join at sample {join.at} is at no border of spans")
+        if join.fade > LONGEST_FADE_SECONDS * record.session.sample_rate:
+            raise ValueError(
+                f"track {track.name}: the join at sample {join.at} has a fade of {join.fade} samples, "
+                f"at most {LONGEST_FADE_SECONDS} s are allowed"
+            )

@@ -1,30 +1,33 @@
 """``assembly.json``: the record that lets anybody compute every delivered sample again.
 
-Its fixed keys are documented in README.md. Numbers are written as they are used: the correlation in the record
-is the one the fade was made with.
+Its keys are documented in docs/record.md, and in the JSON schema beside this module. Numbers are written as they
+are used: the correlation in the record is the one the fade was made with.
 """
 
 from __future__ import annotations
 
+import datetime as dt
 import json
-from typing import TYPE_CHECKING, TypeAlias
+import os
+from pathlib import Path
+from typing import TYPE_CHECKING, TypeAlias, cast
 
 from assembler import __version__
 from assembler.timecode import format_sample, frame_rate
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-    from pathlib import Path
 
     from assembler.aligner import AlignedPass, Edit, PassFlaw, TrackEdit
     from assembler.consolidator.metering import TrackLevels
     from assembler.consolidator.tracks import WrittenTrack
     from assembler.importer import Note
-    from assembler.sheet import Sheet
+    from assembler.sheet import Reel, Sheet
 
 Json: TypeAlias = "Mapping[str, Json] | Sequence[Json] | str | int | float | bool | None"
 
 FORMAT = 1
+SOFTWARE = f"capture-assembler {__version__}"
 
 
 def record_of(
@@ -44,19 +47,27 @@ def record_of(
     files = {track.edit.track.number: track for track in written}
     return {
         "format": FORMAT,
-        "program": f"capture-assembler {__version__}",
+        "program": SOFTWARE,
         "session": {
             "title": session.title,
             "sample_rate": session.sample_rate,
             "bit_depth": session.bit_depth,
             "frame_rate": session.frame_rate,
             "word_length": sheet.deliver.word_length,
+            "date": session_date(sheet),
+            "originator": session.originator,
+            "reference": session.reference,
+            "description": session.description,
         },
         "start": {
             "timecode": format_sample(edit.start_sample, rate, session.sample_rate),
             "sample": edit.start_sample,
         },
         "length": edit.length,
+        "reels": [
+            {"name": reel.name, "tracks": list(reel.tracks), "prepared": _prepared(reel)}
+            for reel in sheet.reels
+        ],
         "passes": [_pass(sheet, one, digests) for one in edit.passes],
         "tracks": [_track(track, files.get(track.track.number)) for track in edit.tracks],
         "uncured": [
@@ -75,16 +86,37 @@ def record_of(
 
 
 def record_text(record: Mapping[str, Json]) -> bytes:
-    """Return the record as it is written: UTF-8, two blanks deep, the same bytes for the same record."""
+    """Return the record as it is written: UTF-8, one blank deep, the same bytes for the same record."""
     return (json.dumps(record, ensure_ascii=False, indent=1, allow_nan=False) + "\n").encode("utf-8")
 
 
 def relative_path(sheet: Sheet, path: Path) -> str:
-    """Return a capture's path relative to the sheet's folder, with ``/``; outside it, as it is."""
-    try:
-        return path.absolute().relative_to(sheet.folder.absolute()).as_posix()
-    except ValueError:
-        return path.as_posix()
+    """Return a capture's path relative to the sheet's folder, with ``/``; outside it, with ``..``.
+
+    Never the path from the root: the record has to hold wherever sheet and captures are moved together.
+    """
+    return Path(os.path.relpath(path, sheet.folder)).as_posix()
+
+
+def session_date(sheet: Sheet) -> str:
+    """Return the sheet's date, else that of SOURCE_DATE_EPOCH, else nothing: never the clock's."""
+    if sheet.session.date is not None:
+        return sheet.session.date.isoformat()
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
+    if epoch.isdigit():
+        try:
+            return dt.datetime.fromtimestamp(int(epoch), dt.UTC).date().isoformat()
+        except (OverflowError, ValueError, OSError):
+            return ""
+    return ""
+
+
+def _prepared(reel: Reel) -> dict[str, Json]:
+    """Return a reel's transfer notes; dates and times as text."""
+    return {
+        key: value.isoformat() if isinstance(value, (dt.date, dt.time)) else cast("Json", value)
+        for key, value in reel.prepared.items()
+    }
 
 
 def _pass(sheet: Sheet, one: AlignedPass, digests: Mapping[str, str | None]) -> dict[str, Json]:
@@ -94,7 +126,10 @@ def _pass(sheet: Sheet, one: AlignedPass, digests: Mapping[str, str | None]) -> 
         "name": one.imported.name,
         "reel": one.imported.reel,
         "used": one.time_map is not None,
-        "files": [{"path": path, "sha256": digests[path]} for path in paths],
+        "files": [
+            {"path": path, "sha256": digests[path], "samples": file.info.frames}
+            for path, file in zip(paths, audio.files, strict=True)
+        ],
         "channels": [list(channel) for channel in audio.channels],
         "polarity": list(audio.polarity),
         "stretches": [
@@ -168,11 +203,12 @@ def _track(edit: TrackEdit, written: WrittenTrack | None) -> dict[str, Json]:
     if written is not None:
         record["file"] = written.file
         record["audio_sha256"] = written.audio_sha256
-        record["levels"] = _levels(written.levels)
+        record["levels"] = levels_record(written.levels)
     return record
 
 
-def _levels(levels: TrackLevels) -> dict[str, Json]:
+def levels_record(levels: TrackLevels) -> dict[str, Json]:
+    """Return what was measured on a track as it stands in the record: to four places."""
     return {
         name: round(value, 4) if isinstance(value, float) else value for name, value in vars(levels).items()
     }

@@ -6,11 +6,13 @@ import hashlib
 from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING
 
-from assembler.consolidator.metadata import NO_LOUDNESS, TrackMetadata, loudness_of
+from assembler.consolidator.metadata import TrackMetadata
 from assembler.consolidator.metering import TrackLevels, TrackMeter
+from assembler.consolidator.reading import RecordedLevels
+from assembler.consolidator.record import levels_record
 from assembler.consolidator.rendering import SpanReader, TrackRenderer, sample_format
 from assembler.sheet import file_name
-from assembler.wave import PcmFormat, pack_samples, wave_header, wave_trailer
+from assembler.wave import LARGEST_RIFF, PcmFormat, pack_samples, wave_header, wave_trailer
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -19,6 +21,7 @@ if TYPE_CHECKING:
     from assembler.aligner import DeliveredTrack, Edit, TrackEdit
     from assembler.arrays import Int32s
     from assembler.consolidator.publishing import Staging
+    from assembler.consolidator.reading import RecordedSet, RecordedTrack
     from assembler.importer import ImportedPass
     from assembler.sheet import Sheet
 
@@ -64,7 +67,14 @@ def pass_reader(track: DeliveredTrack, passes: Sequence[ImportedPass]) -> SpanRe
 
 
 def write_tracks(
-    staging: Staging, sheet: Sheet, edit: Edit, executor: Executor, advance: Callable[[float], None]
+    staging: Staging,
+    sheet: Sheet,
+    edit: Edit,
+    plan: RecordedSet,
+    executor: Executor,
+    advance: Callable[[float], None],
+    *,
+    largest_riff: int = LARGEST_RIFF,
 ) -> list[WrittenTrack]:
     """Write all tracks of the set side by side, block by block.
 
@@ -72,14 +82,16 @@ def write_tracks(
         staging: the set in the making.
         sheet: the session.
         edit: what to write.
+        plan: the same as the record will have it; what is embedded in the tracks follows from it.
         executor: runs the tracks side by side.
         advance: called with the share of the samples written.
+        largest_riff: size in bytes past which a file becomes RF64.
     """
     names = track_file_names([track.track for track in edit.tracks])
     passes = [one.imported for one in edit.passes]
     writers = [
-        _TrackWriter(staging, sheet, edit, track, name, passes)
-        for track, name in zip(edit.tracks, names, strict=True)
+        _TrackWriter(staging, sheet, edit, track, name, passes, plan, planned, largest_riff)
+        for track, name, planned in zip(edit.tracks, names, plan.tracks, strict=True)
     ]
     block = min(LARGEST_BLOCK, max(4096, BLOCK_BYTES // (4 * len(writers))))
     for start in range(0, edit.length, block):
@@ -90,7 +102,7 @@ def write_tracks(
 
 
 class _TrackWriter:
-    """One track file while it is written. The header is written twice: loudness is known last."""
+    """One track file while it is written. The header is written twice: loudness and UMID are known last."""
 
     def __init__(
         self,
@@ -100,20 +112,21 @@ class _TrackWriter:
         track: TrackEdit,
         name: str,
         passes: Sequence[ImportedPass],
+        plan: RecordedSet,
+        planned: RecordedTrack,
+        largest_riff: int,
     ) -> None:
         word_length = sheet.deliver.word_length
         self._track, self._name, self._frames = track, name, edit.length
         self._pcm = PcmFormat(1, sheet.session.sample_rate, word_length, word_length)
-        self._metadata = TrackMetadata(sheet, edit, track)
+        self._plan, self._planned, self._largest_riff = plan, planned, largest_riff
         self._renderer = TrackRenderer(
             track, pass_reader(track.track, passes), sample_format(word_length, sheet.session.bit_depth)
         )
         self._meter = TrackMeter(sheet.session.sample_rate, 2.0 ** (word_length - 1))
         self._digest = hashlib.sha256()
         self._file: IO[bytes] = staging.open(f"data/{name}")
-        self._header_size = self._file.write(
-            wave_header(self._pcm, edit.length, self._metadata.chunks(NO_LOUDNESS))
-        )
+        self._header_size = self._file.write(self._header(planned))
 
     def write(self, start: int, end: int) -> None:
         samples = self._renderer.block(start, end)
@@ -125,10 +138,18 @@ class _TrackWriter:
     def finish(self) -> WrittenTrack:
         levels = self._meter.result()
         self._file.write(wave_trailer(self._pcm, self._frames))
-        header = wave_header(self._pcm, self._frames, self._metadata.chunks(loudness_of(levels)))
+        measured = {
+            "levels": RecordedLevels.model_validate(levels_record(levels)),
+            "audio_sha256": self._digest.hexdigest(),
+        }
+        header = self._header(self._planned.model_copy(update=measured))
         if len(header) != self._header_size:
-            raise AssertionError("the header's size must not depend on the loudness")
+            raise AssertionError("the header's size must not depend on what is measured")
         self._file.seek(0)
         self._file.write(header)
         self._file.close()
         return WrittenTrack(self._track, self._name, levels, self._digest.hexdigest())
+
+    def _header(self, track: RecordedTrack) -> bytes:
+        chunks = TrackMetadata(self._plan, track).chunks()
+        return wave_header(self._pcm, self._frames, chunks, largest_riff=self._largest_riff)

@@ -14,9 +14,10 @@ from assembler.wave.markers import Marker, decode_markers, encode_markers
 from assembler.wave.reading import WaveFile, WaveInfo, read_info
 from assembler.wave.samples import pack_samples, unpack_samples
 from assembler.wave.text import fit_field, transliterate
-from assembler.wave.writing import wave_header, wave_trailer
+from assembler.wave.writing import LARGEST_RIFF, wave_header, wave_trailer
 
 __all__ = [
+    "LARGEST_RIFF",
     "BroadcastExtension",
     "Chunk",
     "ChunkMap",

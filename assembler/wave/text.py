@@ -4,8 +4,6 @@ EBU Tech 3285 (bext) asks for ASCII, and RIFF names no character set for its tex
 readers fail or guess. The full text belongs where Unicode has a place (iXML, the record of the assembly).
 """
 
-# ruff: noqa: RUF001 -- the table below is made of characters that look like others
-
 from __future__ import annotations
 
 import unicodedata
