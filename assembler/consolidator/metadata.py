@@ -160,7 +160,8 @@ class TrackMetadata:
             "INAM": f"{self.track.name}, {session.title}",
             "IPRD": session.title,
             "ICRD": session.date,
-            "ICMT": session.description,
+            # The same as in bext, without its limit: readers show one of the two as "the" comment.
+            "ICMT": _description(self.record, self.track),
             "IMED": f"digital tape; {session.bit_depth} bits; {session.sample_rate} Hz",
             "ISRF": "; ".join(
                 f"reel {reel.name} track {self.record.tape_track(self.track, reel.name) + 1}"

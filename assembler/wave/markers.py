@@ -52,7 +52,8 @@ def encode_markers(markers: Sequence[Marker]) -> list[tuple[str, bytes]]:
     """
     if not markers:
         return []
-    points, labels, stretches = [_COUNT.pack(len(markers))], [], []
+    # All labels stand before the rest: ffmpeg reads them up to the first entry of another kind.
+    points, labels, notes, stretches = [_COUNT.pack(len(markers))], [], [], []
     for name, marker in enumerate(markers, start=1):
         if not (0 <= marker.sample <= _LARGEST and 0 <= marker.length <= _LARGEST):
             raise WaveError(
@@ -61,10 +62,10 @@ def encode_markers(markers: Sequence[Marker]) -> list[tuple[str, bytes]]:
         points.append(_POINT.pack(name, marker.sample, b"data", 0, 0, marker.sample))
         labels.append(("labl", _encode_text(name, marker.label)))
         if marker.note:
-            labels.append(("note", _encode_text(name, marker.note)))
+            notes.append(("note", _encode_text(name, marker.note)))
         if marker.length:
             stretches.append(("ltxt", _STRETCH.pack(name, marker.length, b"rgn ", 0, 0, 0, 0)))
-    return [("cue ", b"".join(points)), ("LIST", join_list("adtl", labels + stretches))]
+    return [("cue ", b"".join(points)), ("LIST", join_list("adtl", labels + notes + stretches))]
 
 
 def decode_markers(cue: bytes, adtl: bytes) -> tuple[Marker, ...]:
