@@ -108,7 +108,8 @@ def _find_syncs(intervals: Float64s) -> Int64s:
     likely = (intervals[run - 1] > intervals[run]) & (intervals[run + _RUN] > intervals[run + _RUN - 1])
     start = run[likely] - _BEFORE_RUN
     shape = intervals[start[:, None] + np.arange(_SYNC_INTERVALS.size)]
-    shape = shape / shape[:, _BEFORE_RUN : _BEFORE_RUN + _RUN].mean(axis=1, keepdims=True)
+    # Measured by the whole word: a long interval in the run would stretch it too little to pass for a short one.
+    shape = shape * (_SYNC_INTERVALS.sum() / shape.sum(axis=1, keepdims=True))
     lowest = np.where(_SYNC_INTERVALS == 1, _SHORTEST, _BORDER)
     highest = np.where(_SYNC_INTERVALS == 1, _BORDER, _LONGEST)
     fits = ((shape > lowest) & (shape < highest)).all(axis=1)
@@ -122,8 +123,8 @@ def _place_halves(edges: Float64s, syncs: Int64s, half: Float64s) -> Int64s:
     counting one half cell or two; one that is neither leads nowhere.
     """
     index = syncs[:, None] - np.arange(_HALVES + 1)
-    back = np.where(index >= 0, edges[np.maximum(index, 0)], -np.inf)
-    share = (back[:, :-1] - np.where(index[:, 1:] >= 0, back[:, 1:], -np.inf)) / half[:, None]
+    walk = np.where(index >= 0, edges[np.maximum(index, 0)], np.nan)
+    share = (walk[:, :-1] - walk[:, 1:]) / half[:, None]
     steps = np.where(share < _BORDER, 1, 2)
     steps[~((share > _SHORTEST) & (share < _LONGEST))] = _HALVES + 1
     walked = np.concatenate((np.zeros((syncs.size, 1), dtype=np.int64), np.cumsum(steps, axis=1)), axis=1)

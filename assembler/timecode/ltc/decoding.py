@@ -13,32 +13,25 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeError, TimecodeLogError
+from assembler.timecode.ltc.believing import believe_words, tell_words
 from assembler.timecode.ltc.cells import Words, find_words, join_words
 from assembler.timecode.ltc.edges import find_edges
-from assembler.timecode.ltc.word import (
-    are_even,
-    get_colour_flags,
-    get_drop_flags,
-    get_user_bits,
-    words_to_labels,
-)
-from assembler.timecode.messages import Finding, shorten_findings
-from assembler.timecode.rates import labels_exist, labels_to_frames
+from assembler.timecode.ltc.word import WORD_BITS, get_colour_flags, get_drop_flags, get_user_bits
+from assembler.timecode.messages import shorten_findings
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from assembler.arrays import Bools, Bytes, Float64s, Int32s, Int64s
+    from assembler.timecode.messages import Finding
     from assembler.timecode.rates import FrameRate
 
-# Samples in a window: scripts/bench/ltc_speed.py runs no faster with longer ones.
+# Samples in a window: some seconds, so that reading the margins twice costs little.
 _WINDOW: Final = 1 << 18
 # A word at half speed is two frames long, and what is asked of its neighbourhood is less than one more.
 _MARGIN_FRAMES: Final = 6
-# Neighbours further apart than this say nothing of each other.
-_NEIGHBOUR_FRAMES: Final = 50
-# Few words could contradict each other by chance; the count of a second is read from more than one second's end.
-_LEAST_ROLLOVERS: Final = 2
+# Fewer samples in a bit cell do not carry a stripe at twice its speed.
+_LEAST_CELL_SAMPLES: Final = 8
 
 
 @dataclass(frozen=True)
@@ -110,22 +103,25 @@ def decode_ltc(blocks: Iterable[Int32s | Float64s], sample_rate: int, rate: Fram
         TimecodeLogError: no word is found, none with a label that the rate has, or seconds of another count.
         TimecodeError: a block is not one channel, or the sample rate is too low to carry the code.
     """
-    if sample_rate < 400 * rate.nominal:
-        least = 400 * rate.nominal
-        raise TimecodeError(f"sample rate {sample_rate}: linear timecode of {rate.name} frames needs {least} at least")
+    least = _LEAST_CELL_SAMPLES * WORD_BITS * rate.nominal
+    if sample_rate < least:
+        raise TimecodeError(
+            f"sample rate {sample_rate}; linear timecode of {rate.name} frames needs {least} or more"
+        )
     margin = int(_MARGIN_FRAMES * sample_rate / float(rate.exact)) + 1
+    window = max(_WINDOW, 4 * margin)
     parts = [find_words(np.zeros(0))]
-    length, peak = 0, 0.0
-    for first, core, samples in _cut_windows(blocks, _WINDOW, margin):
+    length, swing = 0, 0.0
+    for first, core, samples in _cut_windows(blocks, window, margin):
         found = find_words(find_edges(samples, sample_rate, rate)).move(first)
         # A word that begins on the border may seem to begin on either side of it: both sides take it.
-        own = (found.starts >= core - 0.5) & (found.starts < core + _WINDOW + 0.5)
+        own = (found.starts >= core - 0.5) & (found.starts < core + window + 0.5)
         parts.append(found.take(own))
         length = first + samples.size
-        peak = max(peak, float(np.ptp(samples))) if samples.size else peak
+        swing = max(swing, float(np.ptp(samples)))
     words = _drop_doubles(join_words(parts))
     if not words.starts.size:
-        raise TimecodeLogError(_explain_nothing(length / sample_rate, peak))
+        raise TimecodeLogError(_explain_nothing(length / sample_rate, swing))
     return _make_log(words, rate, sample_rate, length)
 
 
@@ -135,54 +131,41 @@ def _cut_windows(
     """Yield windows: place of the first sample, place of the first that is not margin, and the samples."""
     held: list[Float64s] = []
     first, core, count = 0, 0, 0
-    for block in blocks:
-        if block.ndim != 1:
-            raise TimecodeError(f"a block of shape {block.shape}; allowed: one channel")
-        held.append(np.asarray(block, dtype=np.float64))
-        count += block.size
+    for piece in _cut_pieces(blocks, window):
+        held.append(piece)
+        count += piece.size
         while first + count >= core + window + margin:
             samples = np.concatenate(held)
             yield first, core, samples[: core + window + margin - first]
             core += window
             held = [samples[core - margin - first :]]
-            first = core - margin
-            count = held[0].size
-    # What is left may be more than a window, by less than a margin.
-    samples = np.concatenate(held) if held else np.zeros(0)
-    while core < first + samples.size:
-        yield first, core, samples[: core + window + margin - first]
-        core += window
-        skipped = core - margin - first
-        first, samples = first + max(skipped, 0), samples[max(skipped, 0) :]
+            first, count = core - margin, held[0].size
+    # What is left may reach over the end of a window by less than a margin.
+    samples = np.concatenate([*held, np.zeros(0)])
+    for start in range(core, first + count, window):
+        begin = max(first, start - margin)
+        yield begin, start, samples[begin - first : start + window + margin - first]
+
+
+def _cut_pieces(blocks: Iterable[Int32s | Float64s], most: int) -> Iterator[Float64s]:
+    """Yield the blocks as numbers to reckon with, long ones in pieces."""
+    for block in blocks:
+        if block.ndim != 1:
+            raise TimecodeError(f"a block of shape {block.shape}; allowed: the samples of one channel")
+        for start in range(0, block.size, most):
+            yield np.asarray(block[start : start + most], dtype=np.float64)
 
 
 def _drop_doubles(words: Words) -> Words:
-    """Return the words without those found in two windows."""
-    lengths = np.abs(words.ends - words.starts)
-    same = np.diff(words.starts) < 0.1 * lengths[1:]
-    same &= np.sign(np.diff(words.ends - words.starts, prepend=0.0)[1:]) == 0 if False else True
-    return words.take(np.concatenate(([True], ~same))[: words.starts.size])
+    """Return the words without those that two windows took."""
+    turned = np.diff(np.sign(words.ends - words.starts)) != 0
+    fresh = (np.diff(words.starts) > 1.0) | turned
+    return words.take(np.concatenate(([True], fresh))[: words.starts.size])
 
 
 def _make_log(words: Words, rate: FrameRate, sample_rate: int, length: int) -> LtcLog:
-    labels, decimal = words_to_labels(words.words)
-    legal = decimal & labels_exist(labels, rate)
     heard = words.starts.size
-    if not legal.any():
-        raise TimecodeLogError(
-            f"{heard} words of linear timecode, none with a label that exists at rate {rate.name}: "
-            "check the sheet's frame_rate"
-        )
-    frames = labels_to_frames(labels, rate)
-    _refuse_other_count(words, frames, labels.frames, rate)
-    words, frames = words.take(legal), frames[legal]
-    believed = _confirm(words, frames, rate)
-    words, frames = words.take(believed), frames[believed]
-    findings = [
-        *_tell_refused(heard - frames.size),
-        *_tell_flags(words, rate, sample_rate),
-        *_tell_user_bits(words, sample_rate),
-    ]
+    words, frames = believe_words(words, rate)
     return LtcLog(
         rate=rate,
         sample_rate=sample_rate,
@@ -193,5 +176,12 @@ def _make_log(words: Words, rate: FrameRate, sample_rate: int, length: int) -> L
         end_samples=words.ends,
         quarter_samples=words.quarters,
         refused=heard - frames.size,
-        findings=shorten_findings(findings),
+        findings=shorten_findings(tell_words(words, heard - frames.size, rate, sample_rate)),
+    )
+
+
+def _explain_nothing(seconds: float, swing: float) -> str:
+    sound = f"{seconds:.1f} s of sound with no word of it" if swing else f"{seconds:.1f} s of silence"
+    return (
+        f"no linear timecode in it: {sound}; name the recording of the stripe, or another source of timecode"
     )

@@ -25,8 +25,8 @@ _OFFSET_CELLS: Final = 12.0
 _SMOOTH_CELLS: Final = 0.14
 # Loudness is that of a frame: a dropout of a few milliseconds hardly lowers it.
 _LOUDNESS_CELLS: Final = 80.0
-# A state counts past this share of the loudness. Half of it was too little at 6 dB of signal over noise, twice
-# too much for stripes whose ones are weak; see scripts/bench/ltc_speed.py for how much noise is borne.
+# A state counts past this share of the loudness. A tenth lets noise through, a half loses weak ones at twice the
+# speed: scripts/bench/ltc_speed.py shows how much noise is borne.
 _STATE_SHARE: Final = 0.3
 
 

@@ -87,7 +87,7 @@ def get_user_bits(words: Bytes) -> Int64s:
     """Return the 32 user bits of each word, shape (n,); the lowest four are the first group."""
     bits = unpack_words(words)
     groups = [_get_bits(bits, first, 4) << 4 * group for group, first in enumerate(_USER_GROUPS)]
-    return np.sum(groups, axis=0, dtype=np.int64)
+    return np.asarray(np.sum(groups, axis=0), dtype=np.int64)
 
 
 def get_drop_flags(words: Bytes) -> Bools:
