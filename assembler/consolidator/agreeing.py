@@ -8,6 +8,7 @@ what they say.
 from __future__ import annotations
 
 from dataclasses import fields
+from fractions import Fraction
 from itertools import zip_longest
 from typing import TYPE_CHECKING
 
@@ -105,6 +106,8 @@ def _marker_faults(said: Sequence[Marker], file: WaveFile) -> Iterator[str]:
     cue, adtl = file.read_chunk("cue "), file.read_chunk("LIST", "adtl")
     seen = () if cue is None else decode_markers(cue, adtl or b"")
     for number, (found, wanted) in enumerate(zip_longest(seen, said), start=1):
+        if found == wanted:
+            continue
         if found is None and wanted is not None:
             yield f"marker {number} at sample {wanted.sample} ({wanted.label}) is missing"
         elif wanted is None and found is not None:
@@ -114,6 +117,8 @@ def _marker_faults(said: Sequence[Marker], file: WaveFile) -> Iterator[str]:
             yield from _difference(f"length of marker {number}", found.length, wanted.length)
             yield from _difference(f"text of marker {number}", found.label, wanted.label)
             yield from _difference(f"note of marker {number}", found.note, wanted.note)
+        # One marker too many or too few would have all that follow it told as well.
+        return
 
 
 def _byte_faults(metadata: TrackMetadata, file: WaveFile) -> Iterator[str]:
@@ -190,5 +195,7 @@ def _difference(what: str, seen: object, said: object) -> Iterator[str]:
 def _shown(value: object) -> str:
     if value is None:
         return "not there"
+    if isinstance(value, Fraction):
+        return str(value)
     text = value.hex() if isinstance(value, bytes) and not value.isascii() else f"{value!a}".removeprefix("b")
     return text if len(text) <= _MOST_SHOWN else text[: _MOST_SHOWN - 3] + "..."
