@@ -1,0 +1,173 @@
+"""The record against its JSON schema (draft 2020-12, read by the jsonschema library), and against its own reader."""
+
+from __future__ import annotations
+
+import copy
+import json
+from importlib import resources
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+from jsonschema import Draft202012Validator
+
+from assembler.consolidator import build_set, check_session
+from assembler.consolidator.reading import read_record
+from assembler.report import report_page
+from tests.support.sessions import HOUR, RATE, Layout, make_tape
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+SCHEMA = json.loads(
+    resources.files("assembler.consolidator").joinpath("assembly.schema.json").read_text("utf-8")
+)
+VALIDATOR = Draft202012Validator(SCHEMA)
+
+
+@pytest.fixture(scope="module")
+def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Return the sheet of a session with a slip, a fade between reels, silence, an uncured place and transfer notes."""
+    folder = tmp_path_factory.mktemp("schema")
+    tape, other = make_tape(4, 2, seed=5), make_tape(2, 1, seed=6)
+    slipped = np.delete(tape, slice(50_000, 50_400), axis=0)
+    tape[150_000:151_000, 1] = slipped[149_600:150_600, 1] = 0
+    reel = '[[reel]]\nname = "B"\ntracks = ["One"]\nprepared = { baked_c = 54.4, at = 2024-03-09, cleaned = true }\n'
+    layout = Layout(folder, more=reel)
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_pass("A1", "A", slipped, HOUR)
+    layout.add_pass("A2", "A", tape[20_000:], HOUR + 20_000)
+    layout.add_pass("B1", "B", other, HOUR + 3 * RATE + 20_000)
+    return layout.write()
+
+
+@pytest.fixture(scope="module")
+def record(sheet: Path) -> Any:  # noqa: ANN401 - JSON
+    """Return the record that a build of the session has written."""
+    target = sheet.parent / "set"
+    build_set(sheet, target, report_page)
+    return json.loads((target / "data" / "assembly.json").read_text(encoding="utf-8"))
+
+
+def test_the_schema_is_one() -> None:
+    """The schema that ships holds to the draft it names."""
+    Draft202012Validator.check_schema(SCHEMA)
+
+
+def test_a_built_record_holds_to_the_schema(record: Any) -> None:  # noqa: ANN401
+    """What a build writes is valid, and the session really has what the schema speaks of."""
+    assert [error.message for error in VALIDATOR.iter_errors(record)] == []
+    assert any("samples" in flaw for one in record["passes"] for flaw in one["flaws"])
+    assert any(join["fade"] for track in record["tracks"] for join in track["joins"])
+    assert any(span["pass"] is None for track in record["tracks"] for span in track["spans"])
+    assert {place["kind"] for place in record["uncured"]} >= {"mute"}
+    assert record["reels"][1]["prepared"] == {"baked_c": 54.4, "at": "2024-03-09", "cleaned": True}
+
+
+def keys_of(schema: Any, value: Any, path: tuple[str | int, ...] = ()) -> list[tuple[str | int, ...]]:  # noqa: ANN401
+    """Return the place of every key that the schema requires, in the first item of each list that has one."""
+    if "$ref" in schema:
+        schema = SCHEMA["$defs"][schema["$ref"].rsplit("/", 1)[1]]
+    if isinstance(value, list):
+        return keys_of(schema["items"], value[0], (*path, 0)) if value and "items" in schema else []
+    found = [(*path, key) for key in schema.get("required", ())]
+    for key, part in schema.get("properties", {}).items():
+        if isinstance(value, dict) and key in value:
+            found += keys_of(part, value[key], (*path, key))
+    return found
+
+
+def without(record: Any, path: tuple[str | int, ...]) -> Any:  # noqa: ANN401
+    """Return a copy of a record without one key."""
+    changed = copy.deepcopy(record)
+    holder = changed
+    for part in path[:-1]:
+        holder = holder[part]
+    del holder[path[-1]]
+    return changed
+
+
+def test_no_required_key_may_be_missing(record: Any) -> None:  # noqa: ANN401
+    """A record that lacks any one of the keys it must have is refused by the schema."""
+    paths = keys_of(SCHEMA, record)
+    names = {str(path[-1]) for path in paths}
+    fixed = {"format", "bit_depth", "polarity", "timeline_start", "rate_ratio", "cured", "pass_start"}
+    assert names >= fixed | {"difference_peak", "uncured", "text"}
+    assert [path for path in paths if VALIDATOR.is_valid(without(record, path))] == []
+
+
+WRONG: dict[str, Callable[[Any], object]] = {
+    "another format": lambda r: r.update(format=2),
+    "a length as text": lambda r: r.update(length="5"),
+    "a negative place": lambda r: r["start"].update(sample=-1),
+    "an unknown frame rate": lambda r: r["session"].update(frame_rate="60"),
+    "an unknown bit depth": lambda r: r["session"].update(bit_depth=12),
+    "a digest cut": lambda r: r["passes"][0]["files"][0].update(sha256="ab"),
+    "a polarity of 0": lambda r: r["passes"][0].update(polarity=[0, 1]),
+    "a channel of three numbers": lambda r: r["passes"][0].update(channels=[[0, 0, 0], [1, 0]]),
+    "a place without its pass": lambda r: r["tracks"][0]["spans"][0].update({"pass": None}),
+    "a pass without its place": lambda r: r["tracks"][0]["spans"][0].update(pass_start=None),
+    "a correlation of 2": lambda r: r["tracks"][0]["joins"][0].update(correlation=2),
+    "a file elsewhere": lambda r: r["tracks"][0].update(file="tracks/../../x.wav"),
+    "no spans": lambda r: r["tracks"][0].update(spans=[]),
+}
+
+
+@pytest.mark.parametrize("row", WRONG)
+def test_wrong_values_are_refused_by_schema_and_reader(record: Any, row: str) -> None:  # noqa: ANN401
+    """The schema and the program's own reader agree on what is no record, and the reader says so in one line."""
+    wrong = copy.deepcopy(record)
+    WRONG[row](wrong)
+    assert not VALIDATOR.is_valid(wrong)
+    with pytest.raises(ValueError, match=r"^[^\n]+$"):
+        read_record(json.dumps(wrong).encode())
+
+
+SCHEMA_ONLY: dict[str, Callable[[Any], object]] = {
+    "an unknown kind of flaw": lambda r: r["passes"][0]["flaws"][0].update(kind="noise"),
+    "a slip without samples": lambda r: r["passes"][0]["flaws"].insert(
+        0, {"kind": "slip", "start": 1, "end": 1, "tracks": [0], "cured": True}
+    ),
+    "an unknown kind of note": lambda r: r["notes"].insert(
+        0, {"kind": "hint", "pass": None, "tracks": [], "start": None, "end": None, "text": "x"}
+    ),
+    "an identical join with a fade": lambda r: r["tracks"][1]["joins"][0].update(law="identical", fade=4),
+    "an unknown law": lambda r: r["tracks"][0]["joins"][0].update(law="linear"),
+}
+
+
+@pytest.mark.parametrize("row", SCHEMA_ONLY)
+def test_what_only_the_schema_looks_at(record: Any, row: str) -> None:  # noqa: ANN401
+    """Keys that no sample depends on are held to their words by the schema."""
+    wrong = copy.deepcopy(record)
+    SCHEMA_ONLY[row](wrong)
+    assert not VALIDATOR.is_valid(wrong)
+
+
+def test_keys_may_be_added_anywhere(record: Any) -> None:  # noqa: ANN401
+    """A later version's keys are no reason to refuse a record, for the schema and for the reader."""
+    grown = copy.deepcopy(record)
+    for holder in (
+        grown,
+        grown["session"],
+        grown["passes"][0],
+        grown["tracks"][0]["spans"][0],
+        grown["start"],
+    ):
+        holder["later"] = {"any": [1, None]}
+    assert VALIDATOR.is_valid(grown)
+    assert read_record(json.dumps(grown).encode()) == read_record(json.dumps(record).encode())
+
+
+def test_a_check_tells_the_record_that_a_build_writes(sheet: Path, record: Any) -> None:  # noqa: ANN401
+    """Checking gives the same record but for what is known only once files are hashed and written."""
+    told = json.loads(json.dumps(check_session(sheet).record))
+    built = copy.deepcopy(record)
+    for one in built["passes"]:
+        for file in [*one["files"], *([one["log"]] if "log" in one else [])]:
+            file["sha256"] = None
+    for track in built["tracks"]:
+        for key in ("file", "audio_sha256", "levels"):
+            del track[key]
+    assert told == built
