@@ -16,6 +16,7 @@ from assembler.aligner.edit import (
     Uncured,
 )
 from assembler.aligner.fades import clipped, cross_fade, fade_gains, triangular_dither
+from assembler.aligner.planfile import write_plan
 from assembler.aligner.session import align_session, delivered_tracks
 from assembler.aligner.timemap import Stretch, TimeMap
 
@@ -41,4 +42,5 @@ __all__ = [
     "delivered_tracks",
     "fade_gains",
     "triangular_dither",
+    "write_plan",
 ]

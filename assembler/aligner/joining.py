@@ -51,7 +51,7 @@ def prove_join(
     behind = incoming[0].samples(incoming[1], start, end)
     if np.array_equal(before, behind):
         return Join(planned.at, 0, IDENTICAL, 1.0, 0)
-    place = _identical_place(planned, outgoing, incoming)
+    place = _identical_place(planned, outgoing, incoming) if planned.is_movable else None
     if place is not None:
         return Join(place, 0, IDENTICAL, 1.0, 0)
     return _computed(planned, outgoing, incoming)

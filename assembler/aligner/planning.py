@@ -13,6 +13,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from assembler.aligner.ranges import common, merged, without
+from assembler.errors import PlanError
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -82,6 +83,7 @@ class PlannedJoin:
         outgoing: pass before, or None for silence.
         incoming: pass behind, or None for silence.
         room: range in which both sides have samples to join by; the fade lies inside it.
+        is_movable: whether a better place nearby may be taken; a person's own places stay.
     """
 
     at: int
@@ -89,6 +91,7 @@ class PlannedJoin:
     outgoing: str | None
     incoming: str | None
     room: Range
+    is_movable: bool = True
 
 
 @dataclass(frozen=True)
@@ -239,6 +242,42 @@ def _joined_choices(segments: Sequence[_Segment], path: Sequence[str | None]) ->
     return choices
 
 
+def join_choices(
+    choices: Sequence[Choice], fades: Sequence[int], candidates: Sequence[Candidate]
+) -> TrackChoices:
+    """Return choices that a person made, with a join at each border; no border is moved.
+
+    Args:
+        choices: in order, without gaps.
+        fades: wished length of the fade at each border.
+        candidates: passes in the order of trust.
+
+    Raises:
+        PlanError: a choice names a pass that does not cover it; the message names the first such place.
+    """
+    by_name = {candidate.name: candidate for candidate in candidates}
+    for choice in choices:
+        gaps = without([(choice.start, choice.end)], by_name[choice.name].covered) if choice.name else []
+        if gaps:
+            raise PlanError(
+                f"{choice.name} has nothing from sample {gaps[0][0]} to {gaps[0][1]} of the timeline"
+            )
+    joins = []
+    for (before, after), wished in zip(pairwise(choices), fades, strict=True):
+        border = after.start
+        if before.name is None or after.name is None:
+            joins.append(PlannedJoin(border, 0, before.name, after.name, (border, border)))
+            continue
+        sides = by_name[before.name], by_name[after.name]
+        limits = ((before.start + border + 1) // 2, (border + after.end) // 2)
+        low, high = _room(*sides, border, limits, only_good=True)
+        if low == high:
+            low, high = _room(*sides, border, limits, only_good=False)
+        fade = min(wished, 2 * min(border - low, high - border))
+        joins.append(PlannedJoin(border, fade, before.name, after.name, (low, high), is_movable=False))
+    return TrackChoices(tuple(choices), tuple(joins))
+
+
 def _settle(choices: Sequence[Choice], candidates: Sequence[Candidate], rules: PlanRules) -> TrackChoices:
     """Move each border to where its join can be made, never past the middle of a neighbouring choice."""
     by_name = {candidate.name: candidate for candidate in candidates}
@@ -267,16 +306,14 @@ def _settle_join(
     if punch is not None:
         wished = punch.fade_samples
         # A punch is taken whole from its pass: the fade lies outside it.
-        low, high = (
-            (max(low, border - wished), border)
-            if border == punch.start
-            else (border, min(high, border + wished))
-        )
+        low, high = (low, border) if border == punch.start else (border, high)
     elif rules.are_alike(before.name, after.name):
         border = _guarded(border, low, high)
     fade = min(wished, high - low)
     start = min(max(low, border - fade // 2), high - fade)
-    return PlannedJoin(start + fade // 2, fade, before.name, after.name, (low, high))
+    return PlannedJoin(
+        start + fade // 2, fade, before.name, after.name, (low, high), is_movable=punch is None
+    )
 
 
 def _room(outgoing: Candidate, incoming: Candidate, border: int, limits: Range, *, only_good: bool) -> Range:

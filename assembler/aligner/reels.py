@@ -111,7 +111,7 @@ def coarse_map(one: PassToPlace) -> TimeMap:
     return map_with_slips(one.audio.length, round(one.position.shift), inside)
 
 
-def _expected_overlap(reference: PassToPlace, one: PassToPlace) -> tuple[int, int] | None:
+def expected_overlap(reference: PassToPlace, one: PassToPlace) -> tuple[int, int] | None:
     """Return the range of ``one`` that by the logs lies inside the reference, or None where there is none."""
     shift = one.position.shift_at(0) - reference.position.shift_at(0)
     start, end = max(0, -shift), min(one.audio.length, reference.audio.length - shift)
@@ -125,7 +125,7 @@ def _relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> Rel
             return None
         overlap = (max(0, -shift), min(one.audio.length, reference.audio.length - shift))
         return relate(reference.audio, one.audio, lambda _: shift, overlap, round(0.5 * sample_rate))
-    overlap_by_log = _expected_overlap(reference, one)
+    overlap_by_log = expected_overlap(reference, one)
     if overlap_by_log is None:
         return None
     doubt = 6 * (reference.position.uncertainty_samples**2 + one.position.uncertainty_samples**2) ** 0.5
@@ -162,9 +162,7 @@ class _RelativeSlip:
 
 
 def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
-    return [
-        _RelativeSlip(a.end + a.shift, a.end, b.shift - a.shift) for a, b in pairwise(relation.stretches)
-    ]
+    return [_RelativeSlip(a.end + a.shift, a.end, b.shift - a.shift) for a, b in pairwise(relation.stretches)]
 
 
 def _is_logged(position: Position, at: int, samples: int, sample_rate: int) -> bool:
@@ -300,7 +298,7 @@ def _place_unrelated(
 
 def _shares_sound(first: PassToPlace, second: PassToPlace) -> bool:
     """Return whether two passes overlap by their logs and neither is silent there."""
-    overlap = _expected_overlap(first, second)
+    overlap = expected_overlap(first, second)
     if overlap is None:
         return False
     shift = second.position.shift_at(0) - first.position.shift_at(0)
@@ -320,7 +318,7 @@ def _weigh_stranger(
 ) -> None:
     """Refuse a pass that holds other sound than its neighbours; keep one that is only nowhere identical."""
     for other in overlapping:
-        overlap = _expected_overlap(other, one)
+        overlap = expected_overlap(other, one)
         if overlap is None:
             continue
         shift = one.position.shift_at(0) - other.position.shift_at(0)

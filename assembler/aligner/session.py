@@ -20,21 +20,32 @@ from assembler.aligner.edit import (
     Uncured,
 )
 from assembler.aligner.joining import prove_join
-from assembler.aligner.planning import Candidate, Forced, PlanRules, plan_track
+from assembler.aligner.planfile import Take, read_plan
+from assembler.aligner.planning import (
+    Candidate,
+    Choice,
+    Forced,
+    PlanRules,
+    TrackChoices,
+    join_choices,
+    plan_track,
+)
 from assembler.aligner.ranges import common, merged, without
 from assembler.aligner.reels import PlacedReel, place_reel
 from assembler.aligner.tellings import pass_notes, reel_notes
-from assembler.errors import SheetError
+from assembler.aligner.timemap import TimeMap
+from assembler.aligner.wiring import WiredReel, wire_reel
+from assembler.errors import PlanError, SheetError
+from assembler.importer import Note
 from assembler.timecode import frame_rate, frame_to_sample, parse_label
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
     from concurrent.futures import Executor
+    from pathlib import Path
 
-    from assembler.aligner.planning import Choice
     from assembler.aligner.ranges import Range
-    from assembler.aligner.timemap import TimeMap
-    from assembler.importer import ImportedPass, ImportedSession, Note
+    from assembler.importer import ImportedPass, ImportedSession
     from assembler.sheet import Punch, Sheet
 
 THREADS = 2
@@ -44,34 +55,49 @@ THREADS = 2
 @dataclass(frozen=True)
 class _Reel:
     name: str
+    wired: WiredReel
     placed: PlacedReel
     passes: tuple[PlacedPass, ...]
     findings: ReelFindings
 
 
-def align_session(session: ImportedSession, advance: Callable[[str, float], None] = lambda *_: None) -> Edit:
+def align_session(
+    session: ImportedSession,
+    advance: Callable[[str, float], None] = lambda *_: None,
+    plan_path: Path | None = None,
+) -> Edit:
     """Return the edit of a session.
 
     Args:
         session: imported passes.
         advance: called with what is being done and the share of it that is done.
+        plan_path: a plan that a person has made; it is taken in place of one that the program would make.
 
     Raises:
-        SheetError: start, end or punches of the sheet do not fit what the passes cover.
+        SheetError: start, end or punches of the sheet do not fit what the passes cover; or the plan does not.
         CaptureError: a capture cannot be read.
     """
     with ThreadPoolExecutor(THREADS) as executor:
         reels = [_examine_reel(session, reel.name, executor, advance) for reel in session.sheet.reels]
     tracks = delivered_tracks(session.sheet)
     start, end = _extent(session.sheet, reels, tracks)
-    edits = [_edit_track(session.sheet, reels, track, start, end) for track in tracks]
+    plan = {} if plan_path is None else read_plan(plan_path, session.sheet, start)
+    edits = []
+    for track in tracks:
+        try:
+            edits.append(_edit_track(session.sheet, reels, track, (start, end), plan.get(track.name)))
+        except PlanError as error:
+            raise SheetError(f"track {track.name}: {error}", file=plan_path) from error
     uncured = [place for edit in edits for place in _uncured(reels, edit, start)]
-    passes = [_aligned_pass(one, reels, uncured, start) for one in session.passes]
+    wired = {one.name: one for reel in reels for one in reel.wired.passes}
+    passes = [_aligned_pass(wired[one.name], reels, uncured, start) for one in session.passes]
     notes: list[Note] = [note for one in session.passes for note in one.notes]
     for reel in reels:
-        notes += reel.placed.notes
+        notes += (*reel.wired.notes, *reel.placed.notes)
         notes += reel_notes(reel.passes, reel.findings, session.sheet)
     notes += pass_notes(session, passes)
+    if plan_path is not None:
+        notes.append(Note("other", f"the takes are a person's: {plan_path.name}, not the program's own plan"))
     return Edit(start, end - start, tuple(passes), tuple(edits), tuple(uncured), tuple(notes))
 
 
@@ -92,21 +118,21 @@ def delivered_tracks(sheet: Sheet) -> list[DeliveredTrack]:
 def _examine_reel(
     session: ImportedSession, name: str, executor: Executor, advance: Callable[[str, float], None]
 ) -> _Reel:
-    passes = session.of_reel(name)
     sheet = session.sheet
+    rate = sheet.session.sample_rate
+    reel = next(reel for reel in sheet.reels if reel.name == name)
+    wired = wire_reel(session.of_reel(name), reel, {one.name for one in sheet.passes if one.fix}, rate)
+    passes = [one for one in wired.passes if one.name not in wired.refused]
     if not passes:
-        return _Reel(name, PlacedReel({}, {}), (), ReelFindings(()))
-    placed = place_reel(
-        passes, sheet.session.sample_rate, lambda share: advance(f"aligning reel {name}", share)
-    )
+        return _Reel(name, wired, PlacedReel({}, {}), (), ReelFindings(()))
+    placed = place_reel(passes, rate, lambda share: advance(f"aligning reel {name}", share))
     used = tuple(
-        PlacedPass(one.name, one.audio, tuple(_track_map(placed, one, t) for t in range(one.audio.tracks)))
+        PlacedPass(one.name, one.audio, _track_maps(placed, one, wired.left_out.get(one.name, frozenset())))
         for one in passes
         if one.name in placed.maps
     )
     if not used or sheet.repair.mode == "off":
-        return _Reel(name, placed, used, ReelFindings(()))
-    reel = next(reel for reel in sheet.reels if reel.name == name)
+        return _Reel(name, wired, placed, used, ReelFindings(()))
     wanted = [index for index, track in enumerate(reel.tracks) if track]
     word_length = sheet.deliver.word_length
     findings = compare_reel(
@@ -117,7 +143,7 @@ def _examine_reel(
         executor,
         lambda share: advance(f"comparing reel {name}", share),
     )
-    return _Reel(name, placed, used, findings)
+    return _Reel(name, wired, placed, used, findings)
 
 
 def native_step(sheet: Sheet) -> int:
@@ -125,8 +151,13 @@ def native_step(sheet: Sheet) -> int:
     return 1 << (sheet.deliver.word_length - sheet.session.bit_depth)
 
 
-def _track_map(placed: PlacedReel, one: ImportedPass, track: int) -> TimeMap:
-    return placed.maps[one.name].cut_to(one.audio.track_lengths[track])
+def _track_maps(placed: PlacedReel, one: ImportedPass, left_out: frozenset[int]) -> tuple[TimeMap, ...]:
+    """Return the time map of each tape track: cut to what the track holds, empty where it is not used."""
+    lengths = one.audio.track_lengths
+    return tuple(
+        TimeMap(()) if track in left_out else placed.maps[one.name].cut_to(length)
+        for track, length in enumerate(lengths)
+    )
 
 
 def _extent(sheet: Sheet, reels: Sequence[_Reel], tracks: Sequence[DeliveredTrack]) -> Range:
@@ -168,8 +199,13 @@ def _forced(sheet: Sheet, punch: Punch, near: int) -> Forced:
 
 
 def _edit_track(
-    sheet: Sheet, reels: Sequence[_Reel], track: DeliveredTrack, start: int, end: int
+    sheet: Sheet,
+    reels: Sequence[_Reel],
+    track: DeliveredTrack,
+    extent: Range,
+    takes: Sequence[Take] | None,
 ) -> TrackEdit:
+    start, end = extent
     holding = [reel for reel in reels if reel.name in track.tape_tracks]
     candidates = [_candidate(sheet, reel, one, track) for reel in holding for one in reel.passes]
     names = {one.name for reel in holding for one in reel.passes}
@@ -183,7 +219,10 @@ def _edit_track(
         ),
         heed_flaws=sheet.repair.mode == "auto",
     )
-    planned = plan_track(candidates, rules, start, end)
+    if takes is None:
+        planned = plan_track(candidates, rules, start, end)
+    else:
+        planned = _planned_by_hand(takes, candidates, rules.fade_samples, extent)
     sources = {one.name: (one, track.tape_tracks[reel.name]) for reel in holding for one in reel.passes}
     joins = [
         prove_join(join, sources.get(join.outgoing or ""), sources.get(join.incoming or ""))
@@ -203,6 +242,21 @@ def _edit_track(
         tuple(Span(s.start - start, s.end - start, s.pass_name, s.pass_start) for s in spans),
         tuple(Join(j.at - start, j.fade, j.law, j.correlation, j.difference_peak) for j in between),
     )
+
+
+def _planned_by_hand(
+    takes: Sequence[Take], candidates: Sequence[Candidate], fade: int, extent: Range
+) -> TrackChoices:
+    """Return a person's takes as choices, cut to the set; silence before the first one."""
+    start, end = extent
+    listed = [Take(min(start, takes[0].at), None), *takes, Take(max(end, takes[-1].at), None)]
+    choices, fades = [], []
+    for take, following in pairwise(listed):
+        low, high = max(start, take.at), min(end, following.at)
+        if low < high:
+            choices.append(Choice(low, high, take.pass_name))
+            fades.append(fade if take.fade is None else take.fade)
+    return join_choices(choices, fades[1:], candidates)
 
 
 def _spans(choice: Choice, sources: Mapping[str, tuple[PlacedPass, int]], low: int, high: int) -> list[Span]:

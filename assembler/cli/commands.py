@@ -68,18 +68,34 @@ def check(sheet: Path, *, as_json: bool, allow_outside: bool) -> int:
     return run_check(sheet, as_json=as_json, allow_outside=allow_outside)
 
 
+@commands.command(short_help="Write down which pass each stretch is taken from.")
+@click.argument("sheet", type=_PATH)
+@click.option("-o", "--output", type=_PATH, metavar="PLAN", help="Write the plan here; must not exist.")
+@_json
+@_outside
+def plan(sheet: Path, output: Path | None, *, as_json: bool, allow_outside: bool) -> int:
+    """Align what SHEET names and write the plan of every track, to change by hand and build with.
+
+    Without -o the plan is printed.
+    """
+    from assembler.cli.drafting import run_plan
+
+    return run_plan(sheet, output, as_json=as_json, allow_outside=allow_outside)
+
+
 @commands.command(short_help="Build a set.")
 @click.argument("sheet", type=_PATH)
 @click.option(
     "-o", "--output", type=_PATH, metavar="SET", required=True, help="The set's folder; must not exist."
 )
+@click.option("--plan", "plan_file", type=_PATH, metavar="PLAN", help="Take the stretches from this plan.")
 @_json
 @_outside
-def build(sheet: Path, output: Path, *, as_json: bool, allow_outside: bool) -> int:
+def build(sheet: Path, output: Path, plan_file: Path | None, *, as_json: bool, allow_outside: bool) -> int:
     """Build the set that SHEET describes: aligned, repaired, equal-length tracks with their record."""
     from assembler.cli.sessions import run_build
 
-    return run_build(sheet, output, as_json=as_json, allow_outside=allow_outside)
+    return run_build(sheet, output, plan_file, as_json=as_json, allow_outside=allow_outside)
 
 
 @commands.command(short_help="Check a set.")

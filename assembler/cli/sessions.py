@@ -31,13 +31,15 @@ def run_check(sheet: Path, *, as_json: bool, allow_outside: bool) -> int:
     return _status(result)
 
 
-def run_build(sheet: Path, output: Path, *, as_json: bool, allow_outside: bool) -> int:
+def run_build(sheet: Path, output: Path, plan: Path | None, *, as_json: bool, allow_outside: bool) -> int:
     """Build the set and tell; return the exit status."""
     from assembler.consolidator import build_set
     from assembler.report import report_page
 
     with shown_progress() as progress:
-        result = build_set(sheet, output, report_page, allow_outside=allow_outside, progress=progress)
+        result = build_set(
+            sheet, output, report_page, plan=plan, allow_outside=allow_outside, progress=progress
+        )
     if as_json:
         _print_json({**result.record, "set": str(output), "sound": result.edit.is_sound})
     else:

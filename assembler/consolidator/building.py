@@ -53,12 +53,13 @@ def _silent(_what: str, _share: float) -> None:
 
 
 def check_session(
-    sheet_path: Path, *, allow_outside: bool = False, progress: Progress = _silent
+    sheet_path: Path, *, plan: Path | None = None, allow_outside: bool = False, progress: Progress = _silent
 ) -> SessionResult:
     """Import and align everything, write nothing.
 
     Args:
         sheet_path: the session sheet.
+        plan: a plan made by hand, to be taken in place of the program's.
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
 
@@ -68,7 +69,7 @@ def check_session(
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with import_session(sheet, lambda share: progress("reading logs", share)) as session:
-        edit = align_session(session, progress)
+        edit = align_session(session, progress, plan)
         digests: dict[str, str | None] = {relative_path(sheet, path): None for path in capture_files(session)}
         edit = _with_sheet_notes(sheet, edit, digests)
         return SessionResult(sheet, edit, record_of(sheet, edit, digests))
@@ -79,6 +80,7 @@ def build_set(
     target: Path,
     make_page: PageMaker,
     *,
+    plan: Path | None = None,
     allow_outside: bool = False,
     progress: Progress = _silent,
     largest_riff: int = LARGEST_RIFF,
@@ -89,6 +91,7 @@ def build_set(
         sheet_path: the session sheet.
         target: the set's folder; must not exist.
         make_page: makes the page of the record.
+        plan: a plan made by hand, to be taken in place of the program's.
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
         largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
@@ -106,7 +109,7 @@ def build_set(
     ):
         files = capture_files(session)
         unchanged = UnchangedFiles(files)
-        edit = align_session(session, progress)
+        edit = align_session(session, progress, plan)
         free_space_check(target, _needed_bytes(sheet, edit))
         digests = digest_files(sheet, files, executor, lambda share: progress("hashing captures", share))
         edit = _with_sheet_notes(sheet, edit, digests)

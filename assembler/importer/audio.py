@@ -74,9 +74,9 @@ class PassAudio:
         padded[first - start : last - start] = found
         return padded
 
-    def without_corrections(self) -> PassAudio:
-        """Return the same files with every track in the order and polarity of the capture."""
-        return PassAudio(self.files, self.channels, self.word_length)
+    def rewired(self, channels: Sequence[tuple[int, int]], polarity: Sequence[int]) -> PassAudio:
+        """Return the same open files read with other channels or polarity for each tape track."""
+        return PassAudio(self.files, channels, self.word_length, polarity)
 
     def close(self) -> None:
         """Close the files."""

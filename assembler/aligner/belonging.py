@@ -1,0 +1,213 @@
+"""Does a retake belong, track by track? Exchanged tracks and inverted polarity, found by identical samples.
+
+A pass may be the right stretch of the right tape and still be wired wrongly: two tracks exchanged, one inverted.
+Each track of the probe pass is held against every track of the reference, upright and inverted; as
+everywhere, it is bit-identical samples that count.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.matching import LEAST_EVIDENCE, find_match, informative
+from assembler.aligner.relating import ANCHOR_SAMPLES, anchor_positions, read_all
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from assembler.aligner.relating import TrackReader
+    from assembler.arrays import Int32s
+
+PLACES = 12
+MOST_SEARCHES = 6
+BELONGS_SHARE = 0.5
+"""Share of informative samples that must be identical: up to half of what is looked at may be flawed."""
+
+
+@dataclass(frozen=True)
+class TrackMatch:
+    """What a probe track was found to be.
+
+    Args:
+        reference_track: the tape track of the reference that it is identical with.
+        polarity: 1, or -1 where it is its exact opposite.
+        share: of informative samples that are identical.
+    """
+
+    reference_track: int
+    polarity: int
+    share: float
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """How the tracks of a pass are wired, against another pass of the reel.
+
+    Args:
+        tracks: for each probe track what it was found to be; None where it is silent or matches nothing.
+        silent: probe tracks that have no sound where they were looked at.
+    """
+
+    tracks: tuple[TrackMatch | None, ...]
+    silent: frozenset[int]
+
+    @property
+    def exchanged(self) -> tuple[int, ...]:
+        """Probe tracks that hold another track of the tape."""
+        return tuple(t for t, match in enumerate(self.tracks) if match and match.reference_track != t)
+
+    @property
+    def inverted(self) -> tuple[int, ...]:
+        """Probe tracks in opposite polarity."""
+        return tuple(t for t, match in enumerate(self.tracks) if match and match.polarity < 0)
+
+    @property
+    def strange(self) -> tuple[int, ...]:
+        """Probe tracks with sound that is none of the reference's."""
+        return tuple(t for t, match in enumerate(self.tracks) if match is None and t not in self.silent)
+
+    @property
+    def is_straight(self) -> bool:
+        """Whether every track is what it should be, as far as it has sound."""
+        return not (self.exchanged or self.inverted or self.strange)
+
+    def order(self) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
+        """Return, for each tape track, the probe track that holds it and its polarity; None if two hold one.
+
+        Silent tracks fill the places that are left, their own first.
+        """
+        holders = {match.reference_track: t for t, match in enumerate(self.tracks) if match}
+        if len(holders) != sum(match is not None for match in self.tracks):
+            return None
+        left = [t for t in range(len(self.tracks)) if t not in holders.values()]
+        for tape_track in range(len(self.tracks)):
+            if tape_track not in holders:
+                holders[tape_track] = left.pop(left.index(tape_track) if tape_track in left else 0)
+        sources = tuple(holders[t] for t in range(len(self.tracks)))
+        matches = [self.tracks[source] for source in sources]
+        return sources, tuple(match.polarity if match else 1 for match in matches)
+
+
+def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tuple[int, int]]) -> Wiring:
+    """Return what each track of a pass is, at places whose shift is known.
+
+    Args:
+        reference: the pass to hold it against.
+        probe: the pass looked at.
+        places: probe sample and shift, up to a few dozen.
+    """
+    tracks = range(probe.tracks)
+    same = np.zeros((probe.tracks, reference.tracks, 2), np.int64)
+    seen = np.zeros(probe.tracks, np.int64)
+    for at, shift in places:
+        there = [reference.read(track, at + shift, ANCHOR_SAMPLES) for track in range(reference.tracks)]
+        for track in tracks:
+            samples = probe.read(track, at, ANCHOR_SAMPLES)
+            mask = informative(samples)
+            seen[track] += int(mask.sum())
+            for other, candidate in enumerate(there):
+                same[track, other, 0] += int(((candidate == samples) & mask).sum())
+                same[track, other, 1] += int(((candidate == -samples) & mask).sum())
+    matches = [_best(same[track], int(seen[track]), track) for track in tracks]
+    return Wiring(tuple(matches), frozenset(t for t in tracks if seen[t] < LEAST_EVIDENCE))
+
+
+def spread_places(stretches: Iterable[tuple[int, int, int]]) -> list[tuple[int, int]]:
+    """Return places (probe sample, shift) spread over stretches given as start, end, shift."""
+    listed = list(stretches)
+    places = []
+    for start, end, shift in listed:
+        positions = anchor_positions(start, end)
+        step = max(1, len(positions) * len(listed) // PLACES)
+        places += [(at, shift) for at in positions[::step]]
+    return places
+
+
+def search_wiring(
+    reference: TrackReader, probe: TrackReader, overlap: tuple[int, int], shift: int, radius: int
+) -> tuple[int, Wiring] | None:
+    """Return the shift and wiring of a pass whose tracks match nothing as they are; None where nothing fits.
+
+    Args:
+        reference: the pass searched in.
+        probe: the pass whose place is sought.
+        overlap: range of probe samples expected inside the reference.
+        shift: expected shift.
+        radius: how far around it to look.
+    """
+    positions = anchor_positions(*overlap)
+    for at in positions[:: max(1, len(positions) // MOST_SEARCHES)]:
+        found = _search_at(reference, probe, at, shift, radius)
+        if found is None:
+            continue
+        wiring = find_wiring(reference, probe, spread_places([(*overlap, found)]))
+        matched = sum(match is not None for match in wiring.tracks)
+        if matched and matched >= len(wiring.strange):
+            return found, wiring
+    return None
+
+
+def _best(same: np.ndarray[tuple[int, ...], np.dtype[np.int64]], seen: int, own: int) -> TrackMatch | None:
+    if seen < LEAST_EVIDENCE:
+        return None
+    # Two tracks of a tape may hold the same sound: the track's own place is asked first.
+    for polarity in (0, 1):
+        if same[own, polarity] >= BELONGS_SHARE * seen:
+            return TrackMatch(own, 1 - 2 * polarity, float(same[own, polarity]) / seen)
+    other, polarity = (int(index) for index in np.unravel_index(int(same.argmax()), same.shape))
+    if same[other, polarity] < BELONGS_SHARE * seen:
+        return None
+    return TrackMatch(other, 1 - 2 * polarity, float(same[other, polarity]) / seen)
+
+
+def _search_at(reference: TrackReader, probe: TrackReader, at: int, shift: int, radius: int) -> int | None:
+    start = at + shift - radius
+    windows = [reference.read(track, start, ANCHOR_SAMPLES + 2 * radius) for track in range(reference.tracks)]
+    for track in range(probe.tracks):
+        samples = probe.read(track, at, ANCHOR_SAMPLES)
+        found = _search_track(windows, samples, radius)
+        if found is not None:
+            return start + found - at
+    return None
+
+
+def _search_track(windows: Sequence[Int32s], samples: Int32s, radius: int) -> int | None:
+    for window in windows:
+        for version in (samples, np.asarray(-samples, np.int32)):
+            match = find_match([window], [version], radius)
+            if match is not None and match.identical >= BELONGS_SHARE:
+                return match.shift
+    return None
+
+
+def examine_wiring(
+    reference: TrackReader, probe: TrackReader, overlap: tuple[int, int], shift: int, radii: Sequence[int]
+) -> Wiring | None:
+    """Return how a pass is wired, or None where its sound proves nothing (silence, or another tape).
+
+    Args:
+        reference: the pass to hold it against.
+        probe: the pass looked at.
+        overlap: range of probe samples expected inside the reference.
+        shift: expected shift.
+        radii: how far around it to look, in samples; tried in order.
+    """
+    positions = anchor_positions(*overlap)
+    chosen = positions[:: max(1, len(positions) // PLACES)]
+    for radius in radii:
+        places = []
+        for at in chosen:
+            window = read_all(reference, at + shift - radius, ANCHOR_SAMPLES + 2 * radius)
+            match = find_match(window, read_all(probe, at, ANCHOR_SAMPLES), radius)
+            if match is not None:
+                places.append((at, match.shift + shift - radius))
+        if places:
+            return find_wiring(reference, probe, places)
+    for radius in radii:
+        found = search_wiring(reference, probe, overlap, shift, radius)
+        if found is not None:
+            return found[1]
+    return None

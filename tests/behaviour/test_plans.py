@@ -1,0 +1,101 @@
+"""The plan as a person's: written, changed, built with."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from assembler.cli.commands import run
+from tests.support.sessions import HOUR, Layout, delivered, make_tape, run_json
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from assembler.arrays import Int32s
+
+Capsys = pytest.CaptureFixture[str]
+
+
+def flawed_session(folder: Path) -> tuple[Path, Int32s, Int32s]:
+    """Write a reel in two passes, the first muted for a while; return sheet, tape and first pass."""
+    tape = make_tape(4, 2)
+    first = tape.copy()
+    first[90000:92000, 0] = 0
+    layout = Layout(folder)
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_pass("A1", "A", first, "01:00:00:00")
+    layout.add_pass("A2", "A", tape[48000:144000], HOUR + 48000)
+    return layout.write(), tape, first
+
+
+def test_an_unchanged_plan_builds_the_same_edit(tmp_path: Path, capsys: Capsys) -> None:
+    """What plan writes gives, unchanged, the very spans and joins that build makes by itself."""
+    sheet, tape, _ = flawed_session(tmp_path)
+    assert run(["plan", str(sheet), "-o", str(tmp_path / "plan.toml")]) == 0
+    capsys.readouterr()
+    _, own = run_json(capsys, "build", sheet, "-o", tmp_path / "own")
+    status, hand = run_json(capsys, "build", sheet, "--plan", tmp_path / "plan.toml", "-o", tmp_path / "hand")
+    assert status == 0
+    for before, after in zip(own["tracks"], hand["tracks"], strict=True):
+        assert (before["spans"], before["joins"]) == (after["spans"], after["joins"])
+    assert np.array_equal(delivered(tmp_path / "hand"), tape)
+
+
+def test_a_changed_plan_is_followed_and_its_flaws_told(tmp_path: Path, capsys: Capsys) -> None:
+    """A person may keep a flaw: it is delivered as the plan says, and listed as uncured."""
+    sheet, _, first = flawed_session(tmp_path)
+    plan = tmp_path / "plan.toml"
+    plan.write_text(
+        'format = 1\n[[track]]\nname = "One"\ntake = [{ at = "01:00:00:00", pass = "A1" }]\n'
+        '[[track]]\nname = "Two"\ntake = [{ at = "01:00:00:00", pass = "A1" },\n'
+        '  { at = "01:00:02:00+5", pass = "A2" }, { at = "01:00:02:15", pass = "" }]\n'
+    )
+    status, record = run_json(capsys, "build", sheet, "--plan", plan, "-o", tmp_path / "set")
+    assert status == 1
+    assert np.array_equal(delivered(tmp_path / "set")[:, 0], first[:, 0])
+    assert [(place["track"], place["kind"]) for place in record["uncured"]] == [
+        ("One", "mute"),
+        ("Two", "missing"),
+    ]
+    spans = [(span["start"], span["end"], span["pass"]) for span in record["tracks"][1]["spans"]]
+    assert spans == [(0, 96005, "A1"), (96005, 120000, "A2"), (120000, 192000, None)]
+    assert run(["verify", str(tmp_path / "set"), "--against", str(sheet)]) == 0
+
+
+ONE = '[[track]]\nname = "One"\ntake = [{ at = "01:00:00:00", pass = "A1" }]\n'
+TWO = '[[track]]\nname = "Two"\ntake = [{ at = "01:00:00:00", pass = "A1" }]\n'
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ("format = 2\n" + ONE + TWO, ["format", "found 2"]),
+        ("format = 1\n" + ONE, ["Two"]),
+        ("format = 1\n" + ONE + TWO.replace("Two", "Tow"), ["track[2].name", "Tow"]),
+        ("format = 1\n" + ONE + TWO.replace("A1", "Q9"), ["track[2].take[1].pass", "Q9", "A2"]),
+        ("format = 1\n" + ONE + TWO.replace("01:00:00:00", "01:00:00:30"), ["track[2].take[1].at"]),
+        ("format = 1\n" + ONE + TWO.replace("01:00:00:00", "one o'clock"), ["track[2].take[1].at"]),
+        ("format = 1\n" + ONE + TWO.replace("A1", "A2"), ["Two", "A2 has nothing"]),
+        ("format = 1\n" + ONE + TWO.replace("pass", "passs"), ["track[2].take[1]"]),
+        ("format = 1\n[[track]\n", ["not valid TOML"]),
+        (
+            "format = 1\n" + ONE + TWO.replace("}]", '}, { at = "00:59:59:00", pass = "" }]'),
+            ["track[2].take[2].at", "order"],
+        ),
+    ],
+)
+def test_a_plan_that_does_not_fit_is_told(
+    tmp_path: Path, capsys: Capsys, text: str, words: list[str]
+) -> None:
+    """A mistake in a plan names the file, the key and what is allowed; status 2, nothing written."""
+    sheet, _, _ = flawed_session(tmp_path)
+    plan = tmp_path / "plan.toml"
+    plan.write_text(text)
+    assert run(["build", str(sheet), "--plan", str(plan), "-o", str(tmp_path / "set")]) == 2
+    told = capsys.readouterr().err
+    assert len(told.splitlines()) <= 2
+    for word in ["plan.toml", *words]:
+        assert word in told, told
+    assert not (tmp_path / "set").exists()
