@@ -106,9 +106,9 @@ def place_reel(
 
 def coarse_map(one: PassToPlace) -> TimeMap:
     """Return the time map that a pass has by its log alone."""
-    slips = tuple(Slip(s.pass_sample, s.samples) for s in one.position.slips if s.samples)
-    inside = tuple(s for s in slips if 0 < s.pass_sample + max(0, -s.samples) < one.audio.length)
-    return map_with_slips(one.audio.length, round(one.position.shift), inside)
+    slips = [Slip(s.pass_sample, s.samples) for s in one.position.slips if s.samples]
+    length = one.audio.length
+    return map_with_slips(length, round(one.position.shift), _apart(slips, length))
 
 
 def expected_overlap(reference: PassToPlace, one: PassToPlace) -> tuple[int, int] | None:

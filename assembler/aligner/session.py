@@ -102,14 +102,22 @@ def align_session(
 
 
 def delivered_tracks(sheet: Sheet) -> list[DeliveredTrack]:
-    """Return the tracks of the set; reels that name the same track follow one another on it."""
+    """Return the tracks of the set; reels that name the same track follow one another on it.
+
+    A tape track that carries the timecode is no track of the set unless the sheet asks for it.
+    """
     numbers: dict[str, int] = {}
     places: dict[str, dict[str, int]] = {}
     number = 0
     for reel in sheet.reels:
+        stripes = {
+            one.timecode.value
+            for one in sheet.passes
+            if one.reel == reel.name and one.timecode.kind == "ltc_track"
+        }
         for index, name in enumerate(reel.tracks):
             number += 1
-            if name:
+            if name and (index + 1 not in stripes or sheet.deliver.timecode_tracks):
                 numbers.setdefault(name, number)
                 places.setdefault(name, {})[reel.name] = index
     return [DeliveredTrack(numbers[name], name, places[name]) for name in numbers]

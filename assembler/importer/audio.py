@@ -49,6 +49,11 @@ class PassAudio:
         self._lock = threading.Lock()
 
     @property
+    def sample_rate(self) -> int:
+        """Samples per second, as the files' headers say."""
+        return self.files[0].info.format.sample_rate
+
+    @property
     def tracks(self) -> int:
         """Number of tape tracks, unused ones counted."""
         return len(self.channels)

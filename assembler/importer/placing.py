@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from assembler.errors import CaptureError, TimecodeLogError
@@ -17,13 +19,19 @@ from assembler.timecode import (
     read_csv_log,
     read_midi_log,
 )
+from assembler.timecode.ltc import decode_ltc, ltc_points
+from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from pathlib import Path
 
+    from assembler.arrays import Int32s
     from assembler.importer.audio import PassAudio
     from assembler.sheet import Pass, Reel, Sheet
     from assembler.timecode import ClockFit
+
+STRIPE_BLOCK = 1 << 18
 
 BY_HAND_FRAMES = 0.5
 """A place given as a label is meant to the frame: half a frame either way."""
@@ -37,11 +45,6 @@ def find_position(sheet: Sheet, one: Pass, reel: Reel, audio: PassAudio) -> tupl
         CaptureError: the source holds no position.
     """
     kind = one.timecode.kind
-    if kind in ("ltc", "ltc_track"):
-        problem = (
-            'linear timecode is not read yet; allowed: a .mid or .csv log, { start = "…" }, "bext" or "audio"'
-        )
-        raise sheet_error(sheet, one, "timecode", problem)
     offset = _offset_samples(sheet, reel)
     if kind == "audio":
         return Position("audio", 0.0, 0.0), None
@@ -49,7 +52,13 @@ def find_position(sheet: Sheet, one: Pass, reel: Reel, audio: PassAudio) -> tupl
         return _start_position(sheet, str(one.timecode.value), offset), None
     if kind == "bext":
         return _bext_position(audio, offset), None
+    if kind == "ltc_track":
+        return _stripe_position(
+            sheet, one, _track_stripe(audio, int(one.timecode.value or 0) - 1), offset
+        ), None
     log = find_timecode(sheet, one)
+    if log is not None and log.suffix.lower() == ".wav":
+        return _file_stripe_position(sheet, one, log, offset), log
     if log is None:
         problem = (
             f"found no timecode log beside the audio of {one.name}; allowed: a .mid or .csv log, "
@@ -92,15 +101,66 @@ def _bext_position(audio: PassAudio, offset: int) -> Position:
     return Position("bext", references[0] + offset, 1.0)
 
 
+@dataclass(frozen=True)
+class _Stripe:
+    """A recording of the timecode signal: where it is, its rate and its samples in blocks."""
+
+    path: Path
+    sample_rate: int
+    blocks: Iterable[Int32s]
+
+
+def _track_stripe(audio: PassAudio, track: int) -> _Stripe:
+    """Return the stripe that stands on one of the tape's own tracks."""
+    length = audio.track_lengths[track]
+    blocks = (
+        audio.read(track, start, min(STRIPE_BLOCK, length - start))
+        for start in range(0, length, STRIPE_BLOCK)
+    )
+    return _Stripe(audio.path(track), audio.sample_rate, blocks)
+
+
+def _file_stripe_position(sheet: Sheet, one: Pass, path: Path, offset: int) -> Position:
+    with WaveFile(path) as file:
+        info = file.info
+        if info.format.channels != 1:
+            raise CaptureError(f"has {info.format.channels} channels; a timecode recording has 1", path=path)
+        blocks = (
+            file.read(start, min(STRIPE_BLOCK, info.frames - start))[:, 0]
+            for start in range(0, info.frames, STRIPE_BLOCK)
+        )
+        return _stripe_position(sheet, one, _Stripe(path, info.format.sample_rate, blocks), offset)
+
+
+def _stripe_position(sheet: Sheet, one: Pass, stripe: _Stripe, offset: int) -> Position:
+    """Return the place that linear timecode gives.
+
+    A stripe that was recorded beside the tracks shares their clock, and so their wrong label where it is wrong.
+    """
+    session = sheet.session
+    rate = frame_rate(session.frame_rate)
+    sample_rate = session.sample_rate if one.relabel else stripe.sample_rate
+    try:
+        points = ltc_points(decode_ltc(stripe.blocks, sample_rate, rate))
+        clock = fit_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
+    except TimecodeLogError as error:
+        raise TimecodeLogError(error.problem, path=stripe.path, place=error.place) from error
+    return replace(_clock_position(clock, offset, session.sample_rate), source="ltc")
+
+
+def _delay_seconds(sheet: Sheet, one: Pass) -> float:
+    own = one.timecode_delay_ms
+    return (sheet.session.timecode_delay_ms if own is None else own) / 1000
+
+
 def _log_position(sheet: Sheet, one: Pass, log: Path, offset: int) -> Position:
     session = sheet.session
     rate = frame_rate(session.frame_rate)
-    delay_ms = session.timecode_delay_ms if one.timecode_delay_ms is None else one.timecode_delay_ms
     read = read_csv_log if log.suffix.lower() == ".csv" else read_midi_log
     try:
         with log.open("rb") as stream:
             points = decode_quarter_frames(read(stream, session.sample_rate), rate)
-        clock = fit_clock(points, rate, session.sample_rate, delay_seconds=delay_ms / 1000)
+        clock = fit_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
     except TimecodeLogError as error:
         raise TimecodeLogError(error.problem, path=log, place=error.place) from error
     except OSError as error:
@@ -111,7 +171,7 @@ def _log_position(sheet: Sheet, one: Pass, log: Path, offset: int) -> Position:
 def _clock_position(clock: ClockFit, offset: int, sample_rate: int) -> Position:
     first = clock.stretches[0]
     slips = []
-    for before, after in zip(clock.stretches, clock.stretches[1:], strict=False):
+    for before, after in pairwise(clock.stretches):
         change = after.shift_samples - before.shift_samples
         place = 0.5 * (before.log_end + after.log_start)
         error = 2.0 * (before.uncertainty_samples**2 + after.uncertainty_samples**2) ** 0.5

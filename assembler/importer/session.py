@@ -90,7 +90,7 @@ def _import_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> Impo
     audio = PassAudio(files, channels, sheet.deliver.word_length)
     notes += _fault_notes(one, files) + _length_notes(one, reel, audio) + _depth_notes(sheet, one, files)
     position, log = find_position(sheet, one, reel, audio)
-    notes += _clock_notes(one, position)
+    notes += _clock_notes(one, position, sheet.session.sample_rate)
     return ImportedPass(one.name, one.reel, audio, position, log, tuple(notes))
 
 
@@ -158,16 +158,25 @@ def _depth_notes(sheet: Sheet, one: Pass, files: Sequence[WaveFile]) -> list[Not
     return [Note("not_transparent", text, pass_name=one.name)]
 
 
-def _clock_notes(one: Pass, position: Position) -> list[Note]:
-    if position.clock is None:
-        return []
-    return [
-        Note(_NOTE_KINDS.get(finding.kind, "other"), f"{one.name}: {finding.text}", pass_name=one.name)
-        for finding in position.clock.findings
-    ]
+_NOTE_KINDS = {
+    "log_clock": "log_clock",
+    "not_clocked": "not_clocked",
+    "mislabelled": "not_clocked",
+    "timecode_gap": "timecode_gap",
+    "timecode_jump": "timecode_jump",
+    "restart": "timecode_jump",
+}
+"""What the clock fit finds, as a note; everything else it finds is of the kind "other"."""
 
 
-_NOTE_KINDS: dict[str, str] = {}
+def _clock_notes(one: Pass, position: Position, sample_rate: int) -> list[Note]:
+    findings = () if position.clock is None else position.clock.findings
+    notes = []
+    for finding in findings:
+        at = None if finding.seconds is None else round(finding.seconds * sample_rate)
+        kind = _NOTE_KINDS.get(finding.kind, "other")
+        notes.append(Note(kind, f"{one.name}: {finding.text}", pass_name=one.name, start=at, end=at))
+    return notes
 
 
 def _past_midnight(passes: Sequence[ImportedPass], sheet: Sheet) -> list[ImportedPass]:

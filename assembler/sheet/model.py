@@ -264,6 +264,7 @@ class Deliver(_Record):
             min_length=1, max_length=3, description='a list of one or more of "sha256", "sha512" and "md5"'
         ),
     ] = ("sha256",)
+    timecode_tracks: Annotated[bool, Field(description="true or false")] = False
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,75 @@
+"""Linear timecode as a position: a stripe beside the tracks, or on one of the tape's own."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from assembler.cli.commands import run
+from assembler.timecode import frame_rate
+from assembler.timecode.ltc import encode_ltc
+from tests.support.sessions import HOUR, RATE, Layout, delivered, make_tape, run_json, write_wave
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from assembler.arrays import Int32s
+
+Capsys = pytest.CaptureFixture[str]
+
+
+def stripe(seconds: float, first_frame: int) -> Int32s:
+    """A stripe at 30 frames a second whose first sample is the beginning of a frame; 16 bit, with noise."""
+    sound = encode_ltc(first_frame, round(seconds * 30), frame_rate("30"), RATE)
+    noise = np.random.default_rng(2).standard_normal(sound.size) * 30
+    return np.round(sound * 20000 + noise).astype(np.int32)
+
+
+def test_a_stripe_beside_the_tracks_places_the_pass(tmp_path: Path, capsys: Capsys) -> None:
+    """A recording of the timecode signal beside the audio puts the pass on its sample."""
+    tape = make_tape(4, 1)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One"])
+    layout.add_pass("A1", "A", tape, "x", timecode={"ltc": "captures/A1/stripe/ltc.wav"})
+    code = stripe(5, 30 * 3600)
+    # The capture begins 1000 samples into the first frame.
+    write_wave(tmp_path / "captures" / "A1" / "stripe" / "ltc.wav", code[1000 : 1000 + tape.shape[0]], 16)
+    status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    assert status == 0, record
+    assert record["passes"][0]["clock"]["source"] == "ltc"
+    assert abs(record["start"]["sample"] - (HOUR + 1000)) <= 1
+    assert np.array_equal(delivered(tmp_path / "set"), tape)
+
+
+@pytest.mark.parametrize("wanted", [False, True])
+def test_a_stripe_on_a_track_is_delivered_only_when_asked(
+    tmp_path: Path, capsys: Capsys, *, wanted: bool
+) -> None:
+    """A tape track that carries timecode places the pass and is no track of the set unless the sheet says so."""
+    tape = np.column_stack((make_tape(4, 1)[:, 0], stripe(4, 30 * 7200)))
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Timecode"])
+    layout.add_pass("A1", "A", tape, "x", timecode={"ltc_track": 2})
+    if wanted:
+        layout.more = "[deliver]\ntimecode_tracks = true\n"
+    status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    assert status == 0, record
+    assert record["start"]["sample"] == 2 * HOUR
+    assert [track["name"] for track in record["tracks"]] == ["One", "Timecode"][: 1 + wanted]
+    assert np.array_equal(delivered(tmp_path / "set"), tape[:, : 1 + wanted])
+
+
+def test_a_stripe_without_timecode_is_told(tmp_path: Path, capsys: Capsys) -> None:
+    """Music where a stripe is expected gives one or two plain lines, status 2, nothing written."""
+    tape = make_tape(3, 2)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_pass("A1", "A", tape, "x", timecode={"ltc_track": 2})
+    assert run(["build", str(layout.write()), "-o", str(tmp_path / "set")]) == 2
+    told = capsys.readouterr().err
+    assert "02.wav" in told
+    assert "timecode" in told
+    assert len(told.splitlines()) <= 2
+    assert not (tmp_path / "set").exists()
