@@ -1,7 +1,8 @@
-"""Timecode: frame rates and labels, MIDI timecode logs, and what clock a log kept."""
+"""Timecode: frame rates and labels, MIDI timecode logs, linear timecode, and what clock a log kept."""
 
 from assembler.timecode.clock import ClockFit, ClockStretch, fit_clock
 from assembler.timecode.csvlog import read_csv_log
+from assembler.timecode.ltc import LtcLog, decode_ltc, encode_ltc, ltc_points
 from assembler.timecode.messages import Finding, FullFrame, MidiLog
 from assembler.timecode.mtc import TimecodePoints, decode_quarter_frames
 from assembler.timecode.rates import (
@@ -36,10 +37,13 @@ __all__ = [
     "Finding",
     "FrameRate",
     "FullFrame",
+    "LtcLog",
     "MidiLog",
     "TimecodePoints",
+    "decode_ltc",
     "decode_quarter_frames",
     "encode_full_frame",
+    "encode_ltc",
     "encode_quarter_frames",
     "encode_quarter_stream",
     "fit_clock",
@@ -48,6 +52,7 @@ __all__ = [
     "frame_rate",
     "frame_to_sample",
     "frames_to_samples",
+    "ltc_points",
     "parse_label",
     "parse_offset",
     "quarter_messages",

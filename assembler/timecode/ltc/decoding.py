@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from assembler.timecode.rates import FrameRate
 
 # Samples in a window: some seconds, so that reading the margins twice costs little.
-_WINDOW: Final = 1 << 18
+WINDOW_SAMPLES: Final = 1 << 18
 # A word at half speed is two frames long, and what is asked of its neighbourhood is less than one more.
 _MARGIN_FRAMES: Final = 6
 # Fewer samples in a bit cell do not carry a stripe at twice its speed.
@@ -109,7 +109,7 @@ def decode_ltc(blocks: Iterable[Int32s | Float64s], sample_rate: int, rate: Fram
             f"sample rate {sample_rate}; linear timecode of {rate.name} frames needs {least} or more"
         )
     margin = int(_MARGIN_FRAMES * sample_rate / float(rate.exact)) + 1
-    window = max(_WINDOW, 4 * margin)
+    window = max(WINDOW_SAMPLES, 4 * margin)
     parts = [find_words(np.zeros(0))]
     length, swing = 0, 0.0
     for first, core, samples in _cut_windows(blocks, window, margin):
