@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, Protocol
 
 from assembler.aligner.relating import ANCHOR_SAMPLES, Relation, relate
-from assembler.aligner.searching import find_anywhere, find_likeness
+from assembler.aligner.searching import LEVEL_TOLD_DB, Likeness, find_anywhere, find_likeness
 from assembler.aligner.timemap import Slip, TimeMap, map_with_slips
 from assembler.importer.notes import Note
 
@@ -26,8 +26,14 @@ SEARCH_SECONDS = (0.02, 0.2, 1.0)
 """How far around timecode's place a pass is looked for, tried in this order. Logs come through an interface with
 a delay of its own, so that even an exact fit is off by some milliseconds; more than a second is another place."""
 
+LOG_DELAY_SECONDS = 0.025
+"""A fixed delay of a timecode interface stays below this (common practice, no source)."""
+
 SLIP_PLACE_SECONDS = 1.0
 SLIP_SIZE_SAMPLES = 4
+
+PURE_GAIN_CORRELATION = 0.9999
+"""Two pieces as alike as this differ by nothing but their level."""
 
 
 class PassToPlace(Protocol):
@@ -96,7 +102,7 @@ def place_reel(
     for one in others:
         relation = relations[one.name]
         if relation is not None:
-            _place_related(work, reference, one, relation)
+            _place_related(work, reference, one, relation, sample_rate)
     for one in others:
         if one.name not in work.maps:
             _place_unrelated(work, one, passes, reference, sample_rate)
@@ -237,13 +243,16 @@ def _looks_across(relation: Relation | None, at: int) -> bool:
     return start < at - ANCHOR_SAMPLES and end > at + ANCHOR_SAMPLES
 
 
-def _place_related(work: _Work, reference: PassToPlace, one: PassToPlace, relation: Relation) -> None:
+def _place_related(
+    work: _Work, reference: PassToPlace, one: PassToPlace, relation: Relation, sample_rate: int
+) -> None:
     """Map a pass through the reference's map; a change of shift that is not the reference's is its own slip."""
     base = work.maps[reference.name]
     slips = []
     reference_slips = base.slips()
     first = relation.stretches[0]
     start_shift = _shift_of(base, first.start + first.shift) + first.shift
+    _tell_contradiction(work, reference, one, start_shift - one.position.shift_at(first.start), sample_rate)
     for slip in _relative_slips(relation):
         theirs = [r for r in reference_slips if abs(r.pass_sample - slip.at_reference) < ANCHOR_SAMPLES]
         rest = slip.change + sum(r.samples for r in theirs)
@@ -253,6 +262,23 @@ def _place_related(work: _Work, reference: PassToPlace, one: PassToPlace, relati
                 work.notes.append(_blame_note(one, reference, slip.at_probe, rest))
     work.maps[one.name] = map_with_slips(one.audio.length, start_shift, _apart(slips, one.audio.length))
     work.groups[one.name] = work.groups[reference.name]
+
+
+def _tell_contradiction(
+    work: _Work, reference: PassToPlace, one: PassToPlace, off: float, sample_rate: int
+) -> None:
+    """Tell where sound and logs disagree by more than an interface's delay: one of the two logs is wrong."""
+    if one.position.source == "audio":
+        return
+    doubt = 6 * (reference.position.uncertainty_samples**2 + one.position.uncertainty_samples**2) ** 0.5
+    if abs(off) <= LOG_DELAY_SECONDS * sample_rate + doubt:
+        return
+    way = "later" if off > 0 else "earlier"
+    text = (
+        f"{one.name} lies {abs(off) / sample_rate:.3f} s {way} by its sound in {reference.name} than by its log; its "
+        f"sound is followed, but one of the two logs is wrong (exchanged?), and with it perhaps the reel's place"
+    )
+    work.notes.append(Note("undecided", text, pass_name=one.name))
 
 
 def _blame_note(one: PassToPlace, reference: PassToPlace, at: int, samples: int) -> Note:
@@ -283,7 +309,7 @@ def _place_unrelated(
     for other in (p for p in passes if p.name in work.maps and p is not reference and p is not one):
         relation = _relation(other, one, sample_rate)
         if relation is not None:
-            _place_related(work, other, one, relation)
+            _place_related(work, other, one, relation, sample_rate)
             return
     if one.position.source == "audio":
         _refuse(work, one, "its sound is nowhere in another pass of the reel")
@@ -330,19 +356,29 @@ def _weigh_stranger(
                 one.audio.length, _shift_of(work.maps[other.name], 0) + likeness.shift, ()
             )
             work.groups[one.name] = max(work.groups.values()) + 1
-            work.notes.append(
-                Note(
-                    "not_transparent",
-                    f"{one.name} runs along with {other.name} (correlation {likeness.correlation:.4f}, "
-                    f"level {likeness.level_db:+.2f} dB) but is nowhere identical: the capture chain is not "
-                    f"bit-transparent (a mixer, a rate converter or dither in the way); largest difference "
-                    f"{likeness.largest_difference} steps, {likeness.difference_db:.1f} dB",
-                    pass_name=one.name,
-                )
-            )
+            work.notes.append(_unlike_note(one, other, likeness))
             return
     names = ", ".join(other.name for other in overlapping)
-    _refuse(work, one, f"its sound is not that of {names} where their timecode overlaps")
+    why = f"its sound is not that of {names} where their timecode overlaps"
+    for other in overlapping:
+        place = find_anywhere(other.audio, one.audio)
+        if place is not None:
+            off = place - (one.position.shift_at(0) - other.position.shift_at(0))
+            way = "later" if off > 0 else "earlier"
+            why += f"; it is found in {other.name} {abs(off) / sample_rate:.3f} s {way}: are their logs exchanged?"
+            break
+    _refuse(work, one, why)
+
+
+def _unlike_note(one: PassToPlace, other: PassToPlace, likeness: Likeness) -> Note:
+    is_gain = abs(likeness.level_db) > LEVEL_TOLD_DB and likeness.correlation > PURE_GAIN_CORRELATION
+    return Note(
+        "level_differs" if is_gain else "not_transparent",
+        f"{one.name} runs along with {other.name} but is nowhere identical: the capture chain is not "
+        f"bit-transparent: {likeness.cause}; correlation {likeness.correlation:.4f}, largest difference "
+        f"{likeness.largest_difference} steps, {likeness.difference_db:.1f} dB",
+        pass_name=one.name,
+    )
 
 
 def _refuse(work: _Work, one: PassToPlace, why: str) -> None:

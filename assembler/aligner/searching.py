@@ -19,6 +19,8 @@ SCAN_BLOCK = 1 << 18
 PROBES = 8
 LIKE_CORRELATION = 0.9
 LIKE_SAMPLES = 16384
+FRACTION_TOLD = 0.02
+LEVEL_TOLD_DB = 0.02
 
 
 @dataclass(frozen=True)
@@ -31,6 +33,8 @@ class Likeness:
         level_db: level of the probe over that of the reference.
         largest_difference: in sample values, after alignment, level as captured.
         difference_db: power of the difference over that of the reference.
+        fraction: of a sample that the probe lies behind, beyond ``shift``; within half a sample.
+        empty_bits: lowest bits that are zero in every sample of the probe and not in the reference.
     """
 
     shift: int
@@ -38,6 +42,19 @@ class Likeness:
     level_db: float
     largest_difference: int
     difference_db: float
+    fraction: float = 0.0
+    empty_bits: int = 0
+
+    @property
+    def cause(self) -> str:
+        """What the difference looks like, in an engineer's words."""
+        if self.empty_bits:
+            return f"its lowest {self.empty_bits} bits are always zero: a shorter word length was in the way"
+        if abs(self.fraction) > FRACTION_TOLD:
+            return f"it lies {self.fraction:+.2f} sample off the grid: a rate converter or an analogue path in the way"
+        if abs(self.level_db) > LEVEL_TOLD_DB:
+            return f"its level is {self.level_db:+.2f} dB off: a gain in the way"
+        return "a mixer, a rate converter or dither in the way"
 
 
 def find_anywhere(reference: TrackReader, probe: TrackReader) -> int | None:
@@ -105,7 +122,28 @@ def _likeness_of(window: Float64s, piece: Float64s, first_shift: int) -> Likenes
         10 * float(np.log10(power / reference_power)),
         int(np.abs(difference).max()),
         10 * float(np.log10(max(float(np.dot(difference, difference)), 1e-9) / reference_power)),
+        _fraction_behind(there, piece),
+        max(0, _empty_bits(piece) - _empty_bits(there)),
     )
+
+
+def _fraction_behind(reference: Float64s, probe: Float64s) -> float:
+    """Return the fraction of a sample that the probe lies behind the reference: the slope of their cross phase.
+
+    Weighted least squares through zero over all frequencies, weights the cross power; right within half a sample.
+    """
+    window = np.hanning(reference.size)
+    cross = np.fft.rfft(reference * window) * np.conj(np.fft.rfft(probe * window))
+    frequencies = np.linspace(0.0, np.pi, cross.size)
+    weights = np.abs(cross)
+    total = float(np.sum(weights * frequencies**2))
+    return float(np.sum(weights * frequencies * np.angle(cross))) / total if total else 0.0
+
+
+def _empty_bits(samples: Float64s) -> int:
+    """Return how many of the lowest bits are zero in every sample."""
+    used = int(np.bitwise_or.reduce(samples.astype(np.int64)))
+    return (used & -used).bit_length() - 1 if used else 0
 
 
 def _moving(window: Float64s, size: int) -> Float64s:

@@ -11,6 +11,7 @@ from assembler.cli.commands import run
 from tests.support.sessions import HOUR, Layout, delivered, make_tape, run_json
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from assembler.arrays import Int32s
@@ -19,7 +20,7 @@ Capsys = pytest.CaptureFixture[str]
 NAMES = ["One", "Two", "Three", "Four"]
 
 
-def session_with_retake(folder: Path, retake: Int32s, **keys: object) -> tuple[Path, Int32s]:
+def session_with_retake(folder: Path, retake: Int32s, *, fix: bool = False) -> tuple[Path, Int32s]:
     """Write a first pass that is muted for a while and a retake; return the sheet and the tape."""
     tape = make_tape(4, 4)
     first = tape.copy()
@@ -27,7 +28,7 @@ def session_with_retake(folder: Path, retake: Int32s, **keys: object) -> tuple[P
     layout = Layout(folder)
     layout.add_reel("A", NAMES)
     layout.add_pass("A1", "A", first, HOUR)
-    layout.add_pass("A2", "A", retake, HOUR + 24000, **keys)
+    layout.add_pass("A2", "A", retake, HOUR + 24000, fix=fix)
     return layout.write(), tape
 
 
@@ -51,16 +52,24 @@ def all_inverted(tape: Int32s) -> Int32s:
     return -tape[24000:168000]
 
 
-@pytest.mark.parametrize("wrong", [exchanged, rotated, inverted, all_inverted], ids=lambda f: f.__name__)
-def test_wrong_wiring_is_put_right_only_when_asked(tmp_path: Path, capsys: Capsys, wrong: object) -> None:
+@pytest.mark.parametrize(
+    ("wrong", "kind"),
+    [
+        (exchanged, "tracks_exchanged"),
+        (rotated, "tracks_exchanged"),
+        (inverted, "polarity_inverted"),
+        (all_inverted, "polarity_inverted"),
+    ],
+)
+def test_wrong_wiring_is_put_right_only_when_asked(
+    tmp_path: Path, capsys: Capsys, wrong: Callable[[Int32s], Int32s], kind: str
+) -> None:
     """With fix = true the retake cures and the record says how; without, the wrong tracks are refused."""
-    assert callable(wrong)
     retake = wrong(make_tape(4, 4))
     sheet, tape = session_with_retake(tmp_path / "fixed", retake, fix=True)
     status, record = run_json(capsys, "build", sheet, "-o", tmp_path / "fixed" / "set")
     assert status == 0, record["notes"]
     assert np.array_equal(delivered(tmp_path / "fixed" / "set"), tape)
-    kind = "polarity_inverted" if "inverted" in wrong.__name__ else "tracks_exchanged"
     (note,) = [note for note in record["notes"] if note["kind"] == kind]
     assert note["pass"] == "A2"
     changed = record["passes"][1]
@@ -105,3 +114,71 @@ def test_a_retake_from_another_place_of_the_tape_is_refused(tmp_path: Path, caps
     assert status == 1
     assert {note["pass"] for note in record["notes"] if note["kind"] == "retake_refused"} == {"A2"}
     assert tape.shape == delivered(tmp_path / "set").shape
+
+
+def resampled(tape: Int32s) -> Int32s:
+    """The tape 0.3 sample late, by a linear phase shift of each whole track."""
+    spectrum = np.fft.rfft(tape, axis=0)
+    turn = np.exp(-1j * np.linspace(0, np.pi, spectrum.shape[0]) * 0.3)
+    return np.round(np.fft.irfft(spectrum * turn[:, None], tape.shape[0], axis=0)).astype(np.int32)
+
+
+@pytest.mark.parametrize(
+    ("change", "kind", "words"),
+    [
+        (lambda tape: np.round(tape * 0.5).astype(np.int32), "level_differs", "-6.02 dB"),
+        (resampled, "not_transparent", "+0.30 sample"),
+        (lambda tape: tape & ~15, "not_transparent", "lowest 4 bits"),
+        (
+            lambda tape: tape + np.random.default_rng(1).integers(-4, 5, tape.shape),
+            "not_transparent",
+            "dither",
+        ),
+    ],
+    ids=["level", "fraction", "truncated", "dithered"],
+)
+def test_a_chain_that_changes_numbers_is_named(
+    tmp_path: Path, capsys: Capsys, change: Callable[[Int32s], Int32s], kind: str, words: str
+) -> None:
+    """A retake at another level, off the sample grid, cut to fewer bits or dithered is told as what it is."""
+    tape = make_tape(4, 2)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_pass("A1", "A", tape, HOUR)
+    layout.add_pass("A2", "A", change(tape).astype(np.int32), HOUR)
+    _, record = run_json(capsys, "check", layout.write())
+    texts = [note["text"] for note in record["notes"] if note["kind"] == kind]
+    assert any(words in text for text in texts), record["notes"]
+
+
+def test_exchanged_logs_are_suspected(tmp_path: Path, capsys: Capsys) -> None:
+    """When two passes have each other's log, the refusal says where the sound really is."""
+    tape = make_tape(10, 1)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One"])
+    layout.add_pass("A1", "A", tape[:384000], HOUR)
+    layout.add_pass("A2", "A", tape[96000:], HOUR + 96000)
+    sheet = layout.write()
+    logs = [tmp_path / "captures" / name / "timecode.mid" for name in ("A1", "A2")]
+    first, second = (log.read_bytes() for log in logs)
+    logs[0].write_bytes(second)
+    logs[1].write_bytes(first)
+    status, record = run_json(capsys, "check", sheet)
+    assert status == 1
+    (note,) = [note for note in record["notes"] if note["kind"] == "retake_refused"]
+    assert "4.000 s" in note["text"]
+    assert "logs exchanged?" in note["text"]
+
+
+def test_a_log_that_sound_contradicts_is_told(tmp_path: Path, capsys: Capsys) -> None:
+    """A log half a second off is overruled by the sound, and told as something a person has to look at."""
+    tape = make_tape(6, 1)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One"])
+    layout.add_pass("A1", "A", tape, HOUR)
+    layout.add_pass("A2", "A", tape[48000:], HOUR + 72000)
+    status, record = run_json(capsys, "check", layout.write())
+    assert status == 1
+    (note,) = [note for note in record["notes"] if note["kind"] == "undecided"]
+    assert "0.500 s earlier" in note["text"]
+    assert record["passes"][1]["stretches"][0]["timeline_start"] - record["start"]["sample"] == 48000
