@@ -96,22 +96,25 @@ def count_votes(
     votes = np.zeros(shifts, np.int64)
     for reference_track, probe_track in zip(reference, probe, strict=True):
         for position in telling_positions(probe_track, max(1, telling // len(probe))):
-            votes += reference_track[position : position + shifts] == probe_track[position]
+            # Both sides of the change: the level behind it alone is also found one sample later.
+            change = reference_track[position : position + shifts] == probe_track[position]
+            change &= reference_track[position - 1 : position - 1 + shifts] == probe_track[position - 1]
+            votes += change
     return votes
 
 
 def identity_at(reference: Sequence[Int32s], probe: Sequence[Int32s], shift: int) -> tuple[float, int]:
     """Return the share and the number of the probe's informative samples that are identical at ``shift``.
 
-    The number is that of the track with the least agreement among those that have any, so that a shift
-    is never proved by one track alone where others speak against it.
+    A sample is identical where it and the one before it are: a square wave's level, held for many samples, would
+    else agree at as many shifts.
     """
     seen = same = 0
     for reference_track, probe_track in zip(reference, probe, strict=True):
         mask = informative(probe_track)
         equal = reference_track[shift : shift + probe_track.size] == probe_track
         seen += int(mask.sum())
-        same += int((equal & mask).sum())
+        same += int((equal[1:] & equal[:-1] & mask[1:]).sum())
     return (same / seen if seen else 0.0), same
 
 
