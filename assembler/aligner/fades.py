@@ -90,7 +90,8 @@ def triangular_dither(positions: Int64s, seed: int) -> Float64s:
         positions: shape (n,), samples from the set's first one.
         seed: a number of its own for each track.
     """
-    base = positions.astype(np.uint64) * np.uint64(2) + np.uint64(seed) * np.uint64(0xD1342543DE82EF95)
+    keyed = np.uint64(seed * 0xD1342543DE82EF95 % (1 << 64))
+    base = positions.astype(np.uint64) * np.uint64(2) + keyed
     return _uniform(base) - _uniform(base + np.uint64(1))
 
 
