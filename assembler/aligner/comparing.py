@@ -7,13 +7,13 @@ captures of the same numbers, and that is a finding of its own, not a list of fl
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.detecting import constant_runs, suspect_runs
-from assembler.aligner.judging import CONTEXT_SAMPLES, Verdict, judge
+from assembler.aligner.detecting import LEAST_RUN, constant_runs, suspect_runs
+from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, Verdict, judge, parts_of
 from assembler.aligner.ranges import common, merged, ranges_of, total, without
 
 if TYPE_CHECKING:
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
 BLOCK_SAMPLES = 1 << 17
 """2.7 s at 48 kHz: large enough that the work is in array operations, small enough for 16 reels in memory."""
 
-BRIDGE_SAMPLES = 64
-"""Differences closer than this are one: inside a flaw, the wrong sample is now and then the right one."""
+MOST_GAP_SAMPLES = 1024
+"""Gaps of a difference that comes and goes at a steady pace are at most this long: half a period of 23 Hz."""
 
 RUN_MARGIN = 64
 RUNS_PER_BLOCK = 400
@@ -264,21 +264,68 @@ def _weigh_track(
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
     for index, ranges in notes.outvoted.items():
-        for start, end in merged(ranges, bridge=BRIDGE_SAMPLES):
-            flaws += _judge_outvoted(passes, track, index, (start, end), step)
+        for place in _one_place_each(merged(ranges, bridge=BRIDGE_SAMPLES)):
+            found, open_places = _judge_outvoted(passes, track, index, place, step)
+            flaws += found
+            undecided += open_places
     for members, ranges in notes.split.items():
-        joined = merged(ranges, bridge=BRIDGE_SAMPLES)
+        joined = _one_place_each(merged(ranges, bridge=BRIDGE_SAMPLES))
         if len(joined) > MOST_DIFFERENCES or _is_unlike(passes, track, members, notes):
             continue
-        for start, end in joined:
-            verdict = _judge_range(passes, track, members, (start, end), step)
-            flaws += _flaws_of(passes, track, members, verdict, (start, end))
-            if not verdict.decided:
-                taken, *others = (passes[i].name for i in members)
-                undecided.append(Undecided(track, start, end, taken, tuple(others)))
+        for place in joined:
+            for (start, end), verdict in _judge_place(passes, track, members, place, step):
+                flaws += _flaws_of(passes, track, members, verdict, (start, end))
+                if not verdict.decided:
+                    taken, *others = (passes[i].name for i in members)
+                    undecided.append(Undecided(track, start, end, taken, tuple(others)))
     known = {p.name: merged((f.start, f.end) for f in flaws if f.pass_name == p.name) for p in passes}
     alone, agreeing = _weigh_runs(passes, track, notes, known, step, full_scale)
-    return _Weighed(sorted(flaws + alone, key=_by_place), undecided, agreeing)
+    return _Weighed(_joined_flaws(flaws + alone), _joined_places(undecided), agreeing)
+
+
+def _one_place_each(ranges: Sequence[Range]) -> list[Range]:
+    """Return differences with those taken together whose gaps are hardly longer than they are.
+
+    A level held over a square wave differs from it in every other half period only.
+    """
+    joined: list[Range] = []
+    length = 0
+    for start, end in ranges:
+        gap = start - joined[-1][1] if joined else 0
+        if joined and gap <= min(MOST_GAP_SAMPLES, 1.5 * max(length, end - start)):
+            joined[-1] = joined[-1][0], end
+        else:
+            joined.append((start, end))
+        length = end - start
+    return joined
+
+
+def _joined_places(places: Iterable[Undecided]) -> list[Undecided]:
+    """Return the places in order, those that follow each other closely as one: a person looks at them once."""
+    joined: list[Undecided] = []
+    for place in sorted(places, key=lambda one: (one.taken, one.others, one.start)):
+        last = joined[-1] if joined else None
+        if (
+            last
+            and (last.taken, last.others) == (place.taken, place.others)
+            and place.start - last.end <= MOST_GAP_SAMPLES
+        ):
+            joined[-1] = replace(last, end=max(last.end, place.end))
+        else:
+            joined.append(place)
+    return sorted(joined, key=lambda one: (one.start, one.end, one.taken))
+
+
+def _joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
+    """Return the flaws in order, those of one pass and kind that touch as one: they were judged in parts."""
+    joined: list[FoundFlaw] = []
+    for flaw in sorted(flaws, key=lambda one: (one.pass_name, one.kind, one.start, one.end)):
+        last = joined[-1] if joined else None
+        if last and (last.pass_name, last.kind) == (flaw.pass_name, flaw.kind) and flaw.start <= last.end:
+            joined[-1] = replace(last, end=max(last.end, flaw.end))
+        else:
+            joined.append(flaw)
+    return sorted(joined, key=_by_place)
 
 
 def _by_place(flaw: FoundFlaw) -> tuple[int, int, str]:
@@ -309,12 +356,24 @@ def _context(
     return versions
 
 
-def _judge_range(
+def _judge_place(
     passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], place: Range, step: int
-) -> Verdict:
-    start, end = place[0], min(place[1], place[0] + JUDGED_SAMPLES)
-    versions = _context(passes, track, members, start - CONTEXT_SAMPLES, end + CONTEXT_SAMPLES)
-    return judge(versions, CONTEXT_SAMPLES, CONTEXT_SAMPLES + end - start, step)
+) -> list[tuple[Range, Verdict]]:
+    """Return a verdict for each part of a place in which passes differ."""
+    start, end = place
+    low, high = start - CONTEXT_SAMPLES, end + CONTEXT_SAMPLES
+    others = [i for i, p in enumerate(passes) if not without([(low, high)], p.covered(track))]
+    witnesses = [passes[i].samples(track, low, high) for i in others if i not in members]
+    versions = _context(passes, track, members, low, high)
+    inner = CONTEXT_SAMPLES, CONTEXT_SAMPLES + end - start
+    # Where a pass begins or ends the difference does too: that is no border of a flaw, and put outside.
+    edges = {edge - low for i in members for piece in passes[i].covered(track) for edge in piece}
+    judged = []
+    for (first, last), part in parts_of(versions, inner):
+        borders = first - (first in edges), last + (last in edges)
+        verdict = judge(versions, inner, borders, part, step, witnesses)
+        judged.append(((part[0] + low, part[1] + low), verdict))
+    return judged
 
 
 def _flaws_of(
@@ -329,19 +388,35 @@ def _flaws_of(
 
 def _judge_outvoted(
     passes: Sequence[PlacedPass], track: int, index: int, place: Range, step: int
-) -> list[FoundFlaw]:
+) -> tuple[list[FoundFlaw], list[Undecided]]:
     """Name the flaw of a pass that stands against several; or theirs, when what they agree on is one.
 
-    Two passes may be muted at the same place and agree on zeros.
+    Two passes may be muted at the same place and agree on zeros. Where they agree on one level and nothing tells
+    whether it is the tape's, the majority stands and the place is told.
     """
     others = [i for i, p in enumerate(passes) if i != index and not without([place], p.covered(track))]
     if not others:
-        return [FoundFlaw(passes[index].name, track, "disagreement", *place)]
-    verdict = _judge_range(passes, track, (others[0], index), place, step)
-    if verdict.kinds[0] in ("mute", "hold") and verdict.decided:
-        return [FoundFlaw(passes[i].name, track, verdict.kinds[0], *place) for i in others]
-    kind = verdict.kinds[1] if verdict.decided and verdict.kinds[1] else "disagreement"
-    return [FoundFlaw(passes[index].name, track, kind, *place)]
+        return [FoundFlaw(passes[index].name, track, "disagreement", *place)], []
+    flaws: list[FoundFlaw] = []
+    undecided: list[Undecided] = []
+    for part, verdict in _judge_place(passes, track, (others[0], index), place, step):
+        agreed, alone = verdict.kinds
+        if agreed in ("mute", "hold") and verdict.decided:
+            flaws += [FoundFlaw(passes[i].name, track, agreed, *part) for i in others]
+            if not alone:
+                continue
+        elif not verdict.decided and _is_one_level(passes[others[0]], track, part):
+            undecided.append(Undecided(track, *part, passes[others[0]].name, (passes[index].name,)))
+        kind = alone if verdict.decided and alone else "disagreement"
+        flaws.append(FoundFlaw(passes[index].name, track, kind, *part))
+    return flaws, undecided
+
+
+def _is_one_level(one: PlacedPass, track: int, part: Range) -> bool:
+    samples = one.samples(track, part[0] - LEAST_RUN, part[1] + LEAST_RUN)
+    return any(
+        run.start <= LEAST_RUN and part[1] - part[0] + LEAST_RUN <= run.end for run in constant_runs(samples)
+    )
 
 
 def _weigh_runs(
@@ -358,21 +433,23 @@ def _weigh_runs(
     for index, runs in notes.runs.items():
         for start, end in merged(runs):
             kind = _kind_of_run(passes[index], track, (start, end), step, full_scale)
-            already = total(common([(start, end)], known[passes[index].name]))
-            if not kind or 2 * already >= end - start:
+            if not kind:
                 continue
             others = [
                 i for i, p in enumerate(passes) if i != index and common(p.covered(track), [(start, end)])
             ]
-            judged = any(common([(start, end)], known[passes[i].name]) for i in others)
-            if judged or (others and kind == "hold"):
-                # Another pass holds the same numbers here, or it has been found wrong against this one: a level
-                # that two captures agree on is the sound itself.
-                continue
-            flaw = FoundFlaw(passes[index].name, track, kind, start, end)
-            alone.append(flaw)
-            if others:
-                agreeing.append(flaw)
+            covered = merged(piece for i in others for piece in passes[i].covered(track))
+            wrong = merged(piece for i in others for piece in known[passes[i].name])
+            # What has been judged already is left out; so is a level that two captures agree on, or against
+            # which another one has been found wrong: it is the sound itself.
+            for low, high in without([(start, end)], merged([*known[passes[index].name], *wrong])):
+                shared = total(common([(low, high)], covered)) > 0
+                if shared and kind == "hold":
+                    continue
+                flaw = FoundFlaw(passes[index].name, track, kind, low, high)
+                alone.append(flaw)
+                if shared:
+                    agreeing.append(flaw)
     return alone, agreeing
 
 

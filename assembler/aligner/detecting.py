@@ -78,13 +78,17 @@ def cuts_off(samples: Int32s, run: Run, step: int) -> bool:
         run: where it lies in ``samples``.
         step: one step of the tape's word length.
     """
-    before = samples[max(0, run.start - EDGE_SAMPLES) : run.start]
-    after = samples[run.end : run.end + EDGE_SAMPLES]
-    if not before.size or not after.size:
-        return False
-    far_before = samples[max(0, run.start - 20 * EDGE_SAMPLES) : run.start]
-    far_after = samples[run.end : run.end + 20 * EDGE_SAMPLES]
-    return _is_loud(before, far_before, step) and _is_loud(after, far_after, step)
+    return all(loud_edges(samples, run, step))
+
+
+def loud_edges(samples: Int32s, run: Run, step: int) -> tuple[bool, bool]:
+    """Return whether the sound is cut off before a run and behind it; arguments as for ``cuts_off``."""
+    before = samples[max(0, run.start - 20 * EDGE_SAMPLES) : run.start]
+    behind = samples[run.end : run.end + 20 * EDGE_SAMPLES]
+    return (
+        bool(before.size) and _is_loud(before[-EDGE_SAMPLES:], before, step),
+        bool(behind.size) and _is_loud(behind[:EDGE_SAMPLES], behind, step),
+    )
 
 
 def is_held(samples: Int32s, run: Run, step: int, full_scale: int) -> bool:
