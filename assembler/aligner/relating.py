@@ -178,9 +178,7 @@ def _search(
     return Anchor(at, start + match.shift - at, match.identical, match.evidence)
 
 
-def _steady_runs(
-    reference: TrackReader, probe: TrackReader, anchors: Sequence[Anchor]
-) -> list[list[Anchor]]:
+def _steady_runs(reference: TrackReader, probe: TrackReader, anchors: Sequence[Anchor]) -> list[list[Anchor]]:
     """Return runs of neighbouring anchors with one shift, less those that a chance or a repeat flaw explains.
 
     A lone anchor between others of one shift is not believed: a block that a machine repeated matches one block
