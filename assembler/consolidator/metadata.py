@@ -204,7 +204,8 @@ def coding_history(record: RecordedSet, track: RecordedTrack) -> list[str]:
 def _assembly_words(record: RecordedSet, track: RecordedTrack, taken: list[str]) -> str:
     session = record.session
     fades = sum(1 for join in track.joins if join.fade)
-    words = f"assembly; {record.program}; from {'+'.join(taken) or 'nothing'}; {len(track.joins)} joins; {fades} fades"
+    words = f"assembly; {record.program}; from {'+'.join(taken) or 'nothing'}; "
+    words += f"joins: {len(track.joins)}; fades: {fades}"
     words += "; dither in the fades alone" if fades else "; no dither"
     if session.bit_depth < session.word_length:
         words += f"; {session.bit_depth} valid bits in {session.word_length}"

@@ -11,6 +11,7 @@ back as 327.67, same place 2.4; rows of coding history, EBU R 98-1999 Appendix 1
 
 from __future__ import annotations
 
+import hashlib
 import json
 import os
 import shutil
@@ -26,7 +27,7 @@ import pytest
 import soundfile
 from wavinfo import WavInfoReader
 
-from assembler.consolidator import build_set
+from assembler.consolidator import build_set, verify_set
 from assembler.report import report_page
 from tests.support.sessions import RATE, Layout, make_tape
 
@@ -119,7 +120,7 @@ def history(built: Built) -> list[str]:
         f"A=PCM,F=48000,W={built.bits},M=mono,T=",
         f"A=PCM,F=48000,W={built.word_length},M=mono,T=",
     )
-    assembly = "assembly; capture-assembler 0.1.0; from A1+A2; 2 joins; 0 fades; no dither"
+    assembly = "assembly; capture-assembler 0.1.0; from A1+A2; joins: 2; fades: 0; no dither"
     notes = "baked at 130 degF for 6 h; machine: unit 2; operator: J. Field; error rate: 3e-6"
     return [
         f"{native}tape; reel A track 1; recorded 1995-09-02",
@@ -295,6 +296,9 @@ def test_soundfile_sees_the_tape(built: Built) -> None:
     samples, _ = soundfile.read(built.horn, dtype="int32")
     assert np.array_equal(samples, built.tape[:, 0] << (32 - built.bits))
     assert np.count_nonzero(np.bitwise_and(samples, (1 << (32 - built.bits)) - 1)) == 0
+    packed = samples.view(np.uint8).reshape(-1, 4)[:, 4 - built.word_length // 8 :].tobytes()
+    record = json.loads((built.root / "data" / "assembly.json").read_text())
+    assert record["tracks"][0]["audio_sha256"] == hashlib.sha256(packed).hexdigest()
     assert not soundfile.read(built.quiet, dtype="int32")[0][:-1].any()
 
 
@@ -336,6 +340,13 @@ def test_bagit_and_coreutils_accept_the_bag(built: Built) -> None:
     assert len([line for line in printed.splitlines() if line.endswith(": OK")]) == 7
     printed = run("sha256sum", "--check", "--strict", "--warn", "tagmanifest-sha256.txt", folder=built.root)
     assert len([line for line in printed.splitlines() if line.endswith(": OK")]) == 3
+
+
+def test_the_set_verifies(built: Built) -> None:
+    """Each form passes the program's own check, against the captures too."""
+    result = verify_set(built.root, against=built.root.parent / "session.toml")
+    assert result.problems == ()
+    assert result.proved_samples == 2 * FRAMES
 
 
 def clip_row(item: Any) -> tuple[Any, ...]:  # noqa: ANN401 - the library ships no types
