@@ -1,9 +1,12 @@
 """The bytes around the samples of a WAV file that this package writes.
 
-The order is: form, ``JUNK`` (or ``ds64`` in its place), ``bext``, ``fmt ``, everything else, ``data``. The
-data chunk is the last one, and every payload before it is even, so that readers which lose their place after
-an odd payload have lost nothing. A file that grows past 4 GiB turns into RF64 without a byte moving: the
-header only changes its values.
+The order is: form, ``JUNK`` (or ``ds64`` in its place), ``bext``, ``fmt ``, everything else, ``data``. A file that
+grows past 4 GiB turns into RF64 without a byte moving: the header only changes its values.
+
+Every payload before the samples is even, since a common reader of RF64 forgets the pad byte of an odd one and loses
+its place. An odd number of 24-bit mono samples cannot be even, and a sample more would be one that no tape has. So the
+data chunk is the last: its pad byte is written and counted as RIFF asks, and a reader that forgets it has nothing left
+to lose.
 
 Sources: Multimedia Programming Interface and Data Specifications 1.0 (IBM and Microsoft, 1991), chapter RIFF;
 EBU Tech 3306 and ITU-R BS.2088 Annex 1 (``ds64``, and the ``JUNK`` chunk that keeps its place).
