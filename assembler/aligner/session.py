@@ -3,11 +3,9 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.comparing import PlacedPass, ReelFindings, compare_reel
 from assembler.aligner.edit import (
     SLIP,
     AlignedPass,
@@ -19,6 +17,7 @@ from assembler.aligner.edit import (
     TrackEdit,
     Uncured,
 )
+from assembler.aligner.examining import compare_passes, place_passes
 from assembler.aligner.joining import prove_join
 from assembler.aligner.planfile import Take, read_plan
 from assembler.aligner.planning import (
@@ -31,34 +30,25 @@ from assembler.aligner.planning import (
     plan_track,
 )
 from assembler.aligner.ranges import common, merged, without
-from assembler.aligner.reels import PlacedReel, place_reel
 from assembler.aligner.tellings import pass_notes, reel_notes
-from assembler.aligner.timemap import TimeMap
-from assembler.aligner.wiring import WiredReel, wire_reel
+from assembler.aligner.tying import tie_reels
 from assembler.errors import PlanError, SheetError
 from assembler.importer import Note
 from assembler.timecode import frame_rate, frame_to_sample, parse_label
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
-    from concurrent.futures import Executor
     from pathlib import Path
 
+    from assembler.aligner.comparing import PlacedPass
+    from assembler.aligner.examining import ExaminedReel
     from assembler.aligner.ranges import Range
+    from assembler.aligner.timemap import TimeMap
     from assembler.importer import ImportedPass, ImportedSession
     from assembler.sheet import Punch, Sheet
 
 THREADS = 2
 """Array operations run outside the interpreter lock; more threads than two gain little before disks are the limit."""
-
-
-@dataclass(frozen=True)
-class _Reel:
-    name: str
-    wired: WiredReel
-    placed: PlacedReel
-    passes: tuple[PlacedPass, ...]
-    findings: ReelFindings
 
 
 def align_session(
@@ -78,7 +68,9 @@ def align_session(
         CaptureError: a capture cannot be read.
     """
     with ThreadPoolExecutor(THREADS) as executor:
-        reels = [_examine_reel(session, reel.name, executor, advance) for reel in session.sheet.reels]
+        placed = [place_passes(session, reel, advance) for reel in session.sheet.reels]
+        tied = tie_reels(placed, session.sheet.session.sample_rate)
+        reels = [compare_passes(reel, session.sheet, executor, advance) for reel in tied]
     tracks = delivered_tracks(session.sheet)
     start, end = _extent(session.sheet, reels, tracks)
     plan = {} if plan_path is None else read_plan(plan_path, session.sheet, start)
@@ -93,7 +85,7 @@ def align_session(
     passes = [_aligned_pass(wired[one.name], reels, uncured, start) for one in session.passes]
     notes: list[Note] = [note for one in session.passes for note in one.notes]
     for reel in reels:
-        notes += (*reel.wired.notes, *reel.placed.notes)
+        notes += reel.notes
         notes += reel_notes(reel.passes, reel.findings, session.sheet)
     notes += pass_notes(session, passes)
     if plan_path is not None:
@@ -123,52 +115,7 @@ def delivered_tracks(sheet: Sheet) -> list[DeliveredTrack]:
     return [DeliveredTrack(numbers[name], name, places[name]) for name in numbers]
 
 
-def _examine_reel(
-    session: ImportedSession, name: str, executor: Executor, advance: Callable[[str, float], None]
-) -> _Reel:
-    sheet = session.sheet
-    rate = sheet.session.sample_rate
-    reel = next(reel for reel in sheet.reels if reel.name == name)
-    wired = wire_reel(session.of_reel(name), reel, {one.name for one in sheet.passes if one.fix}, rate)
-    passes = [one for one in wired.passes if one.name not in wired.refused]
-    if not passes:
-        return _Reel(name, wired, PlacedReel({}, {}), (), ReelFindings(()))
-    placed = place_reel(passes, rate, lambda share: advance(f"aligning reel {name}", share))
-    used = tuple(
-        PlacedPass(one.name, one.audio, _track_maps(placed, one, wired.left_out.get(one.name, frozenset())))
-        for one in passes
-        if one.name in placed.maps
-    )
-    if not used or sheet.repair.mode == "off":
-        return _Reel(name, wired, placed, used, ReelFindings(()))
-    wanted = [index for index, track in enumerate(reel.tracks) if track]
-    word_length = sheet.deliver.word_length
-    findings = compare_reel(
-        used,
-        wanted,
-        native_step(sheet),
-        (1 << (word_length - 1)) - 1,
-        executor,
-        lambda share: advance(f"comparing reel {name}", share),
-    )
-    return _Reel(name, wired, placed, used, findings)
-
-
-def native_step(sheet: Sheet) -> int:
-    """Return one step of the tape's word length, in delivered sample values."""
-    return 1 << (sheet.deliver.word_length - sheet.session.bit_depth)
-
-
-def _track_maps(placed: PlacedReel, one: ImportedPass, left_out: frozenset[int]) -> tuple[TimeMap, ...]:
-    """Return the time map of each tape track: cut to what the track holds, empty where it is not used."""
-    lengths = one.audio.track_lengths
-    return tuple(
-        TimeMap(()) if track in left_out else placed.maps[one.name].cut_to(length)
-        for track, length in enumerate(lengths)
-    )
-
-
-def _extent(sheet: Sheet, reels: Sequence[_Reel], tracks: Sequence[DeliveredTrack]) -> Range:
+def _extent(sheet: Sheet, reels: Sequence[ExaminedReel], tracks: Sequence[DeliveredTrack]) -> Range:
     covered = [
         piece
         for track in tracks
@@ -208,7 +155,7 @@ def _forced(sheet: Sheet, punch: Punch, near: int) -> Forced:
 
 def _edit_track(
     sheet: Sheet,
-    reels: Sequence[_Reel],
+    reels: Sequence[ExaminedReel],
     track: DeliveredTrack,
     extent: Range,
     takes: Sequence[Take] | None,
@@ -275,7 +222,7 @@ def _spans(choice: Choice, sources: Mapping[str, tuple[PlacedPass, int]], low: i
     return [Span(p.timeline_start, p.timeline_end, choice.name, p.pass_start) for p in pieces]
 
 
-def _candidate(sheet: Sheet, reel: _Reel, one: PlacedPass, track: DeliveredTrack) -> Candidate:
+def _candidate(sheet: Sheet, reel: ExaminedReel, one: PlacedPass, track: DeliveredTrack) -> Candidate:
     tape_track = track.tape_tracks[reel.name]
     wanted = None if sheet.repair.scope == "reel" else tape_track
     flaws = [
@@ -291,18 +238,19 @@ def _candidate(sheet: Sheet, reel: _Reel, one: PlacedPass, track: DeliveredTrack
     return Candidate(one.name, reel.name, tuple(covered), tuple(merged(flaws)))
 
 
-def _alike_groups(holding: Iterable[_Reel]) -> dict[str, int]:
+def _alike_groups(holding: Iterable[ExaminedReel]) -> dict[str, int]:
     """Return a number for each pass; passes with one number hold identical samples where both are good."""
+    numbers: dict[tuple[str, int], int] = {}
     groups: dict[str, int] = {}
-    for count, reel in enumerate(holding):
+    for reel in holding:
         unlike = {name for pair in reel.findings.unlike for name in pair}
         for one in reel.passes:
             if one.name not in unlike:
-                groups[one.name] = count * 1000 + reel.placed.groups[one.name]
+                groups[one.name] = numbers.setdefault(reel.groups[one.name], len(numbers))
     return groups
 
 
-def _uncured(reels: Sequence[_Reel], edit: TrackEdit, start: int) -> list[Uncured]:
+def _uncured(reels: Sequence[ExaminedReel], edit: TrackEdit, start: int) -> list[Uncured]:
     found: list[Uncured] = []
     for reel in reels:
         tape_track = edit.track.tape_tracks.get(reel.name)
@@ -325,7 +273,7 @@ def _uncured(reels: Sequence[_Reel], edit: TrackEdit, start: int) -> list[Uncure
     return sorted(found, key=lambda place: (place.start, place.end, place.kind))
 
 
-def _missing(reel: _Reel, tape_track: int, silence: Range) -> list[tuple[int, int, str]]:
+def _missing(reel: ExaminedReel, tape_track: int, silence: Range) -> list[tuple[int, int, str]]:
     """Return where the reel has sound of other tracks, or on both sides of a slip, but nothing of this track."""
     held = merged(piece for one in reel.passes for t in range(one.reader.tracks) for piece in one.covered(t))
     outer = [(held[0][0], held[-1][1])] if held else []
@@ -342,12 +290,12 @@ def _missing(reel: _Reel, tape_track: int, silence: Range) -> list[tuple[int, in
 
 def _aligned_pass(
     one: ImportedPass,
-    reels: Sequence[_Reel],
+    reels: Sequence[ExaminedReel],
     uncured: Sequence[Uncured],
     start: int,
 ) -> AlignedPass:
     reel = next(reel for reel in reels if reel.name == one.reel)
-    time_map = reel.placed.maps.get(one.name)
+    time_map = reel.maps.get(one.name)
     if time_map is None:
         return AlignedPass(one, None, ())
     open_places = _open_places(one.reel, uncured, start)

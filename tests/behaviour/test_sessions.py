@@ -323,3 +323,22 @@ def test_four_stereo_files_are_eight_tracks(tmp_path: Path, capsys: Capsys) -> N
     assert status == 0
     assert record["passes"][0]["channels"] == [[0, 0], [0, 1], [1, 0], [1, 1]]
     assert np.array_equal(delivered(tmp_path / "set"), tape)
+
+
+@pytest.mark.parametrize("off", [0, 7, -12])
+def test_overlapping_reels_of_one_sound_are_tied(tmp_path: Path, capsys: Capsys, off: int) -> None:
+    """Where a reel change holds the same numbers on both tapes the later reel is moved onto the earlier one."""
+    tape = make_tape(6, 2)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_reel("B", ["Two", "One"])
+    layout.add_pass("A1", "A", tape[:168000], "bext", timecode={"start": "01:00:00:00"})
+    second = np.ascontiguousarray(tape[120000 + off :, ::-1])
+    layout.add_pass("B1", "B", second, "bext", timecode={"start": "01:00:02:15"})
+    status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    assert status == 0, record["notes"]
+    assert np.array_equal(delivered(tmp_path / "set"), tape)
+    for track in record["tracks"]:
+        assert [span["pass"] for span in track["spans"]] == ["A1", "B1"]
+        assert [join["law"] for join in track["joins"]] == ["identical"]
+    assert any(f"moved by {off:+d} samples" in note["text"] for note in record["notes"])
