@@ -171,3 +171,14 @@ def test_a_check_tells_the_record_that_a_build_writes(sheet: Path, record: Any) 
         for key in ("file", "audio_sha256", "levels"):
             del track[key]
     assert told == built
+
+
+def test_notes_of_the_sheet_are_told_before_a_build(tmp_path: Path) -> None:
+    """A caution on baking and a name that ASCII cannot hold are notes of kind other, and no reason for status 1."""
+    layout = Layout(tmp_path, more='[[reel]]\nname = "A"\ntracks = ["Krüge"]\nprepared = { baked_c = 80 }\n')
+    layout.add_pass("A1", "A", make_tape(2, 1), "01:00:00:00")
+    result = check_session(layout.write())
+    texts = [note.text for note in result.edit.notes if note.kind == "other"]
+    assert [text for text in texts if text.startswith("reel A: baked at 80 °C; usual is near 54 °C (130 °F)")]
+    assert "track 1 'Krüge' stands as 'Kruge' in bext, markers and INFO, which hold ASCII alone" in texts
+    assert result.edit.is_sound
