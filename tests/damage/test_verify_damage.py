@@ -418,6 +418,19 @@ def test_another_versions_words_are_no_damage(damaged: Path) -> None:
     assert line.startswith(f"{TWO}: bext time_reference is")
 
 
+def test_bits_below_the_tapes_own_are_told(tmp_path: Path) -> None:
+    """A 20-bit tape stands in 24 bits with the four lowest zero: a sample that uses them is named."""
+    layout = Layout(tmp_path, bits=20)
+    layout.add_reel("A", ["One"])
+    layout.add_pass("A1", "A", make_tape(1, 1, bits=20), "01:00:00:00")
+    root = tmp_path / "set"
+    build_set(layout.write(), root, report_page)
+    assert told(root) == []
+    flip(root / ONE, chunk_start(root / ONE, "data") + 3 * 700)
+    seal(root)
+    assert f"{ONE}: sample 700 uses bits below the 20 of the tape" in told(root)
+
+
 @pytest.fixture
 def captures(session: Path, tmp_path: Path) -> Path:
     """Return a copy of the session without its set."""
