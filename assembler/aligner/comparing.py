@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.detecting import LEAST_RUN, constant_runs, suspect_runs
+from assembler.aligner.detecting import LEAST_RUN, REPEAT_REACH, constant_runs, suspect_runs
 from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, Verdict, judge, parts_of
 from assembler.aligner.ranges import common, merged, ranges_of, total, without
 
@@ -361,11 +361,13 @@ def _judge_place(
 ) -> list[tuple[Range, Verdict]]:
     """Return a verdict for each part of a place in which passes differ."""
     start, end = place
-    low, high = start - CONTEXT_SAMPLES, end + CONTEXT_SAMPLES
+    # A repeated block has its original before it, at its own length.
+    before = min(end - start, REPEAT_REACH) + CONTEXT_SAMPLES
+    low, high = start - before, end + CONTEXT_SAMPLES
     others = [i for i, p in enumerate(passes) if not without([(low, high)], p.covered(track))]
     witnesses = [passes[i].samples(track, low, high) for i in others if i not in members]
     versions = _context(passes, track, members, low, high)
-    inner = CONTEXT_SAMPLES, CONTEXT_SAMPLES + end - start
+    inner = before, before + end - start
     # Where a pass begins or ends the difference does too: that is no border of a flaw, and put outside.
     edges = {edge - low for i in members for piece in passes[i].covered(track) for edge in piece}
     judged = []

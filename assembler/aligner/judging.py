@@ -56,6 +56,7 @@ BRIDGE_SAMPLES = 64
 
 STRUCTURED_SHARE = 0.7
 CONTINUED_SAMPLES = 64
+STILL_SAMPLES = 128
 
 LEAST_COLOURED = 256
 COLOURED_SHARE, WHITE_SHARE = 0.1, 0.5
@@ -201,7 +202,10 @@ def _surroundings(versions: Sequence[Int32s], place: Range, length: int) -> Surr
     """Return what the captures agree on around a place; windows in which other flaws lie are left out."""
     size = _window_of(length)
     agreed, is_agreed = _agreement(versions)
-    sides = [(0, place[0]), (place[1], agreed.size)]
+    sides = [
+        (max(0, place[0] - CONTEXT_SAMPLES), place[0]),
+        (place[1], min(agreed.size, place[1] + CONTEXT_SAMPLES)),
+    ]
     sides = [side for side in sides if side[1] - side[0] > PREDICTOR_ORDER]
     longer = max(sides, key=lambda side: int(is_agreed[slice(*side)].sum()))
     predictor = fit_predictor(agreed[slice(*longer)].astype(np.float64))
@@ -252,11 +256,11 @@ def _structure(samples: Int32s, difference: Range, stretch: Range, step: int, ar
     if around.is_coarse:
         return ""
     start, end = stretch
-    level = _held_level(samples, stretch)
-    if level == 0:
+    held = _held_run(samples, stretch)
+    if held is not None and held.value == 0:
         return "mute" if _cuts_off(around.agreed, difference, stretch, step) else ""
-    if level is not None:
-        return "hold"
+    if held is not None:
+        return "" if _is_still(samples, held) else "hold"
     if is_straight(samples, start, end, step):
         return "straight"
     lag = repeated_from(samples, start, end)
@@ -265,19 +269,28 @@ def _structure(samples: Int32s, difference: Range, stretch: Range, step: int, ar
     return ""
 
 
-def _held_level(samples: Int32s, stretch: Range) -> int | None:
-    """Return the level that a stretch holds, or holds for the most part; None where it holds none."""
+def _held_run(samples: Int32s, stretch: Range) -> Run | None:
+    """Return the run of one value that a stretch lies in, or is for the most part; None where it is neither."""
     start, end = stretch
-    low, high = max(0, start - LEAST_RUN), min(samples.size, end + LEAST_RUN)
-    for run in constant_runs(samples[low:high]):
-        if run.start + low <= start and end <= run.end + low:
-            return run.value
+    for run in constant_runs(samples):
+        if run.start <= start and end <= run.end:
+            return run
     if end - start >= 4:
         if constant_share(samples, start, end, zero=True) > STRUCTURED_SHARE:
-            return 0
+            return Run(start, end, 0)
         if constant_share(samples, start, end, zero=False) > STRUCTURED_SHARE:
-            return int(samples[start])
+            return Run(start, end, int(samples[start]) or 1)
     return None
+
+
+def _is_still(samples: Int32s, run: Run) -> bool:
+    """Return whether a capture mostly holds levels beside a run too, as a tail of a few steps does."""
+    beside = (
+        samples[max(0, run.start - STILL_SAMPLES) : run.start],
+        samples[run.end : run.end + STILL_SAMPLES],
+    )
+    steady = np.concatenate([np.diff(side) == 0 for side in beside])
+    return steady.size > 0 and float(np.mean(steady)) > 0.5
 
 
 def _cuts_off(agreed: Int32s, difference: Range, stretch: Range, step: int) -> bool:
