@@ -7,8 +7,10 @@ written; 130 interrupted.
 from __future__ import annotations
 
 import os
+import resource
 import signal
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -142,7 +144,17 @@ def run(arguments: Sequence[str]) -> int:
 def main() -> None:
     """Run the command line of this process."""
     signal.signal(signal.SIGTERM, _interrupt)
+    _allow_many_files()
     sys.exit(run(sys.argv[1:]))
+
+
+def _allow_many_files() -> None:
+    """Let this process open as many files as the system allows: sixteen reels in many passes are over a thousand."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    if soft != hard:
+        # Some systems name a hard limit that they then refuse; what was allowed before will have to do.
+        with suppress(ValueError, OSError):
+            resource.setrlimit(resource.RLIMIT_NOFILE, (hard, hard))
 
 
 def _interrupt(*_: Any) -> None:  # noqa: ANN401 - the signal module's own arguments
