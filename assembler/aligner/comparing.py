@@ -437,8 +437,13 @@ def _weigh_runs(
             kind = _kind_of_run(passes[index], track, (start, end), step, full_scale)
             if not kind:
                 continue
+            # A pass that differs everywhere is no witness: it holds other numbers, right or wrong.
             others = [
-                i for i, p in enumerate(passes) if i != index and common(p.covered(track), [(start, end)])
+                i
+                for i, p in enumerate(passes)
+                if i != index
+                and common(p.covered(track), [(start, end)])
+                and not _is_unlike(passes, track, (min(i, index), max(i, index)), notes)
             ]
             covered = merged(piece for i in others for piece in passes[i].covered(track))
             wrong = merged(piece for i in others for piece in known[passes[i].name])
