@@ -124,7 +124,9 @@ def run(folder: Path, *, profile: bool) -> None:
     print(f"yardstick     {yardstick:7.2f} s")
     print(f"build         {build:7.2f} s = {build / yardstick:.2f} x yardstick")
     print(f"verify        {verify:7.2f} s = {verify / yardstick:.2f} x yardstick")
-    print(f"peak memory   {peak / 1024:7.0f} MiB (largest of all children; {before / 1024:.0f} before the build)")
+    print(
+        f"peak memory   {peak / 1024:7.0f} MiB (largest of all children; {before / 1024:.0f} before the build)"
+    )
 
 
 def timed(command: list[str], *, allowed: tuple[int, ...] = (0,)) -> float:
