@@ -224,6 +224,9 @@ def _join_cost(
 ) -> float:
     if outgoing == incoming or outgoing is None or incoming is None:
         return 0.0
+    if any(after.start in (forced.start, forced.end) for forced in rules.forced):
+        # The sheet wants this join; were it dear, the punch's pass would be taken far beyond the punch.
+        return 0.0
     pair = {outgoing, incoming}
     if pair <= before.good or pair <= after.good:
         return ANY_JOIN if rules.are_alike(outgoing, incoming) else DIFFERING_JOIN
