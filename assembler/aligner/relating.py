@@ -26,6 +26,10 @@ ANCHOR_SAMPLES = 2048
 ANCHOR_SPACING = 24000
 """Half a second at 48 kHz: the least distance of two slips that are told apart."""
 
+WIDE_SAMPLES = 9600
+"""How far around its expected place an anchor is looked for where several in a row were not found: a slip larger
+than timecode's doubt that no log shows."""
+
 LEAST_ANCHORS = 24
 """Anchors wanted even in a short overlap."""
 
@@ -136,7 +140,7 @@ def _find_anchors(
     radius: int,
 ) -> tuple[list[Anchor], int]:
     found: list[Anchor] = []
-    asked = 0
+    asked = missed = 0
     for at in anchor_positions(*overlap):
         samples = read_all(probe, at, ANCHOR_SAMPLES)
         if sum(int(informative(track).sum()) for track in samples) < LEAST_EVIDENCE:
@@ -148,6 +152,9 @@ def _find_anchors(
             anchor = _confirm(reference, samples, at, last_shift)
         if anchor is None:
             anchor = _search(reference, samples, at, expected(at), radius, last_shift)
+        if anchor is None and last_shift is not None and missed:
+            anchor = _search(reference, samples, at, last_shift, max(radius, WIDE_SAMPLES), last_shift)
+        missed = 0 if anchor else missed + 1
         if anchor is not None:
             found.append(anchor)
     return found, asked

@@ -1,0 +1,113 @@
+"""The passes of a reel on the timeline: whose slip it is, and what a log's error does."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from assembler.aligner.reels import PlacedReel, place_reel
+from assembler.aligner.timemap import Slip, Stretch
+from assembler.importer import CoarseSlip, Position
+from scripts.bench.trial_sessions import ArrayAudio, make_tape
+
+SECOND = 48_000
+DENSE = make_tape("dense", 16, 6 * SECOND, np.random.default_rng(6))
+AT, LOST = 140_000, 300
+
+
+@dataclass(frozen=True)
+class _Pass:
+    name: str
+    audio: ArrayAudio
+    position: Position
+
+
+def _pass(name: str, samples: object, shift: float, *slips: CoarseSlip) -> _Pass:
+    return _Pass(name, ArrayAudio(np.asarray(samples)), Position("mtc", shift, 20.0, slips))
+
+
+def _slipped() -> object:
+    return np.concatenate((DENSE[:, :AT], DENSE[:, AT + LOST :]), axis=1)
+
+
+def _slips(placed: PlacedReel, name: str) -> tuple[Slip, ...]:
+    return placed.maps[name].slips()
+
+
+def test_a_log_may_be_off_by_some_milliseconds() -> None:
+    """The trusted pass keeps its log's place; the other one is moved to where the samples are the same."""
+    placed = place_reel([_pass("one", DENSE, 5000.0), _pass("two", DENSE[:, 9000:], 14_480.0)], SECOND)
+    assert placed.maps["one"].stretches == (Stretch(0, DENSE.shape[1], 5000),)
+    assert placed.maps["two"].stretches == (Stretch(0, DENSE.shape[1] - 9000, 14_000),)
+
+
+def test_a_loop_is_not_placed_one_bar_off() -> None:
+    """Of places that repeat exactly, half a second apart, the one that timecode means is taken."""
+    loop = make_tape("loop", 16, 6 * SECOND, np.random.default_rng(7))
+    placed = place_reel([_pass("one", loop, 0.0), _pass("two", loop[:, 50_000:100_000], 50_480.0)], SECOND)
+    assert placed.maps["two"].start == 50_000
+
+
+def test_two_others_outvote_the_trusted_pass() -> None:
+    """A slip that both other passes see is the trusted pass's own, and all three lie where the tape has them."""
+    placed = place_reel(
+        [_pass("one", _slipped(), 0.0), _pass("two", DENSE, 30.0), _pass("three", DENSE, -70.0)], SECOND
+    )
+    assert _slips(placed, "one") == (Slip(AT, LOST),)
+    assert _slips(placed, "two") == _slips(placed, "three") == ()
+    assert {placed.maps[name].start for name in ("one", "two", "three")} == {0}
+
+
+def test_repeats_of_the_trusted_pass_are_outvoted_too() -> None:
+    """The same holds where the trusted pass repeated more samples than an anchor is long."""
+    repeated = np.concatenate((DENSE[:, :AT], DENSE[:, AT - 2400 :]), axis=1)
+    placed = place_reel(
+        [_pass("one", repeated, 0.0), _pass("two", DENSE, 30.0), _pass("three", DENSE, -70.0)], SECOND
+    )
+    (slip,) = _slips(placed, "one")
+    assert slip.samples == -2400
+    assert AT - 2400 <= slip.pass_sample <= AT
+    assert _slips(placed, "two") == _slips(placed, "three") == ()
+
+
+def test_a_log_tells_whose_slip_it_is() -> None:
+    """Of two passes the one whose log shows the slip, nearly, has it; size and place come from the audio."""
+    logged = _pass("one", _slipped(), 0.0, CoarseSlip(AT + 7000, LOST - 5, 12.0))
+    placed = place_reel([logged, _pass("two", DENSE, 30.0)], SECOND)
+    assert _slips(placed, "one") == (Slip(AT, LOST),)
+    assert _slips(placed, "two") == ()
+    assert not [note for note in placed.notes if note.kind == "undecided"]
+
+
+def test_where_nothing_tells_the_trusted_pass_is_believed_and_the_place_told() -> None:
+    """Without a log or a third pass the slip goes to the less trusted pass, as undecided."""
+    placed = place_reel([_pass("one", _slipped(), 0.0), _pass("two", DENSE, 30.0)], SECOND)
+    assert _slips(placed, "one") == ()
+    assert _slips(placed, "two") == (Slip(AT, -LOST),)
+    assert [note.kind for note in placed.notes] == ["undecided"]
+
+
+def test_a_witness_counts_only_where_it_is_proved() -> None:
+    """A pass that ends just behind the slip does not speak against what the other pass and the log say."""
+    logged = _pass("one", _slipped(), 0.0, CoarseSlip(AT, LOST, 12.0))
+    short = _pass("three", DENSE[:, : AT + LOST + 500], 0.0)
+    placed = place_reel([logged, _pass("two", DENSE, 30.0), short], SECOND)
+    assert _slips(placed, "one") == (Slip(AT, LOST),)
+    assert _slips(placed, "two") == ()
+
+
+def test_a_pass_of_other_sound_is_refused() -> None:
+    """A pass whose sound is not the reel's where their timecode overlaps is not used, and that is told."""
+    other = make_tape("dense", 16, 3 * SECOND, np.random.default_rng(8))
+    placed = place_reel([_pass("one", DENSE, 0.0), _pass("two", other, 1000.0)], SECOND)
+    assert placed.refused == ("two",)
+    assert [note.kind for note in placed.notes] == ["retake_refused"]
+
+
+def test_a_retake_of_one_second_is_placed() -> None:
+    """A second of audio is enough, also where half of it is flawed."""
+    retake = DENSE[:, 100_000 : 100_000 + SECOND].copy()
+    retake[:, 5000:28_000] = 0
+    placed = place_reel([_pass("one", DENSE, 0.0), _pass("two", retake, 99_600.0)], SECOND)
+    assert placed.maps["two"].stretches == (Stretch(0, SECOND, 100_000),)

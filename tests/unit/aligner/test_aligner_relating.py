@@ -1,0 +1,78 @@
+"""How one pass lies against another: slips found and located to the sample."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from assembler.aligner.relating import anchor_positions, relate
+from scripts.bench.trial_sessions import ArrayAudio, make_tape
+
+SECOND = 48_000
+TAPE = {
+    name: make_tape(name, 16, 6 * SECOND, np.random.default_rng(5)) for name in ("dense", "quiet", "tones")
+}
+
+
+@pytest.mark.parametrize("character", list(TAPE))
+@pytest.mark.parametrize("lost", [1, 7, 1500])
+def test_samples_that_the_probe_lost_are_found_to_the_sample(character: str, lost: int) -> None:
+    """The shift grows by what was lost, from the first sample behind the loss on."""
+    tape = TAPE[character]
+    at = 130_001
+    probe = np.concatenate((tape[:, :at], tape[:, at + lost :]), axis=1)
+    relation = relate(ArrayAudio(tape), ArrayAudio(probe), lambda _: 90, (0, probe.shape[1]), 2400)
+    assert relation is not None
+    assert [(s.start, s.shift) for s in relation.stretches] == [(0, 0), (at, lost)]
+
+
+@pytest.mark.parametrize("character", list(TAPE))
+@pytest.mark.parametrize("lost", [1, 7, 1500])
+def test_samples_that_the_reference_lost_are_left_out(character: str, lost: int) -> None:
+    """The probe's samples that the reference has not lie between two stretches, chance agreement or not."""
+    tape = TAPE[character]
+    at = 130_001
+    reference = np.concatenate((tape[:, :at], tape[:, at + lost :]), axis=1)
+    relation = relate(ArrayAudio(reference), ArrayAudio(tape), lambda _: -90, (0, tape.shape[1] - lost), 2400)
+    assert relation is not None
+    first, second = relation.stretches
+    assert (first.end, second.start) == (at, at + lost)
+    assert (first.shift, second.shift) == (0, -lost)
+
+
+def test_a_slip_close_to_the_end_is_seen() -> None:
+    """One anchor behind a slip is enough where the audio beside it agrees."""
+    tape = TAPE["dense"]
+    end = 6 * SECOND - 7000
+    probe = np.concatenate((tape[:, :end], tape[:, end + 40 :]), axis=1)
+    relation = relate(ArrayAudio(tape), ArrayAudio(probe), lambda _: 0, (0, probe.shape[1]), 1000)
+    assert relation is not None
+    assert [(s.start, s.shift) for s in relation.stretches] == [(0, 0), (end, 40)]
+
+
+def test_a_repeated_block_is_no_slip() -> None:
+    """A block of 4000 samples played twice on all tracks, the sound going on in place, moves nothing."""
+    tape = TAPE["dense"]
+    probe = tape.copy()
+    probe[:, 100_000:104_000] = tape[:, 96_000:100_000]
+    relation = relate(ArrayAudio(tape), ArrayAudio(probe), lambda _: 0, (0, probe.shape[1]), 8000)
+    assert relation is not None
+    assert [s.shift for s in relation.stretches] == [0]
+
+
+def test_what_is_proved_ends_with_the_last_anchor() -> None:
+    """Silence behind the sound proves nothing, so the proof ends before it."""
+    tape = TAPE["dense"].copy()
+    tape[:, 4 * SECOND :] = 0
+    relation = relate(ArrayAudio(tape), ArrayAudio(tape), lambda _: 0, (0, tape.shape[1]), 1000)
+    assert relation is not None
+    assert relation.proved[0] == 0
+    assert 3.5 * SECOND < relation.proved[1] <= 4 * SECOND + 2048
+
+
+def test_a_second_of_overlap_holds_enough_anchors() -> None:
+    """A retake of one second has 24 anchors inside it; less than an anchor's length has none."""
+    places = anchor_positions(1000, 1000 + SECOND)
+    assert len(places) == 24
+    assert (places[0], places[-1]) == (1000, 1000 + SECOND - 2048)
+    assert anchor_positions(0, 2000) == []
