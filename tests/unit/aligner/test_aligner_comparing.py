@@ -1,0 +1,107 @@
+"""Passes compared sample by sample: who is outvoted, what is undecided, what every pass has alike."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.comparing import BLOCK_SAMPLES, PlacedPass, ReelFindings, compare_reel
+from assembler.aligner.timemap import map_with_slips
+from scripts.bench.trial_sessions import ArrayAudio, make_tape
+
+if TYPE_CHECKING:
+    from assembler.arrays import Int32s
+
+TAPE = make_tape("dense", 16, 160_000, np.random.default_rng(31))[:1]
+ORIGIN = 1_000_000
+
+
+def _compare(*passes: Int32s) -> ReelFindings:
+    placed = [
+        PlacedPass(f"P{i + 1}", ArrayAudio(samples), (map_with_slips(samples.shape[1], ORIGIN, ()),))
+        for i, samples in enumerate(passes)
+    ]
+    with ThreadPoolExecutor(2) as executor:
+        return compare_reel(placed, [0], 1, 32_767, executor, lambda _: None)
+
+
+def _told(findings: ReelFindings) -> list[tuple[str, str, int, int]]:
+    return [(f.pass_name, f.kind, f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws]
+
+
+def _with(start: int, end: int, values: int) -> Int32s:
+    samples = TAPE.copy()
+    samples[0, start:end] = values
+    return samples
+
+
+def test_identical_passes_have_no_flaws() -> None:
+    """Nothing is found where there is nothing."""
+    assert _compare(TAPE, TAPE.copy(), TAPE.copy()) == ReelFindings(())
+
+
+def test_a_flaw_across_blocks_is_one() -> None:
+    """A mute that lies over the border of two blocks is told once, whole."""
+    low, high = BLOCK_SAMPLES - 700, BLOCK_SAMPLES + 900
+    assert _told(_compare(TAPE, _with(low, high, 0))) == [("P2", "mute", low, high)]
+    assert _told(_compare(_with(low, high, 0), TAPE)) == [("P1", "mute", low, high)]
+
+
+def test_two_against_one_settles_a_last_bit() -> None:
+    """What no detector can tell is settled by a majority, whichever pass stands alone."""
+    bit = _with(5000, 5001, int(TAPE[0, 5000]) ^ 1)
+    assert _told(_compare(bit, TAPE, TAPE)) == [("P1", "disagreement", 5000, 5001)]
+    assert _told(_compare(TAPE, TAPE, bit)) == [("P3", "disagreement", 5000, 5001)]
+    assert _compare(bit, TAPE, TAPE).undecided == ()
+
+
+def test_a_last_bit_of_two_is_undecided() -> None:
+    """Between two passes it stays open: the more trusted one is taken and the place told."""
+    findings = _compare(_with(5000, 5001, int(TAPE[0, 5000]) ^ 1), TAPE)
+    assert _told(findings) == [("P2", "disagreement", 5000, 5001)]
+    (place,) = findings.undecided
+    assert (place.start - ORIGIN, place.end - ORIGIN, place.taken, place.others) == (
+        5000,
+        5001,
+        "P1",
+        ("P2",),
+    )
+
+
+def test_two_mutes_that_agree_are_no_majority() -> None:
+    """Two passes muted at one place agree on zeros; the third one that holds sound is right."""
+    mute = _with(9000, 9800, 0)
+    assert _told(_compare(mute, TAPE, mute)) == [("P1", "mute", 9000, 9800), ("P3", "mute", 9000, 9800)]
+
+
+def test_a_mute_that_all_have_is_the_tapes() -> None:
+    """What is muted alike in every pass is a flaw of each, and points at the tape."""
+    mute = _with(9000, 9800, 0)
+    findings = _compare(mute, mute)
+    assert {flaw[1:] for flaw in _told(findings)} == {("mute", 9000, 9800)}
+    assert findings.agreeing_flaws
+    assert findings.undecided == ()
+
+
+def test_a_mute_that_only_one_pass_covers_is_found() -> None:
+    """Where the other pass has ended a mute is found by itself, and also where it ends in the mute's middle."""
+    mute = _with(90_000, 92_000, 0)
+    assert _told(_compare(mute, TAPE[:, :80_000])) == [("P1", "mute", 90_000, 92_000)]
+    assert _told(_compare(mute, TAPE[:, :91_000])) == [("P1", "mute", 90_000, 92_000)]
+
+
+def test_a_flaw_of_another_kind_in_each_pass_is_named_for_each() -> None:
+    """Flaws that do not touch are each judged by themselves."""
+    findings = _compare(_with(9000, 9800, 0), _with(40_000, 40_500, int(TAPE[0, 39_999])))
+    assert _told(findings) == [("P1", "mute", 9000, 9800), ("P2", "hold", 40_000, 40_500)]
+
+
+def test_passes_that_differ_everywhere_are_unlike() -> None:
+    """A chain that adds dither is a finding of its own, with the share and the largest difference."""
+    noise = np.random.default_rng(32).integers(-1, 2, TAPE.shape).astype(np.int32)
+    findings = _compare(TAPE, TAPE + noise)
+    assert findings.flaws == ()
+    assert 0.6 < findings.unlike["P1", "P2"] < 0.72
+    assert findings.largest_difference["P1", "P2"] == 1

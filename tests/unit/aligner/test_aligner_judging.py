@@ -1,0 +1,138 @@
+"""Which of two captures is right where they differ: one flaw of each kind on several materials."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from assembler.aligner.judging import CONTEXT_SAMPLES, Verdict, judge, parts_of
+from scripts.bench.trial_sessions import make_tape
+
+if TYPE_CHECKING:
+    from assembler.arrays import Int32s
+
+START = CONTEXT_SAMPLES + 4000
+
+
+def _flawed(kind: str, right: Int32s, end: int) -> Int32s:
+    rng = np.random.default_rng(21)
+    size = end - START
+    samples = right.copy()
+    line = np.interp(np.arange(START, end), [START - 1, end], right[[START - 1, end]])
+    samples[START:end] = {
+        "mute": np.zeros(size),
+        "hold": np.full(size, right[START - 1]),
+        "straight": np.rint(line),
+        "repeat": right[START - size : START],
+        "click": right[START:end] + 12_000,
+        "burst": rng.integers(-12_000, 12_000, size),
+    }[kind]
+    return samples
+
+
+def _verdict(first: Int32s, second: Int32s, place: tuple[int, int]) -> Verdict:
+    return judge([first, second], place, place, place, 1)
+
+
+@pytest.mark.parametrize("right_first", [True, False])
+@pytest.mark.parametrize("character", ["dense", "tones"])
+@pytest.mark.parametrize(
+    ("kind", "size"),
+    [("mute", 900), ("hold", 300), ("straight", 60), ("repeat", 1500), ("click", 3), ("burst", 500)],
+)
+def test_a_flaw_is_told_from_sound(kind: str, size: int, character: str, *, right_first: bool) -> None:
+    """Whichever pass is trusted more, the flawed version is named with its kind and the other one is right."""
+    right = make_tape(character, 16, 12_000, np.random.default_rng(22))[0]
+    flawed = _flawed(kind, right, START + size)
+    first, second = (right, flawed) if right_first else (flawed, right)
+    verdict = _verdict(first, second, (START, START + size))
+    assert verdict == Verdict(
+        0 if right_first else 1, ("", kind) if right_first else (kind, ""), decided=True
+    )
+
+
+def test_a_last_bit_is_not_decided() -> None:
+    """Nothing tells which of two passes has the right last bit: the trusted one is taken, as undecided."""
+    one = make_tape("dense", 16, 12_000, np.random.default_rng(23))[0]
+    other = one.copy()
+    other[START] ^= 1
+    verdict = _verdict(other, one, (START, START + 1))
+    assert (verdict.right, verdict.decided, verdict.kinds) == (0, False, ("", "disagreement"))
+
+
+def test_where_no_version_can_be_right_all_are_flawed() -> None:
+    """A mute against a hold: both are named, and the trusted one stays."""
+    right = make_tape("dense", 16, 12_000, np.random.default_rng(24))[0]
+    place = (START, START + 800)
+    verdict = _verdict(_flawed("hold", right, place[1]), _flawed("mute", right, place[1]), place)
+    assert verdict == Verdict(0, ("hold", "mute"), decided=True)
+
+
+def test_a_burst_against_a_mute_is_a_flaw_as_well() -> None:
+    """Noise that sets in and stops is listed even where the other pass is muted; an onset of a note is not."""
+    right = make_tape("tones", 16, 12_000, np.random.default_rng(25))[0]
+    place = (START, START + 800)
+    mute = _flawed("mute", right, place[1])
+    assert _verdict(mute, _flawed("burst", right, place[1]), place).kinds == ("mute", "burst")
+    struck = np.zeros(12_000)
+    seconds = np.arange(12_000 - START - 300) / 48_000
+    struck[START + 300 :] = 12_000 * np.sin(2 * np.pi * 700 * seconds) * np.exp(-8 * seconds)
+    note = right + np.rint(struck).astype(np.int32)
+    cut = note.copy()
+    cut[place[0] : place[1]] = 0
+    assert _verdict(cut, note, place) == Verdict(1, ("mute", ""), decided=True)
+
+
+def test_recorded_silence_is_right_against_a_burst() -> None:
+    """Zeros between notes are a rest, not a mute: the burst that lies over them is the flaw."""
+    note = make_tape("tones", 16, 12_000, np.random.default_rng(26))[0].astype(np.float64)
+    note[START - 500 : START + 1500] = 0
+    note[START - 2500 : START - 500] *= np.linspace(1, 0, 2000)
+    right = np.rint(note).astype(np.int32)
+    burst = _flawed("burst", right, START + 700)
+    verdict = _verdict(burst, right, (START, START + 700))
+    assert verdict == Verdict(1, ("burst", ""), decided=True)
+
+
+def test_a_level_over_a_square_wave_is_not_decided() -> None:
+    """Where the material holds levels itself, a held level proves nothing: the place is undecided."""
+    right = np.tile(np.repeat(np.array([9000, -9000], np.int32), 70), 100)[:12_000]
+    held = right.copy()
+    held[START : START + 1000] = right[START - 1]
+    assert not _verdict(held, right, (START, START + 1000)).decided
+
+
+def test_a_loop_is_no_repeated_block() -> None:
+    """Sound that stood there one bar ago, and goes on to stand there, repeats by nature."""
+    bar = make_tape("dense", 16, 3000, np.random.default_rng(27))[0]
+    loop = np.tile(bar, 4)
+    muted = _flawed("mute", loop, START + 900)
+    assert _verdict(loop, muted, (START, START + 900)) == Verdict(0, ("", "mute"), decided=True)
+
+
+def test_a_third_pass_is_heard_on_the_surroundings() -> None:
+    """Where a flaw of one version reaches out of the place, the surroundings are what most passes hold."""
+    right = make_tape("dense", 16, 12_000, np.random.default_rng(28))[0]
+    muted = right.copy()
+    muted[START - 1500 : START + 2500] = 0
+    place = (START, START + 300)
+    burst = _flawed("burst", right, place[1])
+    verdict = judge([muted, burst], place, place, place, 1, [right])
+    assert verdict.kinds[0] == "mute"
+    assert judge([muted, right], place, place, place, 1, [right]) == Verdict(1, ("mute", ""), decided=True)
+
+
+def test_overlapping_flaws_are_judged_in_parts() -> None:
+    """A mute and a hold that overlap are cut where either begins or ends, and what is equal is left out."""
+    right = make_tape("dense", 16, 12_000, np.random.default_rng(29))[0]
+    first, second = right.copy(), right.copy()
+    first[START : START + 600] = 0
+    second[START + 400 : START + 900] = right[START + 399]
+    second[START + 2000 : START + 2010] += 5
+    parts = [part for _, part in parts_of([first, second], (START, START + 2010))]
+    borders = {edge for part in parts for edge in part}
+    assert {START, START + 600, START + 900, START + 2000, START + 2010} <= borders
+    assert parts[0][0] == START
+    assert not [part for part in parts if START + 900 <= part[0] < START + 2000]

@@ -1,0 +1,27 @@
+"""A small share of the seeded trials of scripts/bench/flaw_trials.py: sessions whose every fault is known."""
+
+from __future__ import annotations
+
+import pytest
+
+from scripts.bench.flaw_trials import run_trial
+from scripts.bench.trial_sessions import make_trial
+
+# Character, passes, seed: chosen for slips and overlapping flaws, and short enough to run in every test.
+TRIALS = (
+    ("dense", 3, 7),
+    ("dense", 2, 1),
+    ("tones", 2, 2),
+    ("sparse", 3, 6),
+    ("loop", 2, 5),
+    ("quiet", 3, 9),
+)
+
+
+@pytest.mark.parametrize(("character", "passes", "seed"), TRIALS)
+def test_every_sample_that_can_be_told_comes_back(character: str, passes: int, seed: int) -> None:
+    """No sample that some pass has right is delivered wrong without a word, and every pass lies exactly."""
+    outcome = run_trial(make_trial(seed, character=character, passes=passes))
+    assert outcome.right > 1_000_000
+    assert (outcome.wrong, outcome.spoiled, outcome.inexact) == (0, 0, 0), outcome.places
+    assert outcome.slips_found == outcome.slips_put
