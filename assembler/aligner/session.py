@@ -30,7 +30,7 @@ from assembler.aligner.planning import (
     plan_track,
 )
 from assembler.aligner.ranges import common, merged, without
-from assembler.aligner.tellings import pass_notes, reel_notes
+from assembler.aligner.tellings import punch_notes, reel_notes
 from assembler.aligner.tying import tie_reels
 from assembler.errors import PlanError, SheetError
 from assembler.importer import Note
@@ -87,7 +87,9 @@ def align_session(
     for reel in reels:
         notes += reel.notes
         notes += reel_notes(reel.passes, reel.findings, session.sheet)
-    notes += pass_notes(session, passes)
+    if session.sheet.repair.mode != "off" and plan_path is None:
+        punches = [_forced(session.sheet, punch, start) for punch in session.sheet.punches]
+        notes += punch_notes(punches, passes, session.sheet)
     if plan_path is not None:
         notes.append(Note("other", f"the takes are a person's: {plan_path.name}, not the program's own plan"))
     return Edit(start, end - start, tuple(passes), tuple(edits), tuple(uncured), tuple(notes))

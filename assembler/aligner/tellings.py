@@ -6,15 +6,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.ranges import common, merged, total
 from assembler.importer import Note
 from assembler.timecode import format_sample, frame_rate
+
+SAME_PLACE_SAMPLES = 256
+"""Flaws of several tracks that begin and end within this distance of each other are one place."""
+
+LEAST_GAPS = 5
+MOST_TURNS = 4
+STEADY_SHARE = 0.05
+STEADY_GAPS = 0.8
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from assembler.aligner.comparing import FoundFlaw, PlacedPass, ReelFindings
     from assembler.aligner.edit import AlignedPass
-    from assembler.importer import ImportedSession
+    from assembler.aligner.planning import Forced
+    from assembler.arrays import Int64s
     from assembler.sheet import Sheet
 
 
@@ -47,6 +57,7 @@ def reel_notes(passes: Sequence[PlacedPass], findings: ReelFindings, sheet: Shee
         )
     notes += [_unlike_note(pair, share, findings, sheet) for pair, share in findings.unlike.items()]
     notes += _tape_notes(by_name, findings.agreeing_flaws, label)
+    notes += _machine_notes(passes, findings, sheet)
     return notes
 
 
@@ -86,12 +97,74 @@ def _tape_notes(
     return notes
 
 
-def pass_notes(session: ImportedSession, passes: Sequence[AlignedPass]) -> list[Note]:
-    """Return the notes on punches that bring in a flaw or name a pass that does not cover them."""
+def _machine_notes(passes: Sequence[PlacedPass], findings: ReelFindings, sheet: Sheet) -> list[Note]:
+    """Tell, pass by pass, how many places are wrong in it alone, and whether they come at a steady interval."""
+    shared = {(flaw.pass_name, flaw.track, flaw.start, flaw.end) for flaw in findings.agreeing_flaws}
     notes = []
+    for one in passes:
+        alone = [
+            (flaw.start, flaw.end)
+            for flaw in findings.flaws
+            if flaw.pass_name == one.name
+            and (flaw.pass_name, flaw.track, flaw.start, flaw.end) not in shared
+            and any(
+                other is not one and common(other.covered(flaw.track), [(flaw.start, flaw.end)])
+                for other in passes
+            )
+        ]
+        places = merged(alone, bridge=SAME_PLACE_SAMPLES)
+        if not places:
+            continue
+        count = f"{len(places)} place{'s are' if len(places) > 1 else ' is'}"
+        text = f"{one.name}: {count} wrong in this pass alone: this points at the machine, not at the tape"
+        interval = steady_interval(np.array([start for start, _ in places], np.int64))
+        if interval is not None:
+            milliseconds = 1000 * interval / sheet.session.sample_rate
+            text += f"; they come every {milliseconds:.1f} ms: this points at a rotating part"
+        notes.append(Note("machine_damage", text, pass_name=one.name))
+    return notes
+
+
+def steady_interval(starts: Int64s) -> float | None:
+    """Return the interval in samples at which places follow one another, or None where they come at random.
+
+    Steady means: of five gaps or more at least four in five are whole multiples, within a twentieth, of the
+    middle one. Places that were missed make a gap of two or three intervals.
+
+    Args:
+        starts: shape (n,), rising.
+    """
+    gaps = np.diff(starts).astype(np.float64)
+    if gaps.size < LEAST_GAPS:
+        return None
+    middle = float(np.median(gaps))
+    turns = np.rint(gaps / middle)
+    steady = (turns >= 1) & (turns <= MOST_TURNS) & (np.abs(gaps / middle - turns) < STEADY_SHARE)
+    if np.mean(steady) < STEADY_GAPS:
+        return None
+    return float(np.sum(gaps[steady]) / np.sum(turns[steady]))
+
+
+def punch_notes(punches: Sequence[Forced], passes: Sequence[AlignedPass], sheet: Sheet) -> list[Note]:
+    """Return the notes on punches that bring in a flaw, or cannot be made because their pass is not there.
+
+    Args:
+        punches: as stretches of the timeline.
+        passes: with the flaws that were found in them.
+        sheet: the session.
+    """
+    label = timecode_label(sheet)
     by_name = {one.imported.name: one for one in passes}
-    for punch in session.sheet.punches:
-        if by_name[punch.pass_name].time_map is None:
-            text = f"punch {punch.start} to {punch.end} is not made: {punch.pass_name} is not used"
-            notes.append(Note("retake_refused", text, pass_name=punch.pass_name))
+    notes = []
+    for punch in punches:
+        one = by_name[punch.name]
+        where = f"punch {label(punch.start)} to {label(punch.end)}"
+        held = [] if one.time_map is None else one.time_map.pass_ranges(punch.start, punch.end)
+        if total(held) < punch.end - punch.start:
+            what = "is not used" if one.time_map is None else "does not hold all of it"
+            notes.append(Note("retake_refused", f"{where}: {punch.name} {what}", pass_name=punch.name))
+        for flaw in one.flaws:
+            if common(held, [(flaw.start, max(flaw.end, flaw.start + 1))]):
+                text = f"{where} brings in a {flaw.kind} of {punch.name}, {flaw.end - flaw.start} samples"
+                notes.append(Note("other", text, punch.name, flaw.tracks, flaw.start, flaw.end))
     return notes

@@ -76,45 +76,43 @@ def _print_session(console: Console, result: SessionResult) -> None:
         _print_flaws(console, result, one)
 
 
+_LEFT_COLUMNS = ("Pass", "Reel", "From", "To", "Position", "Clock")
+_RIGHT_COLUMNS = ("Rate", "Slope ppm", "Jitter ms", "Missing", "± samples", "± ms", "Flaws")
+
+
 def _passes_table(result: SessionResult) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold")
-    for name in (
-        "Pass",
-        "Reel",
-        "From",
-        "To",
-        "Position",
-        "Clock",
-        "Slope ppm",
-        "Jitter ms",
-        "± samples",
-        "Flaws",
-    ):
-        table.add_column(
-            name, justify="right" if name in ("Slope ppm", "Jitter ms", "± samples", "Flaws") else "left"
-        )
-    sheet = result.sheet
-    rate = frame_rate(sheet.session.frame_rate)
+    for name in _LEFT_COLUMNS:
+        table.add_column(name)
+    for name in _RIGHT_COLUMNS:
+        table.add_column(name, justify="right")
     for one in result.edit.passes:
-        position, clock = one.imported.position, one.imported.position.clock
-        ends = ("not used", "")
-        if one.time_map is not None:
-            ends = (
-                format_sample(one.time_map.start, rate, sheet.session.sample_rate),
-                format_sample(one.time_map.end, rate, sheet.session.sample_rate),
-            )
-        table.add_row(
-            one.imported.name,
-            one.imported.reel,
-            *ends,
-            position.source,
-            clock.verdict if clock else "–",
-            f"{clock.slope_ppm:+.1f}" if clock else "–",
-            f"{1000 * clock.jitter_seconds:.2f}" if clock else "–",
-            f"{position.uncertainty_samples:.2f}",
-            str(len(one.flaws)),
-        )
+        table.add_row(*_pass_row(result, one))
     return table
+
+
+def _pass_row(result: SessionResult, one: AlignedPass) -> list[str]:
+    session = result.sheet.session
+    position, clock = one.imported.position, one.imported.position.clock
+    rate = frame_rate(session.frame_rate)
+    ends = ["not used", ""]
+    if one.time_map is not None:
+        places = (one.time_map.start, one.time_map.end)
+        ends = [format_sample(place, rate, session.sample_rate) for place in places]
+    return [
+        one.imported.name,
+        one.imported.reel,
+        *ends,
+        position.source,
+        clock.verdict if clock else "–",
+        str(one.imported.audio.sample_rate),
+        f"{clock.slope_ppm:+.1f}" if clock else "–",
+        f"{1000 * clock.jitter_seconds:.2f}" if clock else "–",
+        f"{clock.missing_share:.1%}" if clock else "–",
+        f"{position.uncertainty_samples:.2f}",
+        f"{1000 * position.uncertainty_samples / session.sample_rate:.3f}",
+        str(len(one.flaws)),
+    ]
 
 
 def _print_flaws(console: Console, result: SessionResult, one: AlignedPass) -> None:

@@ -136,7 +136,7 @@ def _pass(sheet: Sheet, one: AlignedPass, digests: Mapping[str, str | None]) -> 
             {"pass_start": s.pass_start, "pass_end": s.pass_end, "timeline_start": s.timeline_start}
             for s in (one.time_map.stretches if one.time_map else ())
         ],
-        "clock": _clock(one),
+        "clock": _clock(sheet, one),
         "flaws": [_flaw(flaw) for flaw in one.flaws],
     }
     if one.imported.log is not None:
@@ -145,20 +145,32 @@ def _pass(sheet: Sheet, one: AlignedPass, digests: Mapping[str, str | None]) -> 
     return record
 
 
-def _clock(one: AlignedPass) -> dict[str, Json]:
-    position = one.imported.position
+def _clock(sheet: Sheet, one: AlignedPass) -> dict[str, Json]:
+    position, fit = one.imported.position, one.imported.position.clock
     clock: dict[str, Json] = {
         "source": position.source,
+        "sample_rate": one.imported.audio.sample_rate,
         "rate_ratio": 1.0,
         "uncertainty_samples": round(position.uncertainty_samples, 3),
+        "uncertainty_ms": round(1000 * position.uncertainty_samples / sheet.session.sample_rate, 4),
     }
-    if position.clock is not None:
-        clock["rate_ratio"] = round(position.clock.rate_ratio, 9)
-        clock["slope_ppm"] = round(position.clock.slope_ppm, 3)
-        clock["slope_error_ppm"] = round(position.clock.slope_error_ppm, 3)
-        clock["jitter_ms"] = round(1000 * position.clock.jitter_seconds, 3)
-        clock["missing_share"] = round(position.clock.missing_share, 6)
-        clock["verdict"] = position.clock.verdict
+    if fit is not None:
+        clock["rate_ratio"] = round(fit.rate_ratio, 9)
+        clock["slope_ppm"] = round(fit.slope_ppm, 3)
+        clock["slope_error_ppm"] = round(fit.slope_error_ppm, 3)
+        clock["jitter_ms"] = round(1000 * fit.jitter_seconds, 3)
+        clock["missing_share"] = round(fit.missing_share, 6)
+        clock["verdict"] = fit.verdict
+        clock["stretches"] = [
+            {
+                "log_start": round(stretch.log_start, 6),
+                "log_end": round(stretch.log_end, 6),
+                "shift_samples": round(stretch.shift_samples, 3),
+                "uncertainty_samples": round(stretch.uncertainty_samples, 3),
+                "points": stretch.points,
+            }
+            for stretch in fit.stretches
+        ]
     return clock
 
 

@@ -342,3 +342,44 @@ def test_overlapping_reels_of_one_sound_are_tied(tmp_path: Path, capsys: Capsys,
         assert [span["pass"] for span in track["spans"]] == ["A1", "B1"]
         assert [join["law"] for join in track["joins"]] == ["identical"]
     assert any(f"moved by {off:+d} samples" in note["text"] for note in record["notes"])
+
+
+def test_flaws_of_one_pass_point_at_the_machine(tmp_path: Path, capsys: Capsys) -> None:
+    """Bursts in one pass only, at the pace of a rotating part, are told with the interval in milliseconds."""
+    tape = make_tape(4, 1)
+    first = tape.copy()
+    noise = np.random.default_rng(3)
+    for place in range(30000, 150000, 9600):
+        first[place : place + 120, 0] = noise.integers(-15000, 15000, 120)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One"])
+    layout.add_pass("A1", "A", first, HOUR)
+    layout.add_pass("A2", "A", tape, HOUR)
+    status, record = run_json(capsys, "check", layout.write())
+    assert status == 0
+    (note,) = [note for note in record["notes"] if note["kind"] == "machine_damage"]
+    assert note["pass"] == "A1"
+    assert "13 places" in note["text"]
+    assert "every 200.0 ms" in note["text"]
+
+
+def test_a_punch_that_brings_in_a_flaw_is_told(tmp_path: Path, capsys: Capsys) -> None:
+    """A punch wins even over a mute in its pass: the mute is delivered, told and listed; so is a punch into nothing."""
+    tape = make_tape(4, 1)
+    retake = tape[48000:144000].copy()
+    retake[20000:22000] = 0
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One"])
+    layout.add_pass("A1", "A", tape, HOUR)
+    layout.add_pass("A2", "A", retake, HOUR + 48000)
+    layout.more = '[[punch]]\nreel = "A"\npass = "A2"\nstart = "01:00:01:10"\nend = "01:00:03:15"\n'
+    status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    assert status == 1
+    texts = {note["kind"]: note["text"] for note in record["notes"] if "punch" in note["text"]}
+    assert "brings in a mute of A2, 2000 samples" in texts["other"]
+    assert "does not hold all of it" in texts["retake_refused"]
+    assert [(place["kind"], place["end"] - place["start"]) for place in record["uncured"]] == [("mute", 2000)]
+    out = delivered(tmp_path / "set")[:, 0]
+    at = record["uncured"][0]["start"]
+    assert not out[at : at + 2000].any()
+    assert np.array_equal(np.delete(out, range(at, at + 2000)), np.delete(tape[:, 0], range(at, at + 2000)))
