@@ -66,6 +66,16 @@ def test_clipped_peaks_and_square_waves_are_no_holds() -> None:
     assert suspect_runs(square, 1, FULL_SCALE) == []
 
 
+def test_levels_held_again_and_again_are_the_materials_own() -> None:
+    """Twelve holds in a piece are flaws, thirteen are how it sounds."""
+    samples = SOUND.copy()
+    for count in range(12):
+        samples[2000 + 1500 * count : 2100 + 1500 * count] = 700 + count
+    assert [kind for kind, _ in suspect_runs(samples, 1, FULL_SCALE)] == ["hold"] * 12
+    samples[40_000:40_100] = 777
+    assert suspect_runs(samples, 1, FULL_SCALE) == []
+
+
 def test_edges_are_told_apart() -> None:
     """A mute that begins in a rest has a quiet edge before it and a loud one behind it."""
     samples = SOUND.copy()

@@ -51,6 +51,9 @@ def test_a_join_moves_to_the_nearest_identical_place() -> None:
     join = prove_join(PLANNED, _side(SOUND), _side(other))
     assert (join.law, join.at) == (IDENTICAL, 9990 - 240)
     assert np.array_equal(other[join.at - 240 : join.at + 240], SOUND[join.at - 240 : join.at + 240])
+    other[9800:9990] += 9
+    join = prove_join(PLANNED, _side(SOUND), _side(other))
+    assert (join.law, join.at) == (IDENTICAL, 10_050 + 240)
 
 
 def test_sides_that_differ_throughout_are_faded() -> None:

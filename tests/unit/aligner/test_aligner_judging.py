@@ -76,13 +76,31 @@ def test_a_burst_against_a_mute_is_a_flaw_as_well() -> None:
     place = (START, START + 800)
     mute = _flawed("mute", right, place[1])
     assert _verdict(mute, _flawed("burst", right, place[1]), place).kinds == ("mute", "burst")
-    struck = np.zeros(12_000)
+
+
+def test_the_onset_of_a_note_is_no_burst() -> None:
+    """A stroke of noise that dies away behind the other pass's mute sets in, but does not stop: it is sound."""
+    rng = np.random.default_rng(30)
+    right = make_tape("tones", 16, 12_000, rng)[0] // 4
+    places = np.arange(12_000 - START - 100)
+    right[START + 100 :] += np.rint(rng.normal(scale=4000, size=places.size) * np.exp(-places / 2500)).astype(
+        np.int32
+    )
+    muted = _flawed("mute", right, START + 800)
+    assert _verdict(muted, right, (START, START + 800)) == Verdict(1, ("mute", ""), decided=True)
+
+
+def test_a_soft_burst_is_told_from_a_loud_onset() -> None:
+    """Noise no louder than a stroke nearby is the flaw, where the other version is a note that sets in louder."""
+    rng = np.random.default_rng(31)
+    right = np.rint(rng.normal(scale=1, size=12_000)).astype(np.int32)
+    right[START - 600 : START - 500] += rng.integers(-900, 900, 100, dtype=np.int32)
     seconds = np.arange(12_000 - START - 300) / 48_000
-    struck[START + 300 :] = 12_000 * np.sin(2 * np.pi * 700 * seconds) * np.exp(-8 * seconds)
-    note = right + np.rint(struck).astype(np.int32)
-    cut = note.copy()
-    cut[place[0] : place[1]] = 0
-    assert _verdict(cut, note, place) == Verdict(1, ("mute", ""), decided=True)
+    note = 20_000 * np.sign(np.sin(2 * np.pi * 300 * seconds)) * np.exp(-6 * seconds)
+    right[START + 300 :] += np.rint(note).astype(np.int32)
+    burst = right.copy()
+    burst[START : START + 1200] = rng.integers(-500, 500, 1200)
+    assert _verdict(burst, right, (START, START + 1200)) == Verdict(1, ("burst", ""), decided=True)
 
 
 def test_recorded_silence_is_right_against_a_burst() -> None:
@@ -94,6 +112,22 @@ def test_recorded_silence_is_right_against_a_burst() -> None:
     burst = _flawed("burst", right, START + 700)
     verdict = _verdict(burst, right, (START, START + 700))
     assert verdict == Verdict(1, ("burst", ""), decided=True)
+
+
+def test_a_rest_that_ends_inside_the_difference_is_no_mute() -> None:
+    """Zeros go over into a note that sets in loud, below the other pass's burst: the note's edge proves nothing."""
+    right = make_tape("tones", 16, 12_000, np.random.default_rng(32))[0]
+    right[START - 3000 : START + 400] = 0
+    burst = _flawed("burst", right, START + 900)
+    difference = START, START + 900
+    verdict = judge([right, burst], difference, difference, (START, START + 400), 1)
+    assert (verdict.right, verdict.kinds[0]) == (0, "")
+
+
+def test_a_mute_over_a_square_wave_is_not_decided() -> None:
+    """A square wave starts and stops at full level by nature, so that zeros in it may be a rest."""
+    right = np.tile(np.repeat(np.array([9000, -9000], np.int32), 70), 100)[:12_000]
+    assert not _verdict(right, _flawed("mute", right, START + 1000), (START, START + 1000)).decided
 
 
 def test_a_level_over_a_square_wave_is_not_decided() -> None:

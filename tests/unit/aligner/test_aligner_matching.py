@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from assembler.aligner.matching import border_between, find_match, identity_at, informative
+from assembler.aligner.matching import border_between, count_votes, find_match, identity_at, informative
 from scripts.bench.trial_sessions import make_tape
 
 
@@ -44,6 +44,9 @@ def test_a_square_wave_is_placed_to_the_sample() -> None:
     assert match.shift == 5017
     assert match.rivals == ()
     assert identity_at([wave], [probe], 5018) == (0.0, 0)
+    votes = count_votes([wave], [probe])
+    assert votes[5017] == 96
+    assert votes[5016] == votes[5018] == 0
 
 
 def test_nothing_is_found_in_silence_or_in_other_sound() -> None:

@@ -31,6 +31,13 @@ def test_a_flaw_is_avoided_with_room_before_and_behind() -> None:
         assert low + join.fade <= 40_000 or low >= 41_000
 
 
+def test_a_join_without_a_fade_keeps_its_distance() -> None:
+    """Identical sides are joined 5 ms clear of the flaw even where no fade is wished."""
+    rules = PlanRules(0, ALIKE.alike)
+    plan = plan_track([_whole("one", (40_000, 41_000)), _whole("two")], rules, 0, END)
+    assert [(join.at, join.fade) for join in plan.joins] == [(39_760, 0), (41_240, 0)]
+
+
 def test_flaws_that_stand_close_are_avoided_in_one_go() -> None:
     """Between two flaws a quarter of a second apart the first pass is not taken up again."""
     plan = plan_track([_whole("one", (40_000, 41_000), (50_000, 50_100)), _whole("two")], ALIKE, 0, END)
