@@ -169,7 +169,11 @@ def look_at(samples: Int32s, difference: Range, stretch: Range, step: int, aroun
     misfit = max(excess, 0.0 if around.is_coarse else lack, 0.0)
     if kind:
         return Version(kind, structured=True, misfit=misfit)
-    if excess > DECIDED_DECADES:
+    held = _held_run(samples, stretch) if misfit > DECIDED_DECADES else None
+    if held is not None:
+        # In quiet material a level has no loud edges to prove it by, but it is what is odd.
+        kind = "hold" if held.value else "mute"
+    elif excess > DECIDED_DECADES:
         kind = "click" if end - start <= CLICK_SAMPLES else "burst"
     return Version(kind, structured=False, misfit=misfit)
 

@@ -76,6 +76,17 @@ def test_two_mutes_that_agree_are_no_majority() -> None:
     assert _told(_compare(mute, TAPE, mute)) == [("P1", "mute", 9000, 9800), ("P3", "mute", 9000, 9800)]
 
 
+def test_two_mutes_in_quiet_noise_are_no_majority() -> None:
+    """The same holds where the material is noise of a few steps that a mute does not audibly cut off."""
+    right = make_tape("quiet", 16, 100_000, np.random.default_rng(33))[:1]
+    first, second = right.copy(), right.copy()
+    first[0, 20_000:24_000] = 0
+    second[0, 21_000:21_300] = 0
+    told = _told(_compare(first, right, second))
+    assert ("P3", "mute", 21_000, 21_300) in told or ("P3", "mute", 21_001, 21_300) in told
+    assert not [flaw for flaw in told if flaw[0] == "P2"]
+
+
 def test_a_mute_that_all_have_is_the_tapes() -> None:
     """What is muted alike in every pass is a flaw of each, and points at the tape."""
     mute = _with(9000, 9800, 0)

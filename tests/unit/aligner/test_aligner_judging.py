@@ -83,11 +83,18 @@ def test_the_onset_of_a_note_is_no_burst() -> None:
     rng = np.random.default_rng(30)
     right = make_tape("tones", 16, 12_000, rng)[0] // 4
     places = np.arange(12_000 - START - 100)
-    right[START + 100 :] += np.rint(rng.normal(scale=4000, size=places.size) * np.exp(-places / 2500)).astype(
+    right[START + 100 :] += np.rint(rng.normal(scale=4000, size=places.size) * np.exp(-places / 200)).astype(
         np.int32
     )
     muted = _flawed("mute", right, START + 800)
     assert _verdict(muted, right, (START, START + 800)) == Verdict(1, ("mute", ""), decided=True)
+
+
+def test_a_mute_in_quiet_noise_is_named() -> None:
+    """Zeros among noise of two steps have no loud edges; that nothing sounds there tells them apart."""
+    right = np.rint(np.random.default_rng(33).normal(scale=2, size=12_000)).astype(np.int32)
+    place = START, START + 700
+    assert _verdict(_flawed("mute", right, place[1]), right, place) == Verdict(1, ("mute", ""), decided=True)
 
 
 def test_a_soft_burst_is_told_from_a_loud_onset() -> None:
