@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from assembler.aligner.relating import TrackReader
-    from assembler.arrays import Int32s
+    from assembler.arrays import Int32s, Int64s
 
 PLACES = 12
 MOST_SEARCHES = 6
@@ -101,17 +101,24 @@ def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tup
     """
     tracks = range(probe.tracks)
     same = np.zeros((probe.tracks, reference.tracks, 2), np.int64)
+    held = np.zeros((probe.tracks, reference.tracks, 2), np.int64)
     seen = np.zeros(probe.tracks, np.int64)
     for at, shift in places:
         there = [reference.read(track, at + shift, ANCHOR_SAMPLES) for track in range(reference.tracks)]
         for track in tracks:
             samples = probe.read(track, at, ANCHOR_SAMPLES)
             mask = informative(samples)
-            seen[track] += int(mask.sum())
+            here = int(mask.sum())
+            seen[track] += here
             for other, candidate in enumerate(there):
-                same[track, other, 0] += int(((candidate == samples) & mask).sum())
-                same[track, other, 1] += int(((candidate == -samples) & mask).sum())
-    matches = [_best(same[track], int(seen[track]), track) for track in tracks]
+                for index, version in enumerate((samples, -samples)):
+                    equal = int(((candidate == version) & mask).sum())
+                    # Counted place by place: a burst at one place holds more informative samples than a
+                    # sparse track at all others, and would outweigh them.
+                    if equal >= BELONGS_SHARE * here:
+                        same[track, other, index] += equal
+                        held[track, other, index] += here
+    matches = [_best(same[track], held[track], track) for track in tracks]
     return Wiring(tuple(matches), frozenset(t for t in tracks if seen[t] < LEAST_EVIDENCE))
 
 
@@ -150,17 +157,18 @@ def search_wiring(
     return None
 
 
-def _best(same: np.ndarray[tuple[int, ...], np.dtype[np.int64]], seen: int, own: int) -> TrackMatch | None:
-    if seen < LEAST_EVIDENCE:
-        return None
+def _best(same: Int64s, held: Int64s, own: int) -> TrackMatch | None:
     # Two tracks of a tape may hold the same sound: the track's own place is asked first.
-    for polarity in (0, 1):
-        if same[own, polarity] >= BELONGS_SHARE * seen:
-            return TrackMatch(own, 1 - 2 * polarity, float(same[own, polarity]) / seen)
-    other, polarity = (int(index) for index in np.unravel_index(int(same.argmax()), same.shape))
-    if same[other, polarity] < BELONGS_SHARE * seen:
-        return None
-    return TrackMatch(other, 1 - 2 * polarity, float(same[other, polarity]) / seen)
+    places = [
+        (own, 0),
+        (own, 1),
+        tuple(int(index) for index in np.unravel_index(int(same.argmax()), same.shape)),
+    ]
+    for other, polarity in places:
+        if same[other, polarity] >= LEAST_EVIDENCE:
+            share = float(same[other, polarity]) / float(held[other, polarity])
+            return TrackMatch(other, 1 - 2 * polarity, share)
+    return None
 
 
 def _search_at(reference: TrackReader, probe: TrackReader, at: int, shift: int, radius: int) -> int | None:
