@@ -169,7 +169,8 @@ def look_at(samples: Int32s, difference: Range, stretch: Range, step: int, aroun
     misfit = max(excess, 0.0 if around.is_coarse else lack, 0.0)
     if kind:
         return Version(kind, structured=True, misfit=misfit)
-    held = _held_run(samples, stretch) if misfit > DECIDED_DECADES else None
+    is_odd = misfit > DECIDED_DECADES and not around.is_coarse
+    held = _held_run(samples, stretch) if is_odd else None
     if held is not None:
         # In quiet material a level has no loud edges to prove it by, but it is what is odd.
         kind = "hold" if held.value else "mute"

@@ -137,6 +137,15 @@ def test_a_mute_over_a_square_wave_is_not_decided() -> None:
     assert not _verdict(right, _flawed("mute", right, START + 1000), (START, START + 1000)).decided
 
 
+def test_a_square_wave_is_never_named_a_hold() -> None:
+    """Its levels are its own, also where a rest lies in the other version and around."""
+    right = np.zeros(12_000, np.int32)
+    right[START : START + 900] = np.tile(np.repeat(np.array([9000, -9000], np.int32), 90), 5)
+    right[START + 900 :] = 700
+    verdict = _verdict(right, _flawed("mute", right, START + 900), (START, START + 900))
+    assert "hold" not in verdict.kinds
+
+
 def test_a_level_over_a_square_wave_is_not_decided() -> None:
     """Where the material holds levels itself, a held level proves nothing: the place is undecided."""
     right = np.tile(np.repeat(np.array([9000, -9000], np.int32), 70), 100)[:12_000]
