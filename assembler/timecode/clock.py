@@ -90,7 +90,7 @@ def fit_clock(
     """
     stretches = sort_into_stretches(points, rate)
     fit = fit_stretches(stretches, _LEAST_SLIP_SAMPLES / sample_rate)
-    ratio = 1.0 / (1.0 / stretches.ratio - fit.line.slope)
+    ratio = 1.0 / (1.0 / stretches.ratio - fit.slope)
     verdict = _judge(stretches.ratio, ratio, fit)
     findings = [*points.findings, *stretches.findings, *_tell_slips(stretches, fit, sample_rate)]
     findings += _tell_verdict(verdict, stretches.ratio, ratio, fit, sample_rate)
@@ -114,13 +114,13 @@ def _place(finding: Finding) -> float:
 def _judge(known: float, ratio: float, fit: LineFit) -> str:
     if fit.slope_error > _LOG_CLOCK_SHARE:
         return "short"
-    if fit.wander > _STEADY_SHARE * max(fit.lateness.width, fit.lateness.tick):
+    if fit.wander > _STEADY_SHARE * max(fit.lateness.width, fit.lateness.smear):
         return "drifting"
     if known not in KNOWN_RATIOS or abs(ratio / known - 1.0) >= _LOG_CLOCK_SHARE:
         return "drifting"
     if known != 1.0:
         return "relabel"
-    return "locked" if fit.line.slope == 0.0 else "log-clock"
+    return "locked" if fit.slope == 0.0 else "log-clock"
 
 
 def _describe(
@@ -128,12 +128,11 @@ def _describe(
 ) -> tuple[ClockStretch, ...]:
     """Return the stretches with their shifts."""
     described = []
-    for group, height in enumerate(fit.line.heights):
+    for group, height in enumerate(fit.heights):
         seconds = stretches.seconds[fit.groups == group]
         # A shift cannot hold for all of a stretch along which tape and pass drift apart.
-        drift = abs(fit.line.slope) * float(seconds[-1] - seconds[0]) if drifting else 0.0
-        doubt = float(np.sqrt(fit.line.covariance[group, group]))
-        uncertainty = float(np.linalg.norm((doubt, fit.common_error, fit.wander, drift)))
+        drift = abs(fit.slope) * float(seconds[-1] - seconds[0]) if drifting else 0.0
+        uncertainty = float(np.linalg.norm((fit.errors[group], fit.wander, drift)))
         described.append(
             ClockStretch(
                 log_start=float(seconds[0]),
@@ -160,7 +159,7 @@ def _tell_slips(stretches: Stretches, fit: LineFit, sample_rate: int) -> list[Fi
         if stretches.groups[place] != stretches.groups[place + 1]:
             continue
         before, after = int(fit.groups[place]), int(fit.groups[place + 1])
-        samples = float(fit.line.heights[before] - fit.line.heights[after]) * sample_rate
+        samples = float(fit.heights[before] - fit.heights[after]) * sample_rate
         what = "lost" if samples > 0 else "repeated"
         text = f"about {abs(samples):.0f} samples {what}: the shift changes by {samples:+.1f} samples"
         findings.append(Finding("slip", float(stretches.seconds[place + 1]), text))

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.timecode.lateness import Lateness, fit_lateness, locate_onsets, log_likelihood
-from assembler.timecode.steps import Line, find_steps, fit_line
+from assembler.timecode.steps import SURE_DEVIATIONS, Line, find_steps, fit_line
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s, Int64s
@@ -26,6 +26,10 @@ _USUAL_BLOCKS: Final = 16
 _LEAST_SLOPED_BLOCKS: Final = 6
 # A slope within so many of its own standard deviations is none.
 _SLOPE_DEVIATIONS: Final = 3.0
+# The width that stretches share is known no better than this.
+_WIDTH_DOUBT_SHARE: Final = 0.01
+# Two ways to find a height that differ by more of their standard deviations than this cast doubt on both.
+_ODD_DEVIATIONS: Final = 4.0
 # A border is set again within so many blocks of where the step was found.
 _BORDER_BLOCKS: Final = 2
 
@@ -56,20 +60,31 @@ class LineFit:
     Args:
         groups: shape (n,), the stretch of each message, slips counted as borders.
         lateness: spread of lateness.
-        line: heights and slope; the slope is exactly zero where none could be told.
-        measured_slope: seconds per second, also where the line does without.
+        heights: shape (stretches,), deviation of each at log time zero.
+        errors: shape (stretches,), standard deviation of each height.
+        slope: seconds per second; exactly zero where none could be told.
+        measured_slope: the same as measured, also where the line does without.
         slope_error: its standard deviation; infinite where there is too little to measure one.
         wander: seconds, how far the onsets keep from the line beyond their errors (root mean square).
-        common_error: seconds, standard deviation of what all stretches share: width and phase of the ticks.
     """
 
     groups: Int64s
     lateness: Lateness
-    line: Line
+    heights: Float64s
+    errors: Float64s
+    slope: float
     measured_slope: float
     slope_error: float
     wander: float
-    common_error: float
+
+
+@dataclass(frozen=True)
+class _Steps:
+    """Steps as found: the stretch of each block or message, the line, the lateness."""
+
+    groups: Int64s
+    line: Line
+    lateness: Lateness
 
 
 def fit_stretches(stretches: Stretches, least_step: float) -> LineFit:
@@ -80,45 +95,104 @@ def fit_stretches(stretches: Stretches, least_step: float) -> LineFit:
         least_step: seconds, the least slip worth finding.
     """
     deviations, seconds, groups = stretches.deviations, stretches.seconds, stretches.groups
-    lateness = fit_lateness(_detrend(deviations, groups), stretches.tick)
-    wanders = False
+    lateness = fit_lateness(_detrend(deviations, groups), stretches.tick, rough=True)
+    wanders, slope = False, 0.0
     # The second round knows the lateness without the blur of the first's rough trend.
     for _ in range(2):
         doubt = _phase_doubt(stretches, lateness)
-        blocks = _make_blocks(seconds, deviations, stretches.groups, lateness)
-        found, wanders = find_steps(
-            blocks.times, blocks.onsets, blocks.errors, blocks.groups, max(least_step, doubt)
-        )
-        line = fit_line(blocks.times, blocks.onsets, blocks.errors, found, sloped=_can_slope(blocks))
-        groups = _set_borders(stretches, blocks, found, line, lateness)
+        blocks = _make_blocks(stretches, stretches.groups, lateness, slope)
+        values = (blocks.times, blocks.onsets, blocks.errors)
+        found, wanders = find_steps(*values, blocks.groups, max(least_step, doubt))
+        line = fit_line(*values, found, sloped=_can_slope(blocks))
+        slope = line.slope
+        groups = _set_borders(stretches, blocks, _Steps(found, line, lateness))
         left = deviations - line.heights[groups] - line.slope * seconds
         lateness = fit_lateness(_detrend(deviations, groups) if wanders else left, stretches.tick)
-    blocks = _make_blocks(seconds, deviations, groups, lateness)
-    return _finish(stretches, groups, blocks, lateness, wanders=wanders)
+    return _finish(stretches, _Steps(groups, line, lateness), wanders=wanders, least_step=least_step)
 
 
-def _finish(
-    stretches: Stretches, groups: Int64s, blocks: Blocks, lateness: Lateness, *, wanders: bool
-) -> LineFit:
-    values = (blocks.times, blocks.onsets, blocks.errors, blocks.groups)
-    line = fit_line(*values, sloped=False)
-    slope, slope_error = 0.0, np.inf
-    if _can_slope(blocks):
-        sloped = fit_line(*values, sloped=True)
-        slope, slope_error = sloped.slope, float(np.sqrt(sloped.covariance[-1, -1]))
-        if abs(slope) > _SLOPE_DEVIATIONS * slope_error:
-            line = sloped
+def _finish(stretches: Stretches, steps: _Steps, *, wanders: bool, least_step: float) -> LineFit:
+    groups, lateness, slope = steps.groups, steps.lateness, steps.line.slope
+    while True:
+        blocks = _make_blocks(stretches, groups, lateness, slope)
+        line, slope, slope_error = _choose_line(blocks)
+        # A sloped line is never exact enough for a sharp box; its clock carries messages over all places
+        # between two ticks, so that blocks do not err alike.
+        carried = abs(line.slope) * float(np.ptp(stretches.seconds))
+        if wanders or (line.slope and carried > stretches.tick):
+            heights, errors = line.heights, line.height_errors
+        else:
+            heights, errors = _heights(stretches, groups, line, lateness)
+        weak = _weakest_slip(stretches, groups, heights, errors, least_step)
+        if weak is None:
+            break
+        groups = np.where(groups > weak, groups - 1, groups)
     left = blocks.onsets - line.heights[blocks.groups] - line.slope * blocks.times
     excess = float(np.mean(left**2) - np.mean(blocks.errors**2))
+    # The slope turns the line about each stretch's middle.
+    middles = np.bincount(groups, stretches.seconds) / np.bincount(groups)
+    lever = np.abs(middles) * (line.slope_error if line.slope else 0.0)
     return LineFit(
         groups=groups,
         lateness=lateness,
-        line=line,
+        heights=heights,
+        errors=np.hypot(errors, lever),
+        slope=line.slope,
         measured_slope=slope,
         slope_error=slope_error,
         wander=float(np.sqrt(max(excess, 0.0))) if wanders else 0.0,
-        common_error=_common_error(stretches, groups, blocks, lateness),
     )
+
+
+def _choose_line(blocks: Blocks) -> tuple[Line, float, float]:
+    """Return the line, level unless a slope is sure, with the slope as measured and its error."""
+    values = (blocks.times, blocks.onsets, blocks.errors, blocks.groups)
+    level = fit_line(*values, sloped=False)
+    if not _can_slope(blocks):
+        return level, 0.0, np.inf
+    sloped = fit_line(*values, sloped=True)
+    is_sure = abs(sloped.slope) > _SLOPE_DEVIATIONS * sloped.slope_error
+    return sloped if is_sure else level, sloped.slope, sloped.slope_error
+
+
+def _weakest_slip(
+    stretches: Stretches, groups: Int64s, heights: Float64s, errors: Float64s, least_step: float
+) -> int | None:
+    """Return the stretch whose end is the least sure slip, if that is not sure enough; else None."""
+    borders = np.flatnonzero(np.diff(groups))
+    slips = groups[borders[stretches.groups[borders] == stretches.groups[borders + 1]]]
+    if not slips.size:
+        return None
+    sizes = np.abs(heights[slips + 1] - heights[slips])
+    needed = np.maximum(SURE_DEVIATIONS * np.hypot(errors[slips + 1], errors[slips]), least_step)
+    worst = int(np.argmin(sizes / needed))
+    return int(slips[worst]) if sizes[worst] < needed[worst] else None
+
+
+def _heights(
+    stretches: Stretches, groups: Int64s, line: Line, lateness: Lateness
+) -> tuple[Float64s, Float64s]:
+    """Return the height of each stretch at time zero and its standard deviation, the slope being given.
+
+    All messages of a stretch count together. A mean over blocks would not do: where every message has the same
+    place between two ticks, all blocks err alike.
+    """
+    borders = np.flatnonzero(np.diff(groups)) + 1
+    levels = np.split(stretches.deviations - line.slope * stretches.seconds, borders)
+    heights, errors = np.empty(len(levels)), np.empty(len(levels))
+    # Stretches share one width, which a short one could not tell by itself.
+    known = None
+    if len(levels) > 1:
+        known = (lateness.width, max(2.0 * lateness.width_error, _WIDTH_DOUBT_SHARE * lateness.width))
+    for group, level in enumerate(levels):
+        fitted = fit_lateness(level, stretches.tick, known=known)
+        heights[group] = fitted.onset
+        # Where the blocks put the line elsewhere, lateness is not spread as supposed.
+        error = max(1.0, line.scatter) * fitted.onset_error
+        apart = abs(float(line.heights[group]) - fitted.onset)
+        odd = apart > _ODD_DEVIATIONS * np.hypot(error, line.height_errors[group])
+        errors[group] = np.hypot(error, apart if odd else 0.0)
+    return heights, np.hypot(errors, _phase_doubt(stretches, lateness) / np.sqrt(12))
 
 
 def _can_slope(blocks: Blocks) -> bool:
@@ -154,31 +228,29 @@ def _tabulate(values: Float64s, starts: Int64s) -> Float64s:
     return np.where(columns < lengths[:, None], values[index], np.nan)
 
 
-def _make_blocks(seconds: Float64s, deviations: Float64s, groups: Int64s, lateness: Lateness) -> Blocks:
+def _make_blocks(stretches: Stretches, groups: Int64s, lateness: Lateness, slope: float) -> Blocks:
+    """Return blocks; the slope, as known so far, does not blur the onset within a block."""
+    seconds = stretches.seconds
     starts = _block_starts(groups)
     lengths = np.diff(np.append(starts, seconds.size))
-    onsets, errors = locate_onsets(_tabulate(deviations, starts), lateness)
+    onsets, errors = locate_onsets(_tabulate(stretches.deviations - slope * seconds, starts), lateness)
     times = np.add.reduceat(seconds, starts) / lengths
-    return Blocks(starts, times, groups[starts], onsets, errors)
+    return Blocks(starts, times, groups[starts], onsets + slope * times, errors)
 
 
-def _set_borders(
-    stretches: Stretches, blocks: Blocks, found: Int64s, line: Line, lateness: Lateness
-) -> Int64s:
+def _set_borders(stretches: Stretches, blocks: Blocks, steps: _Steps) -> Int64s:
     """Return the stretch of each message, with the borders of steps set between single messages."""
-    index = np.arange(stretches.seconds.size)
-    own = np.zeros(index.size, dtype=np.int64)
-    for block in np.flatnonzero(np.diff(found)) + 1:
+    borders = np.zeros(stretches.seconds.size, dtype=np.int64)
+    for block in np.flatnonzero(np.diff(steps.groups)) + 1:
         border = int(blocks.starts[block])
         if blocks.groups[block] == blocks.groups[block - 1]:
-            border = _set_border(stretches, blocks, found, line, lateness, int(block))
-        own[border] = 1
-    return np.asarray(np.cumsum(own), dtype=np.int64)
+            border = _set_border(stretches, blocks, steps, int(block))
+        borders[border] = 1
+    return np.asarray(np.cumsum(borders), dtype=np.int64)
 
 
-def _set_border(
-    stretches: Stretches, blocks: Blocks, found: Int64s, line: Line, lateness: Lateness, block: int
-) -> int:
+def _set_border(stretches: Stretches, blocks: Blocks, steps: _Steps, block: int) -> int:
+    found, line, lateness = steps.groups, steps.line, steps.lateness
     same = np.flatnonzero((found == found[block]) | (found == found[block - 1]))
     first = max(block - _BORDER_BLOCKS, int(same[0]))
     last = min(block + _BORDER_BLOCKS, int(same[-1]) + 1)
@@ -187,7 +259,7 @@ def _set_border(
     part = slice(start, end)
     level = stretches.deviations[part] - line.slope * stretches.seconds[part]
     before, after = (
-        log_likelihood(level, line.heights[[group]], lateness.width, lateness.tick)
+        log_likelihood(level, float(line.heights[group]), lateness.width, lateness.smear, lateness.breadth)
         for group in (found[block - 1], found[block])
     )
     gains = np.concatenate(([0.0], np.cumsum(before - after)))
@@ -200,25 +272,11 @@ def _phase_doubt(stretches: Stretches, lateness: Lateness) -> float:
     Lateness as wide as a tick lets the ticks' frequencies tell where between two ticks messages came. Lateness less
     wide leaves a doubt, unless the messages themselves stand at many places between ticks.
     """
-    hidden = lateness.tick - lateness.width
+    hidden = stretches.tick - lateness.width
     if hidden <= 0.0:
         return 0.0
-    messages = stretches.seconds[:: max(1, stretches.seconds.size // 10_000)]
-    devs = stretches.deviations[:: max(1, stretches.seconds.size // 10_000)]
-    tape = (messages / stretches.ratio - devs) * stretches.ratio
-    phases = np.sort(np.mod(tape, lateness.tick))
-    largest = max(float(np.diff(phases).max(initial=0.0)), float(phases[0] + lateness.tick - phases[-1]))
+    some = slice(None, None, max(1, stretches.seconds.size // 10_000))
+    tape = stretches.seconds[some] - stretches.deviations[some] * stretches.ratio
+    phases = np.sort(np.mod(tape, stretches.tick))
+    largest = max(float(np.diff(phases).max(initial=0.0)), float(phases[0] + stretches.tick - phases[-1]))
     return min(hidden, largest)
-
-
-def _common_error(stretches: Stretches, groups: Int64s, blocks: Blocks, lateness: Lateness) -> float:
-    """Return how much all heights may be off together, through the width and the ticks."""
-    # How far onsets follow a change of the width is tried out: half as much for fine ticks.
-    step = max(lateness.width_error, lateness.width / 1000)
-    wider = Lateness(lateness.width + step, lateness.width_error, lateness.tick)
-    moved = _make_blocks(stretches.seconds, stretches.deviations, groups, wider).onsets - blocks.onsets
-    weights = blocks.errors**-2
-    sensitivity = float(weights @ moved / weights.sum()) / step
-    return float(
-        np.hypot(sensitivity * lateness.width_error, _phase_doubt(stretches, lateness) / np.sqrt(12))
-    )

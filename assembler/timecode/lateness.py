@@ -1,18 +1,19 @@
-"""How late messages come, and where a block of them would have come had none been late.
+"""How late messages come, and where a stretch of them would have come had none been late.
 
-A message is never early. It is late by something between nothing and a *width* that belongs to the interface, a few
-stragglers by much more; then its time is rounded to the log's tick. So the likelihood of a deviation is a box of that
-width, smeared by a box of one tick, over a broad background that lets strays count for little. The *onset* of a block,
-where the box begins, is the time of a message that came at once. Its posterior mean and deviation (flat prior)
-use whatever the log offers: the sharp edges of the box where ticks are fine, how often each tick occurs where they
-are coarse. A mean would move with the width, a least value with the first stray.
+A message is never early. It is late by something between nothing and a *width* that belongs to the
+interface, a few stragglers by much more; then its time is rounded to the log's tick. So the likelihood of a
+deviation is a box of that width whose edges are smeared, at least by one tick, over a broad background
+that lets strays count for little. The *onset* is where the box begins: the time of a message that came at
+once. Its posterior mean and deviation (flat prior) use whatever the log offers: sharp edges where ticks are
+fine, how often each tick occurs where they are coarse, the middle where lateness is bell-shaped. A plain mean
+would move with the width, a least value with the first stray.
 
-Deviations, onsets, widths and ticks are in seconds.
+Deviations, onsets, widths, smears and ticks are in seconds.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -20,67 +21,124 @@ import numpy as np
 if TYPE_CHECKING:
     from assembler.arrays import Float64s
 
-# Share of messages that may lie anywhere; see scripts/bench/clock_accuracy.py for what it does to accuracy.
+# Share of messages that may lie anywhere: chosen with scripts/bench/clock_accuracy.py.
 _STRAY_SHARE: Final = 0.005
-# Exact times still have the edges of their box smeared a little, since no fitted line is exact.
-_LEAST_TICK_SHARE: Final = 1 / 500
+# Strays are taken to lie within so many breadths of ordinary lateness; those beyond count no less.
+_STRAY_BREADTHS: Final = 8.0
+# How soft the edges of the box may be besides, as shares of its width; the last makes the box a triangle, near
+# enough to a bell.
+_SMEAR_SHARES: Final = (0.3, 0.6, 1.0)
 _LEAST_WIDTH: Final = 2e-6
-_GRID: Final = 61
+_GRID: Final = 31
+# Each round's grid lies closer about the best place so far. The first ones divide the log likelihood by these, or
+# a coarse grid would take its one luckiest point for the whole ridge on which onset and width trade.
+_COOLING: Final = (256.0, 64.0, 16.0, 4.0, 1.0)
+_COLD: Final = (1.0, 1.0)
+_FINE_TICK_SHARE: Final = 0.1
+# A softer edge must explain the log better by so much log likelihood.
+_SOFTER_GAIN: Final = 12.0
 # A grid reaches this many deviations to each side once the posterior is roughly known.
-_REACH: Final = 7.0
+_REACH: Final = 6.0
+# Distinct deviations are told apart to this share of the width.
+_FINE_STEP_SHARE: Final = 1 / 2000
+_ROUGH_STEP_SHARE: Final = 1 / 200
+# Interfaces are polled once in a millisecond or so (common practice, no source): what a width is likely to be, and
+# its spread as a natural logarithm. It decides only where coarse ticks leave the width open.
+_USUAL_WIDTH: Final = 1e-3
+_USUAL_SPREAD: Final = 0.5
 # Values of the likelihood held at once: bounds memory to some 30 MB for a log of any length.
 _LARGEST_BATCH: Final = 1_000_000
 
 
 @dataclass(frozen=True)
 class Lateness:
-    """The spread of lateness.
+    """Where messages begin, and how they spread.
 
     Args:
-        width: seconds between the promptest and the latest ordinary message.
+        onset: deviation of a message that came at once.
+        onset_error: its standard deviation.
+        width: between the promptest and the latest ordinary message.
         width_error: its standard deviation.
-        tick: seconds, the step that times were rounded to.
+        smear: how soft the edges are; never less than a tick.
     """
 
+    onset: float
+    onset_error: float
     width: float
     width_error: float
-    tick: float
+    smear: float
+
+    @property
+    def breadth(self) -> float:
+        """Over how much ordinary deviations spread, ticks included."""
+        return self.width + self.smear
 
 
-def log_likelihood(deviations: Float64s, onsets: Float64s, width: float | Float64s, tick: float) -> Float64s:
-    """Return the log likelihood of each deviation under each onset; shapes are broadcast."""
-    smear = np.maximum(tick, _LEAST_TICK_SHARE * width)
+def log_likelihood(
+    deviations: Float64s, onsets: Float64s | float, width: Float64s | float, smear: float, breadth: float
+) -> Float64s:
+    """Return the log likelihood of each deviation; the shapes of the first three are broadcast.
+
+    Strays lie anywhere in several breadths, alike for every box under trial: a background that depended on the box
+    would draw it to itself.
+    """
     start = np.maximum(deviations - smear / 2, onsets)
     end = np.minimum(deviations + smear / 2, onsets + width)
     box = np.maximum(end - start, 0.0) / (width * smear)
-    breadth = np.maximum(width, tick)
-    distance = (deviations - onsets - width / 2) / breadth
-    strays = 1.0 / (np.pi * breadth * (1.0 + distance * distance))
-    return np.asarray(np.log((1.0 - _STRAY_SHARE) * box + _STRAY_SHARE * strays), dtype=np.float64)
+    return np.asarray(
+        np.log((1.0 - _STRAY_SHARE) * box + _STRAY_SHARE / (_STRAY_BREADTHS * breadth)), dtype=np.float64
+    )
 
 
-def fit_lateness(deviations: Float64s, tick: float) -> Lateness:
-    """Return the spread of lateness.
+def fit_lateness(
+    deviations: Float64s, tick: float, *, rough: bool = False, known: tuple[float, float] | None = None
+) -> Lateness:
+    """Return where messages begin and how they spread, both at once.
 
     Args:
-        deviations: shape (n,), at least two; any trend removed, the onset anywhere.
+        deviations: shape (n,), at least one; any trend removed.
         tick: step of the log's clock.
+        rough: spend less time, for a first look.
+        known: the width and its standard deviation, as other messages of the log tell them.
     """
-    low, high = np.quantile(deviations, [0.02, 0.95])
-    width = max(float(high - low), _LEAST_WIDTH)
-    onset, reach, width_reach = float(low), width / 2, width / 2
-    values, counts = _condense(deviations, width / 2000)
-    width_error = width
-    for _ in range(5):
-        onsets = np.linspace(onset - reach, onset + reach, _GRID)
-        widths = np.linspace(max(width - width_reach, _LEAST_WIDTH / 4), width + width_reach, _GRID)
-        posterior = _posterior_over(values, counts, onsets, widths, tick)
-        over_onset, over_width = posterior.sum(axis=1), posterior.sum(axis=0)
-        onset, onset_error = _moments(onsets, over_onset)
-        width, width_error = _moments(widths, over_width)
-        reach = max(_REACH * onset_error, _GRID * width * 1e-5)
-        width_reach = max(_REACH * width_error, _GRID * width * 1e-5)
-    return Lateness(width=width, width_error=width_error, tick=tick)
+    low, high = (float(value) for value in np.quantile(deviations, [0.02, 0.95]))
+    width = max(high - low, _LEAST_WIDTH)
+    # Strays count alike however far out they are, and must not spread the cells without bound.
+    relative = np.clip(deviations - low, -3.0 * width - tick, 4.0 * width + tick)
+    step = width * _ROUGH_STEP_SHARE
+    cells = _condense(relative, step)
+    first = width if known is None else known[0]
+    width_reach = 0.6 * width + tick if known is None else _REACH * known[1]
+    # Telling times apart to a step is rounding, like a tick.
+    wide = _Box(0.0, 0.6 * first + tick / 2, first, width_reach, max(tick, step))
+    best, chosen = _fit_box(cells, wide, _COOLING, known)
+    # Where ticks are coarse a soft edge would explain them by chance as well as the tick itself does.
+    for share in _SMEAR_SHARES if tick < _FINE_TICK_SHARE * width else ():
+        softer, box = _fit_box(cells, replace(wide, smear=share * width), _COOLING, known)
+        if softer > best + _SOFTER_GAIN:
+            best, chosen = softer, box
+    if not rough:
+        is_sharp = chosen.smear == wide.smear
+        step = width * _FINE_STEP_SHARE
+        near = replace(
+            chosen,
+            reach=_REACH * chosen.reach,
+            width_reach=_REACH * chosen.width_reach,
+            smear=max(tick, step) if is_sharp else chosen.smear,
+        )
+        _, chosen = _fit_box(_condense(relative, step), near, _COLD, known)
+    return Lateness(low + chosen.onset, chosen.reach, chosen.width, chosen.width_reach, chosen.smear)
+
+
+@dataclass(frozen=True)
+class _Box:
+    """A box under trial: where it begins, its width, how far to look to both sides for each, its smear."""
+
+    onset: float
+    reach: float
+    width: float
+    width_reach: float
+    smear: float
 
 
 def _condense(deviations: Float64s, step: float) -> tuple[Float64s, Float64s]:
@@ -89,16 +147,37 @@ def _condense(deviations: Float64s, step: float) -> tuple[Float64s, Float64s]:
     return cells * step, counts.astype(np.float64)
 
 
-def _posterior_over(
-    values: Float64s, counts: Float64s, onsets: Float64s, widths: Float64s, tick: float
-) -> Float64s:
-    """Return the posterior on a grid, shape (onsets, widths), summing to one."""
-    likelihood = np.empty((onsets.size, widths.size))
-    for row, onset in enumerate(onsets):
-        grid = log_likelihood(values[:, None], np.full((1, 1), onset), widths[None, :], tick)
-        likelihood[row] = counts @ grid
-    posterior = np.exp(likelihood - likelihood.max())
-    return np.asarray(posterior / posterior.sum(), dtype=np.float64)
+def _fit_box(
+    cells: tuple[Float64s, Float64s],
+    start: _Box,
+    cooling: tuple[float, ...],
+    known: tuple[float, float] | None,
+) -> tuple[float, _Box]:
+    """Return the best log likelihood, and the box with its standard deviations as reaches."""
+    values, weights = cells
+    box, best = start, -np.inf
+    breadth = start.width + start.smear
+    for turn, heat in enumerate(cooling):
+        zoom = _REACH if turn else 1.0
+        # Onset and width hang together where ticks are coarse: a grid must not lose their common ridge.
+        reach, width_reach = zoom * box.reach, zoom * box.width_reach
+        if turn:
+            reach, width_reach = max(reach, width_reach / 2), max(width_reach, reach / 2)
+        onsets = np.linspace(box.onset - reach, box.onset + reach, _GRID)
+        least = max(box.width - width_reach, _LEAST_WIDTH / 4)
+        widths = np.linspace(least, box.width + width_reach, _GRID)
+        terms = log_likelihood(values[:, None, None], onsets[:, None], widths, box.smear, breadth)
+        likelihood = np.tensordot(weights, terms, axes=1)
+        if known is None:
+            likelihood = likelihood - (np.log(widths / _USUAL_WIDTH) / _USUAL_SPREAD) ** 2 / 2
+        else:
+            likelihood = likelihood - ((widths - known[0]) / known[1]) ** 2 / 2
+        best = float(likelihood.max())
+        posterior = np.exp((likelihood - best) / heat)
+        onset, onset_error = _moments(onsets, posterior.sum(axis=1))
+        width, width_error = _moments(widths, posterior.sum(axis=0))
+        box = _Box(onset, onset_error, width, width_error, box.smear)
+    return best, box
 
 
 def _moments(grid: Float64s, weights: Float64s) -> tuple[float, float]:
@@ -109,11 +188,11 @@ def _moments(grid: Float64s, weights: Float64s) -> tuple[float, float]:
 
 
 def locate_onsets(blocks: Float64s, lateness: Lateness) -> tuple[Float64s, Float64s]:
-    """Return the onset of each block and its standard deviation.
+    """Return the onset of each block and its standard deviation, the spread being known.
 
     Args:
         blocks: shape (blocks, messages), deviations; NaN where a block is shorter than the others.
-        lateness: the spread that all blocks share.
+        lateness: the spread that all blocks share; its onset does not matter.
 
     Returns:
         Two arrays of shape (blocks,).
@@ -128,15 +207,16 @@ def locate_onsets(blocks: Float64s, lateness: Lateness) -> tuple[Float64s, Float
 
 
 def _locate_batch(blocks: Float64s, lateness: Lateness) -> tuple[Float64s, Float64s]:
-    breadth = lateness.width + lateness.tick
     messages = np.maximum(np.isfinite(blocks).sum(axis=1), 1)
     onsets = np.nanmedian(blocks, axis=1) - lateness.width / 2
-    reach = breadth * np.minimum(2.5 / np.sqrt(messages), 1.0)
+    reach = lateness.breadth * np.minimum(2.5 / np.sqrt(messages), 1.0)
     errors = reach
     steps = np.linspace(-1.0, 1.0, _GRID)
-    for _ in range(3):
+    for _ in range(2):
         grid = onsets[:, None] + reach[:, None] * steps
-        terms = log_likelihood(blocks[:, None, :], grid[:, :, None], lateness.width, lateness.tick)
+        terms = log_likelihood(
+            blocks[:, None, :], grid[:, :, None], lateness.width, lateness.smear, lateness.breadth
+        )
         likelihood = np.nansum(terms, axis=2)
         weights = np.exp(likelihood - likelihood.max(axis=1, keepdims=True))
         weights /= weights.sum(axis=1, keepdims=True)

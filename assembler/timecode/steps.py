@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 # A step must explain this much of the sum of squares, in units of the noise. Chance alone reaches 25 or so among
 # thousands of places; scripts/bench/clock_accuracy.py counts false steps in clean passes.
 _LEAST_GAIN: Final = 45.0
+# A step must be this many of its own deviations large.
+SURE_DEVIATIONS: Final = 5.0
 # Blocks on each side of a step, and what a curve may have: powers 2 to 5.
 _LEAST_BLOCKS: Final = 3
 _CURVE_POWERS: Final = (2, 3, 4, 5)
@@ -33,13 +35,16 @@ class Line:
     Args:
         heights: shape (stretches,), seconds.
         slope: seconds per second.
-        covariance: of heights, then slope; scaled by how far the blocks really scatter.
+        height_errors: shape (stretches,), standard deviations at each stretch's own middle, by how far blocks
+            scatter.
+        slope_error: likewise.
         scatter: how far blocks lie from the line, in their own standard deviations.
     """
 
     heights: Float64s
     slope: float
-    covariance: Float64s
+    height_errors: Float64s
+    slope_error: float
     scatter: float
 
 
@@ -65,13 +70,14 @@ def fit_line(times: Float64s, values: Float64s, errors: Float64s, groups: Int64s
     deviations = (values - design @ solution) / errors
     freedom = max(1, values.size - design.shape[1])
     scatter = float(np.sqrt(deviations @ deviations / freedom))
-    covariance = covariance * max(1.0, scatter) ** 2
-    if sloped:
-        to_zero = np.eye(stretches + 1)
-        to_zero[:-1, -1] = -middle
-        covariance = to_zero @ covariance @ to_zero.T
-    heights = np.asarray(solution[:stretches] - slope * middle, dtype=np.float64)
-    return Line(heights, slope, np.asarray(covariance, dtype=np.float64), scatter)
+    excess = max(1.0, scatter)
+    return Line(
+        heights=np.asarray(solution[:stretches] - slope * middle, dtype=np.float64),
+        slope=slope,
+        height_errors=np.asarray(excess / np.sqrt(np.bincount(groups, errors**-2)), dtype=np.float64),
+        slope_error=excess * float(np.sqrt(covariance[-1, -1])) if sloped else np.inf,
+        scatter=scatter,
+    )
 
 
 def find_steps(
@@ -86,22 +92,41 @@ def find_steps(
         groups: shape (blocks,), heights known to differ: 0, 1, 2 … in order.
         least_step: seconds; what steps less is left alone.
     """
+    errors = errors * _robust_scatter(values, errors, groups)
+    values = _calm(values, groups)
     borders: list[int] = []
     most = _USUAL_STEPS + values.size // _BLOCKS_PER_STEP
-    for count in range(most + 1):
+    while len(borders) <= most:
         current = _split(groups, borders)
         line = fit_line(times, values, errors, current, sloped=True)
         deviations = values - line.heights[current] - line.slope * times
-        noise = _robust_scatter(deviations / errors)
-        gains, sizes = _step_gains(times, deviations, errors * noise, current)
+        gains, sizes = _step_gains(times, deviations, errors, current)
         gains[np.abs(sizes) < least_step] = 0.0
         best = int(np.argmax(gains))
         if gains[best] < _LEAST_GAIN:
-            return current, False
-        if count == 0 and _curve_gain(times, deviations, errors * noise) > gains[best]:
+            return _split(groups, _prune(times, values, errors, groups, borders, least_step)), False
+        if not borders and _curve_gain(times, deviations, errors) > gains[best]:
             return groups, True
         borders.append(best)
     return groups, True
+
+
+def _prune(
+    times: Float64s, values: Float64s, errors: Float64s, groups: Int64s, borders: list[int], least_step: float
+) -> list[int]:
+    """Return the borders without those that turned out too small once all were known."""
+    left = sorted(borders)
+    while left:
+        current = _split(groups, left)
+        line = fit_line(times, values, errors, current, sloped=True)
+        before, after = current[np.array(left) - 1], current[left]
+        sizes = np.abs(line.heights[after] - line.heights[before])
+        doubts = np.hypot(line.height_errors[after], line.height_errors[before])
+        worst = int(np.argmin(sizes / np.maximum(SURE_DEVIATIONS * doubts, least_step)))
+        if sizes[worst] >= max(SURE_DEVIATIONS * doubts[worst], least_step):
+            break
+        del left[worst]
+    return left
 
 
 def _split(groups: Int64s, borders: list[int]) -> Int64s:
@@ -111,13 +136,24 @@ def _split(groups: Int64s, borders: list[int]) -> Int64s:
     return np.asarray(np.cumsum(new), dtype=np.int64)
 
 
-def _robust_scatter(standard_deviations: Float64s) -> float:
+def _calm(values: Float64s, groups: Int64s) -> Float64s:
+    """Return medians of three neighbours: steps stay, a block across a slip or full of strays goes."""
+    before = np.concatenate((values[:1], values[:-1]))
+    after = np.concatenate((values[1:], values[-1:]))
+    inside = np.zeros(values.size, dtype=np.bool_)
+    inside[1:-1] = (groups[:-2] == groups[1:-1]) & (groups[2:] == groups[1:-1])
+    calm = np.median(np.stack([before, values, after]), axis=0)
+    return np.asarray(np.where(inside, calm, values), dtype=np.float64)
+
+
+def _robust_scatter(values: Float64s, errors: Float64s, groups: Int64s) -> float:
     """Return how much further than stated the values scatter from one to the next, never under one."""
-    if standard_deviations.size < 4:
+    same = np.diff(groups) == 0
+    if np.count_nonzero(same) < 4:
         return 1.0
-    # Differences of neighbours: a step not yet found hardly counts.
-    typical = float(np.median(np.abs(np.diff(standard_deviations))))
-    return max(1.0, typical / (0.6745 * float(np.sqrt(2.0))))
+    # Differences of neighbours: steps hardly count.
+    differences = np.abs(np.diff(values)) / np.hypot(errors[1:], errors[:-1])
+    return max(1.0, float(np.median(differences[same])) / 0.6745)
 
 
 def _step_gains(
