@@ -16,7 +16,14 @@ delivered sample is compared with the tape's own. Columns, summed over the trial
     inexact     trials in which a sample of some pass is put in the wrong place and differs from the one there
     slips       found / put in, and the largest error of their places in samples
 
-Run: python -m scripts.bench.flaw_trials [--trials N] [--seed SEED] [--passes N] [--character NAME] [--workers N]
+Thresholds of the detectors were chosen while looking at seeds 0 to 199, so that these flatter the program: on
+10000 to 10199, first run after that, wrong samples were 260 in a million with two passes and 5 with three,
+against 11 and 0.15. A figure to be quoted comes from seeds that nobody has tuned on.
+
+Left out by the generator, as nothing could tell them: slips that no other pass covers, slips of fewer than 64
+samples of the most trusted pass without two witnesses, and slips less than 1.5 s apart.
+
+Run: python -m scripts.bench.flaw_trials [--trials N] [--first SEED] [--seed SEED] [--passes N] [--character NAME] [--workers N]
 """
 
 from __future__ import annotations
@@ -48,7 +55,7 @@ LISTING_MARGIN_SAMPLES = 64
 """A place counts as listed where the list names it or its close surroundings."""
 
 NEAR_SLIP_SAMPLES = 48_000
-MOST_TOLD_PLACES = 400
+MOST_TOLD_PLACES = 12
 
 
 @dataclass(frozen=True)
@@ -283,12 +290,13 @@ def main() -> None:
     """Run the trials and print the table, then what failed."""
     parser = argparse.ArgumentParser(description="Seeded trials of finding and curing flaws.")
     parser.add_argument("--trials", type=int, default=200)
+    parser.add_argument("--first", type=int, default=0, help="first seed; thresholds were chosen on 0 to 199")
     parser.add_argument("--seed", type=int, help="run this trial alone")
     parser.add_argument("--passes", type=int, choices=(2, 3))
     parser.add_argument("--character", choices=CHARACTERS)
     parser.add_argument("--workers", type=int, default=2)
     asked = parser.parse_args()
-    seeds = range(asked.trials) if asked.seed is None else [asked.seed]
+    seeds = range(asked.first, asked.first + asked.trials) if asked.seed is None else [asked.seed]
     run = partial(run_seed, character=asked.character, passes=asked.passes)
     with ProcessPoolExecutor(asked.workers) as executor:
         outcomes = list(executor.map(run, seeds))
