@@ -70,6 +70,24 @@ def test_a_last_bit_of_two_is_undecided() -> None:
     )
 
 
+def test_undecided_places_close_together_are_told_once() -> None:
+    """A person looks at a hundredth of a second once: two open bits 500 samples apart are one place."""
+    bits = _with(5000, 5001, int(TAPE[0, 5000]) ^ 1)
+    bits[0, 5500] ^= 1
+    (place,) = _compare(bits, TAPE).undecided
+    assert (place.start - ORIGIN, place.end - ORIGIN) == (5000, 5501)
+
+
+def test_the_end_of_a_pass_is_no_edge_of_a_mute() -> None:
+    """A rest up to where the trusted pass ends stays a rest, though the other pass sounds on loudly behind it."""
+    rested = TAPE.copy()
+    rested[0, 50_000:63_000] = 0
+    burst = rested.copy()
+    burst[0, 61_000:64_000] = np.random.default_rng(34).integers(-9000, 9000, 3000)
+    told = _told(_compare(rested[:, :63_000], burst))
+    assert not [flaw for flaw in told if flaw[0] == "P1"]
+
+
 def test_two_mutes_that_agree_are_no_majority() -> None:
     """Two passes muted at one place agree on zeros; the third one that holds sound is right."""
     mute = _with(9000, 9800, 0)
