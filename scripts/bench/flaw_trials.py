@@ -23,7 +23,8 @@ against 11 and 0.15. A figure to be quoted comes from seeds that nobody has tune
 Left out by the generator, as nothing could tell them: slips that no other pass covers, slips of fewer than 64
 samples of the most trusted pass without two witnesses, and slips less than 1.5 s apart.
 
-Run: python -m scripts.bench.flaw_trials [--trials N] [--first SEED] [--seed SEED] [--passes N] [--character NAME] [--workers N]
+Run: python -m scripts.bench.flaw_trials [--trials N] [--first SEED] [--seed SEED]
+    [--passes N] [--character NAME] [--workers N]
 """
 
 from __future__ import annotations
