@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, BinaryIO, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.messages import QUARTER_FRAME, Collector, MidiLog, make_log
+from assembler.timecode.messages import Collector, Finding, MidiLog, make_log
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s
@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 # Nine hours of quarter frames at 16 bytes a row; the bound keeps time and memory small for any input.
 LARGEST_CSV_BYTES: Final = 64 * 2**20
 
+# Digits after the point beyond these mean nothing; messages kept so that the same text is read once.
+_MOST_DIGITS: Final = 12
+_MOST_KNOWN: Final = 1024
 _HEADERS: Final = ("seconds", "sample")
 # Times beyond this cannot belong to a tape: ten days.
 _LATEST_SECONDS: Final = 864_000.0
@@ -40,11 +43,18 @@ def read_csv_log(stream: BinaryIO, sample_rate: int) -> MidiLog:
         limit = LARGEST_CSV_BYTES // 2**20
         raise TimecodeLogError(f"larger than {limit} MiB: too large for the log of a tape (9 hours fit)")
     try:
-        lines = data.decode("utf-8-sig").splitlines()
+        text = data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise TimecodeLogError("not text (UTF-8)", place=f"byte {error.start}") from error
+    lines = text.splitlines()
     unit = _read_header(lines[0] if lines else "")
-    collected, digits = _read_rows(lines)
+    findings = []
+    collected, digits, fault = _read_rows(lines)
+    if fault is not None:
+        if text.endswith(("\n", "\r")) or fault.place != f"line {len(lines)}":
+            raise fault
+        # A last line without its end is where the file was cut off.
+        findings.append(Finding("damaged_log", None, f"the file is cut off in line {len(lines)}"))
     seconds_per_unit = 1.0 if unit == "seconds" else 1.0 / sample_rate
     tick = 10.0**-digits if unit == "seconds" else seconds_per_unit
     fulls = [message.time for message in collected.full_frames]
@@ -52,7 +62,7 @@ def read_csv_log(stream: BinaryIO, sample_rate: int) -> MidiLog:
         collected,
         _in_seconds(collected.quarter_times, seconds_per_unit),
         _in_seconds(fulls, seconds_per_unit),
-        (),
+        findings,
         tick,
     )
 
@@ -67,30 +77,35 @@ def _read_header(line: str) -> str:
     return names[0]
 
 
-def _read_rows(lines: list[str]) -> tuple[Collector, int]:
-    """Return the messages, and the most digits that stand after a decimal point."""
+def _read_rows(lines: list[str]) -> tuple[Collector, int, TimecodeLogError | None]:
+    """Return the messages, the most digits after a decimal point, and what ended reading before the last line did."""
     collected = Collector()
     digits = 0
     # Nearly all rows repeat one of 128 messages.
     known: dict[str, bytes] = {}
     for number, line in enumerate(lines[1:], start=2):
-        time_text, comma, text = line.partition(",")
-        if not comma:
-            if line.strip():
-                raise TimecodeLogError(f"{_shorten(line)} has no comma", place=f"line {number}")
+        if not line.strip():
             continue
-        time = _read_time(time_text, number)
-        digits = max(digits, len(time_text.partition(".")[2].rstrip()))
-        data = known.get(text)
-        if data is None:
-            data = _read_hex(text, number)
-            if len(known) < 1024:
-                known[text] = data
-        if len(data) == 2 and data[0] == QUARTER_FRAME and data[1] < 0x80:
-            collected.add_quarter(time, data[1])
-        else:
-            collected.add_bytes(time, data)
-    return collected, min(digits, 12)
+        try:
+            time, data = _read_row(line, number, known)
+        except TimecodeLogError as fault:
+            return collected, min(digits, _MOST_DIGITS), fault
+        digits = max(digits, len(line.partition(",")[0].partition(".")[2].rstrip()))
+        collected.add_bytes(time, data)
+    return collected, min(digits, _MOST_DIGITS), None
+
+
+def _read_row(line: str, number: int, known: dict[str, bytes]) -> tuple[float, bytes]:
+    time_text, comma, text = line.partition(",")
+    if not comma:
+        raise TimecodeLogError(f"{_shorten(line)} has no comma", place=f"line {number}")
+    time = _read_time(time_text, number)
+    data = known.get(text)
+    if data is None:
+        data = _read_hex(text, number)
+        if len(known) < _MOST_KNOWN:
+            known[text] = data
+    return time, data
 
 
 def _read_time(text: str, number: int) -> float:

@@ -149,8 +149,6 @@ class _Track:
         continues = self.open_sysex is not None and (payload[:1] < b"\x80" or payload[:1] == b"\xf7")
         if self.open_sysex is not None and continues:
             self._continue_sysex(*self.open_sysex, payload)
-        elif len(payload) == 2 and payload[0] == QUARTER_FRAME and payload[1] < 0x80:
-            self.events.collected.add_quarter(self.tick, payload[1])
         else:
             self.events.collected.add_bytes(self.tick, payload)
 

@@ -30,6 +30,10 @@ _SLOPE_DEVIATIONS: Final = 3.0
 _WIDTH_DOUBT_SHARE: Final = 0.01
 # Two ways to find a height that differ by more of their standard deviations than this cast doubt on both.
 _ODD_DEVIATIONS: Final = 4.0
+# While steps are looked for no block counts as surer than this share of the usual error.
+_LEAST_ERROR_SHARE: Final = 0.5
+# Soft edges: the spread is only like the box, so its error is tried out on so many parts of the messages.
+_PARTS: Final = 8
 # A border is set again within so many blocks of where the step was found.
 _BORDER_BLOCKS: Final = 2
 
@@ -101,7 +105,9 @@ def fit_stretches(stretches: Stretches, least_step: float) -> LineFit:
     for _ in range(2):
         doubt = _phase_doubt(stretches, lateness)
         blocks = _make_blocks(stretches, stretches.groups, lateness, slope)
-        values = (blocks.times, blocks.onsets, blocks.errors)
+        # A block across a slip has the edges of two boxes, and seems to know its onset all too well.
+        errors = np.maximum(blocks.errors, _LEAST_ERROR_SHARE * float(np.median(blocks.errors)))
+        values = (blocks.times, blocks.onsets, errors)
         found, wanders = find_steps(*values, blocks.groups, max(least_step, doubt))
         line = fit_line(*values, found, sloped=_can_slope(blocks))
         slope = line.slope
@@ -188,11 +194,19 @@ def _heights(
         fitted = fit_lateness(level, stretches.tick, known=known)
         heights[group] = fitted.onset
         # Where the blocks put the line elsewhere, lateness is not spread as supposed.
-        error = max(1.0, line.scatter) * fitted.onset_error
+        error = max(1.0, line.scatter) * _onset_error(level, fitted, stretches.tick)
         apart = abs(float(line.heights[group]) - fitted.onset)
         odd = apart > _ODD_DEVIATIONS * np.hypot(error, line.height_errors[group])
         errors[group] = np.hypot(error, apart if odd else 0.0)
     return heights, np.hypot(errors, _phase_doubt(stretches, lateness) / np.sqrt(12))
+
+
+def _onset_error(level: Float64s, fitted: Lateness, tick: float) -> float:
+    """Return the onset's standard deviation; where edges are soft, as parts of the messages differ."""
+    if not fitted.is_soft or level.size < _PARTS * _BLOCK_MESSAGES:
+        return fitted.onset_error
+    onsets = [fit_lateness(level[part::_PARTS], tick, rough=True).onset for part in range(_PARTS)]
+    return max(fitted.onset_error, float(np.std(onsets, ddof=1) / np.sqrt(_PARTS)))
 
 
 def _can_slope(blocks: Blocks) -> bool:

@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 # Share of messages that may lie anywhere: chosen with scripts/bench/clock_accuracy.py.
 _STRAY_SHARE: Final = 0.005
+# This share of messages, in the least range that holds it, is a first idea of the width.
+_USUAL_SHARE: Final = 0.9
 # Strays are taken to lie within so many breadths of ordinary lateness; those beyond count no less.
 _STRAY_BREADTHS: Final = 8.0
 # How soft the edges of the box may be besides, as shares of its width; the last makes the box a triangle, near
@@ -60,6 +62,7 @@ class Lateness:
         width: between the promptest and the latest ordinary message.
         width_error: its standard deviation.
         smear: how soft the edges are; never less than a tick.
+        is_soft: whether they are softer than ticks make them: lateness is spread some other way than evenly.
     """
 
     onset: float
@@ -67,6 +70,7 @@ class Lateness:
     width: float
     width_error: float
     smear: float
+    is_soft: bool
 
     @property
     def breadth(self) -> float:
@@ -101,7 +105,7 @@ def fit_lateness(
         rough: spend less time, for a first look.
         known: the width and its standard deviation, as other messages of the log tell them.
     """
-    low, high = (float(value) for value in np.quantile(deviations, [0.02, 0.95]))
+    low, high = _shortest_range(deviations)
     width = max(high - low, _LEAST_WIDTH)
     # Strays count alike however far out they are, and must not spread the cells without bound.
     relative = np.clip(deviations - low, -3.0 * width - tick, 4.0 * width + tick)
@@ -117,8 +121,8 @@ def fit_lateness(
         softer, box = _fit_box(cells, replace(wide, smear=share * width), _COOLING, known)
         if softer > best + _SOFTER_GAIN:
             best, chosen = softer, box
+    is_sharp = chosen.smear == wide.smear
     if not rough:
-        is_sharp = chosen.smear == wide.smear
         step = width * _FINE_STEP_SHARE
         near = replace(
             chosen,
@@ -127,7 +131,18 @@ def fit_lateness(
             smear=max(tick, step) if is_sharp else chosen.smear,
         )
         _, chosen = _fit_box(_condense(relative, step), near, _COLD, known)
-    return Lateness(low + chosen.onset, chosen.reach, chosen.width, chosen.width_reach, chosen.smear)
+    return Lateness(
+        low + chosen.onset, chosen.reach, chosen.width, chosen.width_reach, chosen.smear, is_soft=not is_sharp
+    )
+
+
+def _shortest_range(deviations: Float64s) -> tuple[float, float]:
+    """Return the least range that holds most of the deviations, wherever strays lie."""
+    ordered = np.sort(deviations)
+    count = max(1, round(_USUAL_SHARE * ordered.size))
+    ranges = ordered[count - 1 :] - ordered[: ordered.size - count + 1]
+    start = int(np.argmin(ranges))
+    return float(ordered[start]), float(ordered[start + count - 1])
 
 
 @dataclass(frozen=True)

@@ -90,7 +90,6 @@ class Collector:
     quarter_bytes: bytearray = field(default_factory=bytearray)
     full_frames: list[Message] = field(default_factory=list)
     other_messages: int = 0
-    last_time: int | float = 0
 
     def add_quarter(self, time: float, data: int) -> None:
         """Take a quarter frame by its data byte."""
@@ -99,8 +98,15 @@ class Collector:
 
     def add_bytes(self, time: float, data: bytes) -> None:
         """Take bytes as they would come down a cable: whole messages, and junk between them."""
+        # Most escapes hold quarter frames alone; these need no parser, which is slow.
+        start = 0
+        while len(data) >= start + 2 and data[start] == QUARTER_FRAME and data[start + 1] < 0x80:
+            self.add_quarter(time, data[start + 1])
+            start += 2
+        if start == len(data):
+            return
         parser = mido.Parser()
-        parser.feed(data)
+        parser.feed(data[start:])
         for message in parser:
             if message.type == "quarter_frame":
                 self.add_quarter(time, message.frame_type << 4 | message.frame_value)

@@ -93,7 +93,6 @@ def find_steps(
         least_step: seconds; what steps less is left alone.
     """
     errors = errors * _robust_scatter(values, errors, groups)
-    values = _calm(values, groups)
     borders: list[int] = []
     most = _USUAL_STEPS + values.size // _BLOCKS_PER_STEP
     while len(borders) <= most:
@@ -134,16 +133,6 @@ def _split(groups: Int64s, borders: list[int]) -> Int64s:
     new = np.concatenate(([0], np.diff(groups)))
     new[borders] = 1
     return np.asarray(np.cumsum(new), dtype=np.int64)
-
-
-def _calm(values: Float64s, groups: Int64s) -> Float64s:
-    """Return medians of three neighbours: steps stay, a block across a slip or full of strays goes."""
-    before = np.concatenate((values[:1], values[:-1]))
-    after = np.concatenate((values[1:], values[-1:]))
-    inside = np.zeros(values.size, dtype=np.bool_)
-    inside[1:-1] = (groups[:-2] == groups[1:-1]) & (groups[2:] == groups[1:-1])
-    calm = np.median(np.stack([before, values, after]), axis=0)
-    return np.asarray(np.where(inside, calm, values), dtype=np.float64)
 
 
 def _robust_scatter(values: Float64s, errors: Float64s, groups: Int64s) -> float:

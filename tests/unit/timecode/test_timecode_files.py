@@ -87,6 +87,14 @@ def test_unfinished_sysex_does_not_swallow_escapes() -> None:
     assert log.quarter_data.tolist() == [0x05, 0x15]
 
 
+@pytest.mark.parametrize("event", ["F0 02 41 F7", "F7 02 F1 05", "FF 01 00"])
+def test_running_status_ends_at_sysex_and_meta(event: str) -> None:
+    """A data byte after a sysex, escape or meta event has no status to go on with (RP-001): the track is damaged."""
+    log = read_midi_log(make_file("E728", f"00F100 00903C40 00{event} 003C00 00F110 00FF2F00"), 48000)
+    assert 0x10 not in log.quarter_data.tolist()
+    assert "damaged_log" in kinds(log)
+
+
 def test_several_messages_in_one_escape() -> None:
     """An escape may hold several messages, real-time bytes among them (RP-001, F7 events)."""
     log = read_midi_log(make_file("E728", "00F706F105F8F115F8 00FF2F00"), 48000)

@@ -1,0 +1,289 @@
+"""The clock fit on made logs whose truth is known: shifts, slopes, slips, and the words for them."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from assembler.timecode import FRAME_RATES, ClockFit, TimecodePoints, fit_clock
+
+SAMPLE_RATE = 48000
+RATE = FRAME_RATES["30"]
+SHIFT = 172816811
+LATE = 1e-3
+
+
+def make_points(
+    seconds: float,
+    *,
+    seed: int = 0,
+    ratio: float = 1.0,
+    tick: float = 0.0,
+    late: float = LATE,
+    lost: tuple[float, int] | None = None,
+) -> TimecodePoints:
+    """Return points of a pass whose first sample is timeline sample `SHIFT`.
+
+    Log seconds run `ratio` times as fast as the tape; messages are evenly late; times are rounded to ticks; at
+    `lost[0]` seconds `lost[1]` samples are missing from the capture.
+    """
+    generator = np.random.default_rng(seed)
+    quarters = np.arange(int(seconds * 120)) + -(-SHIFT * 120 // SAMPLE_RATE)
+    elapsed = quarters / 120 - SHIFT / SAMPLE_RATE
+    if lost is not None:
+        elapsed = elapsed - np.where(elapsed > lost[0], lost[1] / SAMPLE_RATE, 0.0)
+    times = (elapsed + generator.uniform(0.0, late, elapsed.size)) * ratio
+    if tick:
+        times = np.rint(times / tick) * tick
+    return TimecodePoints(times, quarters / 4, 3, quarters.size, 0.0, tick, ())
+
+
+def take(points: TimecodePoints, kept: np.typing.NDArray[np.bool_]) -> TimecodePoints:
+    """Return some of the points."""
+    return TimecodePoints(points.seconds[kept], points.frames[kept], 3, points.heard, 0.0, 0.0, ())
+
+
+def kinds(fit: ClockFit) -> list[str]:
+    """Return the kinds of the findings."""
+    return [finding.kind for finding in fit.findings]
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_stated_interval_holds_the_shift(seed: int) -> None:
+    """A minute with 1 ms of lateness places a pass far inside a sample, within four stated deviations."""
+    fit = fit_clock(make_points(60, seed=seed), RATE, SAMPLE_RATE)
+    (stretch,) = fit.stretches
+    error = abs(stretch.shift_samples - SHIFT)
+    assert fit.verdict == "locked"
+    assert fit.rate_ratio == 1.0
+    assert error < 0.25
+    assert error < 4 * stretch.uncertainty_samples + 0.01
+    assert kinds(fit) == []
+
+
+def test_interval_is_not_boastful_nor_shy() -> None:
+    """Over sixty seeded logs of 1 ms ticks the stated deviation is about the true one."""
+    ratios = []
+    for seed in range(60):
+        points = make_points(20, seed=seed, tick=1e-3, late=1.3e-3)
+        stretch = fit_clock(points, RATE, SAMPLE_RATE).stretches[0]
+        ratios.append((stretch.shift_samples - SHIFT) / stretch.uncertainty_samples)
+    assert 0.6 < float(np.sqrt(np.mean(np.square(ratios)))) < 1.4
+
+
+def test_delay_is_subtracted() -> None:
+    """A fixed delay of the interface makes messages late; naming it puts the pass back."""
+    points = make_points(20)
+    late = TimecodePoints(points.seconds + 0.6e-3, points.frames, 3, points.heard, 0.0, 0.0, ())
+    fit = fit_clock(late, RATE, SAMPLE_RATE, delay_seconds=0.6e-3)
+    assert fit.stretches[0].shift_samples == pytest.approx(SHIFT, abs=0.3)
+
+
+def test_width_of_lateness_does_not_move_the_shift() -> None:
+    """Two interfaces of different lateness place the pass alike: the prompt messages count, not the mean."""
+    shifts = [
+        fit_clock(make_points(30, late=late), RATE, SAMPLE_RATE).stretches[0].shift_samples
+        for late in (0.3e-3, 2e-3)
+    ]
+    assert shifts[0] == pytest.approx(shifts[1], abs=0.3)
+
+
+@pytest.mark.parametrize("off", [12e-3, -12e-3, -0.3e-3])
+def test_strays_do_not_move_the_shift(off: float) -> None:
+    """Three messages in a hundred much too late (or, in a broken log, too early) change next to nothing."""
+    points = make_points(60)
+    strays = np.random.default_rng(1).random(points.seconds.size) < 0.03
+    moved = points.seconds + np.where(strays, off, 0.0)
+    fit = fit_clock(TimecodePoints(moved, points.frames, 3, 1, 0.0, 0.0, ()), RATE, SAMPLE_RATE)
+    assert fit.stretches[0].shift_samples == pytest.approx(SHIFT, abs=0.3)
+    assert len(fit.stretches) == 1
+
+
+@pytest.mark.parametrize("ppm", [50, -120])
+def test_log_clock_is_allowed_for(ppm: int) -> None:
+    """The shift is the line's value at the pass's first sample, where both clocks agree, not its mean."""
+    fit = fit_clock(make_points(300, ratio=1 + ppm * 1e-6), RATE, SAMPLE_RATE)
+    (stretch,) = fit.stretches
+    assert fit.verdict == "log-clock"
+    assert fit.slope_ppm == pytest.approx(ppm, abs=0.05)
+    assert stretch.shift_samples == pytest.approx(SHIFT, abs=0.5)
+    assert kinds(fit) == ["log_clock"]
+
+
+@pytest.mark.parametrize(
+    ("ratio", "words"),
+    [
+        (44100 / 48000, "44.1 kHz material labelled 48 kHz"),
+        (48000 / 44100, "48 kHz material labelled 44.1 kHz"),
+        (1.001, "pulled down by 1.001"),
+        (1 / 1.001, "pulled up by 1.001"),
+    ],
+)
+def test_wrong_labels_are_named(ratio: float, words: str) -> None:
+    """A log at one of the known wrong rates is told by its name and ratio, and placed where both clocks start."""
+    fit = fit_clock(make_points(60, ratio=ratio), RATE, SAMPLE_RATE)
+    assert fit.verdict == "relabel"
+    assert fit.rate_ratio == pytest.approx(ratio, rel=2e-6)
+    (finding,) = fit.findings
+    assert finding.kind == "mislabelled"
+    assert words in finding.text
+    assert fit.stretches[0].shift_samples == pytest.approx(SHIFT, abs=0.5)
+
+
+def test_nominal_stripe_under_2997() -> None:
+    """A stripe that runs at 29.97 under a sheet that says so is locked; under 30 it is pulled down."""
+    points = make_points(60, ratio=1.001)
+    true_rate = FRAME_RATES["29.97"]
+    assert fit_clock(points, true_rate, SAMPLE_RATE).verdict == "locked"
+    assert fit_clock(points, RATE, SAMPLE_RATE).verdict == "relabel"
+
+
+def test_free_running_capture_is_drifting() -> None:
+    """A rate that is neither the tape's nor a known wrong one means: not clocked from the tape."""
+    fit = fit_clock(make_points(60, ratio=1.0006), RATE, SAMPLE_RATE)
+    assert fit.verdict == "drifting"
+    assert kinds(fit) == ["not_clocked"]
+    assert fit.stretches[0].uncertainty_samples > 600e-6 * 30 * SAMPLE_RATE
+
+
+def test_gentle_wander_is_no_slip() -> None:
+    """A log's clock that warms up, a third of a millisecond in two minutes, makes no slips."""
+    points = make_points(120)
+    wander = 0.3e-3 * np.exp(-points.seconds / 40)
+    fit = fit_clock(
+        TimecodePoints(points.seconds + wander, points.frames, 3, 1, 0.0, 0.0, ()), RATE, SAMPLE_RATE
+    )
+    (stretch,) = fit.stretches
+    assert abs(stretch.shift_samples - SHIFT) < 20
+    assert stretch.uncertainty_samples > 0.5
+
+
+def test_wandering_clock_is_no_slip() -> None:
+    """A slow wander by 20 ms is told as such, not as slips, and the uncertainty owns up to it."""
+    points = make_points(120)
+    wander = 0.01 * np.sin(points.seconds / 120 * 2 * np.pi)
+    fit = fit_clock(
+        TimecodePoints(points.seconds + wander, points.frames, 3, 1, 0.0, 0.0, ()), RATE, SAMPLE_RATE
+    )
+    assert fit.verdict == "drifting"
+    assert len(fit.stretches) == 1
+    assert fit.stretches[0].uncertainty_samples > 100
+
+
+@pytest.mark.parametrize("samples", [8, -8, 64, 700])
+@pytest.mark.parametrize("tick", [0.0, 1 / 1920, 1e-3])
+def test_slip_is_found(samples: int, tick: float) -> None:
+    """Samples lost (or repeated) inside a pass change the shift: found within half a second, with size."""
+    fit = fit_clock(make_points(60, seed=3, lost=(33.3, samples), tick=tick), RATE, SAMPLE_RATE)
+    before, after = fit.stretches
+    assert after.log_start == pytest.approx(33.3, abs=0.5)
+    assert after.shift_samples - before.shift_samples == pytest.approx(samples, abs=3)
+    (finding,) = [finding for finding in fit.findings if finding.kind == "slip"]
+    assert ("lost" if samples > 0 else "repeated") in finding.text
+    assert fit.verdict == "locked"
+
+
+def test_slip_under_a_foreign_log_clock() -> None:
+    """A slip is told from the slope of the log's own clock."""
+    fit = fit_clock(make_points(120, ratio=1 + 80e-6, lost=(50.0, 40)), RATE, SAMPLE_RATE)
+    before, after = fit.stretches
+    assert after.shift_samples - before.shift_samples == pytest.approx(40, abs=1)
+    assert before.shift_samples == pytest.approx(SHIFT, abs=1)
+    assert fit.verdict == "log-clock"
+
+
+def test_clean_passes_have_no_slips() -> None:
+    """Twelve clean passes, of exact and of coarse clocks, stay in one stretch."""
+    for seed in range(12):
+        tick = (0.0, 1 / 1920, 1e-3, 1 / 19200)[seed % 4]
+        assert len(fit_clock(make_points(60, seed=seed, tick=tick), RATE, SAMPLE_RATE).stretches) == 1
+
+
+def test_gap_is_told() -> None:
+    """Where messages are missing while the tape runs on, the pass stays in one stretch."""
+    points = make_points(60)
+    fit = fit_clock(take(points, (points.seconds < 20) | (points.seconds > 25)), RATE, SAMPLE_RATE)
+    (finding,) = fit.findings
+    assert finding.kind == "timecode_gap"
+    assert finding.seconds == pytest.approx(20, abs=0.02)
+    assert "5.0" in finding.text
+    assert fit.missing_share == pytest.approx(5 / 60, abs=0.002)
+    assert len(fit.stretches) == 1
+
+
+def test_jump_is_told() -> None:
+    """Timecode that jumps without a pause means that the tape was cut: two shifts, the size told."""
+    points = make_points(60)
+    frames = points.frames + np.where(points.seconds > 30, 90.0, 0.0)
+    fit = fit_clock(TimecodePoints(points.seconds, frames, 3, 1, 0.0, 0.0, ()), RATE, SAMPLE_RATE)
+    before, after = fit.stretches
+    assert after.shift_samples - before.shift_samples == pytest.approx(90 * 1600, abs=1)
+    (finding,) = fit.findings
+    assert finding.kind == "timecode_jump"
+    assert "+90.0" in finding.text
+
+
+def test_restart_is_told() -> None:
+    """A machine that stops, winds back and starts again is told from a jump by its pause."""
+    points = make_points(60)
+    later = points.seconds > 30
+    times = points.seconds + np.where(later, 4.0, 0.0)
+    frames = points.frames - np.where(later, 300.0, 0.0)
+    fit = fit_clock(TimecodePoints(times, frames, 3, 1, 0.0, 0.0, ()), RATE, SAMPLE_RATE)
+    before, after = fit.stretches
+    assert after.shift_samples - before.shift_samples == pytest.approx(-14 * SAMPLE_RATE, abs=1)
+    assert kinds(fit) == ["restart"]
+
+
+def test_held_up_messages_are_no_jump() -> None:
+    """Messages held up for a moment and then let go in one burst are left out; the pass stays whole."""
+    points = make_points(60)
+    times = points.seconds.copy()
+    times[3000:3010] = times[3010]
+    fit = fit_clock(TimecodePoints(times, points.frames, 3, 1, 0.0, 0.0, ()), RATE, SAMPLE_RATE)
+    assert len(fit.stretches) == 1
+    assert fit.stretches[0].shift_samples == pytest.approx(SHIFT, abs=0.3)
+
+
+def test_half_a_second_of_late_messages_is_no_slip() -> None:
+    """A busy moment in which all messages come later leaves the pass whole."""
+    points = make_points(60)
+    times = points.seconds.copy()
+    times[3000:3060] += 0.7e-3
+    fit = fit_clock(TimecodePoints(np.sort(times), points.frames, 3, 1, 0.0, 0.0, ()), RATE, SAMPLE_RATE)
+    assert len(fit.stretches) == 1
+    assert fit.stretches[0].shift_samples == pytest.approx(SHIFT, abs=0.3)
+
+
+@pytest.mark.parametrize("phase", range(0, 25, 2))
+def test_coarse_ticks_at_any_phase(phase: int) -> None:
+    """Where every message has the same place between two ticks, the stated deviation tells what that hides."""
+    points = make_points(60, seed=phase)
+    tick = 1 / 1920
+    times = np.rint((points.seconds + phase / SAMPLE_RATE) / tick) * tick
+    fit = fit_clock(TimecodePoints(times, points.frames, 3, 1, 0.0, tick, ()), RATE, SAMPLE_RATE)
+    (stretch,) = fit.stretches
+    assert abs(stretch.shift_samples + phase - SHIFT) < min(3.5 * stretch.uncertainty_samples, 12)
+
+
+def test_one_reading_is_short() -> None:
+    """Eight messages place a pass, roughly and with that said, but cannot tell its speed."""
+    fit = fit_clock(make_points(8 / 120), RATE, SAMPLE_RATE)
+    (stretch,) = fit.stretches
+    assert fit.verdict == "short"
+    assert abs(stretch.shift_samples - SHIFT) < 4 * stretch.uncertainty_samples < 100
+
+
+def test_log_may_begin_before_the_audio() -> None:
+    """Points before the pass's first sample count like any others."""
+    points = make_points(30)
+    early = TimecodePoints(points.seconds - 10, points.frames, 3, 1, 0.0, 0.0, ())
+    fit = fit_clock(early, RATE, SAMPLE_RATE)
+    assert fit.stretches[0].shift_samples == pytest.approx(SHIFT + 480000, abs=0.3)
+
+
+def test_exact_times_without_lateness() -> None:
+    """A made log without any lateness fits too, to a small part of a sample."""
+    fit = fit_clock(make_points(10, late=0.0), RATE, SAMPLE_RATE)
+    assert fit.stretches[0].shift_samples == pytest.approx(SHIFT, abs=0.1)
+    assert len(fit.stretches) == 1
