@@ -49,10 +49,12 @@ class Wiring:
     Args:
         tracks: for each probe track what it was found to be; None where it is silent or matches nothing.
         silent: probe tracks that have no sound where they were looked at.
+        unheard: tracks on which the reference has none there, so that nothing can be said of the probe's.
     """
 
     tracks: tuple[TrackMatch | None, ...]
     silent: frozenset[int]
+    unheard: frozenset[int] = frozenset()
 
     @property
     def exchanged(self) -> tuple[int, ...]:
@@ -67,7 +69,8 @@ class Wiring:
     @property
     def strange(self) -> tuple[int, ...]:
         """Probe tracks with sound that is none of the reference's."""
-        return tuple(t for t, match in enumerate(self.tracks) if match is None and t not in self.silent)
+        known = self.silent | self.unheard
+        return tuple(t for t, match in enumerate(self.tracks) if match is None and t not in known)
 
     @property
     def is_straight(self) -> bool:
@@ -103,8 +106,10 @@ def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tup
     same = np.zeros((probe.tracks, reference.tracks, 2), np.int64)
     held = np.zeros((probe.tracks, reference.tracks, 2), np.int64)
     seen = np.zeros(probe.tracks, np.int64)
+    heard = np.zeros(reference.tracks, np.int64)
     for at, shift in places:
         there = [reference.read(track, at + shift, ANCHOR_SAMPLES) for track in range(reference.tracks)]
+        heard += [int(informative(samples).sum()) for samples in there]
         for track in tracks:
             samples = probe.read(track, at, ANCHOR_SAMPLES)
             mask = informative(samples)
@@ -119,7 +124,8 @@ def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tup
                         same[track, other, index] += equal
                         held[track, other, index] += here
     matches = [_best(same[track], held[track], track) for track in tracks]
-    return Wiring(tuple(matches), frozenset(t for t in tracks if seen[t] < LEAST_EVIDENCE))
+    silent = frozenset(t for t in tracks if seen[t] < LEAST_EVIDENCE)
+    return Wiring(tuple(matches), silent, frozenset(t for t in tracks if heard[t] < LEAST_EVIDENCE))
 
 
 def spread_places(stretches: Iterable[tuple[int, int, int]]) -> list[tuple[int, int]]:

@@ -5,13 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.comparing import PlacedPass, ReelFindings, compare_reel
+from assembler.aligner.comparing import (
+    BLOCK_SAMPLES,
+    FoundFlaw,
+    PlacedPass,
+    ReelFindings,
+    compare_reel,
+)
 from assembler.aligner.reels import place_reel
 from assembler.aligner.timemap import TimeMap
 from assembler.aligner.wiring import WiredReel, wire_reel
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
     from concurrent.futures import Executor
 
     from assembler.aligner.reels import PlacedReel
@@ -87,18 +93,58 @@ def compare_passes(
     advance: Callable[[str, float], None] = lambda *_: None,
 ) -> ExaminedReel:
     """Return the reel with what its passes say about each other."""
-    if not examined.passes or sheet.repair.mode == "off":
+    if not examined.passes:
         return examined
     wanted = [index for index, track in enumerate(examined.reel.tracks) if track]
+    dead = _dead_tracks(examined.passes, wanted, executor)
+    sounding = tuple(
+        replace(one, maps=tuple(TimeMap(()) if (one.name, t) in dead else m for t, m in enumerate(one.maps)))
+        for one in examined.passes
+    )
     findings = compare_reel(
-        examined.passes,
+        sounding,
         wanted,
         native_step(sheet),
         (1 << (sheet.deliver.word_length - 1)) - 1,
         executor,
         lambda share: advance(f"comparing reel {examined.name}", share),
     )
-    return replace(examined, findings=findings)
+    mutes = tuple(
+        FoundFlaw(one.name, track, "mute", start, end)
+        for one in examined.passes
+        for track in wanted
+        if (one.name, track) in dead
+        for start, end in one.covered(track)
+    )
+    return replace(examined, findings=replace(findings, flaws=(*findings.flaws, *mutes)))
+
+
+def _dead_tracks(
+    passes: Sequence[PlacedPass], wanted: Sequence[int], executor: Executor
+) -> frozenset[tuple[str, int]]:
+    """Return pass and track where a pass holds nothing but zeros and another one has sound on the same track.
+
+    A dead channel is one long mute, not a capture that differs everywhere. A track without sound in every pass is
+    silent by itself.
+    """
+    places = [(one, track) for one in passes for track in wanted]
+    silent = list(executor.map(lambda place: _is_silent(*place), places))
+    heard = {track for (_, track), is_silent in zip(places, silent, strict=True) if not is_silent}
+    return frozenset(
+        (one.name, track)
+        for (one, track), is_silent in zip(places, silent, strict=True)
+        if is_silent and track in heard and one.maps[track].stretches
+    )
+
+
+def _is_silent(one: PlacedPass, track: int) -> bool:
+    """Return whether a pass holds nothing but zeros on a track; found out by its first sound."""
+    pieces = one.maps[track].stretches
+    return not any(
+        one.reader.read(track, start, min(BLOCK_SAMPLES, piece.pass_end - start)).any()
+        for piece in pieces
+        for start in range(piece.pass_start, piece.pass_end, BLOCK_SAMPLES)
+    )
 
 
 def native_step(sheet: Sheet) -> int:

@@ -12,6 +12,8 @@ from assembler.aligner.matching import find_match, informative
 from assembler.aligner.relating import ANCHOR_SAMPLES, anchor_positions, read_all
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from assembler.aligner.relating import TrackReader
     from assembler.arrays import Float64s
 
@@ -91,15 +93,33 @@ def find_likeness(
     """
     best: Likeness | None = None
     size = min(LIKE_SAMPLES, overlap[1] - overlap[0])
-    for at in anchor_positions(*overlap)[:: max(1, len(anchor_positions(*overlap)) // PROBES)]:
-        start = min(at, overlap[1] - size)
+    positions = anchor_positions(*overlap)
+    starts = [min(at, overlap[1] - size) for at in positions[:: max(1, len(positions) // PROBES)]]
+    for start in starts:
         for track in range(probe.tracks):
             piece = probe.read(track, start, size).astype(np.float64)
             window = reference.read(track, start + shift - radius, size + 2 * radius).astype(np.float64)
             found = _likeness_of(window, piece, shift - radius)
             if found and (best is None or found.correlation > best.correlation):
                 best = found
+    if best is None or _typical_correlation(reference, probe, starts, size, best.shift) < LIKE_CORRELATION:
+        return None
     return best
+
+
+def _typical_correlation(
+    reference: TrackReader, probe: TrackReader, starts: Sequence[int], size: int, shift: int
+) -> float:
+    """Return the middle correlation of all sounding tracks at all places: one tune that comes again is not a tape."""
+    found = []
+    for start in starts:
+        for track in range(probe.tracks):
+            piece = probe.read(track, start, size).astype(np.float64)
+            there = reference.read(track, start + shift, size).astype(np.float64)
+            power = float(np.sqrt(np.dot(piece, piece) * np.dot(there, there)))
+            if power > 0.0:
+                found.append(float(np.dot(piece, there)) / power)
+    return float(np.median(found)) if found else 0.0
 
 
 def _likeness_of(window: Float64s, piece: Float64s, first_shift: int) -> Likeness | None:

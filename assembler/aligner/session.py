@@ -86,7 +86,7 @@ def align_session(
     notes: list[Note] = [note for one in session.passes for note in one.notes]
     for reel in reels:
         notes += reel.notes
-        notes += reel_notes(reel.passes, reel.findings, session.sheet)
+        notes += reel_notes(reel.passes, reel.findings, session.sheet, reel.reel.tracks)
     if session.sheet.repair.mode != "off" and plan_path is None:
         punches = [_forced(session.sheet, punch, start) for punch in session.sheet.punches]
         notes += punch_notes(punches, passes, session.sheet)
@@ -232,12 +232,30 @@ def _candidate(sheet: Sheet, reel: ExaminedReel, one: PlacedPass, track: Deliver
         for flaw in reel.findings.flaws
         if flaw.pass_name == one.name and wanted in (None, flaw.track)
     ]
+    flaws += _unproved(reel, one, tape_track)
     covered = one.covered(tape_track)
     if sheet.repair.scope == "reel":
         # All tracks change together, so a pass counts only where it has all of them.
         for other in range(one.reader.tracks):
             covered = common(covered, one.covered(other))
     return Candidate(one.name, reel.name, tuple(covered), tuple(merged(flaws)))
+
+
+def _unproved(reel: ExaminedReel, one: PlacedPass, tape_track: int) -> list[Range]:
+    """Return where a pass that is nowhere identical with a more trusted one must not stand in for it.
+
+    It holds other numbers than the tape; a punch or a person's plan may still ask for it, and where it is
+    alone it is all there is.
+    """
+    before: list[Range] = []
+    for other in reel.passes:
+        if other.name == one.name:
+            break
+        if (other.name, one.name) in reel.findings.unlike and reel.groups[other.name] != reel.groups[
+            one.name
+        ]:
+            before += other.covered(tape_track)
+    return common(one.covered(tape_track), merged(before))
 
 
 def _alike_groups(holding: Iterable[ExaminedReel]) -> dict[str, int]:
@@ -276,7 +294,7 @@ def _uncured(reels: Sequence[ExaminedReel], edit: TrackEdit, start: int) -> list
 
 
 def _missing(reel: ExaminedReel, tape_track: int, silence: Range) -> list[tuple[int, int, str]]:
-    """Return where the reel has sound of other tracks, or on both sides of a slip, but nothing of this track."""
+    """Return where a track is silent between the reel's first and last sample: lost in a slip, or held by no pass."""
     held = merged(piece for one in reel.passes for t in range(one.reader.tracks) for piece in one.covered(t))
     outer = [(held[0][0], held[-1][1])] if held else []
     lost = [
@@ -286,8 +304,8 @@ def _missing(reel: ExaminedReel, tape_track: int, silence: Range) -> list[tuple[
         if a.timeline_end < b.timeline_start
     ]
     slipped = common([silence], merged(lost))
-    short = common(without([silence], slipped), common(held, outer))
-    return [(a, b, "slip") for a, b in slipped] + [(a, b, "missing") for a, b in short]
+    absent = common(without([silence], slipped), outer)
+    return [(a, b, "slip") for a, b in slipped] + [(a, b, "missing") for a, b in absent]
 
 
 def _aligned_pass(

@@ -34,7 +34,9 @@ def timecode_label(sheet: Sheet) -> Callable[[int], str]:
     return lambda sample: format_sample(sample, rate, sheet.session.sample_rate)
 
 
-def reel_notes(passes: Sequence[PlacedPass], findings: ReelFindings, sheet: Sheet) -> list[Note]:
+def reel_notes(
+    passes: Sequence[PlacedPass], findings: ReelFindings, sheet: Sheet, tracks: Sequence[str]
+) -> list[Note]:
     """Return the notes on undecided places, on passes that are nowhere alike, and on the tape's own damage."""
     label = timecode_label(sheet)
     by_name = {one.name: one for one in passes}
@@ -47,7 +49,7 @@ def reel_notes(passes: Sequence[PlacedPass], findings: ReelFindings, sheet: Shee
             Note(
                 "undecided",
                 f"{label(place.start)}: {place.taken} and {', '.join(place.others)} differ for "
-                f"{place.end - place.start} samples on track {place.track + 1} and nothing tells which is right; "
+                f"{place.end - place.start} samples on {tracks[place.track]} and nothing tells which is right; "
                 f"{place.taken} is taken, as the more trusted",
                 pass_name=place.taken,
                 tracks=(place.track,),
@@ -56,7 +58,7 @@ def reel_notes(passes: Sequence[PlacedPass], findings: ReelFindings, sheet: Shee
             )
         )
     notes += [_unlike_note(pair, share, findings, sheet) for pair, share in findings.unlike.items()]
-    notes += _tape_notes(by_name, findings.agreeing_flaws, label)
+    notes += _tape_notes(by_name, findings.agreeing_flaws, label, tracks)
     notes += _machine_notes(passes, findings, sheet)
     return notes
 
@@ -68,13 +70,16 @@ def _unlike_note(pair: tuple[str, str], share: float, findings: ReelFindings, sh
         "not_transparent",
         f"{pair[1]} differs from {pair[0]} in {share:.0%} of their common samples, by at most {peak} steps "
         f"({decibels:.1f} dBFS): the capture chain is not bit-transparent (a mixer, a rate converter or dither in "
-        "the way), so their differences are not taken for flaws",
+        "the way), so their differences are not taken for flaws, and {pair[1]} is used only where nothing else is",
         pass_name=pair[1],
     )
 
 
 def _tape_notes(
-    by_name: dict[str, PlacedPass], flaws: Sequence[FoundFlaw], label: Callable[[int], str]
+    by_name: dict[str, PlacedPass],
+    flaws: Sequence[FoundFlaw],
+    label: Callable[[int], str],
+    tracks: Sequence[str],
 ) -> list[Note]:
     places: dict[tuple[int, int, int, str], list[str]] = {}
     for flaw in flaws:
@@ -86,7 +91,7 @@ def _tape_notes(
         notes.append(
             Note(
                 "tape_damage",
-                f"{label(first)}: {kind} of {last - first} samples on track {track + 1}, alike in "
+                f"{label(first)}: {kind} of {last - first} samples on {tracks[track]}, alike in "
                 f"{' and '.join(names)}: this points at the tape, not at the machine",
                 pass_name=names[0],
                 tracks=(track,),

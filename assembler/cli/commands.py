@@ -6,6 +6,7 @@ written; 130 interrupted.
 
 from __future__ import annotations
 
+import io
 import os
 import resource
 import signal
@@ -125,6 +126,7 @@ def demo(folder: Path, *, as_json: bool) -> int:
 def run(arguments: Sequence[str]) -> int:
     """Run one command and return its exit status; every error becomes one or two lines on standard error."""
     try:
+        _check_environment()
         status = commands.main(list(arguments), prog_name="assembler", standalone_mode=False)
     except (click.exceptions.Abort, KeyboardInterrupt):
         return _told("interrupted; nothing was published", INTERRUPTED)
@@ -141,10 +143,21 @@ def run(arguments: Sequence[str]) -> int:
     return status if isinstance(status, int) else DONE
 
 
+def _check_environment() -> None:
+    """Refuse a date in the environment that is none: libraries read it too, and fall over it."""
+    epoch = os.environ.get("SOURCE_DATE_EPOCH", "0")
+    if not epoch.isdigit():
+        raise AssemblerError(f'SOURCE_DATE_EPOCH is "{epoch}"; allowed: whole seconds since 1970')
+
+
 def main() -> None:
     """Run the command line of this process."""
     signal.signal(signal.SIGTERM, _interrupt)
     _allow_many_files()
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a letter shows a question mark; it is no reason to fail.
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="replace")
     sys.exit(run(sys.argv[1:]))
 
 

@@ -49,10 +49,10 @@ def print_verified(folder: Path, result: VerifyResult) -> None:
         proved = (
             f", {result.proved_samples} samples proved from the captures" if result.proved_samples else ""
         )
-        console.print(f"Sound: {folder}: {size}{proved}", soft_wrap=True)
+        console.print(f"In order: {folder}: {size}{proved}", soft_wrap=True)
     else:
         count = len(result.problems)
-        console.print(f"Not sound: {folder}: {count} problem{'s' * (count != 1)}; {size}", soft_wrap=True)
+        console.print(f"Not in order: {folder}: {count} problem{'s' * (count != 1)}; {size}", soft_wrap=True)
 
 
 def _console() -> Console:
@@ -171,7 +171,7 @@ def _print_verdict(console: Console, result: SessionResult) -> None:
         ],
     )
     if edit.is_sound:
-        console.print("Sound: nothing is left for a person to decide.")
+        console.print("In order: nothing is left for a person to decide.")
     else:
         console.print("Needs a person: see the notes and the uncured places above.")
 

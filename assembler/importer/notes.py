@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-_NEED_A_PERSON = frozenset({"undecided", "retake_refused"})
+_NEED_A_PERSON = frozenset({"undecided", "retake_refused", "not_clocked"})
 
 
 @dataclass(frozen=True)

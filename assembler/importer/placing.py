@@ -6,7 +6,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.errors import CaptureError, TimecodeLogError
+import numpy as np
+
+from assembler.errors import CaptureError, TimecodeError, TimecodeLogError
 from assembler.importer.position import CoarseSlip, Position
 from assembler.sheet import find_timecode, sheet_error
 from assembler.timecode import (
@@ -29,9 +31,12 @@ if TYPE_CHECKING:
     from assembler.arrays import Int32s
     from assembler.importer.audio import PassAudio
     from assembler.sheet import Pass, Reel, Sheet
-    from assembler.timecode import ClockFit
+    from assembler.timecode import ClockFit, FrameRate, MidiLog
 
 STRIPE_BLOCK = 1 << 18
+
+RATE_TOLERANCE = 0.02
+"""Between 24 and 25 frames a second lies a twenty-fifth: half of that tells them apart."""
 
 BY_HAND_FRAMES = 0.5
 """A place given as a label is meant to the frame: half a frame either way."""
@@ -72,7 +77,10 @@ def _offset_samples(sheet: Sheet, reel: Reel) -> int:
     if reel.timecode_offset is None:
         return 0
     rate = frame_rate(sheet.session.frame_rate)
-    frames = parse_offset(reel.timecode_offset, rate)
+    try:
+        frames = parse_offset(reel.timecode_offset, rate)
+    except TimecodeError as error:
+        raise sheet_error(sheet, reel, "timecode_offset", str(error)) from error
     samples = frame_to_sample(abs(frames), rate, sheet.session.sample_rate)
     return samples if frames >= 0 else -samples
 
@@ -159,13 +167,39 @@ def _log_position(sheet: Sheet, one: Pass, log: Path, offset: int) -> Position:
     read = read_csv_log if log.suffix.lower() == ".csv" else read_midi_log
     try:
         with log.open("rb") as stream:
-            points = decode_quarter_frames(read(stream, session.sample_rate), rate)
+            midi_log = read(stream, session.sample_rate)
+        _check_rate(midi_log, rate)
+        points = decode_quarter_frames(midi_log, rate)
         clock = fit_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
     except TimecodeLogError as error:
         raise TimecodeLogError(error.problem, path=log, place=error.place) from error
     except OSError as error:
         raise TimecodeLogError(f"cannot be read: {error.strerror}", path=log) from error
     return _clock_position(clock, offset, session.sample_rate)
+
+
+NOMINAL_OF_CODE = (24, 25, 30, 30)
+"""Frames counted in a second, by MIDI rate code (MIDI Time Code, 1987: 24, 25, 30 drop, 30)."""
+
+
+def _check_rate(log: MidiLog, rate: FrameRate) -> None:
+    """Refuse a log that counts frames otherwise than the sheet says, unless its speed speaks for the sheet.
+
+    Raises:
+        TimecodeLogError: both values are in the message.
+    """
+    codes = log.quarter_data[log.quarter_data >> 4 == 7] >> 1 & 3
+    if codes.size < 2:
+        return
+    told = NOMINAL_OF_CODE[int(np.median(codes))]
+    quarters = np.diff(log.quarter_seconds)
+    playing = float(np.median(quarters[quarters > 0])) if np.any(quarters > 0) else 0.0
+    measured = 0.25 / playing if playing else 0.0
+    if told != rate.nominal and abs(measured / rate.nominal - 1.0) > RATE_TOLERANCE:
+        raise TimecodeLogError(
+            f"the messages say {told} frames a second (and come at about {measured:.1f}), the sheet's frame_rate says "
+            f"{rate.name}; allowed: the rate that the tape was striped with"
+        )
 
 
 def _clock_position(clock: ClockFit, offset: int, sample_rate: int) -> Position:

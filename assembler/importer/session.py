@@ -88,8 +88,13 @@ def _import_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> Impo
     notes = _check_rates(sheet, one, files)
     channels = [(i, c) for i, file in enumerate(files) for c in range(file.info.format.channels)]
     audio = PassAudio(files, channels, sheet.deliver.word_length)
+    if audio.length == 0:
+        raise CaptureError("holds no samples, nor does any other file of its pass", path=files[0].path)
     notes += _fault_notes(one, files) + _length_notes(one, reel, audio) + _depth_notes(sheet, one, files)
     position, log = find_position(sheet, one, reel, audio)
+    if reel.timecode_offset is not None and position.shift < -sheet.session.sample_rate:
+        problem = f"leads {one.name} before 00:00:00:00; allowed: an offset that leaves every pass behind it"
+        raise sheet_error(sheet, reel, "timecode_offset", problem)
     notes += _clock_notes(one, position, sheet.session.sample_rate)
     return ImportedPass(one.name, one.reel, audio, position, log, tuple(notes))
 
@@ -98,8 +103,9 @@ def _check_count(sheet: Sheet, one: Pass, reel: Reel, files: Sequence[WaveFile])
     found = sum(file.info.format.channels for file in files)
     if found != len(reel.tracks):
         in_files = "1 file" if len(files) == 1 else f"{len(files)} files"
+        tracks = "1 track" if found == 1 else f"{found} tracks"
         problem = (
-            f"found {found} tracks in {in_files}; allowed: the {len(reel.tracks)} tracks of reel {reel.name} "
+            f"found {tracks} in {in_files}; allowed: the {len(reel.tracks)} tracks of reel {reel.name} "
             '(unused ones are listed as "")'
         )
         raise sheet_error(sheet, one, "audio", problem)

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from assembler.sheet import preparation_words
 from assembler.timecode import format_sample, frame_rate
 
 if TYPE_CHECKING:
@@ -63,6 +64,7 @@ def report_page(record: Mapping[str, Json]) -> bytes:
     page = environment.get_template("page.html.j2").render(
         record=data,
         label=label,
+        prepared_words=preparation_words,
         tones=tones,
         seconds=data["length"] / session["sample_rate"],
         lanes=[(track, _bars(track, data["length"], tones, label)) for track in data["tracks"]],
@@ -71,7 +73,7 @@ def report_page(record: Mapping[str, Json]) -> bytes:
         joins=_join_rows(data["tracks"], label),
         most=MOST_ROWS,
         needs_a_person=bool(data["uncured"])
-        or any(note["kind"] in ("undecided", "retake_refused") for note in data["notes"]),
+        or any(note["kind"] in ("undecided", "retake_refused", "not_clocked") for note in data["notes"]),
     )
     return page.encode("utf-8")
 

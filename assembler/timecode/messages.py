@@ -150,8 +150,8 @@ def make_log(
     """
     if not seconds.size and not full_seconds.size:
         others = collected.other_messages
-        held = f"{others} other messages" if others else "no messages at all"
-        raise TimecodeLogError(f"no timecode in it: it holds {held}, but no quarter frame")
+        held = f"{others} messages, but no quarter frame among them" if others else "no messages at all"
+        raise TimecodeLogError(f"no timecode in it: it holds {held}")
     told = list(findings)
     order: Int64s = np.argsort(seconds, kind="stable")
     if np.any(np.diff(seconds) < 0):

@@ -129,7 +129,7 @@ def _bits_below(sheet: Path) -> None:
 
 CASES: list[tuple[Callable[[Path], None], list[str]]] = [
     (_no_capture, ["session.toml", "line", "pass[2].audio", "captures/A2/*.wav"]),
-    (_one_track_short, ["session.toml", "pass[2].audio", "1 tracks", "2 tracks"]),
+    (_one_track_short, ["session.toml", "pass[2].audio", "1 track in 1 file", "2 tracks"]),
     (_listed_file_missing, ["session.toml", "pass[2].audio", "09.wav"]),
     (_rates_differ, ["02.wav", "44100", "48000"]),
     (_other_rate, ["01.wav", "44100", "48000", "relabel"]),

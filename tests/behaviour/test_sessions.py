@@ -167,7 +167,7 @@ def test_a_punch_wins_and_its_fade_lies_outside(tmp_path: Path, capsys: Capsys) 
 
 
 def test_mode_off_takes_the_first_pass(tmp_path: Path, capsys: Capsys) -> None:
-    """With repair off nothing is cured: the most trusted pass is delivered as it is."""
+    """With repair off nothing is cured: the most trusted pass is delivered as it is, and its flaws are listed."""
     tape = make_tape(3, 1)
     first = tape.copy()
     first[60000:64000] = 0
@@ -176,8 +176,11 @@ def test_mode_off_takes_the_first_pass(tmp_path: Path, capsys: Capsys) -> None:
     layout.add_pass("A1", "A", first, HOUR)
     layout.add_pass("A2", "A", tape, HOUR)
     layout.more = '[repair]\nmode = "off"\n'
-    status, _ = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
-    assert status == 0
+    status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    assert status == 1
+    assert [(place["kind"], place["start"], place["end"]) for place in record["uncured"]] == [
+        ("mute", 60000, 64000)
+    ]
     assert np.array_equal(delivered(tmp_path / "set"), first)
 
 
@@ -383,3 +386,85 @@ def test_a_punch_that_brings_in_a_flaw_is_told(tmp_path: Path, capsys: Capsys) -
     at = record["uncured"][0]["start"]
     assert not out[at : at + 2000].any()
     assert np.array_equal(np.delete(out, range(at, at + 2000)), np.delete(tape[:, 0], range(at, at + 2000)))
+
+
+def test_what_lies_between_two_passes_is_listed_as_missing(tmp_path: Path, capsys: Capsys) -> None:
+    """A stretch of a reel that no pass holds is silence, listed, and needs a person."""
+    tape = make_tape(8, 2)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_pass("A1", "A", tape[:144000], "01:00:00:00")
+    layout.add_pass("A2", "A", tape[240000:], "01:00:05:00")
+    status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    assert status == 1
+    places = [(place["track"], place["kind"], place["start"], place["end"]) for place in record["uncured"]]
+    assert places == [("One", "missing", 144000, 240000), ("Two", "missing", 144000, 240000)]
+    assert not delivered(tmp_path / "set")[144000:240000].any()
+
+
+def test_a_dead_channel_is_one_long_mute(tmp_path: Path, capsys: Capsys) -> None:
+    """A pass with nothing but zeros where a retake has sound: cured there, listed where nothing else is."""
+    tape = make_tape(6, 2)
+    first = tape.copy()
+    first[:, 1] = 0
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_pass("A1", "A", first, HOUR)
+    layout.add_pass("A2", "A", tape[48000:240000], HOUR + 48000)
+    status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    assert status == 1
+    out = delivered(tmp_path / "set")
+    assert np.array_equal(out[:, 0], tape[:, 0])
+    assert np.array_equal(out[48000:240000, 1], tape[48000:240000, 1])
+    assert {(place["track"], place["kind"]) for place in record["uncured"]} == {("Two", "mute")}
+    assert sum(place["end"] - place["start"] for place in record["uncured"]) == 96000
+
+
+def test_a_track_cut_short_is_cured_by_retakes(tmp_path: Path, capsys: Capsys) -> None:
+    """A crashed track file does not make its retakes strangers: there is nothing to hold them against."""
+    tape = make_tape(6, 2)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_pass("A1", "A", tape, HOUR)
+    layout.add_pass("A2", "A", tape[96000:], HOUR + 96000)
+    write_wave(tmp_path / "captures" / "A1" / "02.wav", tape[:90000, 1], 16)
+    status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    assert status == 1
+    assert [note for note in record["notes"] if note["kind"] == "retake_refused"] == []
+    out = delivered(tmp_path / "set")
+    assert np.array_equal(out[96000:], tape[96000:])
+    assert [(p["track"], p["kind"], p["start"], p["end"]) for p in record["uncured"]] == [
+        ("Two", "missing", 90000, 96000)
+    ]
+
+
+def test_a_log_of_another_rate_is_refused(tmp_path: Path, capsys: Capsys) -> None:
+    """A log that counts 30 where the sheet says 25 gives one line with both numbers, status 2."""
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One"])
+    layout.add_pass("A1", "A", make_tape(3, 1), HOUR)
+    sheet = layout.write()
+    sheet.write_text(sheet.read_text().replace('frame_rate = "30"', 'frame_rate = "25"'))
+    status, told = run_json(capsys, "check", sheet)
+    assert status == 2
+    assert "timecode.mid" in told
+    assert "30" in told
+    assert "25" in told
+
+
+def test_a_retake_that_is_nowhere_identical_cures_nothing_unasked(tmp_path: Path, capsys: Capsys) -> None:
+    """A dithered retake does not replace a mute: the mute is listed; a punch may still ask for it."""
+    tape = make_tape(4, 1)
+    first = tape.copy()
+    first[60000:64000] = 0
+    retake = (tape + np.random.default_rng(3).integers(-2, 3, tape.shape)).astype(np.int32)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One"])
+    layout.add_pass("A1", "A", first, HOUR)
+    layout.add_pass("A2", "A", retake, HOUR)
+    status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    assert status == 1
+    assert np.array_equal(delivered(tmp_path / "set"), first)
+    assert [(place["kind"], place["start"], place["end"]) for place in record["uncured"]] == [
+        ("mute", 60000, 64000)
+    ]

@@ -16,7 +16,7 @@ MAY_IMPORT = {
     "importer": {"sheet", "wave", "timecode"},
     "aligner": {"importer", "sheet", "timecode"},
     "consolidator": {"aligner", "importer", "sheet", "wave", "timecode"},
-    "report": {"consolidator", "timecode"},
+    "report": {"consolidator", "sheet", "timecode"},
     "demo": {"timecode", "consolidator"},
     "cli": {"report", "consolidator", "aligner", "importer", "sheet", "timecode", "demo"},
 }

@@ -124,7 +124,7 @@ def test_damage_ends_a_track() -> None:
         (b"RIFF" + bytes(40), "byte 0: not a Standard MIDI File"),
         (b"MThd\x00\x00\x00\x06\x00", "header .* cut short"),
         (make_file("E728", "00FF2F00").getvalue(), "no timecode in it: it holds no messages at all"),
-        (make_file("E728", "00903C40 00FF2F00").getvalue(), "1 other messages, but no quarter frame"),
+        (make_file("E728", "00903C40 00FF2F00").getvalue(), "1 messages, but no quarter frame"),
         (make_file("E028", "00F100 00FF2F00").getvalue(), "SMPTE division -32 with 40 ticks"),
         (make_file("E700", "00F100 00FF2F00").getvalue(), "SMPTE division -25 with 0 ticks"),
         (make_file("0000", "00F100 00FF2F00").getvalue(), "division 0"),
