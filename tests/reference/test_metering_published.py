@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from scipy.signal import firwin
 
 from assembler.consolidator.metering import TrackLevels, TrackMeter
 from assembler.consolidator.metering.loudness import k_weighting
@@ -158,6 +159,32 @@ def test_true_peak_of_tones(
     levels = measure(amplitude * fade * np.sin(angles), sample_rate)
     assert levels.true_peak_dbtp is not None
     assert expected - 0.4 <= levels.true_peak_dbtp <= expected + 0.2
+
+
+def oversampled_swell() -> Float64s:
+    """Return, at four times 48 kHz, half a second of fs/6 at 0.50 that holds one fs/4 period at 1.00, phase unbroken.
+
+    Made after the words of the table; the low-pass is ours, flat to a third of the rate, 80 dB down from half of it on.
+    """
+    cycles = 1000
+    around = 0.50 * np.sin(2 * np.pi / 24 * np.arange(24 * cycles))
+    swell = 1.00 * np.sin(2 * np.pi / 16 * np.arange(16))
+    ends = np.minimum(1, np.minimum(np.arange(around.size), np.arange(around.size)[::-1] + 0.0) / 1920)
+    before = around * np.minimum(1, np.arange(around.size) / 1920)
+    behind = (around * ends)[: around.size]
+    behind[: around.size // 2] = around[: around.size // 2]
+    signal = np.concatenate((before, swell, behind))
+    return np.asarray(
+        np.convolve(signal, firwin(511, 0.25 * 0.84, window=("kaiser", 8.0)), "same"), np.float64
+    )
+
+
+@pytest.mark.parametrize("offset", [0, 1, 2, 3], ids=["case20", "case21", "case22", "case23"])
+def test_true_peak_of_a_swell_between_samples(offset: int) -> None:
+    """Tech 3341 cases 20 to 23: a single period at full scale reads 0.0 dBTP within +0.2 and -0.4, at each offset."""
+    levels = measure(oversampled_swell()[offset::4], 48_000)
+    assert levels.true_peak_dbtp is not None
+    assert -0.4 <= levels.true_peak_dbtp <= 0.2
 
 
 @pytest.mark.parametrize("sample_rate", RATES)
