@@ -166,14 +166,11 @@ def oversampled_swell() -> Float64s:
 
     Made after the words of the table; the low-pass is ours, flat to a third of the rate, 80 dB down from half of it on.
     """
-    cycles = 1000
-    around = 0.50 * np.sin(2 * np.pi / 24 * np.arange(24 * cycles))
+    around = 0.50 * np.sin(2 * np.pi / 24 * np.arange(24_000))
     swell = 1.00 * np.sin(2 * np.pi / 16 * np.arange(16))
-    ends = np.minimum(1, np.minimum(np.arange(around.size), np.arange(around.size)[::-1] + 0.0) / 1920)
-    before = around * np.minimum(1, np.arange(around.size) / 1920)
-    behind = (around * ends)[: around.size]
-    behind[: around.size // 2] = around[: around.size // 2]
-    signal = np.concatenate((before, swell, behind))
+    signal = np.concatenate((around, swell, around))
+    rise = np.arange(signal.size) / 1920
+    signal *= np.minimum(1, np.minimum(rise, rise[::-1]))
     return np.asarray(
         np.convolve(signal, firwin(511, 0.25 * 0.84, window=("kaiser", 8.0)), "same"), np.float64
     )
