@@ -7,7 +7,7 @@ heights on both sides.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -189,23 +189,26 @@ def _heights(
     # Stretches share one width, which a short one could not tell by itself.
     known = None
     if len(levels) > 1:
-        known = (lateness.width, max(2.0 * lateness.width_error, _WIDTH_DOUBT_SHARE * lateness.width))
+        doubt = max(2.0 * lateness.width_error, _WIDTH_DOUBT_SHARE * lateness.width)
+        known = replace(lateness, width_error=doubt)
     for group, level in enumerate(levels):
         fitted = fit_lateness(level, stretches.tick, known=known)
         heights[group] = fitted.onset
         # Where the blocks put the line elsewhere, lateness is not spread as supposed.
-        error = max(1.0, line.scatter) * _onset_error(level, fitted, stretches.tick)
+        error = max(1.0, line.scatter) * _onset_error(level, fitted, stretches.tick, known)
         apart = abs(float(line.heights[group]) - fitted.onset)
         odd = apart > _ODD_DEVIATIONS * np.hypot(error, line.height_errors[group])
         errors[group] = np.hypot(error, apart if odd else 0.0)
     return heights, np.hypot(errors, _phase_doubt(stretches, lateness) / np.sqrt(12))
 
 
-def _onset_error(level: Float64s, fitted: Lateness, tick: float) -> float:
+def _onset_error(level: Float64s, fitted: Lateness, tick: float, known: Lateness | None) -> float:
     """Return the onset's standard deviation; where edges are soft, as parts of the messages differ."""
-    if not fitted.is_soft or level.size < _PARTS * _BLOCK_MESSAGES:
+    if not fitted.softness or level.size < _PARTS * _BLOCK_MESSAGES:
         return fitted.onset_error
-    onsets = [fit_lateness(level[part::_PARTS], tick, rough=True).onset for part in range(_PARTS)]
+    onsets = [
+        fit_lateness(level[part::_PARTS], tick, rough=True, known=known).onset for part in range(_PARTS)
+    ]
     return max(fitted.onset_error, float(np.std(onsets, ddof=1) / np.sqrt(_PARTS)))
 
 
@@ -273,7 +276,13 @@ def _set_border(stretches: Stretches, blocks: Blocks, steps: _Steps, block: int)
     part = slice(start, end)
     level = stretches.deviations[part] - line.slope * stretches.seconds[part]
     before, after = (
-        log_likelihood(level, float(line.heights[group]), lateness.width, lateness.smear, lateness.breadth)
+        log_likelihood(
+            level,
+            float(line.heights[group]) + lateness.lead,
+            lateness.width,
+            lateness.smear,
+            lateness.breadth,
+        )
         for group in (found[block - 1], found[block])
     )
     gains = np.concatenate(([0.0], np.cumsum(before - after)))

@@ -62,7 +62,7 @@ class Lateness:
         width: between the promptest and the latest ordinary message.
         width_error: its standard deviation.
         smear: how soft the edges are; never less than a tick.
-        is_soft: whether they are softer than ticks make them: lateness is spread some other way than evenly.
+        softness: how much softer than ticks make them; zero where lateness is spread evenly.
     """
 
     onset: float
@@ -70,7 +70,12 @@ class Lateness:
     width: float
     width_error: float
     smear: float
-    is_soft: bool
+    softness: float
+
+    @property
+    def lead(self) -> float:
+        """How far the onset lies before the box: a bell has no edge, and counts as the box of equal variance."""
+        return float(np.hypot(self.width, self.softness) - self.width) / 2
 
     @property
     def breadth(self) -> float:
@@ -95,7 +100,7 @@ def log_likelihood(
 
 
 def fit_lateness(
-    deviations: Float64s, tick: float, *, rough: bool = False, known: tuple[float, float] | None = None
+    deviations: Float64s, tick: float, *, rough: bool = False, known: Lateness | None = None
 ) -> Lateness:
     """Return where messages begin and how they spread, both at once.
 
@@ -103,7 +108,7 @@ def fit_lateness(
         deviations: shape (n,), at least one; any trend removed.
         tick: step of the log's clock.
         rough: spend less time, for a first look.
-        known: the width and its standard deviation, as other messages of the log tell them.
+        known: the width with its standard deviation, and the smear, as all messages of the log tell them.
     """
     low, high = _shortest_range(deviations)
     width = max(high - low, _LEAST_WIDTH)
@@ -111,15 +116,18 @@ def fit_lateness(
     relative = np.clip(deviations - low, -3.0 * width - tick, 4.0 * width + tick)
     step = width * _ROUGH_STEP_SHARE
     cells = _condense(relative, step)
-    first = width if known is None else known[0]
-    width_reach = 0.6 * width + tick if known is None else _REACH * known[1]
+    first = width if known is None else known.width
+    width_reach = 0.6 * width + tick if known is None else _REACH * known.width_error
     # Telling times apart to a step is rounding, like a tick.
     wide = _Box(0.0, 0.6 * first + tick / 2, first, width_reach, max(tick, step))
     best, chosen = _fit_box(cells, wide, _COOLING, known)
     # Where ticks are coarse a soft edge would explain them by chance as well as the tick itself does.
-    for share in _SMEAR_SHARES if tick < _FINE_TICK_SHARE * width else ():
-        softer, box = _fit_box(cells, replace(wide, smear=share * width), _COOLING, known)
-        if softer > best + _SOFTER_GAIN:
+    smears = [share * width for share in _SMEAR_SHARES if tick < _FINE_TICK_SHARE * width]
+    if known is not None:
+        smears = [known.smear] if known.softness else []
+    for smear in smears:
+        softer, box = _fit_box(cells, replace(wide, smear=smear), _COOLING, known)
+        if known is not None or softer > best + _SOFTER_GAIN:
             best, chosen = softer, box
     is_sharp = chosen.smear == wide.smear
     if not rough:
@@ -131,9 +139,11 @@ def fit_lateness(
             smear=max(tick, step) if is_sharp else chosen.smear,
         )
         _, chosen = _fit_box(_condense(relative, step), near, _COLD, known)
-    return Lateness(
-        low + chosen.onset, chosen.reach, chosen.width, chosen.width_reach, chosen.smear, is_soft=not is_sharp
+    softness = 0.0 if is_sharp else float(np.sqrt(max(chosen.smear**2 - tick**2, 0.0)))
+    fitted = Lateness(
+        low + chosen.onset, chosen.reach, chosen.width, chosen.width_reach, chosen.smear, softness
     )
+    return replace(fitted, onset=fitted.onset - fitted.lead)
 
 
 def _shortest_range(deviations: Float64s) -> tuple[float, float]:
@@ -166,7 +176,7 @@ def _fit_box(
     cells: tuple[Float64s, Float64s],
     start: _Box,
     cooling: tuple[float, ...],
-    known: tuple[float, float] | None,
+    known: Lateness | None,
 ) -> tuple[float, _Box]:
     """Return the best log likelihood, and the box with its standard deviations as reaches."""
     values, weights = cells
@@ -186,7 +196,7 @@ def _fit_box(
         if known is None:
             likelihood = likelihood - (np.log(widths / _USUAL_WIDTH) / _USUAL_SPREAD) ** 2 / 2
         else:
-            likelihood = likelihood - ((widths - known[0]) / known[1]) ** 2 / 2
+            likelihood = likelihood - ((widths - known.width) / known.width_error) ** 2 / 2
         best = float(likelihood.max())
         posterior = np.exp((likelihood - best) / heat)
         onset, onset_error = _moments(onsets, posterior.sum(axis=1))
@@ -218,7 +228,7 @@ def locate_onsets(blocks: Float64s, lateness: Lateness) -> tuple[Float64s, Float
     for start in range(0, blocks.shape[0], batch):
         part = slice(start, start + batch)
         onsets[part], errors[part] = _locate_batch(blocks[part], lateness)
-    return onsets, errors
+    return onsets - lateness.lead, errors
 
 
 def _locate_batch(blocks: Float64s, lateness: Lateness) -> tuple[Float64s, Float64s]:

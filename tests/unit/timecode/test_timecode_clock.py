@@ -88,6 +88,19 @@ def test_width_of_lateness_does_not_move_the_shift() -> None:
     assert shifts[0] == pytest.approx(shifts[1], abs=0.3)
 
 
+@pytest.mark.parametrize("samples", [0, 8])
+def test_bell_shaped_lateness(samples: int) -> None:
+    """Lateness without an edge still places passes alike; a slip shows, and none where there is none."""
+    shifts = []
+    for seed in range(12, 18):
+        points = make_points(60, seed=seed, late=0.0, lost=(33.3, samples))
+        times = points.seconds + np.random.default_rng(seed).normal(1.5e-3, 0.25e-3, points.seconds.size)
+        fit = fit_clock(TimecodePoints(np.sort(times), points.frames, 3, 1, 0.0, 0.0, ()), RATE, SAMPLE_RATE)
+        assert len(fit.stretches) == (2 if samples else 1)
+        shifts.append(fit.stretches[0].shift_samples)
+    assert np.ptp(shifts) < 6
+
+
 @pytest.mark.parametrize("off", [12e-3, -12e-3, -0.3e-3])
 def test_strays_do_not_move_the_shift(off: float) -> None:
     """Three messages in a hundred much too late (or, in a broken log, too early) change next to nothing."""
