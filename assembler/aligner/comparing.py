@@ -278,9 +278,45 @@ def _weigh_track(
                 if not verdict.decided:
                     taken, *others = (passes[i].name for i in members)
                     undecided.append(Undecided(track, start, end, taken, tuple(others)))
+    flaws += _doubted(passes, track, notes, flaws)
     known = {p.name: merged((f.start, f.end) for f in flaws if f.pass_name == p.name) for p in passes}
     alone, agreeing = _weigh_runs(passes, track, notes, known, step, full_scale)
     return _Weighed(_joined_flaws(flaws + alone), _joined_places(undecided), agreeing)
+
+
+def _doubted(
+    passes: Sequence[PlacedPass], track: int, notes: _TrackNotes, flaws: Sequence[FoundFlaw]
+) -> list[FoundFlaw]:
+    """Return what lies beside a slip whose place nothing tells, where no other pass bears it out.
+
+    Samples there may stand as far off as the slip is long; those that another pass has too are in place. Where the
+    slip lost samples they may be others than it seems, so that what a single other pass has in their place is not
+    borne out either.
+    """
+    found: list[FoundFlaw] = []
+    for index, one in enumerate(passes):
+        differing = merged(place for who, places in notes.split.items() if index in who for place in places)
+        others = [other for other in passes if other is not one]
+        covered = merged(piece for other in others for piece in other.covered(track))
+        for doubt, lost in one.maps[track].doubts():
+            open_places = [*common(doubt, differing), *without(doubt, covered)]
+            found += [FoundFlaw(one.name, track, "disagreement", *place) for place in open_places]
+            holders = [other for other in others if common(other.covered(track), lost)]
+            if common(doubt, differing) and len(holders) == 1:
+                places = common(holders[0].covered(track), lost)
+                found += [FoundFlaw(holders[0].name, track, "disagreement", *place) for place in places]
+    return _not_known(found, flaws)
+
+
+def _not_known(found: Iterable[FoundFlaw], flaws: Sequence[FoundFlaw]) -> list[FoundFlaw]:
+    """Return the parts of found flaws that no other flaw of the same pass names already."""
+    fresh: list[FoundFlaw] = []
+    for flaw in found:
+        known = merged((one.start, one.end) for one in (*flaws, *fresh) if one.pass_name == flaw.pass_name)
+        fresh += [
+            replace(flaw, start=start, end=end) for start, end in without([(flaw.start, flaw.end)], known)
+        ]
+    return fresh
 
 
 def _one_place_each(ranges: Sequence[Range]) -> list[Range]:

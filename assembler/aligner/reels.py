@@ -154,9 +154,9 @@ def _stretched(relation: Relation, length: int, reference_length: int) -> Relati
     start = min(first.end - 1, max(0, -first.shift))
     end = max(last.start + 1, min(length, reference_length - last.shift))
     stretches = list(relation.stretches)
-    stretches[0] = type(first)(start, first.end, first.shift)
+    stretches[0] = replace(first, start=start)
     last = stretches[-1]
-    stretches[-1] = type(last)(last.start, end, last.shift)
+    stretches[-1] = replace(last, end=end)
     return replace(relation, stretches=tuple(stretches))
 
 
@@ -165,10 +165,21 @@ class _RelativeSlip:
     at_reference: int
     at_probe: int
     change: int
+    doubt_reference: tuple[int, int]
+    doubt_probe: tuple[int, int]
 
 
 def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
-    return [_RelativeSlip(a.end + a.shift, a.end, b.shift - a.shift) for a, b in pairwise(relation.stretches)]
+    return [
+        _RelativeSlip(
+            a.end + a.shift,
+            a.end,
+            b.shift - a.shift,
+            (b.doubt[0] + a.shift, b.doubt[1] + b.shift),
+            b.doubt,
+        )
+        for a, b in pairwise(relation.stretches)
+    ]
 
 
 def _is_logged(position: Position, at: int, samples: int, sample_rate: int) -> bool:
@@ -189,6 +200,7 @@ def _place_reference(
 ) -> None:
     """Give the reference its map: its log's place, and the slips that are its own by the evidence of the others."""
     seen: dict[tuple[int, int], list[str]] = {}
+    doubts: dict[tuple[int, int], list[tuple[int, int]]] = {}
     for one in others:
         relation = relations[one.name]
         for slip in _relative_slips(relation) if relation else ():
@@ -201,6 +213,7 @@ def _place_reference(
                 (slip.at_reference, slip.change),
             )
             seen.setdefault(near, []).append(one.name)
+            doubts.setdefault(near, []).append(slip.doubt_reference)
     own: list[Slip] = []
     for (at, change), names in sorted(seen.items()):
         witnesses = [o for o in others if _looks_across(relations[o.name], at)]
@@ -208,7 +221,9 @@ def _place_reference(
         logged = _is_logged(reference.position, at, -change, sample_rate)
         contradicted = any(o.name not in names for o in witnesses)
         if outnumbered or (logged and not contradicted):
-            own.append(Slip(at, -change))
+            # All that any witness leaves open: the place is the first witness's, which may be the vaguer one.
+            doubt = min(low for low, _ in doubts[at, change]), max(high for _, high in doubts[at, change])
+            own.append(Slip(at, -change, doubt))
     covered = [(s.start + s.shift, s.end + s.shift) for r in relations.values() if r for s in r.stretches]
     # What only the log shows, where no other pass can confirm or deny it.
     own += [
@@ -257,7 +272,7 @@ def _place_related(
         theirs = [r for r in reference_slips if abs(r.pass_sample - slip.at_reference) < ANCHOR_SAMPLES]
         rest = slip.change + sum(r.samples for r in theirs)
         if rest:
-            slips.append(Slip(slip.at_probe, rest))
+            slips.append(Slip(slip.at_probe, rest, slip.doubt_probe))
             if not one.position.slips and not theirs:
                 work.notes.append(_blame_note(one, reference, slip.at_probe, rest))
     work.maps[one.name] = map_with_slips(one.audio.length, start_shift, _apart(slips, one.audio.length))

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from assembler.aligner.matching import LEAST_EVIDENCE, border_between, find_match, identity_at, informative
+from assembler.aligner.matching import LEAST_EVIDENCE, find_match, identity_at, informative
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from assembler.arrays import Int32s, Int64s
 
@@ -34,6 +34,9 @@ LEAST_ANCHORS = 24
 """Anchors wanted even in a short overlap."""
 
 BORDER_BLOCK = 1 << 17
+
+DOUBTED_VOTES = 4
+"""A border that is worse than the best one by no more samples than this is as likely: so many agree by chance."""
 
 
 class TrackReader(Protocol):
@@ -63,11 +66,20 @@ class Anchor:
 
 @dataclass(frozen=True)
 class RelativeStretch:
-    """Probe samples ``start`` to ``end`` lie ``shift`` samples later in the reference pass."""
+    """Probe samples ``start`` to ``end`` lie ``shift`` samples later in the reference pass.
+
+    Args:
+        start: first probe sample.
+        end: first probe sample behind it.
+        shift: reference sample less probe sample.
+        doubt: probe samples before and behind ``start`` that may as well belong to the other side of the slip:
+            inside a flaw of all tracks, or in silence, nothing tells where it happened.
+    """
 
     start: int
     end: int
     shift: int
+    doubt: tuple[int, int] = (0, 0)
 
 
 @dataclass(frozen=True)
@@ -222,46 +234,94 @@ def _is_steady(reference: TrackReader, probe: TrackReader, anchor: Anchor) -> bo
 def _between_borders(
     reference: TrackReader, probe: TrackReader, runs: Sequence[Sequence[Anchor]], overlap: tuple[int, int]
 ) -> list[RelativeStretch]:
-    starts, ends = [overlap[0]], []
+    starts, ends, doubts = [overlap[0]], [], [(0, 0)]
     for left, right in pairwise(runs):
         between = left[-1].at, right[0].at + ANCHOR_SAMPLES
-        shifts = left[-1].shift, right[0].shift
-        end, start = _locate_border(reference, probe, between, shifts)
-        ends.append(end)
-        starts.append(start)
+        border = _locate_border(reference, probe, between, (left[-1].shift, right[0].shift))
+        ends.append(border.end)
+        starts.append(border.start)
+        doubts.append(border.doubt)
     ends.append(overlap[1])
     return [
-        RelativeStretch(start, end, run[0].shift)
-        for run, start, end in zip(runs, starts, ends, strict=True)
+        RelativeStretch(start, end, run[0].shift, doubt)
+        for run, start, end, doubt in zip(runs, starts, ends, doubts, strict=True)
         if start < end
     ]
 
 
+@dataclass(frozen=True)
+class _Border:
+    """Where the first shift stops to explain the probe, where the second one begins to, and the doubt about it."""
+
+    end: int
+    start: int
+    doubt: tuple[int, int]
+
+
 def _locate_border(
     reference: TrackReader, probe: TrackReader, between: tuple[int, int], shifts: tuple[int, int]
-) -> tuple[int, int]:
-    """Return where the first shift stops to explain the probe's samples, and where the second one begins to.
+) -> _Border:
+    """Return the border with the first shift before it and the second behind it that most samples speak for.
 
     Where the shift falls, as many probe samples have no counterpart. They are left out of the count: quiet
     material is equal by chance so often that counting them would draw the border into them.
     """
     missing = max(0, shifts[0] - shifts[1])
     last = max(between[0] + 1, between[1] - missing)
-    best, best_at, running = 0, between[0], 0
-    for start in range(between[0], last, BORDER_BLOCK):
-        count = min(BORDER_BLOCK, last - start)
-        left = _equal_tracks(reference, probe, start, count, shifts[0])
-        right = _equal_tracks(reference, probe, start + missing, count, shifts[1])
-        place, _ = border_between(left, right)
-        gain = running + int((left[:place] - right[:place]).sum())
-        if gain > best:
-            best, best_at = gain, start + place
-        running += int((left - right).sum())
-    return best_at, best_at + missing
+    blocks = [(start, min(BORDER_BLOCK, last - start)) for start in range(between[0], last, BORDER_BLOCK)]
+
+    def gains(
+        votes: Callable[[TrackReader, TrackReader, int, int, int], Int64s],
+    ) -> Iterator[tuple[int, Int64s]]:
+        running = 0
+        for start, count in blocks:
+            change = votes(reference, probe, start, count, shifts[0])
+            change -= votes(reference, probe, start + missing, count, shifts[1])
+            gain = running + np.concatenate(([0], np.cumsum(change)))
+            running = int(gain[-1])
+            yield start, gain
+
+    # The sums are made again, not kept: between two anchors there may be an hour of silence.
+    best = max(int(gain.max()) for _, gain in gains(_proving))
+    likely = [
+        (start + int(places[0]), start + int(places[-1]))
+        for start, gain in gains(_proving)
+        for places in [np.flatnonzero(gain >= best - DOUBTED_VOTES)]
+        if places.size
+    ]
+    first, behind = likely[0][0], likely[-1][1]
+    at = _best_within(gains(_equal), first, behind)
+    return _Border(at, at + missing, (first, behind + missing))
 
 
-def _equal_tracks(reference: TrackReader, probe: TrackReader, start: int, count: int, shift: int) -> Int64s:
+def _best_within(gains: Iterable[tuple[int, Int64s]], first: int, last: int) -> int:
+    """Return the earliest place from ``first`` to ``last`` with the greatest gain."""
+    best: tuple[int, int] | None = None
+    for start, gain in gains:
+        inside = gain[max(0, first - start) : max(0, last - start + 1)]
+        if inside.size:
+            place = int(inside.argmax())
+            if best is None or inside[place] > best[0]:
+                best = int(inside[place]), max(first, start) + place
+    return first if best is None else best[1]
+
+
+def _equal(reference: TrackReader, probe: TrackReader, start: int, count: int, shift: int) -> Int64s:
+    """Return for each probe sample how many tracks are identical there."""
     counts = np.zeros(count, np.int64)
     for track in range(probe.tracks):
         counts += probe.read(track, start, count) == reference.read(track, start + shift, count)
+    return counts
+
+
+def _proving(reference: TrackReader, probe: TrackReader, start: int, count: int, shift: int) -> Int64s:
+    """Return for each probe sample how many tracks are identical there and tell something.
+
+    What a mute, a held sample or silence is equal to by chance proves no place; see ``informative``.
+    """
+    counts = np.zeros(count, np.int64)
+    for track in range(probe.tracks):
+        samples = probe.read(track, start - 1, count + 1)
+        equal = samples == reference.read(track, start - 1 + shift, count + 1)
+        counts += (equal[1:] & equal[:-1]) & informative(samples)[1:]
     return counts

@@ -8,7 +8,7 @@ Ranges are ``start``, ``end``, end excluded. All positions are whole samples.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from assembler.errors import PlanError
@@ -38,22 +38,28 @@ class Slip:
     """Samples lost (positive) or repeated (negative) at one place of a pass.
 
     ``pass_sample`` is the first pass sample after the place: the first one behind a loss, or the first of the
-    repeated ones.
+    repeated ones. ``doubt`` is the pass range in which the place may lie as well; it need not be empty.
     """
 
     pass_sample: int
     samples: int
+    doubt: tuple[int, int] = field(default=(0, 0), compare=False)
 
 
 @dataclass(frozen=True)
 class TimeMap:
     """The stretches of one pass, in order.
 
+    Args:
+        stretches: in order, not overlapping.
+        doubtful: pass ranges around slips that may as well belong to the other side of their slip.
+
     Raises:
         PlanError: a stretch is empty, or two overlap.
     """
 
     stretches: tuple[Stretch, ...]
+    doubtful: tuple[tuple[int, int], ...] = ()
 
     def __post_init__(self) -> None:
         """Refuse maps that would give a sample two places."""
@@ -77,7 +83,8 @@ class TimeMap:
     def moved(self, samples: int) -> TimeMap:
         """Return the same map, ``samples`` later on the timeline."""
         return TimeMap(
-            tuple(Stretch(s.pass_start, s.pass_end, s.timeline_start + samples) for s in self.stretches)
+            tuple(Stretch(s.pass_start, s.pass_end, s.timeline_start + samples) for s in self.stretches),
+            self.doubtful,
         )
 
     def covering(self, start: int, end: int) -> tuple[Stretch, ...]:
@@ -96,7 +103,7 @@ class TimeMap:
             for s in self.stretches
             if s.pass_start < pass_length
         )
-        return TimeMap(kept)
+        return TimeMap(kept, self.doubtful)
 
     def pass_ranges(self, start: int, end: int) -> tuple[tuple[int, int], ...]:
         """Return the pass ranges that lie in the timeline range ``start`` to ``end``."""
@@ -110,6 +117,20 @@ class TimeMap:
             if first < last:
                 found.append((first + stretch.shift, last + stretch.shift))
         return tuple(found)
+
+    def doubts(self) -> tuple[tuple[list[tuple[int, int]], list[tuple[int, int]]], ...]:
+        """Return for each doubtful range where on the timeline it lies, and what was lost at its slip."""
+        return tuple(
+            (
+                list(self.timeline_ranges(start, end)),
+                [
+                    (a.timeline_end, b.timeline_start)
+                    for a, b in pairwise(self.stretches)
+                    if start <= a.pass_end <= end and a.timeline_end < b.timeline_start
+                ],
+            )
+            for start, end in self.doubtful
+        )
 
     def slips(self) -> tuple[Slip, ...]:
         """Return the slips between the stretches, as ``map_with_slips`` takes them."""
@@ -138,4 +159,4 @@ def map_with_slips(length: int, timeline_start: int, slips: tuple[Slip, ...]) ->
         start = slip.pass_sample + max(0, -slip.samples)
     if start < length:
         stretches.append(Stretch(start, length, start + shift))
-    return TimeMap(tuple(stretches))
+    return TimeMap(tuple(stretches), tuple(slip.doubt for slip in slips if slip.doubt[0] < slip.doubt[1]))

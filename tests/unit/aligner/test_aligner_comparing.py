@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.comparing import BLOCK_SAMPLES, PlacedPass, ReelFindings, compare_reel
-from assembler.aligner.timemap import map_with_slips
+from assembler.aligner.ranges import common, merged, total
+from assembler.aligner.timemap import Slip, map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:
@@ -134,3 +135,48 @@ def test_passes_that_differ_everywhere_are_unlike() -> None:
     assert findings.flaws == ()
     assert 0.6 < findings.unlike["P1", "P2"] < 0.72
     assert findings.largest_difference["P1", "P2"] == 1
+
+
+def _compare_slipped(slipped: Int32s, slip: Slip, other: Int32s) -> ReelFindings:
+    maps = map_with_slips(slipped.shape[1], ORIGIN, (slip,)), map_with_slips(other.shape[1], ORIGIN, ())
+    placed = [
+        PlacedPass("P1", ArrayAudio(slipped), (maps[0],)),
+        PlacedPass("P2", ArrayAudio(other), (maps[1],)),
+    ]
+    with ThreadPoolExecutor(2) as executor:
+        return compare_reel(placed, [0], 1, 32_767, executor, lambda _: None)
+
+
+def test_right_samples_that_a_slip_moved_are_flawed() -> None:
+    """Good samples one place off sound as good; beside a doubtful slip they are flawed all the same."""
+    slipped = np.concatenate((TAPE[:, :50_000], TAPE[:, 50_001:]), axis=1)
+    findings = _compare_slipped(slipped, Slip(49_600, 1, (49_500, 50_100)), TAPE)
+    wrong = [(f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == "P1"]
+    assert total(common(merged(wrong), [(49_601, 50_001)])) >= 395
+
+
+def test_a_doubt_without_a_difference_is_no_flaw() -> None:
+    """A slip at its right place moves nothing, so that neither pass is flawed beside it."""
+    slipped = np.concatenate((TAPE[:, :50_000], TAPE[:, 50_300:]), axis=1)
+    findings = _compare_slipped(slipped, Slip(50_000, 300, (49_500, 50_100)), TAPE)
+    assert [flaw for flaw in findings.flaws if flaw.kind == "disagreement"] == []
+
+
+def test_what_stands_in_for_lost_samples_is_not_borne_out_either() -> None:
+    """Beside a doubtful slip a noise of the other pass, over the samples that seem lost, is listed."""
+    slipped = np.concatenate((TAPE[:, :50_000], TAPE[:, 50_300:]), axis=1)
+    noisy = TAPE.copy()
+    noisy[0, 49_600:50_200] = np.random.default_rng(8).integers(-9000, 9000, 600)
+    findings = _compare_slipped(slipped, Slip(49_600, 300, (49_600, 50_000)), noisy)
+    found = [(f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == "P2"]
+    assert total(common(merged(found), [(49_600, 49_900)])) == 300
+
+
+def test_what_only_a_doubtful_pass_has_is_flawed() -> None:
+    """Where no other pass covers the doubt it is told as it stands."""
+    slipped = np.concatenate((TAPE[:, :50_000], TAPE[:, 50_300:]), axis=1)
+    findings = _compare_slipped(slipped, Slip(50_000, 300, (49_900, 50_100)), TAPE[:, :49_950])
+    assert [told for told in _told(findings) if told[1] == "disagreement"] == [
+        ("P1", "disagreement", 49_950, 50_000),
+        ("P1", "disagreement", 50_300, 50_400),
+    ]

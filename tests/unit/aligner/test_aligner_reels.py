@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import pytest
 
 from assembler.aligner.reels import PlacedReel, place_reel
 from assembler.aligner.timemap import Slip, Stretch
@@ -111,3 +112,19 @@ def test_a_retake_of_one_second_is_placed() -> None:
     retake[:, 5000:28_000] = 0
     placed = place_reel([_pass("one", DENSE, 0.0), _pass("two", retake, 99_600.0)], SECOND)
     assert placed.maps["two"].stretches == (Stretch(0, SECOND, 100_000),)
+
+
+@pytest.mark.parametrize("length", [SECOND, 5 * SECOND])
+def test_what_a_slip_inside_a_flaw_leaves_open_is_kept_in_the_map(length: int) -> None:
+    """The pass that slipped, trusted or not, has the flaw's whole extent in doubt; the other one has nothing."""
+    slipped = np.array(_slipped())
+    slipped[:, AT - 800 : AT + 800] = 0
+    rest = DENSE[:, : AT + length]
+    placed = place_reel([_pass("one", rest, 0.0), _pass("two", slipped, 30.0)], SECOND)
+    ((low, high),) = placed.maps["two"].doubtful
+    assert (low, high) == pytest.approx((AT - 800, AT + 800), abs=4)
+    logged = _pass("one", slipped, 0.0, CoarseSlip(AT, LOST, 12.0))
+    placed = place_reel([logged, _pass("two", rest, 30.0)], SECOND)
+    ((low, high),) = placed.maps["one"].doubtful
+    assert (low, high) == pytest.approx((AT - 800, AT + 800), abs=4)
+    assert placed.maps["two"].doubtful == ()

@@ -76,3 +76,27 @@ def test_a_second_of_overlap_holds_enough_anchors() -> None:
     assert len(places) == 24
     assert (places[0], places[-1]) == (1000, 1000 + SECOND - 2048)
     assert anchor_positions(0, 2000) == []
+
+
+@pytest.mark.parametrize("lost", [300, -300])
+def test_a_slip_inside_a_flaw_is_in_doubt_over_the_whole_flaw(lost: int) -> None:
+    """Where every track is muted around a slip, no sample tells its place, and all of the mute is in doubt."""
+    tape = TAPE["dense"].copy()
+    at = 130_001
+    probe = np.concatenate((tape[:, :at], tape[:, at + lost :]), axis=1)
+    probe[:, at - 1000 : at + 2000] = 0
+    relation = relate(ArrayAudio(tape), ArrayAudio(probe), lambda _: 0, (0, probe.shape[1]), 2400)
+    assert relation is not None
+    low, high = relation.stretches[1].doubt
+    assert low == pytest.approx(at - 1000, abs=4)
+    assert high == pytest.approx(at + 2000, abs=4)
+
+
+def test_a_slip_in_good_sound_is_hardly_in_doubt() -> None:
+    """A few samples at most, which chance agreement explains, are in doubt where the sound goes on."""
+    tape = TAPE["dense"]
+    probe = np.concatenate((tape[:, :130_001], tape[:, 130_301:]), axis=1)
+    relation = relate(ArrayAudio(tape), ArrayAudio(probe), lambda _: 0, (0, probe.shape[1]), 2400)
+    assert relation is not None
+    low, high = relation.stretches[1].doubt
+    assert 130_001 - 4 <= low <= 130_001 <= high <= 130_001 + 4
