@@ -168,6 +168,19 @@ class _RelativeSlip:
     doubt_reference: tuple[int, int]
     doubt_probe: tuple[int, int]
 
+    def lies_at(self, start: int, end: int) -> bool:
+        """Return whether the slip may lie in (or close by) a range of the reference."""
+        low, high = self.doubt_reference
+        low, high = min(low, self.at_reference), max(high, self.at_reference)
+        return low < end + ANCHOR_SAMPLES and start < high + ANCHOR_SAMPLES
+
+    def is_same(self, other: _RelativeSlip) -> bool:
+        """Return whether two passes may bear witness to one slip of the reference."""
+        low, high = other.doubt_reference
+        return self.change == other.change and self.lies_at(
+            min(low, other.at_reference), max(high, other.at_reference)
+        )
+
 
 def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
     return [
@@ -199,31 +212,28 @@ def _place_reference(
     sample_rate: int,
 ) -> None:
     """Give the reference its map: its log's place, and the slips that are its own by the evidence of the others."""
-    seen: dict[tuple[int, int], list[str]] = {}
-    doubts: dict[tuple[int, int], list[tuple[int, int]]] = {}
+    seen: list[list[tuple[str, _RelativeSlip]]] = []
     for one in others:
         relation = relations[one.name]
         for slip in _relative_slips(relation) if relation else ():
-            near = next(
-                (
-                    key
-                    for key in seen
-                    if key[1] == slip.change and abs(key[0] - slip.at_reference) < ANCHOR_SAMPLES
-                ),
-                (slip.at_reference, slip.change),
-            )
-            seen.setdefault(near, []).append(one.name)
-            doubts.setdefault(near, []).append(slip.doubt_reference)
+            same = next((group for group in seen if any(slip.is_same(known) for _, known in group)), None)
+            if same is None:
+                seen.append([(one.name, slip)])
+            else:
+                same.append((one.name, slip))
     own: list[Slip] = []
-    for (at, change), names in sorted(seen.items()):
-        witnesses = [o for o in others if _looks_across(relations[o.name], at)]
+    for group in seen:
+        names = {name for name, _ in group}
+        # The witness without a flaw there knows the place best.
+        best = min(
+            (slip for _, slip in group), key=lambda slip: slip.doubt_reference[1] - slip.doubt_reference[0]
+        )
+        witnesses = [o for o in others if _looks_across(relations[o.name], best.at_reference)]
         outnumbered = len(names) > 1 and len(names) == len(witnesses)
-        logged = _is_logged(reference.position, at, -change, sample_rate)
+        logged = _is_logged(reference.position, best.at_reference, -best.change, sample_rate)
         contradicted = any(o.name not in names for o in witnesses)
         if outnumbered or (logged and not contradicted):
-            # All that any witness leaves open: the place is the first witness's, which may be the vaguer one.
-            doubt = min(low for low, _ in doubts[at, change]), max(high for _, high in doubts[at, change])
-            own.append(Slip(at, -change, doubt))
+            own.append(Slip(best.at_reference, -best.change, best.doubt_reference))
     covered = [(s.start + s.shift, s.end + s.shift) for r in relations.values() if r for s in r.stretches]
     # What only the log shows, where no other pass can confirm or deny it.
     own += [
@@ -269,7 +279,7 @@ def _place_related(
     start_shift = _shift_of(base, first.start + first.shift) + first.shift
     _tell_contradiction(work, reference, one, start_shift - one.position.shift_at(first.start), sample_rate)
     for slip in _relative_slips(relation):
-        theirs = [r for r in reference_slips if abs(r.pass_sample - slip.at_reference) < ANCHOR_SAMPLES]
+        theirs = [r for r in reference_slips if slip.lies_at(r.pass_sample, r.pass_sample)]
         rest = slip.change + sum(r.samples for r in theirs)
         if rest:
             slips.append(Slip(slip.at_probe, rest, slip.doubt_probe))

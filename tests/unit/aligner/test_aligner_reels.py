@@ -128,3 +128,16 @@ def test_what_a_slip_inside_a_flaw_leaves_open_is_kept_in_the_map(length: int) -
     ((low, high),) = placed.maps["one"].doubtful
     assert (low, high) == pytest.approx((AT - 800, AT + 800), abs=4)
     assert placed.maps["two"].doubtful == ()
+
+
+def test_a_witness_with_a_flaw_at_the_slip_agrees_with_a_clean_one() -> None:
+    """A slip around which one witness is muted is the trusted pass's all the same, where the clean one says."""
+    muted = DENSE.copy()
+    muted[:, AT - 4000 : AT + 1500] = 0
+    placed = place_reel(
+        [_pass("one", _slipped(), 0.0), _pass("two", muted, 30.0), _pass("three", DENSE, -70.0)], SECOND
+    )
+    assert _slips(placed, "one") == (Slip(AT, LOST),)
+    assert _slips(placed, "two") == _slips(placed, "three") == ()
+    ((low, high),) = placed.maps["one"].doubtful
+    assert high - low < 10
