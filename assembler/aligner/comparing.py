@@ -12,7 +12,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.detecting import LEAST_RUN, REPEAT_REACH, constant_runs, suspect_runs
+from assembler.aligner.detecting import (
+    LARGEST_LAG,
+    LEAST_RUN,
+    LONE_CONTEXT,
+    REPEAT_REACH,
+    constant_runs,
+    lone_flaws,
+    suspect_runs,
+)
 from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, Verdict, judge, parts_of
 from assembler.aligner.ranges import common, merged, ranges_of, total, without
 
@@ -40,6 +48,10 @@ MOST_DIFFERENCES = 20000
 
 JUDGED_SAMPLES = 1 << 17
 """Of a longer difference only this much from its start is looked at to judge it."""
+
+
+LONE_MARGIN = 2 * LARGEST_LAG + LONE_CONTEXT
+"""What is read beside a lone block: a repeat with its original, and the sound around them."""
 
 
 @dataclass(frozen=True)
@@ -281,6 +293,7 @@ def _weigh_track(
     flaws += _doubted(passes, track, notes, flaws)
     known = {p.name: merged((f.start, f.end) for f in flaws if f.pass_name == p.name) for p in passes}
     alone, agreeing = _weigh_runs(passes, track, notes, known, step, full_scale)
+    alone += _not_known(_lone_flaws(passes, track, step), flaws + alone)
     return _Weighed(_joined_flaws(flaws + alone), _joined_places(undecided), agreeing)
 
 
@@ -494,6 +507,31 @@ def _weigh_runs(
                 if shared:
                     agreeing.append(flaw)
     return alone, agreeing
+
+
+def _lone_flaws(passes: Sequence[PlacedPass], track: int, step: int) -> list[FoundFlaw]:
+    """Return what each pass shows by itself where no other one covers it."""
+    found: list[FoundFlaw] = []
+    for one in passes:
+        covered = merged(piece for other in passes if other is not one for piece in other.covered(track))
+        for held in one.covered(track):
+            for low, high in _blocks(without([held], covered)):
+                # Read a little further, but never over the end of a stretch: a slip is a splice too.
+                first, last = max(held[0], low - LONE_MARGIN), min(held[1], high + LONE_MARGIN)
+                found += [
+                    FoundFlaw(one.name, track, kind, max(low, start + first), min(high, end + first))
+                    for kind, (start, end) in lone_flaws(one.samples(track, first, last), step)
+                    if start + first < high and end + first > low
+                ]
+    return found
+
+
+def _blocks(ranges: Iterable[Range]) -> list[Range]:
+    return [
+        (low, min(end, low + BLOCK_SAMPLES))
+        for start, end in ranges
+        for low in range(start, end, BLOCK_SAMPLES)
+    ]
 
 
 def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale: int) -> str:

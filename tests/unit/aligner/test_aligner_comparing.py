@@ -6,6 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 
 from assembler.aligner.comparing import BLOCK_SAMPLES, PlacedPass, ReelFindings, compare_reel
 from assembler.aligner.ranges import common, merged, total
@@ -180,3 +181,16 @@ def test_what_only_a_doubtful_pass_has_is_flawed() -> None:
         ("P1", "disagreement", 49_950, 50_000),
         ("P1", "disagreement", 50_300, 50_400),
     ]
+
+
+def test_a_flaw_that_only_one_pass_covers_is_told() -> None:
+    """Behind the end of the other pass a straight line is told, over the border of two blocks too."""
+    at = BLOCK_SAMPLES + 20_000 - 50
+    flawed = TAPE.copy()
+    flawed[0, at : at + 100] = np.rint(np.linspace(TAPE[0, at - 1], TAPE[0, at + 100], 102)[1:-1])
+    short = TAPE[:, :20_000]
+    ((name, kind, start, end),) = _told(_compare(flawed, short))
+    assert (name, kind) == ("P1", "straight")
+    # The line may touch the sound beside it by chance.
+    assert (start, end) == pytest.approx((at, at + 100), abs=2)
+    assert _told(_compare(TAPE, short)) == []

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 
@@ -10,14 +12,21 @@ from assembler.aligner.detecting import (
     constant_runs,
     fit_predictor,
     is_straight,
+    lone_flaws,
     loud_edges,
     prediction_errors,
     repeated_from,
     suspect_runs,
 )
-from scripts.bench.trial_sessions import make_tape
+from scripts.bench.trial_sessions import CHARACTERS, make_tape
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from assembler.arrays import Float64s, Int32s
 
 FULL_SCALE = 32_767
+LONE = 140_000
 SOUND = make_tape("dense", 16, 48_000, np.random.default_rng(11))[0]
 
 
@@ -110,3 +119,100 @@ def test_the_predictor_foretells_a_tone() -> None:
     for sound, largest, least in ((tone, 1e-3, 0.0), (noise, 1.2, 0.8)):
         errors = prediction_errors(sound, fit_predictor(sound))[24:]
         assert least < np.std(errors) / np.std(sound) < largest
+
+
+def _drums(rng: np.random.Generator) -> Float64s:
+    """Return hits of noise and of a falling tone over a hum, some at the very same level and some as a fast roll."""
+    seconds = np.arange(LONE) / 48_000
+    out = 1500 * np.sin(2 * np.pi * 110 * seconds)
+    snare = rng.normal(size=6000) * np.exp(-np.arange(6000) / 900) * 9000
+    kick = np.sin(2 * np.pi * (60 + 90 * np.exp(-np.arange(6000) / 400)) * np.arange(6000) / 48_000)
+    for at in range(3000, LONE - 10_000, 12_000):
+        out[at : at + 6000] += snare
+        out[at + 6000 : at + 12_000] += 12_000 * kick * np.exp(-np.arange(6000) / 1500)
+    for at in range(50_000, 62_000, 1500):
+        out[at : at + 1500] = snare[:1500]
+    return np.asarray(out, np.float64)
+
+
+def _gated_noise(rng: np.random.Generator) -> Float64s:
+    """Return noise that a synthesizer's gate lets through for 20 to 100 ms, silence between."""
+    gate = np.repeat(rng.random(LONE // 960) < 0.4, 960)
+    out = np.zeros(LONE)
+    out[: gate.size] = gate * rng.uniform(-8000, 8000, gate.size)
+    return out
+
+
+def _restarted(rng: np.random.Generator) -> Float64s:
+    """Return tones that begin anew at a place of their period, without a pause, and now and then at another pitch."""
+    pieces = [
+        8000 * np.sin(2 * np.pi * hertz * np.arange(size) / 48_000 + rng.uniform(0, 6))
+        for size, hertz in zip(
+            rng.integers(1500, 9000, 80), rng.choice([220.0, 220.0, 331.0], 80), strict=True
+        )
+    ]
+    return np.asarray(np.concatenate(pieces)[:LONE], np.float64)
+
+
+def _clipped(rng: np.random.Generator) -> Float64s:
+    """Return dense sound far over full scale."""
+    return np.asarray(make_tape("dense", 16, LONE, rng)[0] * 6.0, np.float64)
+
+
+def _ramps(_rng: np.random.Generator) -> Float64s:
+    """Return a sawtooth and a triangle, straight by nature, and a slow sine that is nearly straight for long."""
+    phase = np.arange(LONE) * 97.3 / 48_000 % 1.0
+    third = LONE // 3
+    slow = 30_000 * np.sin(2 * np.pi * 30 * np.arange(LONE) / 48_000)
+    return (
+        np.concatenate((2 * phase[:third] - 1, 4 * np.abs(phase[:third] - 0.5) - 1, slow[:third] / 12_000))
+        * 12_000
+    )
+
+
+def _bars(rng: np.random.Generator) -> Float64s:
+    """Return short bars that a sequencer plays twice each, dying away at their ends."""
+    bars = [
+        np.tile(rng.normal(size=size) * 6000 * np.exp(-np.arange(size) / (size / 5)), 2)
+        for size in rng.integers(2000, 4000, 30)
+    ]
+    return np.asarray(np.concatenate(bars)[:LONE], np.float64)
+
+
+@pytest.mark.parametrize("make", [_drums, _gated_noise, _restarted, _clipped, _ramps, _bars])
+def test_what_instruments_do_is_no_flaw_of_a_lone_capture(
+    make: Callable[[np.random.Generator], Float64s],
+) -> None:
+    """Hits, gates, restarted tones, clipping, straight waves and repeated bars are told as nothing."""
+    sound = make(np.random.default_rng(17))
+    assert lone_flaws(np.clip(np.rint(sound), -32_768, 32_767).astype(np.int32), 1) == []
+
+
+@pytest.mark.parametrize("bits", [16, 24])
+@pytest.mark.parametrize("character", CHARACTERS)
+def test_good_sound_of_any_character_has_no_lone_flaw(character: str, bits: int) -> None:
+    """Nothing is told of what a tape holds."""
+    for track in make_tape(character, bits, LONE, np.random.default_rng(23)):
+        assert lone_flaws(track, 1) == []
+
+
+def _spoiled(kind: str, size: int) -> Int32s:
+    sound: Int32s = make_tape("tones", 16, LONE, np.random.default_rng(4))[3].copy()
+    at, end = 60_000, 60_000 + size
+    thrown: dict[str, Float64s] = {
+        "straight": np.linspace(sound[at - 1], sound[end], size + 2)[1:-1],
+        "repeat": sound[at - size : at].astype(np.float64),
+        "click": sound[at:end].astype(np.float64) + 9000.0,
+        "burst": np.random.default_rng(9).uniform(-9000, 9000, size),
+    }
+    sound[at:end] = np.rint(thrown[kind])
+    return sound
+
+
+@pytest.mark.parametrize(("kind", "size"), [("straight", 90), ("repeat", 700), ("click", 3), ("burst", 600)])
+def test_what_interrupts_a_sound_is_told_without_another_capture(kind: str, size: int) -> None:
+    """A flaw over a sound that goes on behind it is told with its kind, and its place to a few samples."""
+    ((found, (start, end)),) = lone_flaws(_spoiled(kind, size), 1)
+    assert found == kind
+    assert start == pytest.approx(60_000, abs=4)
+    assert end == pytest.approx(60_000 + size, abs=28)
