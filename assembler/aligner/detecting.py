@@ -64,9 +64,9 @@ MOST_THROWN = 2048
 LEAST_BURST, MOST_CLICK = 128, 8
 LEAST_LEVEL_STEPS = 32
 FLAT_RATIO, LEAST_WHITE = 1.5, 0.5
-"""What is thrown into a sound: looked for in short windows far rougher than 16 windows on either side, then proved on
-its prediction errors. Values were chosen on seeds 11000 on of ``scripts.bench.trial_sessions`` so that nothing is told of
-good sound, nor of drums, gates, restarted tones, clipping, ramps and repeated bars.
+"""What is thrown into a sound: looked for in short windows far rougher than 16 windows on either side, then proved
+on its prediction errors. Values were chosen on tapes of ``scripts.bench.trial_sessions.make_tape`` (generator seeded
+with 77): nothing is told of good sound there.
 """
 
 
