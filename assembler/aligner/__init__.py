@@ -17,7 +17,7 @@ from assembler.aligner.edit import (
 )
 from assembler.aligner.fades import clipped, cross_fade, fade_gains, triangular_dither
 from assembler.aligner.planfile import write_plan
-from assembler.aligner.session import align_session, delivered_tracks
+from assembler.aligner.session import THREADS, align_session, delivered_tracks
 from assembler.aligner.timemap import Stretch, TimeMap
 
 __all__ = [
@@ -26,6 +26,7 @@ __all__ = [
     "EDGE",
     "IDENTICAL",
     "SLIP",
+    "THREADS",
     "AlignedPass",
     "DeliveredTrack",
     "Edit",

@@ -6,13 +6,13 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner import Edit, align_session
+from assembler.aligner import THREADS, Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
 from assembler.consolidator.captures import UnchangedFiles, capture_files, digest_files
 from assembler.consolidator.exchange import joins_csv, timeline_of, timeline_otio
 from assembler.consolidator.metadata import embedding_notes
 from assembler.consolidator.publishing import Staging, free_space_check
-from assembler.consolidator.reading import read_plan, read_record
+from assembler.consolidator.reading import read_record, read_unwritten
 from assembler.consolidator.record import SOFTWARE, Json, record_of, record_text, relative_path, session_date
 from assembler.consolidator.tracks import WrittenTrack, write_tracks
 from assembler.importer import Note, import_session
@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     Progress = Callable[[str, float], None]
     PageMaker = Callable[[Mapping[str, Json]], bytes]
 
-THREADS = 2
 HEADER_ROOM = 1 << 16
 """Bytes of metadata allowed for each track when the disk is asked for room."""
 
@@ -117,7 +116,7 @@ def build_set(
             staging,
             sheet,
             edit,
-            read_plan(record_text(record_of(sheet, edit, digests))),
+            read_unwritten(record_text(record_of(sheet, edit, digests))),
             executor,
             lambda share: progress("writing tracks", share),
             largest_riff=largest_riff,
@@ -144,7 +143,7 @@ def _with_sheet_notes(sheet: Sheet, edit: Edit, digests: Mapping[str, str | None
         for reel in sheet.reels
         for text in preparation_cautions(reel.prepared)
     ]
-    plan = read_plan(record_text(record_of(sheet, edit, digests)))
+    plan = read_unwritten(record_text(record_of(sheet, edit, digests)))
     return replace(edit, notes=(*edit.notes, *cautions, *embedding_notes(plan)))
 
 

@@ -158,7 +158,7 @@ def read_record(data: bytes) -> RecordedSet:
     Raises:
         ValueError: it is not one, or contradicts itself; the message gives the first key at fault in one line.
     """
-    record = read_plan(data)
+    record = read_unwritten(data)
     for track in record.tracks:
         for key in ("file", "audio_sha256", "levels"):
             if not getattr(track, key):
@@ -166,7 +166,7 @@ def read_record(data: bytes) -> RecordedSet:
     return record
 
 
-def read_plan(data: bytes) -> RecordedSet:
+def read_unwritten(data: bytes) -> RecordedSet:
     """Return a record whose tracks need not be written yet.
 
     Raises:

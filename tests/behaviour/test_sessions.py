@@ -138,7 +138,11 @@ def test_a_session_runs_on_past_midnight(tmp_path: Path, capsys: Capsys) -> None
     layout.add_reel("B", ["Two"])
     layout.add_pass("A1", "A", tape[:96000], "23:59:59:00")
     layout.add_pass("B1", "B", tape[96000:], "00:00:01:00")
-    status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    sheet = layout.write()
+    # Looked at before it is built: a session taken apart at midnight would be a day long.
+    _, looked_at = run_json(capsys, "check", sheet)
+    assert looked_at["length"] == 4 * RATE
+    status, record = run_json(capsys, "build", sheet, "-o", tmp_path / "set")
     assert status == 0
     assert record["start"] == {"timecode": "23:59:59:00", "sample": 86399 * RATE}
     assert record["length"] == 4 * RATE
@@ -300,7 +304,11 @@ def test_quiet_and_silent_material_is_left_alone(tmp_path: Path, capsys: Capsys)
     time = np.arange(count) / RATE
     fade = np.round(8000 * np.sin(2 * np.pi * 220 * time) * np.clip(2 - time, 0, 1)).astype(np.int32)
     square = np.where(np.sin(2 * np.pi * 90 * time) > 0, 9000, -9000).astype(np.int32)
-    clipped = np.clip(np.round(60000 * np.sin(2 * np.pi * 60 * time)), -32768, 32767).astype(np.int32)
+    loud = 12000 * np.sin(2 * np.pi * 310 * time) + 200 * np.random.default_rng(1).standard_normal(count)
+    # Now and then a peak that the converter could not hold: forty samples at the end of the scale.
+    for place in range(RATE // 2, count - RATE // 2, RATE // 2):
+        loud[place : place + 40] = 40000
+    clipped = np.clip(np.round(loud), -32768, 32767).astype(np.int32)
     tape = np.stack((fade, square, clipped), axis=1)
     layout = Layout(tmp_path)
     layout.add_reel("A", ["Fade", "Square", "Clipped"])

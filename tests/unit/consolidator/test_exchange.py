@@ -9,7 +9,7 @@ import json
 import pytest
 
 from assembler.consolidator.exchange import joins_csv, read_timeline, timeline_of, timeline_otio
-from assembler.consolidator.reading import RecordedSet, read_plan
+from assembler.consolidator.reading import RecordedSet, read_unwritten
 
 HOUR = 3600 * 44_100
 
@@ -27,7 +27,7 @@ def record() -> RecordedSet:
         {"at": 100, "fade": 0, "law": "edge", "correlation": 0.0, "difference_peak": 0},
         {"at": 2000, "fade": 441, "law": "constant_power", "correlation": 0.912345, "difference_peak": 77},
     ]
-    return read_plan(
+    return read_unwritten(
         json.dumps(
             {
                 "format": 1,

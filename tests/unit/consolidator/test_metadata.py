@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 
 from assembler.consolidator.metadata import TrackMetadata, coding_history, embedding_notes, time_reference
-from assembler.consolidator.reading import RecordedLevels, RecordedSet, read_plan
+from assembler.consolidator.reading import RecordedLevels, RecordedSet, read_unwritten
 
 LEVELS = {
     "integrated_lufs": -22.645,
@@ -67,7 +67,7 @@ def make_record(*, start: int = 0, length: int = 1000, frame_rate: str = "30", *
         "uncured": [{"reel": "A", "track": name, "start": length - 10, "end": length - 5, "kind": "mute"}],
     }
     record["session"].update(session)  # type: ignore[attr-defined]
-    return read_plan(json.dumps(record).encode())
+    return read_unwritten(json.dumps(record).encode())
 
 
 def metadata_of(record: RecordedSet) -> TrackMetadata:
