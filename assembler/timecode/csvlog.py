@@ -5,6 +5,7 @@ Time counts from the pass's first sample. Bytes may stand with or without blanks
 
 from __future__ import annotations
 
+import io
 import math
 from typing import TYPE_CHECKING, BinaryIO, Final
 
@@ -14,7 +15,7 @@ from assembler.errors import TimecodeLogError
 from assembler.timecode.messages import Collector, Finding, MidiLog, make_log
 
 if TYPE_CHECKING:
-    from assembler.arrays import Float64s
+    from collections.abc import Iterable
 
 # Nine hours of quarter frames at 16 bytes a row; the bound keeps time and memory small for any input.
 LARGEST_CSV_BYTES: Final = 64 * 2**20
@@ -23,8 +24,8 @@ LARGEST_CSV_BYTES: Final = 64 * 2**20
 _MOST_DIGITS: Final = 12
 _MOST_KNOWN: Final = 1024
 _HEADERS: Final = ("seconds", "sample")
-# Times beyond this cannot belong to a tape: ten days.
-_LATEST_SECONDS: Final = 864_000.0
+# Nine hours of quarter frames and some, blank lines counted.
+_MOST_ROWS: Final = 4_000_000
 
 
 def read_csv_log(stream: BinaryIO, sample_rate: int) -> MidiLog:
@@ -42,26 +43,26 @@ def read_csv_log(stream: BinaryIO, sample_rate: int) -> MidiLog:
     if len(data) > LARGEST_CSV_BYTES:
         limit = LARGEST_CSV_BYTES // 2**20
         raise TimecodeLogError(f"larger than {limit} MiB: too large for the log of a tape (9 hours fit)")
+    # Line by line: a list of all lines would take many times the memory of the file.
+    lines = io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig")
     try:
-        text = data.decode("utf-8-sig")
+        unit = _read_header(lines.readline().rstrip("\n"))
+        collected, digits, fault = _read_rows(lines)
     except UnicodeDecodeError as error:
-        raise TimecodeLogError("not text (UTF-8)", place=f"byte {error.start}") from error
-    lines = text.splitlines()
-    unit = _read_header(lines[0] if lines else "")
+        raise TimecodeLogError("not text (UTF-8)") from error
     findings = []
-    collected, digits, fault = _read_rows(lines)
     if fault is not None:
-        if text.endswith(("\n", "\r")) or fault.place != f"line {len(lines)}":
+        if data.endswith((b"\n", b"\r")) or lines.readline():
             raise fault
         # A last line without its end is where the file was cut off.
-        findings.append(Finding("damaged_log", None, f"the file is cut off in line {len(lines)}"))
+        findings.append(Finding("damaged_log", None, f"the file is cut off in {fault.place}"))
     seconds_per_unit = 1.0 if unit == "seconds" else 1.0 / sample_rate
     tick = 10.0**-digits if unit == "seconds" else seconds_per_unit
     fulls = [message.time for message in collected.full_frames]
     return make_log(
         collected,
-        _in_seconds(collected.quarter_times, seconds_per_unit),
-        _in_seconds(fulls, seconds_per_unit),
+        np.array(collected.quarter_times, dtype=np.float64) * seconds_per_unit,
+        np.array(fulls, dtype=np.float64) * seconds_per_unit,
         findings,
         tick,
     )
@@ -77,13 +78,16 @@ def _read_header(line: str) -> str:
     return names[0]
 
 
-def _read_rows(lines: list[str]) -> tuple[Collector, int, TimecodeLogError | None]:
+def _read_rows(lines: Iterable[str]) -> tuple[Collector, int, TimecodeLogError | None]:
     """Return the messages, the most digits after a decimal point, and what ended reading before the last line did."""
     collected = Collector()
     digits = 0
     # Nearly all rows repeat one of 128 messages.
     known: dict[str, bytes] = {}
-    for number, line in enumerate(lines[1:], start=2):
+    for number, line in enumerate(lines, start=2):
+        if number > _MOST_ROWS:
+            problem = f"more than {_MOST_ROWS} rows: too many for the log of a tape (9 hours fit)"
+            raise TimecodeLogError(problem)
         if not line.strip():
             continue
         try:
@@ -129,11 +133,3 @@ def _read_hex(text: str, number: int) -> bytes:
 def _shorten(text: str) -> str:
     text = text.strip()
     return repr(text if len(text) <= 40 else text[:40] + "…")
-
-
-def _in_seconds(times: list[int | float], seconds_per_unit: float) -> Float64s:
-    seconds = np.array(times, dtype=np.float64) * seconds_per_unit
-    if seconds.size and np.abs(seconds).max() > _LATEST_SECONDS:
-        worst = float(seconds[np.abs(seconds).argmax()])
-        raise TimecodeLogError(f"a time of {worst:.0f} s; allowed: up to {_LATEST_SECONDS:.0f} s")
-    return seconds

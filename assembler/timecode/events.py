@@ -25,6 +25,9 @@ _META_END_OF_TRACK: Final = 0x2F
 # Data bytes of channel messages by the upper half of the status byte, then of plain system messages.
 _CHANNEL_LENGTH: Final = {0x8: 2, 0x9: 2, 0xA: 2, 0xB: 2, 0xC: 1, 0xD: 1, 0xE: 2}
 _SYSTEM_LENGTH: Final = {0xF2: 2, 0xF3: 1}
+# A file with more tempo changes, or more damaged places, is no log; the bounds keep time and memory small.
+_MOST_TEMPOS: Final = 100_000
+_MOST_DAMAGED: Final = 1000
 # Delta times and lengths have at most four bytes.
 _LONGEST_QUANTITY: Final = 4
 
@@ -61,7 +64,7 @@ def read_events(data: bytes) -> FileEvents:
     """Return what the tracks of a Standard MIDI File hold.
 
     Raises:
-        TimecodeLogError: the bytes do not begin with a usable header.
+        TimecodeLogError: the bytes do not begin with a usable header, or hold more than any log does.
     """
     if data[:4] != b"MThd":
         raise TimecodeLogError("not a Standard MIDI File (it does not begin with MThd)", place="byte 0")
@@ -70,14 +73,16 @@ def read_events(data: bytes) -> FileEvents:
         raise TimecodeLogError("the header of the Standard MIDI File is cut short", place="byte 8")
     events = FileEvents(division=int.from_bytes(data[12:14], "big"))
     start = 8 + header_length
-    while start < len(data):
+    while start < len(data) and len(events.damage) < _MOST_DAMAGED:
         size = int.from_bytes(data[start + 4 : start + 8], "big")
         end = start + 8 + size
         if len(data) < start + 8 or end > len(data):
             events.damage.append(f"the file is cut off in the chunk at byte {start}")
             end = len(data)
         if data[start : start + 4] == b"MTrk":
+            before = len(events.collected.quarter_bytes)
             _Track(data, start + 8, end, events).read()
+            events.collected.tracks += len(events.collected.quarter_bytes) > before
         start = end
     return events
 
@@ -106,6 +111,7 @@ class _Track:
         try:
             while self.place < self.end and not self.ended:
                 self._read_event()
+                self.events.collected.refuse_too_many()
         except _DamageError as damage:
             told = f"byte {damage.place}: {damage.what}; the track is used up to there"
             self.events.damage.append(told)
@@ -137,6 +143,9 @@ class _Track:
         payload = self._payload()
         if kind == _META_TEMPO and len(payload) == 3:
             self.events.tempos.append((self.tick, int.from_bytes(payload, "big")))
+            if len(self.events.tempos) > _MOST_TEMPOS:
+                problem = f"more than {_MOST_TEMPOS} tempo changes: not the log of a tape"
+                raise TimecodeLogError(problem, place=f"byte {self.place}")
         elif kind == _META_END_OF_TRACK:
             self.ended = True
 

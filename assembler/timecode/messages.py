@@ -6,10 +6,11 @@ Source: MIDI 1.0 Detailed Specification, MIDI Time Code: the quarter frame ``F1 
 
 from __future__ import annotations
 
+import re
+from array import array
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, NamedTuple
 
-import mido
 import numpy as np
 
 from assembler.errors import TimecodeLogError
@@ -25,6 +26,19 @@ SYSEX_END: Final = 0xF7
 
 # A log with more findings than this tells the first ones and how many there were.
 _MOST_FINDINGS_OF_A_KIND: Final = 20
+# Nine hours of quarter frames and some; the bound keeps time and memory small for any input.
+_MOST_MESSAGES: Final = 4_000_000
+# Later ones say nothing more: a locate is only counted.
+_MOST_LOCATES: Final = 100_000
+# All bytes of one event have one time, so that those of a longer one say nothing of when the tape was where.
+_LONGEST_EVENT: Final = 4096
+# Times beyond this cannot belong to a tape: ten days.
+_LATEST_SECONDS: Final = 864_000.0
+
+# What comes down a cable, real-time bytes taken out (they may stand inside any other message): a quarter frame, a
+# system exclusive message, or the first byte of something else. Other bytes are that message's data, or junk.
+_REAL_TIME: Final = bytes(range(0xF8, 0x100))
+_CABLE: Final = re.compile(rb"\xF1([\x00-\x7F])|\xF0([\x00-\x7F]*)\xF7|[\x80-\xF6]")
 
 
 @dataclass(frozen=True)
@@ -86,10 +100,12 @@ class Message(NamedTuple):
 class Collector:
     """Takes messages one by one, in any order, and keeps apart what a timecode log is made of."""
 
-    quarter_times: list[int | float] = field(default_factory=list)
+    quarter_times: array[float] = field(default_factory=lambda: array("d"))
     quarter_bytes: bytearray = field(default_factory=bytearray)
     full_frames: list[Message] = field(default_factory=list)
     other_messages: int = 0
+    tracks: int = 0
+    """How many tracks of a file the quarter frames stood in; 0 for what has no tracks."""
 
     def add_quarter(self, time: float, data: int) -> None:
         """Take a quarter frame by its data byte."""
@@ -98,29 +114,40 @@ class Collector:
 
     def add_bytes(self, time: float, data: bytes) -> None:
         """Take bytes as they would come down a cable: whole messages, and junk between them."""
-        # Most escapes hold quarter frames alone; these need no parser, which is slow.
-        start = 0
-        while len(data) >= start + 2 and data[start] == QUARTER_FRAME and data[start + 1] < 0x80:
-            self.add_quarter(time, data[start + 1])
-            start += 2
-        if start == len(data):
+        if len(data) == 2 and data[0] == QUARTER_FRAME and data[1] < 0x80:
+            # Nearly all are so.
+            self.add_quarter(time, data[1])
             return
-        parser = mido.Parser()
-        parser.feed(data[start:])
-        for message in parser:
-            if message.type == "quarter_frame":
-                self.add_quarter(time, message.frame_type << 4 | message.frame_value)
-            elif message.type == "sysex":
-                self.add_sysex(time, bytes(message.data))
+        bare = data[:_LONGEST_EVENT].translate(None, _REAL_TIME)
+        self.other_messages += min(len(data), _LONGEST_EVENT) - len(bare)
+        for message in _CABLE.finditer(bare):
+            quarter, sysex = message.groups()
+            if quarter is not None:
+                self.add_quarter(time, quarter[0])
+            elif sysex is not None:
+                self.add_sysex(time, sysex)
             else:
                 self.other_messages += 1
+        self.refuse_too_many()
 
     def add_sysex(self, time: float, body: bytes) -> None:
         """Take a system exclusive message without its first and last byte."""
-        if len(body) == 8 and body[0] == 0x7F and body[2:4] == b"\x01\x01":
+        is_locate = len(body) == 8 and body[0] == 0x7F and body[2:4] == b"\x01\x01"
+        if is_locate and len(self.full_frames) < _MOST_LOCATES:
             self.full_frames.append(Message(time, body))
         else:
             self.other_messages += 1
+
+    def refuse_too_many(self) -> None:
+        """Refuse a log of more messages than a tape can make.
+
+        Raises:
+            TimecodeLogError: there are too many so far.
+        """
+        if len(self.quarter_bytes) + self.other_messages > _MOST_MESSAGES:
+            raise TimecodeLogError(
+                f"more than {_MOST_MESSAGES} messages: too many for the log of a tape (9 hours fit)"
+            )
 
 
 def full_frame_record(seconds: float, body: bytes) -> FullFrame:
@@ -146,17 +173,18 @@ def make_log(
         tick_seconds: step of the times.
 
     Raises:
-        TimecodeLogError: there is no timecode in it.
+        TimecodeLogError: there is no timecode in it, or a time is days away.
     """
+    _refuse_far_times(np.concatenate((seconds, full_seconds)))
     if not seconds.size and not full_seconds.size:
         others = collected.other_messages
         held = f"{others} messages, but no quarter frame among them" if others else "no messages at all"
-        raise TimecodeLogError(f"no timecode in it: it holds {held}")
+        raise TimecodeLogError(f"no timecode in it: it holds {held}{tell_damage(findings)}")
     told = list(findings)
     order: Int64s = np.argsort(seconds, kind="stable")
-    if np.any(np.diff(seconds) < 0):
-        place = float(seconds[np.flatnonzero(np.diff(seconds) < 0)[0]])
-        told.append(Finding("order", place, "messages do not stand in order of time; sorted"))
+    falls = np.flatnonzero(np.diff(seconds) < 0)
+    if falls.size:
+        told.append(_tell_falls(seconds, falls, collected.tracks))
     fulls = [
         full_frame_record(float(second), message.data)
         for second, message in zip(full_seconds, collected.full_frames, strict=True)
@@ -169,6 +197,30 @@ def make_log(
         findings=shorten_findings(told),
         tick_seconds=tick_seconds,
     )
+
+
+def tell_damage(findings: Sequence[Finding]) -> str:
+    """Return, to go on with in an error, what was odd about a file so that it cannot be used; empty if nothing was."""
+    return next((f"; {finding.text}" for finding in findings if finding.kind in ("damaged_log", "order")), "")
+
+
+def _refuse_far_times(seconds: Float64s) -> None:
+    if seconds.size and np.abs(seconds).max() > _LATEST_SECONDS:
+        worst = float(seconds[np.abs(seconds).argmax()])
+        raise TimecodeLogError(f"a time of {worst:.0f} s; allowed: up to {_LATEST_SECONDS:.0f} s")
+
+
+def _tell_falls(seconds: Float64s, falls: Int64s, tracks: int) -> Finding:
+    if tracks > 1:
+        text = f"quarter frames stand in {tracks} tracks of the file: merged in order of time"
+        return Finding("order", None, text)
+    first = int(falls[0])
+    before, after = float(seconds[first]), float(seconds[first + 1])
+    text = (
+        f"log times fall at {falls.size} of {seconds.size} messages, first from {before:.3f} s to {after:.3f} s "
+        f"at quarter frame {first + 2}: sorted by time"
+    )
+    return Finding("order", before, text)
 
 
 def shorten_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:

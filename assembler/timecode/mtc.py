@@ -2,7 +2,11 @@
 
 Eight quarter frames tell one *reading*: the frame at whose beginning the first of them was sent. Pieces follow each
 other four to a frame, so piece k of a reading was sent k/4 frame after it. A reading is believed if its neighbours
-continue it; then every piece that the readings explain gives a point.
+continue it; then every piece that the readings explain gives a point. Where messages are missing, the pieces' numbers
+and their times tell how many.
+
+A tape that runs backwards sends its pieces in falling order, 7 to 0. Such readings are told with their place but give
+no points: the standard leaves open which frame they name, and a digital tape that runs backwards gives no sound.
 
 Source: MIDI 1.0 Detailed Specification, MIDI Time Code.
 """
@@ -15,8 +19,15 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.messages import Finding, MidiLog, shorten_findings
-from assembler.timecode.rates import Labels, frames_to_labels, labels_exist, labels_to_frames
+from assembler.timecode.messages import Finding, MidiLog, shorten_findings, tell_damage
+from assembler.timecode.rates import (
+    Labels,
+    describe_missing,
+    format_label,
+    frames_to_labels,
+    labels_exist,
+    labels_to_frames,
+)
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Bytes, Float64s, Int64s
@@ -26,10 +37,16 @@ _PIECES: Final = 8
 # The rate code each rate is sent with: 29.97 without drop has none of its own and goes as 30.
 _CODE_OF_RATE: Final = {"24": 0, "25": 1, "29.97df": 2, "29.97": 3, "30": 3}
 _NAME_OF_CODE: Final = ("24", "25", "30 drop frame", "30")
+_CODE_OF_DROP: Final = 2
+_NOMINAL_OF_DROP: Final = 30
 # A message that repeats the one before it sooner than this is an echo; pieces of one number are 8 pieces apart.
 _ECHO_QUARTERS: Final = 4.0
 # Reverse motion in fewer messages than this is disorder, not motion.
 _LEAST_REVERSE: Final = 8
+# Over a longer pause the count of missing messages would be a guess: at a rate a tenth off, three in 32.
+_LONGEST_BRIDGE: Final = 32.0
+# Messages that are held up are let go within so many.
+_HELD_MESSAGES: Final = 32
 
 
 @dataclass(frozen=True)
@@ -56,16 +73,43 @@ class TimecodePoints:
 
 
 @dataclass(frozen=True)
+class _Messages:
+    """Quarter frames in the order of a tape that runs forward.
+
+    Args:
+        data: shape (n,), their data bytes.
+        place: shape (n,), quarters of a frame from the first message, missing ones counted; means nothing
+            from run to run.
+        run: shape (n,), the number of each one's run: messages that follow each other in one direction.
+    """
+
+    data: Bytes
+    place: Int64s
+    run: Int64s
+
+    @property
+    def piece(self) -> Int64s:
+        return (self.data >> 4).astype(np.int64)
+
+
+@dataclass(frozen=True)
 class _Readings:
-    """Whole readings: the message each begins at, its frame in the day, its run, its rate code."""
+    """Whole readings: the message each begins at, its place, its run, its label, its rate code."""
 
     start: Int64s
-    frame: Int64s
+    place: Int64s
     run: Int64s
+    labels: Labels
     code: Int64s
 
     def take(self, chosen: Bools) -> _Readings:
-        return _Readings(self.start[chosen], self.frame[chosen], self.run[chosen], self.code[chosen])
+        return _Readings(
+            self.start[chosen],
+            self.place[chosen],
+            self.run[chosen],
+            self.labels.take(chosen),
+            self.code[chosen],
+        )
 
 
 def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
@@ -79,18 +123,21 @@ def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
         TimecodeLogError: no usable timecode: none that runs forward, or labels that the rate does not have.
     """
     seconds, data, findings = _drop_echoes(log, rate)
-    piece = (data >> 4).astype(np.int64)
-    runs = _number_runs(piece, step=1)
-    readings, refused = _assemble(data, piece, runs, rate)
-    reverse_seconds, told = _measure_reverse(seconds, piece)
+    steps = _count_steps(seconds, (data >> 4).astype(np.int64), rate)
+    messages = _link(data, steps)
+    readings = _assemble(messages)
+    exist = labels_exist(readings.labels, rate)
+    reverse_seconds, told = _tell_reverse(seconds, _link(data[::-1], -steps[::-1]), rate)
     findings += told
-    believed = readings.take(_confirm(readings, rate))
+    believed = readings.take(exist)
+    believed = believed.take(_confirm(believed, rate))
     if not believed.start.size:
-        raise TimecodeLogError(_explain_nothing(log, refused, reverse_seconds, rate))
+        raise TimecodeLogError(_explain_nothing(log, readings, reverse_seconds, rate))
     code = int(np.bincount(believed.code, minlength=4).argmax())
-    findings += _tell_code(code, rate) + _tell_refused(refused + readings.start.size - believed.start.size)
+    findings += _tell_code(code, rate) + _tell_count(readings, seconds, code, rate)
+    findings += _tell_refused(readings.start.size - believed.start.size)
     findings += _tell_locates(log, float(seconds[believed.start[0]]))
-    index, quarters = _explain_pieces(data, runs, believed, rate)
+    index, quarters = _explain_pieces(messages, believed, rate)
     return TimecodePoints(
         seconds=seconds[index],
         frames=_run_on(quarters, rate) / 4.0,
@@ -105,8 +152,11 @@ def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
 def _drop_echoes(log: MidiLog, rate: FrameRate) -> tuple[Float64s, Bytes, list[Finding]]:
     """Return times and data without messages that came twice."""
     seconds, data = log.quarter_seconds, log.quarter_data
+    echo = np.zeros(data.size, dtype=np.bool_)
     soon = np.diff(seconds) < _ECHO_QUARTERS / (4 * float(rate.exact))
-    echo = np.concatenate(([False], (data[1:] == data[:-1]) & soon)) if data.size else np.zeros(0, np.bool_)
+    echo[1:] = (data[1:] == data[:-1]) & soon
+    # A tape that turns round sends the same piece again, and the one before it after that.
+    echo[1:-1] &= (data[2:] >> 4) != (data[1:-1] >> 4) + 7 & 7
     if not echo.any():
         return seconds, data, []
     place = float(seconds[np.flatnonzero(echo)[0]])
@@ -114,17 +164,55 @@ def _drop_echoes(log: MidiLog, rate: FrameRate) -> tuple[Float64s, Bytes, list[F
     return seconds[~echo], data[~echo], [finding]
 
 
-def _number_runs(piece: Int64s, *, step: int) -> Int64s:
-    """Return for each message the number of its run: pieces that follow each other without a hole."""
-    breaks = np.diff(piece) % _PIECES != step % _PIECES
-    return np.concatenate(([0], np.cumsum(breaks))).astype(np.int64)[: piece.size]
+def _count_steps(seconds: Float64s, piece: Int64s, rate: FrameRate) -> Int64s:
+    """Return how many quarters of a frame lie from each message to the next; falling where the tape ran backwards.
+
+    The numbers of two pieces tell the step but for whole eights, and these and the direction are what comes nearest to
+    the time between them. Zero: the two have nothing to do with each other.
+    """
+    clock = seconds * 4 * float(rate.exact)
+    elapsed, apart = np.diff(clock), np.diff(piece)
+    forward, backward = _fit_eights(apart, clock), _fit_eights(-apart, clock)
+    misfit, back_misfit = np.abs(elapsed - forward), np.abs(elapsed - backward)
+    # A message that was held up comes late, however soon it should have come.
+    misfit[forward == 1] = 0.0
+    is_back = (back_misfit < misfit) | ((back_misfit == misfit) & (backward < forward))
+    unlike = (elapsed > _LONGEST_BRIDGE) | (np.minimum(misfit, back_misfit) > _PIECES / 2)
+    return np.asarray(np.where(unlike, 0, np.where(is_back, -backward, forward)), dtype=np.int64)
 
 
-def _assemble(data: Bytes, piece: Int64s, runs: Int64s, rate: FrameRate) -> tuple[_Readings, int]:
-    """Return whole readings whose label exists, and how many had one that does not."""
-    start = np.flatnonzero(piece == 0)
-    start = start[start + _PIECES <= piece.size]
-    start = start[runs[start] == runs[start + _PIECES - 1]]
+def _fit_eights(apart: Int64s, clock: Float64s) -> Int64s:
+    """Return the steps, at least one, that differ from these by whole eights and come nearest to the time elapsed.
+
+    Args:
+        apart: shape (n - 1,), by how much the number of each piece differs from that of the one before it.
+        clock: shape (n,), times in quarters of a frame.
+    """
+    least = (apart - 1) % _PIECES + 1
+    counted = np.concatenate(([0], np.cumsum(least)))
+    index = np.arange(least.size)
+    ahead = np.minimum(index + _HELD_MESSAGES, least.size)
+    # Messages held up and then let go make up for the time; where some are missing, it stays lost.
+    lasting = clock[ahead] - clock[index] - (counted[ahead] - counted[index])
+    excess = np.clip(np.minimum(np.diff(clock) - least, lasting), 0.0, 2 * _LONGEST_BRIDGE)
+    return np.asarray(least + _PIECES * np.rint(excess / _PIECES), dtype=np.int64)
+
+
+def _link(data: Bytes, steps: Int64s) -> _Messages:
+    """Return messages in runs of forward steps."""
+    zero = np.zeros(1, dtype=np.int64)
+    place = np.cumsum(np.concatenate((zero, np.abs(steps)))).astype(np.int64)
+    run = np.cumsum(np.concatenate((zero, steps <= 0))).astype(np.int64)
+    return _Messages(data, place[: data.size], run[: data.size])
+
+
+def _assemble(messages: _Messages) -> _Readings:
+    """Return whole readings, whether or not their label exists."""
+    data, place = messages.data, messages.place
+    start = np.flatnonzero(data >> 4 == 0)
+    start = start[start + _PIECES <= data.size]
+    last = start + _PIECES - 1
+    start = start[(messages.run[start] == messages.run[last]) & (place[last] - place[start] == _PIECES - 1)]
     nibbles = (data[start[:, None] + np.arange(_PIECES)] & 15).astype(np.int64)
     labels = Labels(
         hours=nibbles[:, 6] | (nibbles[:, 7] & 1) << 4,
@@ -132,15 +220,12 @@ def _assemble(data: Bytes, piece: Int64s, runs: Int64s, rate: FrameRate) -> tupl
         seconds=nibbles[:, 2] | (nibbles[:, 3] & 3) << 4,
         frames=nibbles[:, 0] | (nibbles[:, 1] & 1) << 4,
     )
-    exist = labels_exist(labels, rate)
-    frame = labels_to_frames(labels, rate)
-    readings = _Readings(start, frame, runs[start], nibbles[:, 7] >> 1 & 3)
-    return readings.take(exist), int((~exist).sum())
+    return _Readings(start, place[start], messages.run[start], labels, nibbles[:, 7] >> 1 & 3)
 
 
 def _origins(readings: _Readings, rate: FrameRate) -> Int64s:
-    """Return, in quarters of a frame in the day, where each reading's run would have been at message zero."""
-    return (4 * readings.frame - readings.start) % (4 * rate.frames_per_day)
+    """Return, in quarters of a frame in the day, where each reading's run would have been at place zero."""
+    return (4 * labels_to_frames(readings.labels, rate) - readings.place) % (4 * rate.frames_per_day)
 
 
 def _confirm(readings: _Readings, rate: FrameRate) -> Bools:
@@ -153,24 +238,26 @@ def _confirm(readings: _Readings, rate: FrameRate) -> Bools:
     return np.asarray(np.append(agrees, [False]) | np.append([False], agrees) | alone, dtype=np.bool_)
 
 
-def _explain_pieces(data: Bytes, runs: Int64s, believed: _Readings, rate: FrameRate) -> tuple[Int64s, Int64s]:
+def _explain_pieces(messages: _Messages, believed: _Readings, rate: FrameRate) -> tuple[Int64s, Int64s]:
     """Return the messages that believed readings explain, and their place in quarters of a frame in the day.
 
-    A piece outside a whole reading is explained by the believed reading next to it in its run, if its data is
-    what a tape that runs on there would send.
+    A piece outside a whole reading is explained by the believed readings on both sides of it in its run if they
+    agree, or by the only one there is, and if its data is what a tape that runs on there would send.
     """
-    index = np.arange(data.size)
+    index = np.arange(messages.data.size)
+    origins = _origins(believed, rate)
     before = np.searchsorted(believed.start, index, side="right") - 1
     after = np.minimum(before + 1, believed.start.size - 1)
-    before = np.maximum(before, 0)
-    nearest = np.where((believed.run[before] == runs) & (believed.start[before] <= index), before, after)
-    quarters = (_origins(believed, rate)[nearest] + index) % (4 * rate.frames_per_day)
-    piece = (index - believed.start[nearest]) % _PIECES
-    expected = _nibbles(
-        ((quarters - piece) % (4 * rate.frames_per_day)) // 4, piece, believed.code[nearest], rate
-    )
-    explained = (believed.run[nearest] == runs) & ((data & 15) == expected)
-    chosen = np.flatnonzero(explained)
+    has_before = (before >= 0) & (believed.run[before] == messages.run)
+    has_after = (believed.start[after] > index) & (believed.run[after] == messages.run)
+    nearest = np.where(has_before, before, after)
+    inside = messages.place - believed.place[nearest] < _PIECES
+    agreed = ~has_before | ~has_after | (origins[before] == origins[after]) | inside
+    day = 4 * rate.frames_per_day
+    quarters = (origins[nearest] + messages.place) % day
+    piece = (messages.place - believed.place[nearest]) % _PIECES
+    expected = piece << 4 | _nibbles((quarters - piece) % day // 4, piece, believed.code[nearest], rate)
+    chosen = np.flatnonzero((has_before | has_after) & agreed & (messages.data == expected))
     return chosen, quarters[chosen]
 
 
@@ -192,39 +279,95 @@ def _run_on(quarters: Int64s, rate: FrameRate) -> Int64s:
     return np.asarray(quarters + day * (days - min(0, int(days.min()))), dtype=np.int64)
 
 
-def _measure_reverse(seconds: Float64s, piece: Int64s) -> tuple[float, list[Finding]]:
-    """Return how long the tape ran backwards, with a finding for each stretch."""
-    runs = _number_runs(piece, step=-1)
-    lengths = np.bincount(runs) if runs.size else np.zeros(0, dtype=np.int64)
+def _tell_reverse(seconds: Float64s, mirrored: _Messages, rate: FrameRate) -> tuple[float, list[Finding]]:
+    """Return how long the tape ran backwards, with a finding for each stretch.
+
+    Args:
+        seconds: shape (n,), log time of each message.
+        mirrored: the messages last first, as a tape that ran forward would have sent them.
+        rate: how timecode counts.
+    """
+    lengths = np.bincount(mirrored.run) if mirrored.run.size else np.zeros(0, dtype=np.int64)
     ends = np.cumsum(lengths)
+    readings = _assemble(mirrored)
+    readings = readings.take(labels_exist(readings.labels, rate))
     findings: list[Finding] = []
     total = 0.0
-    for run in np.flatnonzero(lengths >= _LEAST_REVERSE):
-        start = float(seconds[ends[run] - lengths[run]])
-        length = float(seconds[ends[run] - 1]) - start
+    for run in np.flatnonzero(lengths >= _LEAST_REVERSE)[::-1]:
+        first, last = mirrored.run.size - ends[run], mirrored.run.size - 1 - (ends[run] - lengths[run])
+        length = float(seconds[last] - seconds[first])
         total += length
-        findings.append(Finding("reverse", start, f"the tape ran backwards for {length:.2f} s; not used"))
+        frames = labels_to_frames(readings.labels.take(readings.run == run), rate)
+        where = ""
+        if frames.size:
+            where = (
+                f", from about {format_label(int(frames[-1]), rate)} to {format_label(int(frames[0]), rate)}"
+            )
+        text = f"the tape ran backwards for {length:.2f} s{where}; not used"
+        findings.append(Finding("reverse", float(seconds[first]), text))
     return total, findings
 
 
-def _explain_nothing(log: MidiLog, refused: int, reverse_seconds: float, rate: FrameRate) -> str:
+def _explain_nothing(log: MidiLog, readings: _Readings, reverse_seconds: float, rate: FrameRate) -> str:
     cure = "give the pass a start, or bext or audio as its timecode"
     count = int(log.quarter_data.size)
+    odd = tell_damage(log.findings)
     if not count:
         locates = len(log.full_frames)
-        return f"{locates} full-frame messages (locates) but no quarter frame, so time never runs; {cure}"
-    if refused:
-        return f"{refused} readings, none with a label that exists at rate {rate.name}: check the sheet's frame_rate"
+        return (
+            f"{locates} full-frame messages (locates) but no quarter frame, so time never runs{odd}; {cure}"
+        )
+    if readings.start.size:
+        return _explain_readings(readings.labels, rate, cure)
     if reverse_seconds:
-        return f"the timecode only runs backwards ({reverse_seconds:.2f} s); {cure}"
-    return f"{count} quarter frames, but nowhere eight in a row that make one reading; {cure}"
+        return f"the timecode only runs backwards ({reverse_seconds:.2f} s){odd}; {cure}"
+    return f"{count} quarter frames, but nowhere eight in a row that make one reading{odd}; {cure}"
+
+
+def _explain_readings(labels: Labels, rate: FrameRate, cure: str) -> str:
+    """Return why no reading can be believed, though there are some."""
+    count = labels.frames.size
+    if labels_exist(labels, rate).any():
+        return f"{count} readings, each contradicted by the next; {cure}"
+    is_rate = rate.drop or bool((labels.frames >= rate.nominal).any())
+    advice = "check the sheet's frame_rate" if is_rate else cure
+    first = describe_missing(labels, rate)
+    return f"{count} readings, none with a label that exists at rate {rate.name}, the first {first}; {advice}"
 
 
 def _tell_code(code: int, rate: FrameRate) -> list[Finding]:
     if code == _CODE_OF_RATE[rate.name]:
         return []
-    text = f"the log says {_NAME_OF_CODE[code]} frames (rate code {code}), the sheet {rate.name}: the sheet is followed"
+    text = (
+        f"the log's rate code is {code} ({_NAME_OF_CODE[code]}), the sheet's frame_rate {rate.name}: "
+        "the sheet is followed"
+    )
     return [Finding("rate_code", None, text)]
+
+
+def _tell_count(readings: _Readings, seconds: Float64s, code: int, rate: FrameRate) -> list[Finding]:
+    """Tell where labels prove that the stripe counts otherwise than the sheet says, as its rate code does.
+
+    At the start of a minute drop frame goes from frame 29 to 2, and other counts do not.
+    """
+    if rate.nominal != _NOMINAL_OF_DROP or (code == _CODE_OF_DROP) == rate.drop:
+        return []
+    labels = readings.labels
+    at_minute = (labels.seconds == 0) & (labels.minutes % 10 != 0)
+    if rate.drop:
+        proof = at_minute & (labels.frames < 2)
+        what, right = "has labels that drop frame leaves out", "29.97"
+    else:
+        counted = (labels.minutes * 60 + labels.seconds) * rate.nominal + labels.frames
+        follows = (np.diff(readings.place) == _PIECES) & (np.diff(readings.run) == 0)
+        # A reading comes every two frames; here two labels are left out besides.
+        proof = np.append([False], follows & (np.diff(counted) == 4)) & at_minute & (labels.frames < 4)
+        what, right = "leaves out labels as drop frame does", "29.97df"
+    if not proof.any():
+        return []
+    place = float(seconds[readings.start[np.argmax(proof)]])
+    text = f"the timecode {what}, at {int(proof.sum())} minutes: the sheet's frame_rate {rate.name} should be {right}"
+    return [Finding("count", place, text)]
 
 
 def _tell_refused(count: int) -> list[Finding]:

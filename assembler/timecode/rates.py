@@ -95,6 +95,10 @@ class Labels:
     seconds: Int64s
     frames: Int64s
 
+    def take(self, chosen: Bools) -> Labels:
+        """Return the chosen labels."""
+        return Labels(self.hours[chosen], self.minutes[chosen], self.seconds[chosen], self.frames[chosen])
+
 
 def labels_exist(labels: Labels, rate: FrameRate) -> Bools:
     """Return for each label whether the rate counts it."""
@@ -106,6 +110,36 @@ def labels_exist(labels: Labels, rate: FrameRate) -> Bools:
         first = (labels.seconds == 0) & (labels.frames < _DROPPED_PER_MINUTE)
         exist &= ~(first & (labels.minutes % 10 != 0))
     return exist
+
+
+def describe_missing(labels: Labels, rate: FrameRate) -> str:
+    """Return the first label that the rate does not count, and why; at least one must be so.
+
+    Args:
+        labels: shape (n,) each.
+        rate: how labels count.
+    """
+    first = int(np.argmin(labels_exist(labels, rate)))
+    hours, minutes, seconds, frames = (
+        int(part[first]) for part in (labels.hours, labels.minutes, labels.seconds, labels.frames)
+    )
+    label = f"{hours:02}:{minutes:02}:{seconds:02}:{frames:02}"
+    for name, value, limit in _limits(hours, minutes, seconds, frames, rate):
+        if value >= limit:
+            return f"{label} ({name} {value}; allowed: 0 to {limit - 1})"
+    return f"{label} (left out by drop frame)"
+
+
+def _limits(
+    hours: int, minutes: int, seconds: int, frames: int, rate: FrameRate
+) -> tuple[tuple[str, int, int], ...]:
+    """Return the parts of a label with what each must stay below."""
+    return (
+        ("hours", hours, 24),
+        ("minutes", minutes, 60),
+        ("seconds", seconds, 60),
+        ("frames", frames, rate.nominal),
+    )
 
 
 def labels_to_frames(labels: Labels, rate: FrameRate) -> Int64s:
@@ -150,12 +184,7 @@ def parse_label(text: str, rate: FrameRate) -> int:
     hours, minutes, seconds, frames = (int(match[group]) for group in (1, 2, 3, 5))
     if separator != ":" and not rate.drop:
         raise TimecodeError(f"{text!r} is written as drop frame, but the rate is {rate.name} without drop")
-    for name, value, limit in (
-        ("hours", hours, 24),
-        ("minutes", minutes, 60),
-        ("seconds", seconds, 60),
-        ("frames", frames, rate.nominal),
-    ):
+    for name, value, limit in _limits(hours, minutes, seconds, frames, rate):
         if value >= limit:
             raise TimecodeError(f"{text!r}: {name} {value}, allowed at rate {rate.name}: 0 to {limit - 1}")
     labels = Labels(*(np.array([value], dtype=np.int64) for value in (hours, minutes, seconds, frames)))

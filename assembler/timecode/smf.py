@@ -1,7 +1,7 @@
 """Timecode logs in Standard MIDI Files: from ticks to seconds.
 
-The general-purpose MIDI library reads messages for us, but not the file: its file reader refuses an escape event
-that carries a quarter frame, takes a plain one for running status, and reads SMPTE division as a negative number.
+The general-purpose MIDI library refuses an escape event that carries a quarter frame, takes a plain one for running
+status, and reads SMPTE division as a negative number; so files are read here.
 
 Source: Standard MIDI Files 1.0 (RP-001): division word, tempo meta event, 120 beats a minute until the first tempo.
 """
@@ -22,8 +22,9 @@ if TYPE_CHECKING:
 
     from assembler.arrays import Float64s
 
-# Nine hours of quarter frames in their longest form; more is not a log of a tape, and time and memory stay bounded.
-LARGEST_MIDI_BYTES: Final = 16 * 2**20
+# Nine hours of plain quarter frames, or five as escape events; more is not a log of a tape, and time and memory stay
+# bounded.
+LARGEST_MIDI_BYTES: Final = 12 * 2**20
 
 _DEFAULT_TEMPO: Final = 500_000
 # Frames a second by the upper byte of an SMPTE division, a negative number. Readers differ on -29; it names drop
@@ -46,7 +47,7 @@ def read_midi_log(stream: BinaryIO, sample_rate: int) -> MidiLog:
         sample_rate: samples in a second, to tell the size of coarse ticks.
 
     Raises:
-        TimecodeLogError: not a Standard MIDI File, no timecode in it, or more than 16 MiB.
+        TimecodeLogError: not a Standard MIDI File, no timecode in it, or more than 12 MiB.
     """
     data = stream.read(LARGEST_MIDI_BYTES + 1)
     if len(data) > LARGEST_MIDI_BYTES:

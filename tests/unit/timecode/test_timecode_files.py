@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 
+import mido
 import numpy as np
 import pytest
 
@@ -21,6 +22,7 @@ from assembler.timecode import (
     write_midi_log,
 )
 from assembler.timecode.csvlog import LARGEST_CSV_BYTES
+from assembler.timecode.messages import Collector
 from assembler.timecode.smf import LARGEST_MIDI_BYTES
 
 RATE = FRAME_RATES["30"]
@@ -102,6 +104,39 @@ def test_several_messages_in_one_escape() -> None:
     assert log.other_messages == 2
 
 
+def test_cable_bytes_are_read_as_another_reader_does() -> None:
+    """Quarter frames, locates and the count of others in bytes with junk are those that the parser of mido finds."""
+    random = np.random.default_rng(11)
+    pieces = [
+        b"\xf1\x05",
+        b"\xf1\x7f",
+        bytes.fromhex("F07F7F0101610A141DF7"),
+        b"\xf0\x7e\xf7",
+        b"\xf8",
+        b"\xfe",
+    ]
+    pieces += [b"\x90\x40\x40", b"\xc0\x05", b"\xf6", b"\x33", b"\xf7", b"\xf0\x01"]
+    # Not here: a real-time byte between a quarter frame's two, which that parser takes for the end of it.
+    for _ in range(300):
+        stream = b"".join(pieces[index] for index in random.integers(0, len(pieces), 20))
+        collected = Collector()
+        collected.add_bytes(1.5, stream)
+        parser = mido.Parser()
+        parser.feed(stream)
+        heard = [message for message in parser if message.type == "quarter_frame"]
+        told = [message.frame_type << 4 | message.frame_value for message in heard]
+        assert list(collected.quarter_bytes) == told
+        assert list(collected.quarter_times) == [1.5] * len(told)
+
+
+def test_real_time_bytes_inside_a_message() -> None:
+    """Real-time bytes may stand inside any message (MIDI 1.0, system real-time): it is read without them."""
+    collected = Collector()
+    collected.add_bytes(0.0, bytes.fromhex("F1 F8 05 F0 7F 7F FE 01 01 61 0A 14 1D F7"))
+    assert bytes(collected.quarter_bytes) == b"\x05"
+    assert len(collected.full_frames) == 1
+
+
 def test_unknown_chunks_are_passed_over() -> None:
     """A chunk of another kind between tracks is skipped (RP-001, chunks)."""
     data = make_file("E728", "00F100 00FF2F00").getvalue()
@@ -128,6 +163,12 @@ def test_damage_ends_a_track() -> None:
         (make_file("E028", "00F100 00FF2F00").getvalue(), "SMPTE division -32 with 40 ticks"),
         (make_file("E700", "00F100 00FF2F00").getvalue(), "SMPTE division -25 with 0 ticks"),
         (make_file("0000", "00F100 00FF2F00").getvalue(), "division 0"),
+        (
+            make_file("E728", "0033").getvalue(),
+            "no messages at all; byte 23: 33 where an event .* used up to there",
+        ),
+        (make_file("01E0", "00FF510307A120" * 100_001).getvalue(), "more than 100000 tempo changes"),
+        (make_file("E728", "FFFFFF7F F100" * 4).getvalue(), "a time of 1073742 s; allowed: up to 864000 s"),
     ],
 )
 def test_unusable_midi_files(data: bytes, words: str) -> None:
@@ -162,6 +203,28 @@ def test_endless_logs_are_refused(limit: int) -> None:
     with pytest.raises(TimecodeLogError, match="too large for the log of a tape"):
         read(stream, 48000)  # type: ignore[arg-type]  # a raw stream is enough: one call of read
     assert stream.taken == limit + 1
+
+
+def test_more_messages_than_a_tape_makes_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both kinds of log stop at a number of messages, whatever these are, and say so."""
+    monkeypatch.setattr("assembler.timecode.messages._MOST_MESSAGES", 50)
+    with pytest.raises(TimecodeLogError, match="more than 50 messages: too many"):
+        read_midi_log(make_file("E728", "00F800F100" * 26), 48000)
+    with pytest.raises(TimecodeLogError, match="more than 50 messages: too many"):
+        read_csv_log(io.BytesIO(b"seconds,bytes\n" + b"0,F1009040\n" * 26), 48000)
+
+
+def test_more_rows_than_a_log_has_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A table of blank lines without end is not read to its end."""
+    monkeypatch.setattr("assembler.timecode.csvlog._MOST_ROWS", 50)
+    with pytest.raises(TimecodeLogError, match="more than 50 rows: too many"):
+        read_csv_log(io.BytesIO(b"seconds,bytes\n" + b"\n" * 60), 48000)
+
+
+def test_an_event_of_one_time_says_little() -> None:
+    """Of an escape that is longer than any log makes, only the beginning is looked at."""
+    log = read_midi_log(make_file("E728", "00F7 81A000" + "F105" * 10_240), 48000)
+    assert log.quarter_data.size == 2048
 
 
 @pytest.mark.parametrize("escaped", [False, True])
@@ -223,7 +286,7 @@ def test_table_of_samples() -> None:
         (b"seconds,bytes\n0,F1 0G\n", "line 2: 'F1 0G' are not message bytes"),
         (b"seconds,bytes\n1e9,F1 00\n", "a time of 1000000000 s"),
         (b"seconds,bytes\n", "no timecode in it"),
-        (b"\xff\xfe\x00", "byte 0: not text"),
+        (b"\xff\xfe\x00", "^not text"),
     ],
 )
 def test_unusable_tables(text: bytes, words: str) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import io
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -17,10 +18,12 @@ from assembler.timecode import (
     decode_quarter_frames,
     encode_quarter_stream,
     parse_label,
+    read_csv_log,
 )
 
 if TYPE_CHECKING:
     from assembler.arrays import Bytes, Float64s
+    from assembler.timecode import FrameRate
 
 RATE = FRAME_RATES["30"]
 
@@ -100,9 +103,72 @@ def test_reverse_is_told_and_not_used() -> None:
     forward = encode_quarter_stream(400, 80, RATE)
     points = decode_quarter_frames(make_log(np.concatenate((forward, forward[::-1]))), RATE)
     assert points.frames.max() < 120
-    assert points.reverse_seconds == pytest.approx(80 / 120)
+    assert points.reverse_seconds == pytest.approx(80 / 120, abs=1.1 / 120)
     (finding,) = [finding for finding in points.findings if finding.kind == "reverse"]
     assert finding.seconds == pytest.approx(80 / 120, abs=1 / 120)
+
+
+def test_reverse_tells_where_the_tape_ran() -> None:
+    """A tape that plays, is wound back slowly and plays again: the way back is told from label to label."""
+    forward = encode_quarter_stream(4 * 30 * 3600, 480, RATE)
+    data = np.concatenate((forward, forward[:-240:-1], forward[240:]))
+    points = decode_quarter_frames(make_log(data), RATE)
+    (finding,) = [finding for finding in points.findings if finding.kind == "reverse"]
+    # Readings are told, which begin on even frames: the last is 01:00:03:28, the first 01:00:02:00.
+    assert "from about 01:00:03:28 to 01:00:02:00" in finding.text
+    assert finding.seconds == pytest.approx(4.0, abs=2 / 120)
+    expected = np.concatenate((np.arange(480), np.arange(240, 480)))
+    assert np.array_equal(np.sort(points.frames * 4 - 432000), np.sort(expected))
+
+
+def test_reverse_with_holes_gives_no_points() -> None:
+    """Messages missing while the tape runs backwards do not make a forward run of what is left."""
+    forward = encode_quarter_stream(400, 240, RATE)
+    kept = np.random.default_rng(7).random(240) > 0.2
+    data = np.concatenate((forward, forward[::-1][kept]))
+    seconds = np.concatenate((np.arange(240), 240 + np.arange(240)[kept])) / 120
+    points = decode_quarter_frames(make_log(data, seconds), RATE)
+    assert points.seconds.max() < 2.0 + 1 / 120
+    assert points.reverse_seconds == pytest.approx(2.0, abs=0.1)
+
+
+@pytest.mark.parametrize("share", [0.1, 0.4])
+def test_lost_messages_cost_only_themselves(share: float) -> None:
+    """A log that lost a tenth or four tenths of its messages gives nearly every other one its place."""
+    data = encode_quarter_stream(400, 2400, RATE)
+    kept = np.random.default_rng(5).random(2400) > share
+    seconds = np.arange(2400) / 120 + np.random.default_rng(6).uniform(0, 0.001, 2400)
+    points = decode_quarter_frames(make_log(data[kept], seconds[kept]), RATE)
+    assert np.array_equal(np.rint(points.frames * 4 - 400), np.floor(points.seconds * 120 + 1e-9))
+    assert points.seconds.size > 0.97 * kept.sum()
+
+
+@pytest.mark.parametrize("ratio", [44100 / 48000, 48000 / 44100])
+def test_holes_are_counted_under_a_wrong_rate(ratio: float) -> None:
+    """Missing messages are counted right though the log's clock is a tenth off, as with a mislabelled header."""
+    data = encode_quarter_stream(400, 2400, RATE)
+    kept = np.random.default_rng(5).random(2400) > 0.2
+    points = decode_quarter_frames(make_log(data[kept], np.arange(2400)[kept] / 120 * ratio), RATE)
+    assert np.array_equal(points.frames * 4 - 400, np.rint(points.seconds * 120 / ratio))
+
+
+def test_messages_held_up_are_not_taken_for_lost_ones() -> None:
+    """Messages that were held up for a tenth of a second and then let go at once keep their count."""
+    data = encode_quarter_stream(400, 240, RATE)
+    seconds = np.arange(240) / 120
+    seconds[100:113] = seconds[112]
+    points = decode_quarter_frames(make_log(data, seconds), RATE)
+    assert np.array_equal(points.frames * 4 - 400, np.arange(240))
+
+
+def test_a_jump_amid_holes_keeps_both_sides_apart() -> None:
+    """Where timecode jumps by ten frames and messages are missing, no message is counted to the wrong side."""
+    data = np.concatenate((encode_quarter_stream(400, 240, RATE), encode_quarter_stream(680, 240, RATE)))
+    for hole in range(230, 250):
+        kept = np.arange(480) != hole
+        points = decode_quarter_frames(make_log(data[kept], np.arange(480)[kept] / 120), RATE)
+        places = np.rint(points.seconds * 120)
+        assert np.array_equal(points.frames * 4 - 400 - places, np.where(places < 240, 0, 40))
 
 
 def test_only_reverse_is_refused() -> None:
@@ -153,7 +219,56 @@ def test_contradicting_code_is_told() -> None:
     (finding,) = points.findings
     assert finding.kind == "rate_code"
     assert "30 drop frame" in finding.text
-    assert "the sheet 30" in finding.text
+    assert "the sheet's frame_rate 30" in finding.text
+
+
+def test_times_that_fall_are_told_as_such() -> None:
+    """A log whose times fall from message to message is not called a tape that runs backwards."""
+    data = encode_quarter_stream(400, 80, RATE)
+    rows = [f"{10 - index / 120:.6f},F1{byte:02X}" for index, byte in enumerate(data.tolist())]
+    log = read_csv_log(io.BytesIO("\n".join(["seconds,bytes", *rows]).encode()), 48000)
+    with pytest.raises(TimecodeLogError, match=r"log times fall .* first from 10.000 s to 9.992 s"):
+        decode_quarter_frames(log, RATE)
+
+
+def send(label: str, readings: int, counted: FrameRate) -> Bytes:
+    """Return whole readings from a label on, as a stripe that counts so sends them."""
+    first = parse_label(label, counted)
+    return encode_quarter_stream(4 * first, 8 * readings, counted, first_reading=first)
+
+
+@pytest.mark.parametrize("sheet", ["29.97", "30"])
+def test_labels_left_out_prove_drop_frame(sheet: str) -> None:
+    """Over a minute, labels show that a stripe drops frames where the sheet says that it does not."""
+    data = send("01:00:59:20", 40, FRAME_RATES["29.97df"])
+    points = decode_quarter_frames(make_log(data), FRAME_RATES[sheet])
+    (finding,) = [finding for finding in points.findings if finding.kind == "count"]
+    assert f"frame_rate {sheet} should be 29.97df" in finding.text
+    assert finding.seconds == pytest.approx(40 / 120)
+
+
+def test_labels_not_left_out_prove_no_drop_frame() -> None:
+    """Over a minute, labels show that a stripe drops none where the sheet says that it does."""
+    data = send("01:00:59:20", 40, FRAME_RATES["29.97"])
+    points = decode_quarter_frames(make_log(data), FRAME_RATES["29.97df"])
+    (finding,) = [finding for finding in points.findings if finding.kind == "count"]
+    assert "frame_rate 29.97df should be 29.97" in finding.text
+    assert finding.seconds == pytest.approx(40 / 120)
+
+
+def test_a_tenth_minute_proves_nothing() -> None:
+    """Over a tenth minute both counts go alike: nothing is claimed."""
+    data = send("01:09:59:20", 40, FRAME_RATES["29.97df"])
+    points = decode_quarter_frames(make_log(data), FRAME_RATES["29.97"])
+    assert kinds(points) == ["rate_code"]
+
+
+def test_hours_over_23_are_named() -> None:
+    """A label of hour 25 is refused with the label and what is allowed."""
+    parts = [0, 0, 0, 0, 0, 0, 9, 7]
+    data = np.array([piece << 4 | parts[piece] for piece in range(8)], dtype=np.uint8)
+    with pytest.raises(TimecodeLogError, match=r"first 25:00:00:00 \(hours 25; allowed: 0 to 23\)"):
+        decode_quarter_frames(make_log(data), RATE)
 
 
 def test_labels_the_rate_lacks_are_refused() -> None:
