@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from assembler.aligner.relating import TrackReader
-    from assembler.importer import Position
+    from assembler.importer import CoarseSlip, Position
 
 SEARCH_SECONDS = (0.02, 0.2, 1.0)
 """How far around timecode's place a pass is looked for, tried in this order. Logs come through an interface with
@@ -112,9 +112,20 @@ def place_reel(
 
 def coarse_map(one: PassToPlace) -> TimeMap:
     """Return the time map that a pass has by its log alone."""
-    slips = [Slip(s.pass_sample, s.samples) for s in one.position.slips if s.samples]
+    slips = [slip for logged in one.position.slips for slip in _logged_slips(logged)]
     length = one.audio.length
     return map_with_slips(length, round(one.position.shift), _apart(slips, length))
+
+
+def _logged_slips(logged: CoarseSlip) -> list[Slip]:
+    """Return a slip of the log as slips of a time map: what a pass holds while its tape stood still is left out."""
+    still = logged.still_samples
+    if still == 0 or logged.samples <= -still:
+        return [Slip(logged.pass_sample, logged.samples)] if logged.samples else []
+    return [
+        Slip(logged.pass_sample, -still),
+        Slip(logged.pass_sample + still, logged.samples + still),
+    ]
 
 
 def expected_overlap(reference: PassToPlace, one: PassToPlace) -> tuple[int, int] | None:
@@ -237,9 +248,10 @@ def _place_reference(
     covered = [(s.start + s.shift, s.end + s.shift) for r in relations.values() if r for s in r.stretches]
     # What only the log shows, where no other pass can confirm or deny it.
     own += [
-        Slip(s.pass_sample, s.samples)
-        for s in reference.position.slips
-        if s.samples and not any(start <= s.pass_sample < end for start, end in covered)
+        slip
+        for logged in reference.position.slips
+        if not any(start <= logged.pass_sample < end for start, end in covered)
+        for slip in _logged_slips(logged)
     ]
     own.sort(key=lambda slip: slip.pass_sample)
     work.maps[reference.name] = map_with_slips(
@@ -253,7 +265,10 @@ def _apart(slips: Sequence[Slip], length: int) -> tuple[Slip, ...]:
     kept: list[Slip] = []
     floor = 0
     for slip in slips:
-        if floor < slip.pass_sample and slip.pass_sample + max(0, -slip.samples) < length:
+        # After what a tape at rest left, the next one may follow at once.
+        if (floor < slip.pass_sample or (kept and floor == slip.pass_sample)) and slip.pass_sample + max(
+            0, -slip.samples
+        ) < length:
             kept.append(slip)
             floor = slip.pass_sample + max(0, -slip.samples)
     return tuple(kept)

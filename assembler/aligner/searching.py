@@ -8,17 +8,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.signal import correlate
 
-from assembler.aligner.matching import find_match, informative
+from assembler.aligner.matching import count_votes, find_match, informative
 from assembler.aligner.relating import ANCHOR_SAMPLES, anchor_positions, read_all
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.aligner.relating import TrackReader
-    from assembler.arrays import Float64s
+    from assembler.arrays import Float64s, Int32s
 
 SCAN_BLOCK = 1 << 18
 PROBES = 8
+SCOUTS = 16
+LEAST_SCOUTS = 4
+"""Telling samples that rule out most blocks of a long pass, and how many must agree: half of a probe may be flawed,
+and by chance so many hardly ever do."""
+
 LIKE_CORRELATION = 0.9
 LIKE_SAMPLES = 16384
 FRACTION_TOLD = 0.02
@@ -71,12 +76,22 @@ def find_anywhere(reference: TrackReader, probe: TrackReader) -> int | None:
     probes = [(at, read_all(probe, at, ANCHOR_SAMPLES)) for at in chosen]
     probes.sort(key=lambda row: -sum(int(informative(track).sum()) for track in row[1]))
     for at, samples in probes[:4]:
+        sounding = [track for track, piece in enumerate(samples) if informative(piece).any()]
         for start in range(-ANCHOR_SAMPLES, reference.length, SCAN_BLOCK):
             window = read_all(reference, start, SCAN_BLOCK + ANCHOR_SAMPLES)
+            if not _may_hold([window[t] for t in sounding], [samples[t] for t in sounding]):
+                continue
             match = find_match(window, samples, 0)
             if match is not None and match.identical > 0.5:
                 return start + match.shift - at
     return None
+
+
+def _may_hold(window: Sequence[Int32s], samples: Sequence[Int32s]) -> bool:
+    """Return whether it is worth while to look for the samples here: a few of them are found at one shift."""
+    if not samples:
+        return False
+    return int(count_votes(window, samples, SCOUTS).max(initial=0)) >= LEAST_SCOUTS
 
 
 def find_likeness(

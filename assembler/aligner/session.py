@@ -30,7 +30,7 @@ from assembler.aligner.planning import (
     plan_track,
 )
 from assembler.aligner.ranges import common, merged, without
-from assembler.aligner.tellings import punch_notes, reel_notes
+from assembler.aligner.tellings import far_notes, punch_notes, reel_notes
 from assembler.aligner.tying import tie_reels
 from assembler.errors import PlanError, SheetError
 from assembler.importer import Note
@@ -83,7 +83,8 @@ def align_session(
     uncured = [place for edit in edits for place in _uncured(reels, edit, start)]
     wired = {one.name: one for reel in reels for one in reel.wired.passes}
     passes = [_aligned_pass(wired[one.name], reels, uncured, start) for one in session.passes]
-    notes: list[Note] = [note for one in session.passes for note in one.notes]
+    notes: list[Note] = far_notes(reels, session.sheet)
+    notes += [note for one in session.passes for note in one.notes]
     for reel in reels:
         notes += reel.notes
         notes += reel_notes(reel.passes, reel.findings, session.sheet, reel.reel.tracks)

@@ -13,6 +13,11 @@ from assembler.timecode import format_sample, frame_rate
 SAME_PLACE_SAMPLES = 256
 """Flaws of several tracks that begin and end within this distance of each other are one place."""
 
+FAR_SECONDS = 3600
+"""Passes further from all others than this are asked about."""
+
+MOST_NAMED = 4
+
 LEAST_GAPS = 5
 MOST_TURNS = 4
 STEADY_SHARE = 0.05
@@ -23,6 +28,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.comparing import FoundFlaw, PlacedPass, ReelFindings
     from assembler.aligner.edit import AlignedPass
+    from assembler.aligner.examining import ExaminedReel
     from assembler.aligner.planning import Forced
     from assembler.arrays import Int64s
     from assembler.sheet import Sheet
@@ -148,6 +154,52 @@ def steady_interval(starts: Int64s) -> float | None:
     if np.mean(steady) < STEADY_GAPS:
         return None
     return float(np.sum(gaps[steady]) / np.sum(turns[steady]))
+
+
+def far_notes(reels: Sequence[ExaminedReel], sheet: Sheet) -> list[Note]:
+    """Return a note for each group of passes that lies more than an hour from all others of the session.
+
+    The hours between would be silence in every track, which a wrong log makes more often than a session does. Reels
+    striped from hour to hour lie closer. A sheet that says from where to where the set goes has answered.
+    """
+    if sheet.session.start is not None and sheet.session.end is not None:
+        return []
+    placed = [
+        (time_map.start, time_map.end, name, reel.name)
+        for reel in reels
+        for name, time_map in reel.maps.items()
+        if time_map.stretches
+    ]
+    groups: list[list[tuple[int, int, str, str]]] = []
+    reached = 0
+    for one in sorted(placed):
+        if not groups or one[0] - reached > FAR_SECONDS * sheet.session.sample_rate:
+            groups.append([])
+        groups[-1].append(one)
+        reached = max(reached, one[1])
+    # The session is where most passes are; of equals, where the one stands that is named first in the sheet.
+    order = {one.name: place for place, one in enumerate(sheet.passes)}
+    home = max(groups, key=lambda group: (len(group), -min(order[row[2]] for row in group)), default=[])
+    return [_far_note(group, home, sheet) for group in groups if group is not home]
+
+
+def _far_note(
+    group: Sequence[tuple[int, int, str, str]], home: Sequence[tuple[int, int, str, str]], sheet: Sheet
+) -> Note:
+    start, home_start = group[0][0], home[0][0]
+    is_later = start > home_start
+    before, after = (home, group) if is_later else (group, home)
+    gap = round((after[0][0] - max(row[1] for row in before)) / sheet.session.sample_rate)
+    names = ", ".join(f"{name} (reel {reel})" for _, _, name, reel in group[:MOST_NAMED])
+    if len(group) > MOST_NAMED:
+        names += f" and {len(group) - MOST_NAMED} more"
+    length = f"{gap // 3600} h {gap // 60 % 60} min {gap % 60} s"
+    text = (
+        f"{names}: placed at {timecode_label(sheet)(start)}, {length} {'after' if is_later else 'before'} the rest of "
+        "the session, and the set holds silence in between. If a log is wrong, correct it, or give the pass a start "
+        'or "audio", or its reel a timecode_offset; if it is meant so, give the session its start and end'
+    )
+    return Note("undecided", text, pass_name=group[0][2])
 
 
 def punch_notes(punches: Sequence[Forced], passes: Sequence[AlignedPass], sheet: Sheet) -> list[Note]:

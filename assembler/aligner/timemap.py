@@ -143,8 +143,8 @@ def map_with_slips(length: int, timeline_start: int, slips: tuple[Slip, ...]) ->
     Args:
         length: samples in the pass.
         timeline_start: timeline sample of the pass's first sample.
-        slips: in order; after lost samples the rest lies later, after repeated ones the first sample
-            behind the place starts as many samples later in the pass.
+        slips: in order, one at once after what another repeated if need be; after lost samples the rest lies later,
+            after repeated ones the first sample behind the place starts as many samples later in the pass.
 
     Raises:
         PlanError: a slip lies outside the pass, or two contradict each other.
@@ -152,9 +152,11 @@ def map_with_slips(length: int, timeline_start: int, slips: tuple[Slip, ...]) ->
     stretches = []
     start, shift = 0, timeline_start
     for slip in slips:
-        if not start < slip.pass_sample < length:
+        follows = bool(stretches) and start == slip.pass_sample
+        if not (start < slip.pass_sample or follows) or slip.pass_sample >= length:
             raise PlanError(f"time map: slip at pass sample {slip.pass_sample} is outside the pass")
-        stretches.append(Stretch(start, slip.pass_sample, start + shift))
+        if not follows:
+            stretches.append(Stretch(start, slip.pass_sample, start + shift))
         shift += slip.samples
         start = slip.pass_sample + max(0, -slip.samples)
     if start < length:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import datetime as dt
 import json
+import math
 import os
 from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias, cast
@@ -157,7 +158,9 @@ def _clock(sheet: Sheet, one: AlignedPass) -> dict[str, Json]:
     if fit is not None:
         clock["rate_ratio"] = round(fit.rate_ratio, 9)
         clock["slope_ppm"] = round(fit.slope_ppm, 3)
-        clock["slope_error_ppm"] = round(fit.slope_error_ppm, 3)
+        if math.isfinite(fit.slope_error_ppm):
+            # Left out where the log is too short to tell a slope at all.
+            clock["slope_error_ppm"] = round(fit.slope_error_ppm, 3)
         clock["jitter_ms"] = round(1000 * fit.jitter_seconds, 3)
         clock["missing_share"] = round(fit.missing_share, 6)
         clock["verdict"] = fit.verdict

@@ -30,13 +30,16 @@ if TYPE_CHECKING:
 
     from assembler.arrays import Int32s
     from assembler.importer.audio import PassAudio
-    from assembler.sheet import Pass, Reel, Sheet
-    from assembler.timecode import ClockFit, FrameRate, MidiLog
+    from assembler.sheet import Pass, Reel, Session, Sheet
+    from assembler.timecode import ClockFit, ClockStretch, FrameRate, MidiLog
 
 STRIPE_BLOCK = 1 << 18
 
 RATE_TOLERANCE = 0.02
 """Between 24 and 25 frames a second lies a twenty-fifth: half of that tells them apart."""
+
+STILL_SECONDS = 0.25
+"""A change of shift over a longer pause in the log is a machine that stopped, was moved, and played again."""
 
 BY_HAND_FRAMES = 0.5
 """A place given as a label is meant to the frame: half a frame either way."""
@@ -153,7 +156,7 @@ def _stripe_position(sheet: Sheet, one: Pass, stripe: _Stripe, offset: int) -> P
         clock = fit_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
     except TimecodeLogError as error:
         raise TimecodeLogError(error.problem, path=stripe.path, place=error.place) from error
-    return replace(_clock_position(clock, offset, session.sample_rate), source="ltc")
+    return replace(_clock_position(clock, offset, session), source="ltc")
 
 
 def _delay_seconds(sheet: Sheet, one: Pass) -> float:
@@ -175,7 +178,7 @@ def _log_position(sheet: Sheet, one: Pass, log: Path, offset: int) -> Position:
         raise TimecodeLogError(error.problem, path=log, place=error.place) from error
     except OSError as error:
         raise TimecodeLogError(f"cannot be read: {error.strerror}", path=log) from error
-    return _clock_position(clock, offset, session.sample_rate)
+    return _clock_position(clock, offset, session)
 
 
 NOMINAL_OF_CODE = (24, 25, 30, 30)
@@ -192,9 +195,10 @@ def _check_rate(log: MidiLog, rate: FrameRate) -> None:
     if codes.size < 2:
         return
     told = NOMINAL_OF_CODE[int(np.median(codes))]
-    quarters = np.diff(log.quarter_seconds)
-    playing = float(np.median(quarters[quarters > 0])) if np.any(quarters > 0) else 0.0
-    measured = 0.25 / playing if playing else 0.0
+    # Over whole readings, so that lateness hardly counts.
+    eights = log.quarter_seconds[8:] - log.quarter_seconds[:-8]
+    playing = float(np.median(eights[eights > 0])) if np.any(eights > 0) else 0.0
+    measured = 2.0 / playing if playing else 0.0
     if told != rate.nominal and abs(measured / rate.nominal - 1.0) > RATE_TOLERANCE:
         raise TimecodeLogError(
             f"the messages say {told} frames a second (and come at about {measured:.1f}), the sheet's frame_rate says "
@@ -202,12 +206,27 @@ def _check_rate(log: MidiLog, rate: FrameRate) -> None:
         )
 
 
-def _clock_position(clock: ClockFit, offset: int, sample_rate: int) -> Position:
-    first = clock.stretches[0]
-    slips = []
-    for before, after in pairwise(clock.stretches):
-        change = after.shift_samples - before.shift_samples
-        place = 0.5 * (before.log_end + after.log_start)
-        error = 2.0 * (before.uncertainty_samples**2 + after.uncertainty_samples**2) ** 0.5
-        slips.append(CoarseSlip(round(place * sample_rate), round(change), error))
-    return Position("mtc", first.shift_samples + offset, first.uncertainty_samples, tuple(slips), clock)
+def _clock_position(clock: ClockFit, offset: int, session: Session) -> Position:
+    """Return the place of a pass; what its log tells of the time before its first sample is left aside."""
+    stretches = [stretch for stretch in clock.stretches if stretch.log_end > 0.0] or [clock.stretches[-1]]
+    frame_samples = session.sample_rate / float(frame_rate(session.frame_rate).exact)
+    slips = tuple(
+        _coarse_slip(before, after, session.sample_rate, frame_samples)
+        for before, after in pairwise(stretches)
+    )
+    first = stretches[0]
+    return Position("mtc", first.shift_samples + offset, first.uncertainty_samples, slips, clock)
+
+
+def _coarse_slip(
+    before: ClockStretch, after: ClockStretch, sample_rate: int, frame_samples: float
+) -> CoarseSlip:
+    """Return what lies between two stretches: samples lost or repeated, or a tape that stood still or was wound."""
+    change = round(after.shift_samples - before.shift_samples)
+    error = 2.0 * (before.uncertainty_samples**2 + after.uncertainty_samples**2) ** 0.5
+    pause = after.log_start - before.log_end
+    if pause > STILL_SECONDS and abs(change) > 0.5 * frame_samples:
+        # A quarter frame is true for the quarter that it begins.
+        start = round(before.log_end * sample_rate + 0.25 * frame_samples)
+        return CoarseSlip(start, change, error, round(after.log_start * sample_rate) - start)
+    return CoarseSlip(round(0.5 * (before.log_end + after.log_start) * sample_rate), change, error)

@@ -17,11 +17,13 @@ class CoarseSlip:
         pass_sample: where, to a fraction of a second.
         samples: change of the shift; positive where the capture lost samples.
         error_samples: how far the size may be off (two standard deviations).
+        still_samples: pass samples from there on during which the tape did not play forward.
     """
 
     pass_sample: int
     samples: int
     error_samples: float
+    still_samples: int = 0
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Self
 
 from assembler.errors import CaptureError
 from assembler.importer.audio import PassAudio
+from assembler.importer.clocking import clock_notes
 from assembler.importer.notes import Note
 from assembler.importer.placing import find_position
 from assembler.sheet import find_audio, sheet_error
@@ -95,7 +96,7 @@ def _import_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> Impo
     if reel.timecode_offset is not None and position.shift < -sheet.session.sample_rate:
         problem = f"leads {one.name} before 00:00:00:00; allowed: an offset that leaves every pass behind it"
         raise sheet_error(sheet, reel, "timecode_offset", problem)
-    notes += _clock_notes(one, position, sheet.session.sample_rate)
+    notes += clock_notes(one.name, position, audio.length, sheet.session)
     return ImportedPass(one.name, one.reel, audio, position, log, tuple(notes))
 
 
@@ -162,27 +163,6 @@ def _depth_notes(sheet: Sheet, one: Pass, files: Sequence[WaveFile]) -> list[Not
         f"{one.name}: {fewest}-bit capture of a {sheet.session.bit_depth}-bit tape: the lowest bits are lost"
     )
     return [Note("not_transparent", text, pass_name=one.name)]
-
-
-_NOTE_KINDS = {
-    "log_clock": "log_clock",
-    "not_clocked": "not_clocked",
-    "mislabelled": "not_clocked",
-    "timecode_gap": "timecode_gap",
-    "timecode_jump": "timecode_jump",
-    "restart": "timecode_jump",
-}
-"""What the clock fit finds, as a note; everything else it finds is of the kind "other"."""
-
-
-def _clock_notes(one: Pass, position: Position, sample_rate: int) -> list[Note]:
-    findings = () if position.clock is None else position.clock.findings
-    notes = []
-    for finding in findings:
-        at = None if finding.seconds is None else round(finding.seconds * sample_rate)
-        kind = _NOTE_KINDS.get(finding.kind, "other")
-        notes.append(Note(kind, f"{one.name}: {finding.text}", pass_name=one.name, start=at, end=at))
-    return notes
 
 
 def _past_midnight(passes: Sequence[ImportedPass], sheet: Sheet) -> list[ImportedPass]:

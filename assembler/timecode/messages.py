@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
     from assembler.arrays import Bytes, Float64s, Int64s
 
+OTHER_SOURCES: Final = "give the pass a start, or bext or audio as its timecode"
+"""What an error advises where a log cannot place its pass."""
+
 QUARTER_FRAME: Final = 0xF1
 SYSEX_START: Final = 0xF0
 SYSEX_END: Final = 0xF7
@@ -179,7 +182,7 @@ def make_log(
     if not seconds.size and not full_seconds.size:
         others = collected.other_messages
         held = f"{others} messages, but no quarter frame among them" if others else "no messages at all"
-        raise TimecodeLogError(f"no timecode in it: it holds {held}{tell_damage(findings)}")
+        raise TimecodeLogError(f"no timecode in it: it holds {held}{tell_damage(findings)}; {OTHER_SOURCES}")
     told = list(findings)
     order: Int64s = np.argsort(seconds, kind="stable")
     falls = np.flatnonzero(np.diff(seconds) < 0)

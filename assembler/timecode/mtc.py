@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.messages import Finding, MidiLog, shorten_findings, tell_damage
+from assembler.timecode.messages import OTHER_SOURCES, Finding, MidiLog, shorten_findings, tell_damage
 from assembler.timecode.rates import (
     Labels,
     describe_missing,
@@ -45,6 +45,8 @@ _ECHO_QUARTERS: Final = 4.0
 _LEAST_REVERSE: Final = 8
 # Over a longer pause the count of missing messages would be a guess: at a rate a tenth off, three in 32.
 _LONGEST_BRIDGE: Final = 32.0
+# A log whose messages come faster or slower than this by its own times counts in other units than it says.
+_MOST_SPEED: Final = 2.5
 # Messages that are held up are let go within so many.
 _HELD_MESSAGES: Final = 32
 
@@ -122,6 +124,7 @@ def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
     Raises:
         TimecodeLogError: no usable timecode: none that runs forward, or labels that the rate does not have.
     """
+    _refuse_other_units(log, rate)
     seconds, data, findings = _drop_echoes(log, rate)
     steps = _count_steps(seconds, (data >> 4).astype(np.int64), rate)
     messages = _link(data, steps)
@@ -149,14 +152,27 @@ def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
     )
 
 
+def _refuse_other_units(log: MidiLog, rate: FrameRate) -> None:
+    """Refuse a log whose messages nowhere come at a speed that a machine has."""
+    readings = log.quarter_seconds[_PIECES:] - log.quarter_seconds[:-_PIECES]
+    usual = _PIECES / (4 * float(rate.exact))
+    if readings.size and not np.any((readings > usual / _MOST_SPEED) & (readings < usual * _MOST_SPEED)):
+        raise TimecodeLogError(
+            f"eight messages take {float(np.median(readings)):.3g} s, at rate {rate.name} it should be {usual:.3g} s: "
+            "are its times in other units (column, division, tempo)?"
+        )
+
+
 def _drop_echoes(log: MidiLog, rate: FrameRate) -> tuple[Float64s, Bytes, list[Finding]]:
     """Return times and data without messages that came twice."""
     seconds, data = log.quarter_seconds, log.quarter_data
     echo = np.zeros(data.size, dtype=np.bool_)
     soon = np.diff(seconds) < _ECHO_QUARTERS / (4 * float(rate.exact))
     echo[1:] = (data[1:] == data[:-1]) & soon
-    # A tape that turns round sends the same piece again, and the one before it after that.
-    echo[1:-1] &= (data[2:] >> 4) != (data[1:-1] >> 4) + 7 & 7
+    # A tape that turns round sends the same piece again: after it, or before it, come pieces in falling order.
+    piece = data >> 4
+    echo[1:-1] &= piece[2:] != piece[1:-1] + 7 & 7
+    echo[2:] &= piece[:-2] != piece[2:] + 1 & 7
     if not echo.any():
         return seconds, data, []
     place = float(seconds[np.flatnonzero(echo)[0]])
@@ -309,7 +325,7 @@ def _tell_reverse(seconds: Float64s, mirrored: _Messages, rate: FrameRate) -> tu
 
 
 def _explain_nothing(log: MidiLog, readings: _Readings, reverse_seconds: float, rate: FrameRate) -> str:
-    cure = "give the pass a start, or bext or audio as its timecode"
+    cure = OTHER_SOURCES
     count = int(log.quarter_data.size)
     odd = tell_damage(log.findings)
     if not count:

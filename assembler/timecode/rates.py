@@ -127,7 +127,7 @@ def describe_missing(labels: Labels, rate: FrameRate) -> str:
     for name, value, limit in _limits(hours, minutes, seconds, frames, rate):
         if value >= limit:
             return f"{label} ({name} {value}; allowed: 0 to {limit - 1})"
-    return f"{label} (left out by drop frame)"
+    return f"{label} ({'left out by drop frame' if rate.drop else 'digits over 9'})"
 
 
 def _limits(

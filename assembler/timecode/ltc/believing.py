@@ -20,7 +20,7 @@ from assembler.timecode.ltc.word import (
     words_to_labels,
 )
 from assembler.timecode.messages import Finding
-from assembler.timecode.rates import labels_exist, labels_to_frames
+from assembler.timecode.rates import describe_missing, labels_exist, labels_to_frames
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
@@ -50,8 +50,8 @@ def believe_words(words: Words, rate: FrameRate) -> tuple[Words, Int64s]:
     exist = decimal & labels_exist(labels, rate)
     if not exist.any():
         raise TimecodeLogError(
-            f"{exist.size} words of linear timecode, none with a label that exists at rate {rate.name}: "
-            "check the sheet's frame_rate"
+            f"{exist.size} words of linear timecode, none with a label that exists at rate {rate.name}, "
+            f"the first {describe_missing(labels, rate)}: check the sheet's frame_rate"
         )
     words, frames = words.take(exist), labels_to_frames(labels, rate)[exist]
     believed = _confirm(words, frames, rate)

@@ -17,7 +17,7 @@ from assembler.timecode.ltc.believing import believe_words, tell_words
 from assembler.timecode.ltc.cells import Words, find_words, join_words
 from assembler.timecode.ltc.edges import find_edges
 from assembler.timecode.ltc.word import WORD_BITS, get_colour_flags, get_drop_flags, get_user_bits
-from assembler.timecode.messages import shorten_findings
+from assembler.timecode.messages import OTHER_SOURCES, shorten_findings
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -182,6 +182,4 @@ def _make_log(words: Words, rate: FrameRate, sample_rate: int, length: int) -> L
 
 def _explain_nothing(seconds: float, swing: float) -> str:
     sound = f"{seconds:.1f} s of sound with no word of it" if swing else f"{seconds:.1f} s of silence"
-    return (
-        f"no linear timecode in it: {sound}; name the recording of the stripe, or another source of timecode"
-    )
+    return f"no linear timecode in it: {sound}; name the recording of the stripe, or {OTHER_SOURCES}"

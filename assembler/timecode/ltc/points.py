@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.messages import Finding, shorten_findings
+from assembler.timecode.messages import OTHER_SOURCES, Finding, shorten_findings
 from assembler.timecode.mtc import TimecodePoints
 
 if TYPE_CHECKING:
@@ -35,10 +35,7 @@ def ltc_points(log: LtcLog) -> TimecodePoints:
     reverse_seconds, findings = _measure_reverse(log)
     playing = ~log.reverse
     if not playing.any():
-        raise TimecodeLogError(
-            f"the timecode only runs backwards ({reverse_seconds:.2f} s); "
-            "give the pass a start, or bext or audio as its timecode"
-        )
+        raise TimecodeLogError(f"the timecode only runs backwards ({reverse_seconds:.2f} s); {OTHER_SOURCES}")
     # Words count by how long they last: winding makes many in a short time.
     steady = np.abs(log.speeds / _typical(log.speeds[playing]) - 1.0) < _PLAY_SHARE
     findings += _tell_parts(log, playing & ~steady, "off_speed", "the tape ran at another speed")

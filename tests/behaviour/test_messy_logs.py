@@ -1,0 +1,208 @@
+"""Logs as they come: machines that stop, turn round and are wound; logs of other lengths, places and units."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+
+from assembler.cli.commands import run
+from assembler.timecode import encode_quarter_stream, format_sample, frame_rate
+from tests.support.sessions import HOUR, RATE, Layout, make_tape, run_json
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from assembler.arrays import Bytes, Float64s, Int32s
+
+Capsys = pytest.CaptureFixture[str]
+
+THIRTY = frame_rate("30")
+
+
+def play(start: float, seconds: float, first_second: float) -> tuple[Float64s, Bytes]:
+    """Return times and data of quarter frames: from a time in the log on, from so many seconds after 01:00:00:00."""
+    count = round(seconds * 120)
+    times = start + np.arange(count) / 120
+    return times, encode_quarter_stream(432000 + round(first_second * 120), count, THIRTY)
+
+
+def make_session(
+    folder: Path, samples: Int32s, *parts: tuple[Float64s, Bytes], more: Layout | None = None
+) -> Layout:
+    """Return a session of one pass whose log has these parts, one after another."""
+    layout = more or Layout(folder)
+    layout.add_reel("A", ["One"])
+    layout.add_pass("A1", "A", samples, "x")
+    del layout.passes[-1]["timecode"]
+    rows = [
+        f"{time:.6f},F1 {byte:02X}"
+        for times, data in parts
+        for time, byte in zip(times.tolist(), data.tolist(), strict=True)
+    ]
+    log = folder / "captures" / "A1" / "timecode.csv"
+    log.write_text("\n".join(["seconds,bytes", *rows, ""]), encoding="ascii")
+    return layout
+
+
+def check(layout: Layout, capsys: Capsys) -> tuple[int, Any, list[str]]:
+    """Return status, record, and the texts of all notes of a check."""
+    status, record = run_json(capsys, "check", layout.write())
+    return status, record, [note["text"] for note in record["notes"]]
+
+
+def stretches(record: dict[str, Any]) -> list[tuple[float, float, float]]:
+    """Return the first pass's stretches in seconds: from, to, and place after 01:00:00:00."""
+    return [
+        (
+            round(s["pass_start"] / RATE, 3),
+            round(s["pass_end"] / RATE, 3),
+            round((s["timeline_start"] - HOUR) / RATE, 3),
+        )
+        for s in record["passes"][0]["stretches"]
+    ]
+
+
+def test_what_is_captured_while_the_machine_stands_is_left_out(tmp_path: Path, capsys: Capsys) -> None:
+    """A machine that stops for two seconds and goes on from there: each side in its place, nothing between."""
+    layout = make_session(tmp_path, make_tape(8, 1), play(0, 3, 0), play(5, 3, 3))
+    status, record, notes = check(layout, capsys)
+    assert status == 0
+    assert stretches(record) == [(0, 3, 0), (5, 8, 3)]
+    assert any("at 01:00:03:00 (5.00 s in): the machine stopped and started again" in text for text in notes)
+
+
+def test_what_is_captured_while_the_tape_is_wound_on_is_left_out(tmp_path: Path, capsys: Capsys) -> None:
+    """A machine that is wound ten seconds on in mid-pass: the wound stretch has no place."""
+    layout = make_session(tmp_path, make_tape(8, 1), play(0, 3, 0), play(5, 3, 13))
+    _, record, _ = check(layout, capsys)
+    assert stretches(record) == [(0, 3, 0), (5, 8, 13)]
+    assert sum(place["end"] - place["start"] for place in record["uncured"]) == pytest.approx(
+        10 * RATE, abs=2
+    )
+
+
+def test_reverse_motion_places_nothing(tmp_path: Path, capsys: Capsys) -> None:
+    """A tape that plays, runs backwards and plays again: nothing that was captured backwards is placed."""
+    there, back, again = play(0, 3, 0), play(3, 2, 1), play(5, 4, 1)
+    layout = make_session(tmp_path, make_tape(9, 1), there, (back[0], back[1][::-1]), again)
+    status, record, notes = check(layout, capsys)
+    assert status == 0
+    assert stretches(record) == [(0, 3, 0), (7, 9, 3)]
+    assert any("A1 at 3.00 s: the tape ran backwards for 1.99 s" in text for text in notes), notes
+    assert not any("came twice" in text for text in notes)
+    assert any("from about 01:00:02:28 to 01:00:01:00" in text for text in notes), notes
+
+
+def test_a_start_before_the_audio_does_not_place_it(tmp_path: Path, capsys: Capsys) -> None:
+    """What a log tells of another place before the pass's first sample does not move the pass."""
+    layout = make_session(tmp_path, make_tape(5, 1), play(-6, 4, 600), play(-1, 6, 7))
+    status, record, _ = check(layout, capsys)
+    assert status == 0
+    assert stretches(record) == [(0, 5, 8)]
+
+
+def test_a_log_of_another_length_is_told(tmp_path: Path, capsys: Capsys) -> None:
+    """A log that begins late and ends early places the whole pass, and both ends are told."""
+    status, record, notes = check(make_session(tmp_path, make_tape(9, 1), play(2, 3, 2)), capsys)
+    assert status == 0
+    assert stretches(record) == [(0, 9, 0)]
+    assert any("timecode begins 2.00 s in" in text for text in notes)
+    assert any("timecode ends 4.01 s before the pass does" in text for text in notes)
+
+
+def test_a_log_from_after_the_pass_needs_a_person(tmp_path: Path, capsys: Capsys) -> None:
+    """A log that begins when the pass is over may be another pass's."""
+    status, _, notes = check(make_session(tmp_path, make_tape(3, 1), play(10, 3, 10)), capsys)
+    assert status == 1
+    assert any("the pass lasts from 0 to 3.00 s" in text and "another pass's log?" in text for text in notes)
+
+
+def test_a_tape_wound_back_before_the_beginning_needs_a_person(tmp_path: Path, capsys: Capsys) -> None:
+    """What a pass plays of the time before its own beginning has no place in it: told, with what to do."""
+    status, _, notes = check(make_session(tmp_path, make_tape(8, 1), play(0, 3, 60), play(4, 4, 0)), capsys)
+    assert status == 1
+    assert any("wound back to 01:00:00:00" in text and "into two passes" in text for text in notes)
+
+
+def test_a_short_log_is_recorded(tmp_path: Path, capsys: Capsys) -> None:
+    """A log too short to tell its own speed places the pass; the record leaves out what is not known."""
+    status, record, notes = check(make_session(tmp_path, make_tape(2, 1), play(0, 0.2, 0)), capsys)
+    assert status == 0
+    assert "slope_error_ppm" not in record["passes"][0]["clock"]
+    assert any("too little timecode to tell its speed" in text for text in notes)
+
+
+def test_times_in_other_units_are_refused(tmp_path: Path, capsys: Capsys) -> None:
+    """Milliseconds under the header of seconds are refused in one line that says so."""
+    times, data = play(0, 5, 0)
+    layout = make_session(tmp_path, make_tape(5, 1), (times * 1000, data))
+    assert run(["check", str(layout.write())]) == 2
+    told = capsys.readouterr().err
+    assert "eight messages take 66.7 s" in told
+    assert "other units" in told
+    assert len(told.splitlines()) == 1
+
+
+@pytest.mark.parametrize("name", ["timecode.mid", "timecode.csv"])
+def test_a_log_of_two_gigabytes_is_refused(tmp_path: Path, capsys: Capsys, name: str) -> None:
+    """A log far larger than a tape makes is refused in one line, with its path; most of it is never read."""
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One"])
+    layout.add_pass("A1", "A", make_tape(1, 1), "x")
+    del layout.passes[-1]["timecode"]
+    with (tmp_path / "captures" / "A1" / name).open("wb") as stream:
+        # Sparse: it takes no room on the disk.
+        stream.truncate(2 * 2**30)
+    assert run(["check", str(layout.write())]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert name in line
+    assert "too large for the log of a tape" in line
+
+
+def add_far(layout: Layout, hours: int, reel: str = "B") -> None:
+    """Add a reel of one pass that is placed this many hours after the first one."""
+    layout.add_reel(reel, [f"Of {reel}"])
+    layout.add_pass(f"{reel}1", reel, make_tape(3, 1, seed=hours + 5), f"{1 + hours:02}:00:00:00")
+
+
+def test_a_pass_hours_away_needs_a_person(tmp_path: Path, capsys: Capsys) -> None:
+    """A pass hours from all others is told first: its place, the gap, and what to do."""
+    layout = Layout(tmp_path)
+    for hours, reel in ((0, "A"), (5, "B"), (0, "C")):
+        add_far(layout, hours, reel)
+    status, record = run_json(capsys, "check", layout.write())
+    assert status == 1
+    text = record["notes"][0]["text"]
+    assert record["notes"][0]["pass"] == "B1"
+    assert "B1 (reel B): placed at 06:00:00:00, 4 h 59 min 57 s after the rest of the session" in text
+    assert "timecode_offset" in text
+
+
+def test_passes_before_the_session_are_told_as_such(tmp_path: Path, capsys: Capsys) -> None:
+    """The far pass is the one with fewer beside it, also where it comes first on the timeline."""
+    layout = Layout(tmp_path)
+    for hours, reel in ((0, "A"), (4, "B"), (4, "C")):
+        add_far(layout, hours, reel)
+    _, record = run_json(capsys, "check", layout.write())
+    assert "A1 (reel A): placed at 01:00:00:00, 3 h 59 min 57 s before the rest" in record["notes"][0]["text"]
+
+
+def test_reels_striped_from_hour_to_hour_are_no_matter(tmp_path: Path, capsys: Capsys) -> None:
+    """Reels in sequence whose stripes begin a whole hour after one another need nobody."""
+    layout = Layout(tmp_path)
+    for hours, reel in enumerate("ABC"):
+        add_far(layout, hours, reel)
+    status, record = run_json(capsys, "check", layout.write())
+    assert status == 0, record["notes"]
+
+
+def test_a_sheet_with_start_and_end_has_answered(tmp_path: Path, capsys: Capsys) -> None:
+    """Where the sheet says from where to where the set goes, the silence in it is meant."""
+    layout = Layout(tmp_path, session={"start": "01:00:00:00", "end": "06:00:03:00"})
+    for hours, reel in ((0, "A"), (5, "B")):
+        add_far(layout, hours, reel)
+    status, record = run_json(capsys, "check", layout.write())
+    assert status == 0, record["notes"]
+    assert format_sample(record["start"]["sample"], THIRTY, RATE) == "01:00:00:00"
