@@ -17,15 +17,15 @@ from assembler.timecode.messages import Collector, Finding, MidiLog, make_log
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-# Nine hours of quarter frames at 16 bytes a row; the bound keeps time and memory small for any input.
-LARGEST_CSV_BYTES: Final = 64 * 2**20
+# Four hours of quarter frames at 20 bytes a row; the bound keeps time and memory small for any input.
+LARGEST_CSV_BYTES: Final = 36 * 2**20
 
 # Digits after the point beyond these mean nothing; messages kept so that the same text is read once.
 _MOST_DIGITS: Final = 12
 _MOST_KNOWN: Final = 1024
 _HEADERS: Final = ("seconds", "sample")
-# Nine hours of quarter frames and some, blank lines counted.
-_MOST_ROWS: Final = 4_000_000
+# Four hours of quarter frames and some, blank lines counted.
+_MOST_ROWS: Final = 2_500_000
 
 
 def read_csv_log(stream: BinaryIO, sample_rate: int) -> MidiLog:
@@ -37,12 +37,12 @@ def read_csv_log(stream: BinaryIO, sample_rate: int) -> MidiLog:
 
     Raises:
         TimecodeLogError: not such a file, a row that cannot be read (with its line), no timecode in it, or more
-            than 64 MiB.
+            than 36 MiB.
     """
     data = stream.read(LARGEST_CSV_BYTES + 1)
     if len(data) > LARGEST_CSV_BYTES:
         limit = LARGEST_CSV_BYTES // 2**20
-        raise TimecodeLogError(f"larger than {limit} MiB: too large for the log of a tape (9 hours fit)")
+        raise TimecodeLogError(f"larger than {limit} MiB: too large for the log of a tape (4 hours fit)")
     # Line by line: a list of all lines would take many times the memory of the file.
     lines = io.TextIOWrapper(io.BytesIO(data), encoding="utf-8-sig")
     try:
@@ -86,7 +86,7 @@ def _read_rows(lines: Iterable[str]) -> tuple[Collector, int, TimecodeLogError |
     known: dict[str, bytes] = {}
     for number, line in enumerate(lines, start=2):
         if number > _MOST_ROWS:
-            problem = f"more than {_MOST_ROWS} rows: too many for the log of a tape (9 hours fit)"
+            problem = f"more than {_MOST_ROWS} rows: too many for the log of a tape (4 hours fit)"
             raise TimecodeLogError(problem)
         if not line.strip():
             continue

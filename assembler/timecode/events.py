@@ -117,7 +117,13 @@ class _Track:
             self.events.damage.append(told)
 
     def _read_event(self) -> None:
-        self.tick += self._quantity()
+        delta = self.data[self.place]
+        if delta < 0x80:
+            # Nearly all are so.
+            self.place += 1
+        else:
+            delta = self._quantity()
+        self.tick += delta
         status = self._byte()
         if status == QUARTER_FRAME:
             # It neither sets nor uses running status: a channel message may go on after it.

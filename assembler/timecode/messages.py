@@ -29,8 +29,9 @@ SYSEX_END: Final = 0xF7
 
 # A log with more findings than this tells the first ones and how many there were.
 _MOST_FINDINGS_OF_A_KIND: Final = 20
-# Nine hours of quarter frames and some; the bound keeps time and memory small for any input.
-_MOST_MESSAGES: Final = 4_000_000
+# Four hours of quarter frames and some, twice what the longest tape lasts; the bound keeps time and memory small for
+# any input.
+_MOST_MESSAGES: Final = 2_000_000
 # Later ones say nothing more: a locate is only counted.
 _MOST_LOCATES: Final = 100_000
 # All bytes of one event have one time, so that those of a longer one say nothing of when the tape was where.
@@ -149,7 +150,7 @@ class Collector:
         """
         if len(self.quarter_bytes) + self.other_messages > _MOST_MESSAGES:
             raise TimecodeLogError(
-                f"more than {_MOST_MESSAGES} messages: too many for the log of a tape (9 hours fit)"
+                f"more than {_MOST_MESSAGES} messages: too many for the log of a tape (4 hours fit)"
             )
 
 

@@ -45,6 +45,8 @@ _ECHO_QUARTERS: Final = 4.0
 _LEAST_REVERSE: Final = 8
 # Over a longer pause the count of missing messages would be a guess: at a rate a tenth off, three in 32.
 _LONGEST_BRIDGE: Final = 32.0
+# How many messages are explained at once.
+_PART: Final = 1 << 18
 # A log whose messages come faster or slower than this by its own times counts in other units than it says.
 _MOST_SPEED: Final = 2.5
 # Messages that are held up are let go within so many.
@@ -260,21 +262,35 @@ def _explain_pieces(messages: _Messages, believed: _Readings, rate: FrameRate) -
     A piece outside a whole reading is explained by the believed readings on both sides of it in its run if they
     agree, or by the only one there is, and if its data is what a tape that runs on there would send.
     """
-    index = np.arange(messages.data.size)
     origins = _origins(believed, rate)
+    # Part by part: all at once would take hundreds of megabytes for a log of some hours.
+    parts = [
+        _explain_part(
+            messages, believed, origins, np.arange(start, min(start + _PART, messages.data.size)), rate
+        )
+        for start in range(0, messages.data.size, _PART)
+    ]
+    index, quarters = (np.concatenate(arrays) for arrays in zip(*parts, strict=True))
+    return index, quarters
+
+
+def _explain_part(
+    messages: _Messages, believed: _Readings, origins: Int64s, index: Int64s, rate: FrameRate
+) -> tuple[Int64s, Int64s]:
+    run, place = messages.run[index], messages.place[index]
     before = np.searchsorted(believed.start, index, side="right") - 1
     after = np.minimum(before + 1, believed.start.size - 1)
-    has_before = (before >= 0) & (believed.run[before] == messages.run)
-    has_after = (believed.start[after] > index) & (believed.run[after] == messages.run)
+    has_before = (before >= 0) & (believed.run[before] == run)
+    has_after = (believed.start[after] > index) & (believed.run[after] == run)
     nearest = np.where(has_before, before, after)
-    inside = messages.place - believed.place[nearest] < _PIECES
+    inside = place - believed.place[nearest] < _PIECES
     agreed = ~has_before | ~has_after | (origins[before] == origins[after]) | inside
     day = 4 * rate.frames_per_day
-    quarters = (origins[nearest] + messages.place) % day
-    piece = (messages.place - believed.place[nearest]) % _PIECES
+    quarters = (origins[nearest] + place) % day
+    piece = (place - believed.place[nearest]) % _PIECES
     expected = piece << 4 | _nibbles((quarters - piece) % day // 4, piece, believed.code[nearest], rate)
-    chosen = np.flatnonzero((has_before | has_after) & agreed & (messages.data == expected))
-    return chosen, quarters[chosen]
+    chosen = np.flatnonzero((has_before | has_after) & agreed & (messages.data[index] == expected))
+    return index[chosen], quarters[chosen]
 
 
 def _nibbles(frames: Int64s, piece: Int64s, code: Int64s, rate: FrameRate) -> Int64s:

@@ -22,9 +22,8 @@ if TYPE_CHECKING:
 
     from assembler.arrays import Float64s
 
-# Nine hours of plain quarter frames, or five as escape events; more is not a log of a tape, and time and memory stay
-# bounded.
-LARGEST_MIDI_BYTES: Final = 12 * 2**20
+# Four hours of quarter frames as escape events; more is not a log of a tape, and time and memory stay bounded.
+LARGEST_MIDI_BYTES: Final = 9 * 2**20
 
 _DEFAULT_TEMPO: Final = 500_000
 # Frames a second by the upper byte of an SMPTE division, a negative number. Readers differ on -29; it names drop
@@ -47,12 +46,12 @@ def read_midi_log(stream: BinaryIO, sample_rate: int) -> MidiLog:
         sample_rate: samples in a second, to tell the size of coarse ticks.
 
     Raises:
-        TimecodeLogError: not a Standard MIDI File, no timecode in it, or more than 12 MiB.
+        TimecodeLogError: not a Standard MIDI File, no timecode in it, or more than 9 MiB.
     """
     data = stream.read(LARGEST_MIDI_BYTES + 1)
     if len(data) > LARGEST_MIDI_BYTES:
         limit = LARGEST_MIDI_BYTES // 2**20
-        raise TimecodeLogError(f"larger than {limit} MiB: too large for the log of a tape (9 hours fit)")
+        raise TimecodeLogError(f"larger than {limit} MiB: too large for the log of a tape (4 hours fit)")
     events = read_events(data)
     ticks = np.array(events.collected.quarter_times, dtype=np.float64)
     full_ticks = np.array([message.time for message in events.collected.full_frames], dtype=np.float64)
