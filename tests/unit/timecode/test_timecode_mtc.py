@@ -152,11 +152,12 @@ def test_holes_are_counted_under_a_wrong_rate(ratio: float) -> None:
     assert np.array_equal(points.frames * 4 - 400, np.rint(points.seconds * 120 / ratio))
 
 
-def test_messages_held_up_are_not_taken_for_lost_ones() -> None:
-    """Messages that were held up for a tenth of a second and then let go at once keep their count."""
+@pytest.mark.parametrize("held", [5, 9, 13, 17])
+def test_messages_held_up_are_not_taken_for_lost_ones(held: int) -> None:
+    """Messages that were held up for up to a seventh of a second and then let go at once keep their count."""
     data = encode_quarter_stream(400, 240, RATE)
     seconds = np.arange(240) / 120
-    seconds[100:113] = seconds[112]
+    seconds[100 : 100 + held] = seconds[99 + held]
     points = decode_quarter_frames(make_log(data, seconds), RATE)
     assert np.array_equal(points.frames * 4 - 400, np.arange(240))
 
