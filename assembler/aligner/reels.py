@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Protocol
 from assembler.aligner.relating import ANCHOR_SAMPLES, Relation, relate
 from assembler.aligner.searching import LEVEL_TOLD_DB, Likeness, find_anywhere, find_likeness
 from assembler.aligner.timemap import Slip, TimeMap, map_with_slips
+from assembler.importer import search_doubt
 from assembler.importer.notes import Note
 
 if TYPE_CHECKING:
@@ -145,7 +146,7 @@ def _relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> Rel
     overlap_by_log = expected_overlap(reference, one)
     if overlap_by_log is None:
         return None
-    doubt = 6 * (reference.position.uncertainty_samples**2 + one.position.uncertainty_samples**2) ** 0.5
+    doubt = search_doubt(reference.position, one.position)
 
     def expected(at: int) -> int:
         by_log = one.position.shift_at(at)
@@ -310,7 +311,7 @@ def _tell_contradiction(
     """Tell where sound and logs disagree by more than an interface's delay: one of the two logs is wrong."""
     if one.position.source == "audio":
         return
-    doubt = 6 * (reference.position.uncertainty_samples**2 + one.position.uncertainty_samples**2) ** 0.5
+    doubt = search_doubt(reference.position, one.position)
     if abs(off) <= LOG_DELAY_SECONDS * sample_rate + doubt:
         return
     way = "later" if off > 0 else "earlier"

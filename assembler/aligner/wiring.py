@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.belonging import examine_wiring
 from assembler.aligner.reels import SEARCH_SECONDS, expected_overlap
-from assembler.importer import Note
+from assembler.importer import Note, search_doubt
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -81,9 +81,7 @@ def _wiring_of(one: ImportedPass, before: Sequence[ImportedPass], sample_rate: i
     for reference in before:
         overlap = None if reference.position.source == "audio" else expected_overlap(reference, one)
         if overlap is not None:
-            doubt = (
-                6 * (reference.position.uncertainty_samples**2 + one.position.uncertainty_samples**2) ** 0.5
-            )
+            doubt = search_doubt(reference.position, one.position)
             radii = [round(seconds * sample_rate + doubt) for seconds in SEARCH_SECONDS[:2]]
             shift = one.position.shift_at(0) - reference.position.shift_at(0)
             wiring = examine_wiring(reference.audio, one.audio, overlap, shift, radii)

@@ -2,7 +2,7 @@
 
 from assembler.importer.audio import PassAudio
 from assembler.importer.notes import Note
-from assembler.importer.position import CoarseSlip, Position
+from assembler.importer.position import CoarseSlip, Position, search_doubt
 from assembler.importer.session import ImportedPass, ImportedSession, import_session
 
 __all__ = [
@@ -13,4 +13,5 @@ __all__ = [
     "PassAudio",
     "Position",
     "import_session",
+    "search_doubt",
 ]

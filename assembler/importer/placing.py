@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
-from itertools import pairwise
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assembler.errors import CaptureError, TimecodeError, TimecodeLogError
-from assembler.importer.position import CoarseSlip, Position
+from assembler.importer.position import Position
+from assembler.importer.settling import LoggedClock
 from assembler.sheet import find_timecode, sheet_error
 from assembler.timecode import (
     decode_quarter_frames,
-    fit_clock,
+    draft_clock,
     frame_rate,
     frame_to_sample,
     parse_label,
@@ -30,22 +30,21 @@ if TYPE_CHECKING:
 
     from assembler.arrays import Int32s
     from assembler.importer.audio import PassAudio
-    from assembler.sheet import Pass, Reel, Session, Sheet
-    from assembler.timecode import ClockFit, ClockStretch, FrameRate, MidiLog
+    from assembler.sheet import Pass, Reel, Sheet
+    from assembler.timecode import FrameRate, MidiLog
 
 STRIPE_BLOCK = 1 << 18
 
 RATE_TOLERANCE = 0.02
 """Between 24 and 25 frames a second lies a twenty-fifth: half of that tells them apart."""
 
-STILL_SECONDS = 0.25
-"""A change of shift over a longer pause in the log is a machine that stopped, was moved, and played again."""
-
 BY_HAND_FRAMES = 0.5
 """A place given as a label is meant to the frame: half a frame either way."""
 
 
-def find_position(sheet: Sheet, one: Pass, reel: Reel, audio: PassAudio) -> tuple[Position, Path | None]:
+def find_position(
+    sheet: Sheet, one: Pass, reel: Reel, audio: PassAudio
+) -> tuple[Position | LoggedClock, Path | None]:
     """Return where the pass's own source puts it, and the log that was read.
 
     Raises:
@@ -131,7 +130,7 @@ def _track_stripe(audio: PassAudio, track: int) -> _Stripe:
     return _Stripe(audio.path(track), audio.sample_rate, blocks)
 
 
-def _file_stripe_position(sheet: Sheet, one: Pass, path: Path, offset: int) -> Position:
+def _file_stripe_position(sheet: Sheet, one: Pass, path: Path, offset: int) -> LoggedClock:
     with WaveFile(path) as file:
         info = file.info
         if info.format.channels != 1:
@@ -143,8 +142,8 @@ def _file_stripe_position(sheet: Sheet, one: Pass, path: Path, offset: int) -> P
         return _stripe_position(sheet, one, _Stripe(path, info.format.sample_rate, blocks), offset)
 
 
-def _stripe_position(sheet: Sheet, one: Pass, stripe: _Stripe, offset: int) -> Position:
-    """Return the place that linear timecode gives.
+def _stripe_position(sheet: Sheet, one: Pass, stripe: _Stripe, offset: int) -> LoggedClock:
+    """Return what linear timecode says.
 
     A stripe that was recorded beside the tracks shares their clock, and so their wrong label where it is wrong.
     """
@@ -153,10 +152,10 @@ def _stripe_position(sheet: Sheet, one: Pass, stripe: _Stripe, offset: int) -> P
     sample_rate = session.sample_rate if one.relabel else stripe.sample_rate
     try:
         points = ltc_points(decode_ltc(stripe.blocks, sample_rate, rate))
-        clock = fit_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
+        draft = draft_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
     except TimecodeLogError as error:
         raise TimecodeLogError(error.problem, path=stripe.path, place=error.place) from error
-    return replace(_clock_position(clock, offset, session), source="ltc")
+    return LoggedClock("ltc", draft, offset)
 
 
 def _delay_seconds(sheet: Sheet, one: Pass) -> float:
@@ -164,7 +163,7 @@ def _delay_seconds(sheet: Sheet, one: Pass) -> float:
     return (sheet.session.timecode_delay_ms if own is None else own) / 1000
 
 
-def _log_position(sheet: Sheet, one: Pass, log: Path, offset: int) -> Position:
+def _log_position(sheet: Sheet, one: Pass, log: Path, offset: int) -> LoggedClock:
     session = sheet.session
     rate = frame_rate(session.frame_rate)
     read = read_csv_log if log.suffix.lower() == ".csv" else read_midi_log
@@ -173,12 +172,12 @@ def _log_position(sheet: Sheet, one: Pass, log: Path, offset: int) -> Position:
             midi_log = read(stream, session.sample_rate)
         _check_rate(midi_log, rate)
         points = decode_quarter_frames(midi_log, rate)
-        clock = fit_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
+        draft = draft_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
     except TimecodeLogError as error:
         raise TimecodeLogError(error.problem, path=log, place=error.place) from error
     except OSError as error:
         raise TimecodeLogError(f"cannot be read: {error.strerror}", path=log) from error
-    return _clock_position(clock, offset, session)
+    return LoggedClock("mtc", draft, offset)
 
 
 NOMINAL_OF_CODE = (24, 25, 30, 30)
@@ -204,29 +203,3 @@ def _check_rate(log: MidiLog, rate: FrameRate) -> None:
             f"the messages say {told} frames a second (and come at about {measured:.1f}), the sheet's frame_rate says "
             f"{rate.name}; allowed: the rate that the tape was striped with"
         )
-
-
-def _clock_position(clock: ClockFit, offset: int, session: Session) -> Position:
-    """Return the place of a pass; what its log tells of the time before its first sample is left aside."""
-    stretches = [stretch for stretch in clock.stretches if stretch.log_end > 0.0] or [clock.stretches[-1]]
-    frame_samples = session.sample_rate / float(frame_rate(session.frame_rate).exact)
-    slips = tuple(
-        _coarse_slip(before, after, session.sample_rate, frame_samples)
-        for before, after in pairwise(stretches)
-    )
-    first = stretches[0]
-    return Position("mtc", first.shift_samples + offset, first.uncertainty_samples, slips, clock)
-
-
-def _coarse_slip(
-    before: ClockStretch, after: ClockStretch, sample_rate: int, frame_samples: float
-) -> CoarseSlip:
-    """Return what lies between two stretches: samples lost or repeated, or a tape that stood still or was wound."""
-    change = round(after.shift_samples - before.shift_samples)
-    error = 2.0 * (before.uncertainty_samples**2 + after.uncertainty_samples**2) ** 0.5
-    pause = after.log_start - before.log_end
-    if pause > STILL_SECONDS and abs(change) > 0.5 * frame_samples:
-        # A quarter frame is true for the quarter that it begins.
-        start = round(before.log_end * sample_rate + 0.25 * frame_samples)
-        return CoarseSlip(start, change, error, round(after.log_start * sample_rate) - start)
-    return CoarseSlip(round(0.5 * (before.log_end + after.log_start) * sample_rate), change, error)

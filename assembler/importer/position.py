@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -48,3 +49,13 @@ class Position:
         """Return the whole shift expected at a sample of the pass."""
         moved = sum(slip.samples for slip in self.slips if slip.pass_sample <= pass_sample)
         return round(self.shift) + moved
+
+
+def search_doubt(first: Position, second: Position) -> float:
+    """Return by how many samples the place of two passes against each other may be off by their logs.
+
+    Six standard deviations, and what each log cannot tell for its ticks: the two may have been logged differently.
+    """
+    deviation = math.hypot(first.uncertainty_samples, second.uncertainty_samples)
+    hidden = sum(one.clock.common_samples for one in (first, second) if one.clock is not None)
+    return 6.0 * deviation + hidden

@@ -12,6 +12,7 @@ from assembler.importer.audio import PassAudio
 from assembler.importer.clocking import clock_notes
 from assembler.importer.notes import Note
 from assembler.importer.placing import find_position
+from assembler.importer.settling import settle_positions
 from assembler.sheet import find_audio, sheet_error
 from assembler.timecode import frame_rate
 from assembler.wave import WaveFile
@@ -21,6 +22,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.importer.position import Position
+    from assembler.importer.settling import LoggedClock
     from assembler.sheet import Pass, Reel, Sheet
 
 
@@ -73,16 +75,30 @@ def import_session(sheet: Sheet, advance: Callable[[float], None] = lambda _: No
         CaptureError: a capture or a log cannot be used.
     """
     reels = {reel.name: reel for reel in sheet.reels}
-    imported: list[ImportedPass] = []
+    passes: list[_OpenedPass] = []
     with ExitStack() as opened:
         for count, one in enumerate(sheet.passes):
-            imported.append(_import_pass(sheet, one, reels[one.reel], opened))
+            passes.append(_open_pass(sheet, one, reels[one.reel], opened))
             advance((count + 1) / len(sheet.passes))
+        positions = settle_positions([one.found for one in passes], sheet.session)
+        imported = [_place(sheet, *both) for both in zip(passes, positions, strict=True)]
         opened.pop_all()
     return ImportedSession(sheet, tuple(_past_midnight(imported, sheet)))
 
 
-def _import_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> ImportedPass:
+@dataclass(frozen=True)
+class _OpenedPass:
+    """A pass whose place is not settled yet."""
+
+    name: str
+    reel: Reel
+    audio: PassAudio
+    found: Position | LoggedClock
+    log: Path | None
+    notes: list[Note]
+
+
+def _open_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> _OpenedPass:
     paths = find_audio(sheet, one)
     files = [opened.enter_context(WaveFile(path)) for path in paths]
     _check_count(sheet, one, reel, files)
@@ -92,12 +108,16 @@ def _import_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> Impo
     if audio.length == 0:
         raise CaptureError("holds no samples, nor does any other file of its pass", path=files[0].path)
     notes += _fault_notes(one, files) + _length_notes(one, reel, audio) + _depth_notes(sheet, one, files)
-    position, log = find_position(sheet, one, reel, audio)
-    if reel.timecode_offset is not None and position.shift < -sheet.session.sample_rate:
+    found, log = find_position(sheet, one, reel, audio)
+    return _OpenedPass(one.name, reel, audio, found, log, notes)
+
+
+def _place(sheet: Sheet, one: _OpenedPass, position: Position) -> ImportedPass:
+    if one.reel.timecode_offset is not None and position.shift < -sheet.session.sample_rate:
         problem = f"leads {one.name} before 00:00:00:00; allowed: an offset that leaves every pass behind it"
-        raise sheet_error(sheet, reel, "timecode_offset", problem)
-    notes += clock_notes(one.name, position, audio.length, sheet.session)
-    return ImportedPass(one.name, one.reel, audio, position, log, tuple(notes))
+        raise sheet_error(sheet, one.reel, "timecode_offset", problem)
+    notes = one.notes + clock_notes(one.name, position, one.audio.length, sheet.session)
+    return ImportedPass(one.name, one.reel.name, one.audio, position, one.log, tuple(notes))
 
 
 def _check_count(sheet: Sheet, one: Pass, reel: Reel, files: Sequence[WaveFile]) -> None:

@@ -1,6 +1,6 @@
 """Timecode: frame rates and labels, MIDI timecode logs, linear timecode, and what clock a log kept."""
 
-from assembler.timecode.clock import ClockFit, ClockStretch, fit_clock
+from assembler.timecode.clock import ClockDraft, ClockFit, ClockStretch, draft_clock, fit_clock, settle_clocks
 from assembler.timecode.csvlog import read_csv_log
 from assembler.timecode.ltc import LtcLog, decode_ltc, encode_ltc, ltc_points
 from assembler.timecode.messages import Finding, FullFrame, MidiLog
@@ -32,6 +32,7 @@ __all__ = [
     "FRAME_RATES",
     "MILLISECOND_TICKS",
     "TICKS_PER_BEAT_960",
+    "ClockDraft",
     "ClockFit",
     "ClockStretch",
     "Finding",
@@ -42,6 +43,7 @@ __all__ = [
     "TimecodePoints",
     "decode_ltc",
     "decode_quarter_frames",
+    "draft_clock",
     "encode_full_frame",
     "encode_ltc",
     "encode_quarter_frames",
@@ -59,5 +61,6 @@ __all__ = [
     "read_csv_log",
     "read_midi_log",
     "sample_to_frame",
+    "settle_clocks",
     "write_midi_log",
 ]

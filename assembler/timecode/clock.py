@@ -15,11 +15,15 @@ import numpy as np
 
 from assembler.timecode.fitting import LineFit, fit_stretches
 from assembler.timecode.messages import Finding, shorten_findings
+from assembler.timecode.sharing import find_pools, share_lateness
 from assembler.timecode.stretches import KNOWN_RATIOS, Stretches, sort_into_stretches
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from assembler.timecode.mtc import TimecodePoints
     from assembler.timecode.rates import FrameRate
+    from assembler.timecode.sharing import Shared
 
 # Free-running clocks of computers stay within this (common practice, no source).
 _LOG_CLOCK_SHARE: Final = 200e-6
@@ -38,6 +42,8 @@ class ClockStretch:
         log_end: log seconds of its last point; log seconds over `rate_ratio` are seconds of the pass.
         shift_samples: timeline sample = pass sample + shift.
         uncertainty_samples: standard deviation of the shift.
+        apart_samples: the same against stretches of passes that were fitted together, without what moves them all
+            alike.
         points: messages it rests on.
     """
 
@@ -45,6 +51,7 @@ class ClockStretch:
     log_end: float
     shift_samples: float
     uncertainty_samples: float
+    apart_samples: float
     points: int
 
 
@@ -62,7 +69,8 @@ class ClockFit:
             known wrong rate), "drifting" (not clocked from the tape), or "short" (too little to tell the speed).
         rate_ratio: log seconds per tape second; 1 where the slope is one within its error.
         common_samples: what the log cannot tell and passes logged alike share: half a tick, since recorders
-            differ in how they round. Not part of a stretch's uncertainty.
+            differ in how they round, and where lateness is soft half of that, since it has no edge to begin at.
+            Not part of a stretch's uncertainty.
         findings: in order of place.
     """
 
@@ -77,10 +85,35 @@ class ClockFit:
     findings: tuple[Finding, ...]
 
 
-def fit_clock(
+@dataclass(frozen=True)
+class ClockDraft:
+    """What one log says by itself; small, so that many can be kept until all are read.
+
+    Args:
+        line: the line through its deviations.
+        ratio: log seconds per tape second.
+        known_ratio: the one of `KNOWN_RATIOS` that the line was laid over.
+        sample_rate: samples in a second.
+        delay_seconds: fixed delay of the timecode interface.
+        missing_share: share of quarter frames that are missing.
+        verdict: as in `ClockFit`.
+        findings: all but the slips.
+    """
+
+    line: LineFit
+    ratio: float
+    known_ratio: float
+    sample_rate: int
+    delay_seconds: float
+    missing_share: float
+    verdict: str
+    findings: tuple[Finding, ...]
+
+
+def draft_clock(
     points: TimecodePoints, rate: FrameRate, sample_rate: int, *, delay_seconds: float = 0.0
-) -> ClockFit:
-    """Return where the pass lies on the timeline, and what clock its log kept.
+) -> ClockDraft:
+    """Return what one log says by itself, to be settled together with others.
 
     Args:
         points: decoded timecode, at least one point.
@@ -89,21 +122,87 @@ def fit_clock(
         delay_seconds: fixed delay of the timecode interface; subtracted.
     """
     stretches = sort_into_stretches(points, rate)
-    fit = fit_stretches(stretches, _LEAST_SLIP_SAMPLES / sample_rate)
-    ratio = 1.0 / (1.0 / stretches.ratio - fit.slope)
-    verdict = _judge(stretches.ratio, ratio, fit)
-    findings = [*points.findings, *stretches.findings, *_tell_slips(stretches, fit, sample_rate)]
-    findings += _tell_verdict(verdict, stretches.ratio, ratio, fit, sample_rate)
-    return ClockFit(
-        stretches=_describe(stretches, fit, sample_rate, delay_seconds, drifting=verdict == "drifting"),
-        slope_ppm=1e6 * (1.0 / (1.0 / stretches.ratio - fit.measured_slope) - 1.0),
-        slope_error_ppm=1e6 * fit.slope_error,
-        jitter_seconds=fit.lateness.width,
+    line = fit_stretches(stretches, _LEAST_SLIP_SAMPLES / sample_rate)
+    ratio = 1.0 / (1.0 / stretches.ratio - line.slope)
+    verdict = _judge(stretches.ratio, ratio, line)
+    told = _tell_verdict(verdict, stretches.ratio, ratio, line, sample_rate)
+    return ClockDraft(
+        line=line,
+        ratio=ratio,
+        known_ratio=stretches.ratio,
+        sample_rate=sample_rate,
+        delay_seconds=delay_seconds,
         missing_share=_missing_share(stretches),
         verdict=verdict,
-        rate_ratio=ratio,
-        common_samples=points.tick_seconds / 2 * sample_rate,
-        findings=shorten_findings(sorted(findings, key=_place)),
+        findings=(*points.findings, *stretches.findings, *told),
+    )
+
+
+def settle_clocks(drafts: Sequence[ClockDraft]) -> list[ClockFit]:
+    """Return where passes lie, given what their logs say together.
+
+    Logs that came through one interface share its lateness: what coarse ticks hide of it then moves all passes alike,
+    and not one against another. Logs whose lateness differs, or whose ticks do, are settled by themselves.
+
+    Args:
+        drafts: of logs of one kind; stripes and MIDI logs have no lateness in common.
+    """
+    fits: dict[int, ClockFit] = {}
+    for pool in find_pools([draft.line.logged for draft in drafts]):
+        members = [drafts[index] for index in pool.members]
+        if len(members) == 1:
+            fits[pool.members[0]] = _describe(members[0], members[0].line.shared, pool.lateness.softness)
+            continue
+        levels = [level for draft in members for level in draft.line.logged.levels]
+        shared = share_lateness(levels, pool.lateness)
+        start = 0
+        for index, draft in zip(pool.members, members, strict=True):
+            end = start + len(draft.line.spans)
+            fits[index] = _describe(draft, shared.take(slice(start, end)), pool.lateness.softness)
+            start = end
+    return [fits[index] for index in range(len(drafts))]
+
+
+def fit_clock(
+    points: TimecodePoints, rate: FrameRate, sample_rate: int, *, delay_seconds: float = 0.0
+) -> ClockFit:
+    """Return where a lone pass lies on the timeline, and what clock its log kept; see `draft_clock`."""
+    return settle_clocks([draft_clock(points, rate, sample_rate, delay_seconds=delay_seconds)])[0]
+
+
+def _describe(draft: ClockDraft, shared: Shared, softness: float) -> ClockFit:
+    line, sample_rate = draft.line, draft.sample_rate
+    stretches = tuple(_describe_stretch(draft, shared, index) for index in range(len(line.spans)))
+    findings = sorted((*draft.findings, *_tell_slips(line, stretches)), key=_place)
+    return ClockFit(
+        stretches=stretches,
+        slope_ppm=1e6 * (1.0 / (1.0 / draft.known_ratio - line.measured_slope) - 1.0),
+        slope_error_ppm=1e6 * line.slope_error,
+        jitter_seconds=float(np.hypot(shared.width, softness)),
+        missing_share=draft.missing_share,
+        verdict=draft.verdict,
+        rate_ratio=draft.ratio,
+        common_samples=(line.logged.tick + softness) / 2 * sample_rate,
+        findings=shorten_findings(findings),
+    )
+
+
+def _describe_stretch(draft: ClockDraft, shared: Shared, index: int) -> ClockStretch:
+    line, span = draft.line, draft.line.spans[index]
+    # A shift cannot hold for all of a stretch along which tape and pass drift apart.
+    drift = abs(line.slope) * (span.end - span.start) if draft.verdict == "drifting" else 0.0
+    uncertainty, apart = (
+        float(np.linalg.norm((errors[index], line.wander, drift))) * draft.sample_rate
+        for errors in (shared.errors, shared.apart_errors)
+    )
+    shift = draft.delay_seconds / draft.known_ratio - float(shared.heights[index])
+    return ClockStretch(
+        log_start=span.start,
+        log_end=span.end,
+        shift_samples=shift * draft.sample_rate,
+        uncertainty_samples=uncertainty,
+        apart_samples=apart,
+        points=span.messages,
     )
 
 
@@ -114,35 +213,13 @@ def _place(finding: Finding) -> float:
 def _judge(known: float, ratio: float, fit: LineFit) -> str:
     if fit.slope_error > _LOG_CLOCK_SHARE:
         return "short"
-    if fit.wander > _STEADY_SHARE * max(fit.lateness.width, fit.lateness.smear):
+    if fit.wander > _STEADY_SHARE * max(fit.logged.lateness.width, fit.logged.lateness.smear):
         return "drifting"
     if known not in KNOWN_RATIOS or abs(ratio / known - 1.0) >= _LOG_CLOCK_SHARE:
         return "drifting"
     if known != 1.0:
         return "relabel"
     return "locked" if fit.slope == 0.0 else "log-clock"
-
-
-def _describe(
-    stretches: Stretches, fit: LineFit, sample_rate: int, delay_seconds: float, *, drifting: bool
-) -> tuple[ClockStretch, ...]:
-    """Return the stretches with their shifts."""
-    described = []
-    for group, height in enumerate(fit.heights):
-        seconds = stretches.seconds[fit.groups == group]
-        # A shift cannot hold for all of a stretch along which tape and pass drift apart.
-        drift = abs(fit.slope) * float(seconds[-1] - seconds[0]) if drifting else 0.0
-        uncertainty = float(np.linalg.norm((fit.errors[group], fit.wander, drift)))
-        described.append(
-            ClockStretch(
-                log_start=float(seconds[0]),
-                log_end=float(seconds[-1]),
-                shift_samples=(delay_seconds / stretches.ratio - float(height)) * sample_rate,
-                uncertainty_samples=uncertainty * sample_rate,
-                points=int(seconds.size),
-            )
-        )
-    return tuple(described)
 
 
 def _missing_share(stretches: Stretches) -> float:
@@ -153,16 +230,15 @@ def _missing_share(stretches: Stretches) -> float:
     return max(0.0, 1.0 - stretches.frames.size / expected) if expected > 0 else 0.0
 
 
-def _tell_slips(stretches: Stretches, fit: LineFit, sample_rate: int) -> list[Finding]:
+def _tell_slips(line: LineFit, stretches: Sequence[ClockStretch]) -> list[Finding]:
     findings = []
-    for place in np.flatnonzero(np.diff(fit.groups)):
-        if stretches.groups[place] != stretches.groups[place + 1]:
+    for span, before, after in zip(line.spans[1:], stretches, stretches[1:], strict=False):
+        if not span.by_slip:
             continue
-        before, after = int(fit.groups[place]), int(fit.groups[place + 1])
-        samples = float(fit.heights[before] - fit.heights[after]) * sample_rate
+        samples = after.shift_samples - before.shift_samples
         what = "lost" if samples > 0 else "repeated"
         text = f"about {abs(samples):.0f} samples {what}: the shift changes by {samples:+.1f} samples"
-        findings.append(Finding("slip", float(stretches.seconds[place + 1]), text))
+        findings.append(Finding("slip", span.start, text))
     return findings
 
 

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.timecode.lateness import Lateness, fit_lateness, locate_onsets, log_likelihood
+from assembler.timecode.sharing import Level, Logged, Shared, Slanted, make_level, share_lateness
 from assembler.timecode.steps import SURE_DEVIATIONS, Line, find_steps, fit_line
 
 if TYPE_CHECKING:
@@ -26,14 +27,12 @@ _USUAL_BLOCKS: Final = 16
 _LEAST_SLOPED_BLOCKS: Final = 6
 # A slope within so many of its own standard deviations is none.
 _SLOPE_DEVIATIONS: Final = 3.0
-# The width that stretches share is known no better than this.
-_WIDTH_DOUBT_SHARE: Final = 0.01
 # Two ways to find a height that differ by more of their standard deviations than this cast doubt on both.
 _ODD_DEVIATIONS: Final = 4.0
-# While steps are looked for no block counts as surer than this share of the usual error.
+# No block counts as surer than this share of the usual error; where edges are soft, none as surer than usual.
 _LEAST_ERROR_SHARE: Final = 0.5
-# Soft edges: the spread is only like the box, so its error is tried out on so many parts of the messages.
-_PARTS: Final = 8
+# How heights change with the width is tried out on one that is wider by at least this share.
+_WIDTH_STEP_SHARE: Final = 0.01
 # A border is set again within so many blocks of where the step was found.
 _BORDER_BLOCKS: Final = 2
 
@@ -58,24 +57,39 @@ class Blocks:
 
 
 @dataclass(frozen=True)
+class Span:
+    """Where a stretch lies.
+
+    Args:
+        start: log seconds of its first message.
+        end: log seconds of its last one.
+        messages: how many it has.
+        by_slip: whether it begins at a slip, not at a border that the log itself tells.
+    """
+
+    start: float
+    end: float
+    messages: int
+    by_slip: bool
+
+
+@dataclass(frozen=True)
 class LineFit:
     """Deviations explained.
 
     Args:
-        groups: shape (n,), the stretch of each message, slips counted as borders.
-        lateness: spread of lateness.
-        heights: shape (stretches,), deviation of each at log time zero.
-        errors: shape (stretches,), standard deviation of each height.
+        spans: where each stretch lies, slips counted as borders.
+        logged: what the log says about lateness; a level for each stretch.
+        shared: the height of each stretch, deviation at log time zero, by this log alone.
         slope: seconds per second; exactly zero where none could be told.
         measured_slope: the same as measured, also where the line does without.
         slope_error: its standard deviation; infinite where there is too little to measure one.
         wander: seconds, how far the onsets keep from the line beyond their errors (root mean square).
     """
 
-    groups: Int64s
-    lateness: Lateness
-    heights: Float64s
-    errors: Float64s
+    spans: tuple[Span, ...]
+    logged: Logged
+    shared: Shared
     slope: float
     measured_slope: float
     slope_error: float
@@ -105,9 +119,7 @@ def fit_stretches(stretches: Stretches, least_step: float) -> LineFit:
     for _ in range(2):
         doubt = _phase_doubt(stretches, lateness)
         blocks = _make_blocks(stretches, stretches.groups, lateness, slope)
-        # A block across a slip has the edges of two boxes, and seems to know its onset all too well.
-        errors = np.maximum(blocks.errors, _LEAST_ERROR_SHARE * float(np.median(blocks.errors)))
-        values = (blocks.times, blocks.onsets, errors)
+        values = (blocks.times, blocks.onsets, _sober_errors(blocks, _LEAST_ERROR_SHARE))
         found, wanders = find_steps(*values, blocks.groups, max(least_step, doubt))
         line = fit_line(*values, found, sloped=_can_slope(blocks))
         slope = line.slope
@@ -121,28 +133,24 @@ def _finish(stretches: Stretches, steps: _Steps, *, wanders: bool, least_step: f
     groups, lateness, slope = steps.groups, steps.lateness, steps.line.slope
     while True:
         blocks = _make_blocks(stretches, groups, lateness, slope)
-        line, slope, slope_error = _choose_line(blocks)
+        line, slope, slope_error = _choose_line(blocks, lateness)
         # A sloped line is never exact enough for a sharp box; its clock carries messages over all places
         # between two ticks, so that blocks do not err alike.
         carried = abs(line.slope) * float(np.ptp(stretches.seconds))
+        levels = _make_levels(stretches, groups, line, lateness)
         if wanders or (line.slope and carried > stretches.tick):
-            heights, errors = line.heights, line.height_errors
-        else:
-            heights, errors = _heights(stretches, groups, line, lateness)
-        weak = _weakest_slip(stretches, groups, heights, errors, least_step)
+            levels = _slant(stretches, groups, levels, line, lateness)
+        levels, shared = _doubt_odd(levels, share_lateness(levels, lateness), line)
+        weak = _weakest_slip(stretches, groups, shared, least_step)
         if weak is None:
             break
         groups = np.where(groups > weak, groups - 1, groups)
     left = blocks.onsets - line.heights[blocks.groups] - line.slope * blocks.times
     excess = float(np.mean(left**2) - np.mean(blocks.errors**2))
-    # The slope turns the line about each stretch's middle.
-    middles = np.bincount(groups, stretches.seconds) / np.bincount(groups)
-    lever = np.abs(middles) * (line.slope_error if line.slope else 0.0)
     return LineFit(
-        groups=groups,
-        lateness=lateness,
-        heights=heights,
-        errors=np.hypot(errors, lever),
+        spans=_spans(stretches, groups),
+        logged=Logged(levels, lateness, shared.gain, stretches.tick, is_steady=not wanders),
+        shared=shared,
         slope=line.slope,
         measured_slope=slope,
         slope_error=slope_error,
@@ -150,9 +158,33 @@ def _finish(stretches: Stretches, steps: _Steps, *, wanders: bool, least_step: f
     )
 
 
-def _choose_line(blocks: Blocks) -> tuple[Line, float, float]:
+def _spans(stretches: Stretches, groups: Int64s) -> tuple[Span, ...]:
+    first = np.flatnonzero(np.diff(groups, prepend=-1))
+    ends = np.append(first[1:], groups.size)
+    return tuple(
+        Span(
+            start=float(stretches.seconds[start]),
+            end=float(stretches.seconds[end - 1]),
+            messages=int(end - start),
+            by_slip=bool(start and stretches.groups[start] == stretches.groups[start - 1]),
+        )
+        for start, end in zip(first, ends, strict=True)
+    )
+
+
+def _sober_errors(blocks: Blocks, least_share: float) -> Float64s:
+    """Return the errors of blocks, none less than a share of the usual one.
+
+    A block across a slip has the edges of two boxes, and one whose messages are not spread like the box an edge that
+    is none: they seem to know their onset all too well.
+    """
+    return np.maximum(blocks.errors, least_share * float(np.median(blocks.errors)))
+
+
+def _choose_line(blocks: Blocks, lateness: Lateness) -> tuple[Line, float, float]:
     """Return the line, level unless a slope is sure, with the slope as measured and its error."""
-    values = (blocks.times, blocks.onsets, blocks.errors, blocks.groups)
+    errors = _sober_errors(blocks, 1.0 if lateness.softness else _LEAST_ERROR_SHARE)
+    values = (blocks.times, blocks.onsets, errors, blocks.groups)
     level = fit_line(*values, sloped=False)
     if not _can_slope(blocks):
         return level, 0.0, np.inf
@@ -161,55 +193,68 @@ def _choose_line(blocks: Blocks) -> tuple[Line, float, float]:
     return sloped if is_sure else level, sloped.slope, sloped.slope_error
 
 
-def _weakest_slip(
-    stretches: Stretches, groups: Int64s, heights: Float64s, errors: Float64s, least_step: float
-) -> int | None:
+def _weakest_slip(stretches: Stretches, groups: Int64s, shared: Shared, least_step: float) -> int | None:
     """Return the stretch whose end is the least sure slip, if that is not sure enough; else None."""
     borders = np.flatnonzero(np.diff(groups))
     slips = groups[borders[stretches.groups[borders] == stretches.groups[borders + 1]]]
     if not slips.size:
         return None
-    sizes = np.abs(heights[slips + 1] - heights[slips])
-    needed = np.maximum(SURE_DEVIATIONS * np.hypot(errors[slips + 1], errors[slips]), least_step)
+    sizes = np.abs(shared.heights[slips + 1] - shared.heights[slips])
+    errors = np.hypot(shared.apart_errors[slips + 1], shared.apart_errors[slips])
+    needed = np.maximum(SURE_DEVIATIONS * errors, least_step)
     worst = int(np.argmin(sizes / needed))
     return int(slips[worst]) if sizes[worst] < needed[worst] else None
 
 
-def _heights(
-    stretches: Stretches, groups: Int64s, line: Line, lateness: Lateness
-) -> tuple[Float64s, Float64s]:
-    """Return the height of each stretch at time zero and its standard deviation, the slope being given.
+def _make_levels(stretches: Stretches, groups: Int64s, line: Line, lateness: Lateness) -> tuple[Level, ...]:
+    """Return the stretches as levels, the slope being given.
 
     All messages of a stretch count together. A mean over blocks would not do: where every message has the same
     place between two ticks, all blocks err alike.
     """
     borders = np.flatnonzero(np.diff(groups)) + 1
-    levels = np.split(stretches.deviations - line.slope * stretches.seconds, borders)
-    heights, errors = np.empty(len(levels)), np.empty(len(levels))
-    # Stretches share one width, which a short one could not tell by itself.
-    known = None
-    if len(levels) > 1:
-        doubt = max(2.0 * lateness.width_error, _WIDTH_DOUBT_SHARE * lateness.width)
-        known = replace(lateness, width_error=doubt)
-    for group, level in enumerate(levels):
-        fitted = fit_lateness(level, stretches.tick, known=known)
-        heights[group] = fitted.onset
-        # Where the blocks put the line elsewhere, lateness is not spread as supposed.
-        error = max(1.0, line.scatter) * _onset_error(level, fitted, stretches.tick, known)
-        apart = abs(float(line.heights[group]) - fitted.onset)
-        odd = apart > _ODD_DEVIATIONS * np.hypot(error, line.height_errors[group])
-        errors[group] = np.hypot(error, apart if odd else 0.0)
-    return heights, np.hypot(errors, _phase_doubt(stretches, lateness) / np.sqrt(12))
+    parts = np.split(stretches.deviations - line.slope * stretches.seconds, borders)
+    # The slope turns the line about each stretch's middle.
+    middles = np.bincount(groups, stretches.seconds) / np.bincount(groups)
+    doubts = np.abs(middles) * (line.slope_error if line.slope else 0.0)
+    # Where blocks scatter more than they should, lateness is not spread as supposed.
+    return tuple(
+        replace(
+            make_level(part, stretches.tick, is_soft=lateness.softness > 0.0),
+            scatter=max(1.0, line.scatter),
+            doubt=float(doubt),
+        )
+        for part, doubt in zip(parts, doubts, strict=True)
+    )
 
 
-def _onset_error(level: Float64s, fitted: Lateness, tick: float, known: Lateness | None) -> float:
-    """Return the onset's standard deviation; where edges are soft, as parts of the messages differ."""
-    if not fitted.softness or level.size < _PARTS * _BLOCK_MESSAGES:
-        return fitted.onset_error
-    onsets = [
-        fit_lateness(level[part::_PARTS], tick, rough=True, known=known).onset for part in range(_PARTS)
-    ]
-    return max(fitted.onset_error, float(np.std(onsets, ddof=1) / np.sqrt(_PARTS)))
+def _slant(
+    stretches: Stretches, groups: Int64s, levels: tuple[Level, ...], line: Line, lateness: Lateness
+) -> tuple[Level, ...]:
+    """Return the levels with the heights of the line, and how these change with the width."""
+    step = max(lateness.width_error, _WIDTH_STEP_SHARE * lateness.width)
+    wider = replace(lateness, width=lateness.width + step)
+    blocks = _make_blocks(stretches, groups, wider, line.slope)
+    moved = fit_line(blocks.times, blocks.onsets, blocks.errors, blocks.groups, sloped=bool(line.slope))
+    per_width = np.clip((moved.heights - line.heights) / step, -1.0, 0.0)
+    slants = zip(line.heights, line.height_errors, per_width, strict=True)
+    return tuple(
+        replace(level, scatter=1.0, slanted=Slanted(float(height), float(error), lateness.width, float(per)))
+        for level, (height, error, per) in zip(levels, slants, strict=True)
+    )
+
+
+def _doubt_odd(levels: tuple[Level, ...], shared: Shared, line: Line) -> tuple[tuple[Level, ...], Shared]:
+    """Return the same with more doubt where all messages and the blocks put a height elsewhere."""
+    apart = np.abs(line.heights - shared.heights)
+    odd = apart > _ODD_DEVIATIONS * np.hypot(shared.errors, line.height_errors)
+    doubts = np.where(odd, apart, 0.0)
+    doubted = tuple(
+        replace(level, doubt=float(np.hypot(level.doubt, doubt)))
+        for level, doubt in zip(levels, doubts, strict=True)
+    )
+    errors, apart_errors = np.hypot(shared.errors, doubts), np.hypot(shared.apart_errors, doubts)
+    return doubted, replace(shared, errors=errors, apart_errors=apart_errors)
 
 
 def _can_slope(blocks: Blocks) -> bool:
@@ -280,13 +325,15 @@ def _set_border(stretches: Stretches, blocks: Blocks, steps: _Steps, block: int)
             level,
             float(line.heights[group]) + lateness.lead,
             lateness.width,
-            lateness.smear,
+            lateness.edges,
             lateness.breadth,
         )
         for group in (found[block - 1], found[block])
     )
     gains = np.concatenate(([0.0], np.cumsum(before - after)))
-    return min(start + int(np.argmax(gains)), end - 1)
+    # The mean over all places, by their likelihood, errs less at worst than the likeliest one.
+    odds = np.exp(gains - gains.max())
+    return min(start + round(float(odds @ np.arange(odds.size) / odds.sum())), end - 1)
 
 
 def _phase_doubt(stretches: Stretches, lateness: Lateness) -> float:

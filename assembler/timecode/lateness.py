@@ -17,6 +17,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
+from scipy.special import ndtr
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s
@@ -27,20 +28,23 @@ _STRAY_SHARE: Final = 0.005
 _USUAL_SHARE: Final = 0.9
 # Strays are taken to lie within so many breadths of ordinary lateness; those beyond count no less.
 _STRAY_BREADTHS: Final = 8.0
-# How soft the edges of the box may be besides, as shares of its width; the last makes the box a triangle, near
-# enough to a bell.
-_SMEAR_SHARES: Final = (0.3, 0.6, 1.0)
-_LEAST_WIDTH: Final = 2e-6
+# How soft the edges of the box may be besides, as shares of its width; the last leaves hardly more than a bell.
+_SMEAR_SHARES: Final = (0.3, 1.0)
+# A bell's tails end, for all that matters, at so much of the box of equal variance: five standard deviations.
+_BELL_REACH: Final = 1.5
+LEAST_WIDTH: Final = 2e-6
 _GRID: Final = 31
 # Each round's grid lies closer about the best place so far. The first ones divide the log likelihood by these, or
 # a coarse grid would take its one luckiest point for the whole ridge on which onset and width trade.
 _COOLING: Final = (256.0, 64.0, 16.0, 4.0, 1.0)
+# Soft edges make no ridge and no single lucky point.
+_SOFT_COOLING: Final = (16.0, 1.0)
 _COLD: Final = (1.0, 1.0)
 _FINE_TICK_SHARE: Final = 0.1
 # A softer edge must explain the log better by so much log likelihood.
 _SOFTER_GAIN: Final = 12.0
 # A grid reaches this many deviations to each side once the posterior is roughly known.
-_REACH: Final = 6.0
+REACH: Final = 6.0
 # Distinct deviations are told apart to this share of the width.
 _FINE_STEP_SHARE: Final = 1 / 2000
 _ROUGH_STEP_SHARE: Final = 1 / 200
@@ -73,6 +77,11 @@ class Lateness:
     softness: float
 
     @property
+    def edges(self) -> Edges:
+        """What smears the edges."""
+        return Edges(self.smear, is_soft=self.softness > 0.0)
+
+    @property
     def lead(self) -> float:
         """How far the onset lies before the box: a bell has no edge, and counts as the box of equal variance."""
         return float(np.hypot(self.width, self.softness) - self.width) / 2
@@ -83,17 +92,40 @@ class Lateness:
         return self.width + self.smear
 
 
+@dataclass(frozen=True)
+class Edges:
+    """What smears the edges of the box.
+
+    Args:
+        smear: over how much; where edges are soft the equal of a box in variance.
+        is_soft: smeared like a bell, by what happens inside the interface; else evenly, by ticks.
+    """
+
+    smear: float
+    is_soft: bool
+
+    @property
+    def reach(self) -> float:
+        """How far from an edge of the box its smear is felt."""
+        return self.smear * (_BELL_REACH if self.is_soft else 0.5)
+
+
 def log_likelihood(
-    deviations: Float64s, onsets: Float64s | float, width: Float64s | float, smear: float, breadth: float
+    deviations: Float64s, onsets: Float64s | float, width: Float64s | float, edges: Edges, breadth: float
 ) -> Float64s:
     """Return the log likelihood of each deviation; the shapes of the first three are broadcast.
 
     Strays lie anywhere in several breadths, alike for every box under trial: a background that depended on the box
     would draw it to itself.
     """
-    start = np.maximum(deviations - smear / 2, onsets)
-    end = np.minimum(deviations + smear / 2, onsets + width)
-    box = np.maximum(end - start, 0.0) / (width * smear)
+    if edges.is_soft:
+        bell = edges.smear / np.sqrt(12.0)
+        past_onset = (deviations - onsets) / bell
+        box = (ndtr(past_onset) - ndtr(past_onset - width / bell)) / width
+    else:
+        start = np.maximum(deviations - edges.smear / 2, onsets)
+        end = np.minimum(deviations + edges.smear / 2, onsets + width)
+        box = np.maximum(end - start, 0.0) / (width * edges.smear)
     return np.asarray(
         np.log((1.0 - _STRAY_SHARE) * box + _STRAY_SHARE / (_STRAY_BREADTHS * breadth)), dtype=np.float64
     )
@@ -110,40 +142,57 @@ def fit_lateness(
         rough: spend less time, for a first look.
         known: the width with its standard deviation, and the smear, as all messages of the log tell them.
     """
-    low, high = _shortest_range(deviations)
-    width = max(high - low, _LEAST_WIDTH)
-    # Strays count alike however far out they are, and must not spread the cells without bound.
-    relative = np.clip(deviations - low, -3.0 * width - tick, 4.0 * width + tick)
+    low, width, relative = _reduce(deviations, tick)
     step = width * _ROUGH_STEP_SHARE
-    cells = _condense(relative, step)
+    cells = _count(relative, step)
     first = width if known is None else known.width
-    width_reach = 0.6 * width + tick if known is None else _REACH * known.width_error
+    width_reach = 0.6 * width + tick if known is None else REACH * known.width_error
     # Telling times apart to a step is rounding, like a tick.
-    wide = _Box(0.0, 0.6 * first + tick / 2, first, width_reach, max(tick, step))
+    rough_edges = Edges(max(tick, step), is_soft=False)
+    wide = _Box(0.0, 0.6 * first + tick / 2, first, width_reach, rough_edges)
     best, chosen = _fit_box(cells, wide, _COOLING, known)
     # Where ticks are coarse a soft edge would explain them by chance as well as the tick itself does.
     smears = [share * width for share in _SMEAR_SHARES if tick < _FINE_TICK_SHARE * width]
     if known is not None:
         smears = [known.smear] if known.softness else []
     for smear in smears:
-        softer, box = _fit_box(cells, replace(wide, smear=smear), _COOLING, known)
+        softer, box = _fit_box(cells, replace(wide, edges=Edges(smear, is_soft=True)), _SOFT_COOLING, known)
         if known is not None or softer > best + _SOFTER_GAIN:
             best, chosen = softer, box
-    is_sharp = chosen.smear == wide.smear
     if not rough:
-        step = width * _FINE_STEP_SHARE
+        step = width * _step_share(is_soft=chosen.edges.is_soft)
         near = replace(
             chosen,
-            reach=_REACH * chosen.reach,
-            width_reach=_REACH * chosen.width_reach,
-            smear=max(tick, step) if is_sharp else chosen.smear,
+            reach=REACH * chosen.reach,
+            width_reach=REACH * chosen.width_reach,
+            edges=chosen.edges if chosen.edges.is_soft else Edges(max(tick, step), is_soft=False),
         )
-        _, chosen = _fit_box(_condense(relative, step), near, _COLD, known)
-    softness = 0.0 if is_sharp else float(np.sqrt(max(chosen.smear**2 - tick**2, 0.0)))
-    fitted = Lateness(
-        low + chosen.onset, chosen.reach, chosen.width, chosen.width_reach, chosen.smear, softness
-    )
+        _, chosen = _fit_box(_count(relative, step), near, _COLD, known)
+    smear = chosen.edges.smear
+    softness = float(np.sqrt(smear**2 - tick**2)) if chosen.edges.is_soft else 0.0
+    fitted = Lateness(low + chosen.onset, chosen.reach, chosen.width, chosen.width_reach, smear, softness)
     return replace(fitted, onset=fitted.onset - fitted.lead)
+
+
+def condense(deviations: Float64s, tick: float, *, is_soft: bool) -> tuple[float, float, Float64s, Float64s]:
+    """Return a base, how wide deviations spread, the distinct ones from there on, and how often each occurs.
+
+    Strays far out are brought nearer. Where edges are soft, deviations need not be told apart finely.
+    """
+    low, width, relative = _reduce(deviations, tick)
+    return low, width, *_count(relative, width * _step_share(is_soft=is_soft))
+
+
+def _step_share(*, is_soft: bool) -> float:
+    return _ROUGH_STEP_SHARE if is_soft else _FINE_STEP_SHARE
+
+
+def _reduce(deviations: Float64s, tick: float) -> tuple[float, float, Float64s]:
+    """Return where ordinary deviations begin, over how much they spread, and all of them from there on."""
+    low, high = _shortest_range(deviations)
+    width = max(high - low, LEAST_WIDTH)
+    # Strays count alike however far out they are, and must not spread the cells without bound.
+    return low, width, np.clip(deviations - low, -3.0 * width - tick, 4.0 * width + tick)
 
 
 def _shortest_range(deviations: Float64s) -> tuple[float, float]:
@@ -157,16 +206,16 @@ def _shortest_range(deviations: Float64s) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class _Box:
-    """A box under trial: where it begins, its width, how far to look to both sides for each, its smear."""
+    """A box under trial: where it begins, its width, how far to look to both sides for each, its edges."""
 
     onset: float
     reach: float
     width: float
     width_reach: float
-    smear: float
+    edges: Edges
 
 
-def _condense(deviations: Float64s, step: float) -> tuple[Float64s, Float64s]:
+def _count(deviations: Float64s, step: float) -> tuple[Float64s, Float64s]:
     """Return distinct deviations to within a step, and how often each occurs."""
     cells, counts = np.unique(np.rint(deviations / step), return_counts=True)
     return cells * step, counts.astype(np.float64)
@@ -179,33 +228,64 @@ def _fit_box(
     known: Lateness | None,
 ) -> tuple[float, _Box]:
     """Return the best log likelihood, and the box with its standard deviations as reaches."""
-    values, weights = cells
     box, best = start, -np.inf
-    breadth = start.width + start.smear
+    breadth = start.width + start.edges.smear
     for turn, heat in enumerate(cooling):
-        zoom = _REACH if turn else 1.0
+        zoom = REACH if turn else 1.0
         # Onset and width hang together where ticks are coarse: a grid must not lose their common ridge.
         reach, width_reach = zoom * box.reach, zoom * box.width_reach
         if turn:
             reach, width_reach = max(reach, width_reach / 2), max(width_reach, reach / 2)
         onsets = np.linspace(box.onset - reach, box.onset + reach, _GRID)
-        least = max(box.width - width_reach, _LEAST_WIDTH / 4)
+        least = max(box.width - width_reach, LEAST_WIDTH / 4)
         widths = np.linspace(least, box.width + width_reach, _GRID)
-        terms = log_likelihood(values[:, None, None], onsets[:, None], widths, box.smear, breadth)
-        likelihood = np.tensordot(weights, terms, axes=1)
+        near, counts = simplify(*cells, onsets, onsets[:, None] + widths, box.edges.reach)
+        terms = log_likelihood(near[:, None, None], onsets[:, None], widths, box.edges, breadth)
+        likelihood = np.tensordot(counts, terms, axes=1)
         if known is None:
-            likelihood = likelihood - (np.log(widths / _USUAL_WIDTH) / _USUAL_SPREAD) ** 2 / 2
+            likelihood = likelihood + log_prior(widths)
         else:
             likelihood = likelihood - ((widths - known.width) / known.width_error) ** 2 / 2
         best = float(likelihood.max())
         posterior = np.exp((likelihood - best) / heat)
-        onset, onset_error = _moments(onsets, posterior.sum(axis=1))
-        width, width_error = _moments(widths, posterior.sum(axis=0))
-        box = _Box(onset, onset_error, width, width_error, box.smear)
+        onset, onset_error = moments(onsets, posterior.sum(axis=1))
+        width, width_error = moments(widths, posterior.sum(axis=0))
+        box = _Box(onset, onset_error, width, width_error, box.edges)
     return best, box
 
 
-def _moments(grid: Float64s, weights: Float64s) -> tuple[float, float]:
+def simplify(
+    values: Float64s, counts: Float64s, onsets: Float64s, ends: Float64s, reach: float
+) -> tuple[Float64s, Float64s]:
+    """Return values and counts with all that lies inside, or outside, of every box on trial taken together.
+
+    Args:
+        values: shape (n,), distinct deviations.
+        counts: shape (n,), how often each occurs.
+        onsets: where boxes on trial begin.
+        ends: where they end.
+        reach: how far from an edge its smear is felt.
+    """
+    at_onset = (values > onsets.min() - reach) & (values < onsets.max() + reach)
+    at_end = (values > ends.min() - reach) & (values < ends.max() + reach)
+    inside = (values >= onsets.max() + reach) & (values <= ends.min() - reach)
+    near = (at_onset | at_end) & ~inside
+    far = ~near & ~inside
+    kept_values, kept_counts = [values[near]], [counts[near]]
+    for alike in (inside, far):
+        if alike.any():
+            kept_values.append(values[alike][:1])
+            kept_counts.append(counts[alike].sum(keepdims=True))
+    return np.concatenate(kept_values), np.concatenate(kept_counts)
+
+
+def log_prior(widths: Float64s) -> Float64s:
+    """Return what is known about widths before a log is read."""
+    return np.asarray(-((np.log(widths / _USUAL_WIDTH) / _USUAL_SPREAD) ** 2) / 2, dtype=np.float64)
+
+
+def moments(grid: Float64s, weights: Float64s) -> tuple[float, float]:
+    """Return mean and standard deviation of a quantity whose even grid has these weights."""
     mean = float(weights @ grid / weights.sum())
     spread = float(weights @ (grid - mean) ** 2 / weights.sum())
     # A posterior narrower than the grid is known no better than the grid's step.
@@ -240,7 +320,7 @@ def _locate_batch(blocks: Float64s, lateness: Lateness) -> tuple[Float64s, Float
     for _ in range(2):
         grid = onsets[:, None] + reach[:, None] * steps
         terms = log_likelihood(
-            blocks[:, None, :], grid[:, :, None], lateness.width, lateness.smear, lateness.breadth
+            blocks[:, None, :], grid[:, :, None], lateness.width, lateness.edges, lateness.breadth
         )
         likelihood = np.nansum(terms, axis=2)
         weights = np.exp(likelihood - likelihood.max(axis=1, keepdims=True))
@@ -248,5 +328,5 @@ def _locate_batch(blocks: Float64s, lateness: Lateness) -> tuple[Float64s, Float
         onsets = (weights * grid).sum(axis=1)
         spread = (weights * (grid - onsets[:, None]) ** 2).sum(axis=1)
         errors = np.sqrt(spread + (grid[:, 1] - grid[:, 0]) ** 2 / 12)
-        reach = _REACH * errors
+        reach = REACH * errors
     return onsets, errors
