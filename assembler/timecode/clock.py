@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 _LOG_CLOCK_SHARE: Final = 200e-6
 # Smaller slips cannot be told from a clock's own wander, and no capture loses so little.
 _LEAST_SLIP_SAMPLES: Final = 2.0
+# A slip whose place is in more doubt than this (standard deviation) is told so.
+_TOLD_PLACE_SECONDS: Final = 0.05
 # A log's clock that wanders less than this share of the lateness is only a little unsteady.
 _STEADY_SHARE: Final = 0.25
 
@@ -238,6 +240,8 @@ def _tell_slips(line: LineFit, stretches: Sequence[ClockStretch]) -> list[Findin
         samples = after.shift_samples - before.shift_samples
         what = "lost" if samples > 0 else "repeated"
         text = f"about {abs(samples):.0f} samples {what}: the shift changes by {samples:+.1f} samples"
+        if span.start_error > _TOLD_PLACE_SECONDS:
+            text += f"; its place is known to {2.0 * span.start_error:.1f} s either way"
         findings.append(Finding("slip", span.start, text))
     return findings
 

@@ -7,7 +7,7 @@ heights on both sides.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -17,6 +17,8 @@ from assembler.timecode.sharing import Level, Logged, Shared, Slanted, make_leve
 from assembler.timecode.steps import SURE_DEVIATIONS, Line, find_steps, fit_line
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from assembler.arrays import Float64s, Int64s
     from assembler.timecode.stretches import Stretches
 
@@ -31,6 +33,8 @@ _SLOPE_DEVIATIONS: Final = 3.0
 _ODD_DEVIATIONS: Final = 4.0
 # No block counts as surer than this share of the usual error; where edges are soft, none as surer than usual.
 _LEAST_ERROR_SHARE: Final = 0.5
+# Blocks whose scatter exceeds its due by less than so many standard deviations scatter as they should.
+_SCATTER_DEVIATIONS: Final = 2.0
 # How heights change with the width is tried out on one that is wider by at least this share.
 _WIDTH_STEP_SHARE: Final = 0.01
 # A border is set again within so many blocks of where the step was found.
@@ -65,12 +69,14 @@ class Span:
         end: log seconds of its last one.
         messages: how many it has.
         by_slip: whether it begins at a slip, not at a border that the log itself tells.
+        start_error: seconds, how far off the slip's place may be (standard deviation).
     """
 
     start: float
     end: float
     messages: int
     by_slip: bool
+    start_error: float
 
 
 @dataclass(frozen=True)
@@ -98,11 +104,12 @@ class LineFit:
 
 @dataclass(frozen=True)
 class _Steps:
-    """Steps as found: the stretch of each block or message, the line, the lateness."""
+    """Steps as found: the stretch of each block or message, the line, the lateness, how sure borders are."""
 
     groups: Int64s
     line: Line
     lateness: Lateness
+    border_errors: Mapping[int, float] = field(default_factory=dict)
 
 
 def fit_stretches(stretches: Stretches, least_step: float) -> LineFit:
@@ -123,10 +130,11 @@ def fit_stretches(stretches: Stretches, least_step: float) -> LineFit:
         found, wanders = find_steps(*values, blocks.groups, max(least_step, doubt))
         line = fit_line(*values, found, sloped=_can_slope(blocks))
         slope = line.slope
-        groups = _set_borders(stretches, blocks, _Steps(found, line, lateness))
+        groups, border_errors = _set_borders(stretches, blocks, _Steps(found, line, lateness))
         left = deviations - line.heights[groups] - line.slope * seconds
         lateness = fit_lateness(_detrend(deviations, groups) if wanders else left, stretches.tick)
-    return _finish(stretches, _Steps(groups, line, lateness), wanders=wanders, least_step=least_step)
+    steps = _Steps(groups, line, lateness, border_errors)
+    return _finish(stretches, steps, wanders=wanders, least_step=least_step)
 
 
 def _finish(stretches: Stretches, steps: _Steps, *, wanders: bool, least_step: float) -> LineFit:
@@ -137,7 +145,7 @@ def _finish(stretches: Stretches, steps: _Steps, *, wanders: bool, least_step: f
         # A sloped line is never exact enough for a sharp box; its clock carries messages over all places
         # between two ticks, so that blocks do not err alike.
         carried = abs(line.slope) * float(np.ptp(stretches.seconds))
-        levels = _make_levels(stretches, groups, line, lateness)
+        levels = _make_levels(stretches, groups, line, lateness, _sure_scatter(line, blocks))
         if wanders or (line.slope and carried > stretches.tick):
             levels = _slant(stretches, groups, levels, line, lateness)
         levels, shared = _doubt_odd(levels, share_lateness(levels, lateness), line)
@@ -148,7 +156,7 @@ def _finish(stretches: Stretches, steps: _Steps, *, wanders: bool, least_step: f
     left = blocks.onsets - line.heights[blocks.groups] - line.slope * blocks.times
     excess = float(np.mean(left**2) - np.mean(blocks.errors**2))
     return LineFit(
-        spans=_spans(stretches, groups),
+        spans=_spans(stretches, groups, steps.border_errors),
         logged=Logged(levels, lateness, shared.gain, stretches.tick, is_steady=not wanders),
         shared=shared,
         slope=line.slope,
@@ -158,7 +166,7 @@ def _finish(stretches: Stretches, steps: _Steps, *, wanders: bool, least_step: f
     )
 
 
-def _spans(stretches: Stretches, groups: Int64s) -> tuple[Span, ...]:
+def _spans(stretches: Stretches, groups: Int64s, border_errors: Mapping[int, float]) -> tuple[Span, ...]:
     first = np.flatnonzero(np.diff(groups, prepend=-1))
     ends = np.append(first[1:], groups.size)
     return tuple(
@@ -167,6 +175,7 @@ def _spans(stretches: Stretches, groups: Int64s) -> tuple[Span, ...]:
             end=float(stretches.seconds[end - 1]),
             messages=int(end - start),
             by_slip=bool(start and stretches.groups[start] == stretches.groups[start - 1]),
+            start_error=border_errors.get(int(start), 0.0),
         )
         for start, end in zip(first, ends, strict=True)
     )
@@ -206,7 +215,15 @@ def _weakest_slip(stretches: Stretches, groups: Int64s, shared: Shared, least_st
     return int(slips[worst]) if sizes[worst] < needed[worst] else None
 
 
-def _make_levels(stretches: Stretches, groups: Int64s, line: Line, lateness: Lateness) -> tuple[Level, ...]:
+def _sure_scatter(line: Line, blocks: Blocks) -> float:
+    """Return how far blocks scatter in their own standard deviations; one where chance may have done it."""
+    chance = 1.0 + _SCATTER_DEVIATIONS / np.sqrt(2.0 * blocks.times.size)
+    return line.scatter if line.scatter > chance else 1.0
+
+
+def _make_levels(
+    stretches: Stretches, groups: Int64s, line: Line, lateness: Lateness, scatter: float
+) -> tuple[Level, ...]:
     """Return the stretches as levels, the slope being given.
 
     All messages of a stretch count together. A mean over blocks would not do: where every message has the same
@@ -221,7 +238,7 @@ def _make_levels(stretches: Stretches, groups: Int64s, line: Line, lateness: Lat
     return tuple(
         replace(
             make_level(part, stretches.tick, is_soft=lateness.softness > 0.0),
-            scatter=max(1.0, line.scatter),
+            scatter=scatter,
             doubt=float(doubt),
         )
         for part, doubt in zip(parts, doubts, strict=True)
@@ -300,18 +317,19 @@ def _make_blocks(stretches: Stretches, groups: Int64s, lateness: Lateness, slope
     return Blocks(starts, times, groups[starts], onsets + slope * times, errors)
 
 
-def _set_borders(stretches: Stretches, blocks: Blocks, steps: _Steps) -> Int64s:
-    """Return the stretch of each message, with the borders of steps set between single messages."""
+def _set_borders(stretches: Stretches, blocks: Blocks, steps: _Steps) -> tuple[Int64s, dict[int, float]]:
+    """Return the stretch of each message, borders set between single ones, and how sure those are, in seconds."""
+    errors: dict[int, float] = {}
     borders = np.zeros(stretches.seconds.size, dtype=np.int64)
     for block in np.flatnonzero(np.diff(steps.groups)) + 1:
         border = int(blocks.starts[block])
         if blocks.groups[block] == blocks.groups[block - 1]:
-            border = _set_border(stretches, blocks, steps, int(block))
+            border, errors[border] = _set_border(stretches, blocks, steps, int(block))
         borders[border] = 1
-    return np.asarray(np.cumsum(borders), dtype=np.int64)
+    return np.asarray(np.cumsum(borders), dtype=np.int64), errors
 
 
-def _set_border(stretches: Stretches, blocks: Blocks, steps: _Steps, block: int) -> int:
+def _set_border(stretches: Stretches, blocks: Blocks, steps: _Steps, block: int) -> tuple[int, float]:
     found, line, lateness = steps.groups, steps.line, steps.lateness
     same = np.flatnonzero((found == found[block]) | (found == found[block - 1]))
     first = max(block - _BORDER_BLOCKS, int(same[0]))
@@ -333,7 +351,11 @@ def _set_border(stretches: Stretches, blocks: Blocks, steps: _Steps, block: int)
     gains = np.concatenate(([0.0], np.cumsum(before - after)))
     # The mean over all places, by their likelihood, errs less at worst than the likeliest one.
     odds = np.exp(gains - gains.max())
-    return min(start + round(float(odds @ np.arange(odds.size) / odds.sum())), end - 1)
+    odds /= odds.sum()
+    places = np.arange(odds.size)
+    mean = float(odds @ places)
+    error = float(np.sqrt(odds @ (places - mean) ** 2)) * float(np.ptp(stretches.seconds[part])) / odds.size
+    return min(start + round(mean), end - 1), error
 
 
 def _phase_doubt(stretches: Stretches, lateness: Lateness) -> float:

@@ -196,6 +196,34 @@ def test_slip_is_found(samples: int, tick: float) -> None:
     assert fit.verdict == "locked"
 
 
+@pytest.mark.parametrize("tick", [1 / 1920, 1e-3])
+def test_slip_place_under_coarse_ticks(tick: float) -> None:
+    """Fifteen slips of eight samples under coarse ticks are found, half of them within 0.15 s, nearly all in 0.5 s.
+
+    Not all: who knew both shifts and all about lateness would miss that in one of a hundred or more under 1 ms ticks.
+    """
+    places = []
+    for seed in range(20, 35):
+        fit = fit_clock(make_points(60, seed=seed, lost=(33.3, 8), tick=tick), RATE, SAMPLE_RATE)
+        assert len(fit.stretches) == 2
+        places.append(abs(fit.stretches[1].log_start - 33.3))
+    assert np.count_nonzero(np.array(places) < 0.5) >= 13
+    assert np.median(places) < 0.15
+    assert max(places) < 0.8
+
+
+def test_doubt_of_a_slips_place_is_told() -> None:
+    """Where coarse ticks hide the place of a small slip, its finding says how much; a clear one needs no word."""
+    texts = [
+        fit_clock(make_points(60, seed=25, lost=(33.3, samples), tick=1e-3), RATE, SAMPLE_RATE)
+        .findings[0]
+        .text
+        for samples in (8, 64)
+    ]
+    assert "its place is known to 0." in texts[0]
+    assert "place" not in texts[1]
+
+
 def test_slip_under_a_foreign_log_clock() -> None:
     """A slip is told from the slope of the log's own clock."""
     fit = fit_clock(make_points(120, ratio=1 + 80e-6, lost=(50.0, 40)), RATE, SAMPLE_RATE)

@@ -124,9 +124,9 @@ def test_other_interfaces_keep_their_own_width(tick: float) -> None:
 
 
 def test_other_ticks_are_not_pooled() -> None:
-    """Logs of 1 ms and of half-millisecond ticks are settled apart."""
+    """Logs of 1000 and of 1024 ticks a second are settled apart."""
     generator = np.random.default_rng(8)
-    trials = [make_trial(generator, Kind(tick=tick)) for tick in (MILLISECOND, LOCKED_TICK, MILLISECOND)]
+    trials = [make_trial(generator, Kind(tick=tick)) for tick in (MILLISECOND, 1 / 1024, MILLISECOND)]
     pools = find_pools([trial.draft.line.logged for trial in trials])
     assert sorted(sorted(pool.members) for pool in pools) == [[0, 2], [1]]
 
