@@ -27,8 +27,8 @@ _LEAST_BLOCK_MESSAGES: Final = 8
 _USUAL_BLOCKS: Final = 16
 # With fewer blocks than this a slope cannot be told from noise.
 _LEAST_SLOPED_BLOCKS: Final = 6
-# A slope within so many of its own standard deviations is none.
-_SLOPE_DEVIATIONS: Final = 3.0
+# A slope within so many of its own standard deviations is none: clocks are locked or tens of ppm off, seldom less.
+_SLOPE_DEVIATIONS: Final = 4.0
 # Two ways to find a height that differ by more of their standard deviations than this cast doubt on both.
 _ODD_DEVIATIONS: Final = 4.0
 # No block counts as surer than this share of the usual error; where edges are soft, none as surer than usual.

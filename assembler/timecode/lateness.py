@@ -2,11 +2,12 @@
 
 A message is never early. It is late by something between nothing and a *width* that belongs to the
 interface, a few stragglers by much more; then its time is rounded to the log's tick. So the likelihood of a
-deviation is a box of that width whose edges are smeared, at least by one tick, over a broad background
-that lets strays count for little. The *onset* is where the box begins: the time of a message that came at
-once. Its posterior mean and deviation (flat prior) use whatever the log offers: sharp edges where ticks are
+deviation is a box of that width, its edges smeared evenly by a tick or, where lateness is soft, like a bell, over a
+broad background that lets strays count for little. The *onset* is where the box begins: the time of a message that
+came at once. Its posterior mean and deviation (flat prior) use whatever the log offers: sharp edges where ticks are
 fine, how often each tick occurs where they are coarse, the middle where lateness is bell-shaped. A plain mean
-would move with the width, a least value with the first stray.
+would move with the width, a least value with the first stray. What one log leaves open of the width, the logs of a
+session tell together (see `sharing`).
 
 Deviations, onsets, widths, smears and ticks are in seconds.
 """
@@ -65,8 +66,8 @@ class Lateness:
         onset_error: its standard deviation.
         width: between the promptest and the latest ordinary message.
         width_error: its standard deviation.
-        smear: how soft the edges are; never less than a tick.
-        softness: how much softer than ticks make them; zero where lateness is spread evenly.
+        smear: over how much edges are smeared; never less than a tick. Soft ones: the box of equal variance.
+        softness: the smear less what ticks make of it; zero where lateness is spread evenly.
     """
 
     onset: float
