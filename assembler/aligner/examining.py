@@ -5,13 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.comparing import (
-    BLOCK_SAMPLES,
-    FoundFlaw,
-    PlacedPass,
-    ReelFindings,
-    compare_reel,
-)
+from assembler.aligner.comparing import BLOCK_SAMPLES, compare_reel
+from assembler.aligner.findings import FoundFlaw, PlacedPass, ReelFindings
 from assembler.aligner.reels import place_reel
 from assembler.aligner.timemap import TimeMap
 from assembler.aligner.wiring import WiredReel, wire_reel

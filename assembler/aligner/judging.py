@@ -1,81 +1,65 @@
-"""Which of several captures is right where they differ.
+"""Which of several captures is right where they differ, part by part.
 
-Two captures that agree bit for bit settle it. Where all differ, each version is looked at as a tape's sound:
-does it hold one value, run along a straight line, repeat what came just before, or fit its surroundings worse
-(or suspiciously better) than the others? What can't be told is said to be undecided; nothing is guessed
-silently.
+Two captures that agree bit for bit settle it. Where all differ, every story of the place is weighed: the tape's sound
+is one version's in this part and another's in that, or nobody's; each of the other versions shows a flaw there, which
+began and ended somewhere. What the whole story costs is said in `evidence`; the cheapest one is the likeliest. Where
+another story that takes a different version costs nearly as little, the part is undecided and told; nothing is
+guessed silently.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.detecting import (
-    EDGE_SAMPLES,
-    LEAST_RUN,
-    MATERIAL_RUNS,
-    PREDICTOR_ORDER,
-    Run,
-    constant_runs,
-    constant_share,
-    fit_predictor,
-    is_straight,
-    loud_edges,
-    prediction_errors,
-    repeated_from,
-)
+from assembler.aligner.detecting import MATERIAL_RUNS, PREDICTOR_ORDER
+from assembler.aligner.evidence import border_cost, errors_of, flaw_cost, look_around, sound_cost
 from assembler.aligner.ranges import ranges_of
+from assembler.aligner.structures import cuts_of, rough_borders, structures_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assembler.aligner.evidence import Surroundings
     from assembler.aligner.ranges import Range
+    from assembler.aligner.structures import Structure
     from assembler.arrays import Bools, Float64s, Int32s
 
 CONTEXT_SAMPLES = 1024
-"""Samples on each side of a difference that the predictor is fitted to: 21 ms at 48 kHz."""
+"""Samples read on each side of a difference: 21 ms at 48 kHz."""
 
 CLICK_SAMPLES = 48
-"""Up to this length an excess of prediction error is called a click, above it a burst."""
-
-DECIDED_DECADES = 0.5
-"""Two versions whose misfit differs by less than this (5 dB) are not told apart."""
-
-BAD_DECADES = 1.5
-"""A version that is chosen as the less bad one is still called flawed from this misfit (15 dB) on, if it is noise."""
-
-LEAST_WINDOW, LARGEST_WINDOW = 32, 256
-"""Samples over which prediction errors are averaged, so that a stretch is held against others of like length."""
+"""Up to this length noise thrown into the sound is called a click, above it a burst."""
 
 BRIDGE_SAMPLES = 64
 """Differences closer than this are one: inside a flaw, the wrong sample is now and then the right one."""
 
-STRUCTURED_SHARE = 0.7
-CONTINUED_SAMPLES = 64
-STILL_SAMPLES = 128
+CHANCE_SAMPLES = 7
+"""So many samples in a row are equal by chance where sound is quiet."""
 
-LEAST_COLOURED = 256
-COLOURED_SHARE, WHITE_SHARE = 0.1, 0.5
-"""Share of its power that a stretch's own past leaves unpredicted: sound stays below, white noise above."""
+FLAW_COST = 12.0
+"""A flaw begins about once in so many samples, as a natural logarithm (e^12 is 3 s at 48 kHz)."""
 
+AGREEING_COST = 60.0
+"""Two captures that agree are both wrong only where that is beyond doubt: no model of sound is."""
 
-@dataclass(frozen=True)
-class Version:
-    """How one capture's version of a stretch looks.
+LEAST_MARGIN = 24.0
+MARGIN_PER_SAMPLE = 0.05
+"""By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts."""
 
-    Args:
-        kind: flaw it shows: mute, hold, straight, repeat, click, burst; "" when nothing speaks against it.
-        structured: whether the flaw is of the kind that no sound makes (mute, hold, straight, repeat).
-        misfit: how far, in powers of ten, its prediction errors lie outside those of its surroundings.
-    """
+ODD_RATIO = 3.0
+"""A flawed version whose prediction errors have not three times the power of its surroundings' just disagrees."""
 
-    kind: str
-    structured: bool
-    misfit: float
+STEPPED_CAUTION = 12.0
+"""Sound that holds levels by nature has edges that nothing foretells; so much more is asked of all evidence there."""
+
+DISPLACED_COST = 250.0
+"""What it takes to say, of such sound, that it belongs elsewhere: it need not look odd to be wrong."""
+
+ROUGH_SCALES = 8.0
+"""Prediction errors this many scales large may be noise that sets in; that only says where to cut."""
 
 
 @dataclass(frozen=True)
@@ -94,274 +78,242 @@ class Verdict:
 
 
 @dataclass(frozen=True)
-class Surroundings:
-    """What predictions of good material around a stretch look like.
+class Judged:
+    """A part of a place, and what is said of it."""
 
-    Args:
-        agreed: the samples that most captures hold, else the first one's.
-        predictor: fitted to them.
-        least: smallest mean square error of its windows.
-        largest: largest one.
-        is_coarse: whether neighbouring samples are mostly equal, so that levels held prove nothing.
-    """
-
-    agreed: Int32s
-    predictor: Float64s
-    least: float
-    largest: float
-    is_coarse: bool
+    start: int
+    end: int
+    verdict: Verdict
 
 
-def judge(
+def judge_place(
     versions: Sequence[Int32s],
     place: Range,
-    difference: Range,
-    stretch: Range,
     step: int,
+    *,
     witnesses: Sequence[Int32s] = (),
-) -> Verdict:
-    """Return which of several differing versions of one stretch is right.
+    open_ends: tuple[bool, bool] = (False, False),
+    holders: Sequence[int] = (),
+) -> list[Judged]:
+    """Return a verdict for each part of a place in which versions differ; parts in which they agree are left out.
 
     Args:
         versions: one array per capture in the order of trust, all of one length, with the same context
             around the place.
-        place: start and end of all that is seen together; the surroundings lie outside.
-        difference: the difference in it that is looked at; its borders are those of a flaw.
-        stretch: the part of the difference that is judged.
+        place: where they differ.
         step: one step of the tape's word length.
         witnesses: other captures of the same samples; heard on the surroundings only.
+        open_ends: whether the place begins, ends, where a capture does.
+        holders: how many captures hold each version; one where nothing is said.
     """
-    around = _surroundings([*versions, *witnesses], place, stretch[1] - stretch[0])
-    looks = [look_at(samples, difference, stretch, step, around) for samples in versions]
-    looks = _white_against_coloured(looks, versions, stretch)
-    order = sorted(range(len(looks)), key=lambda i: (looks[i].structured, looks[i].misfit, i))
-    best, second = looks[order[0]], looks[order[1]]
-    if best.structured:
-        # Nobody has it right: all are listed and the order of trust stands.
-        return Verdict(0, tuple(look.kind for look in looks), decided=True)
-    decided = second.structured or second.misfit - best.misfit >= DECIDED_DECADES
-    right = order[0] if decided else 0
-    kinds = [_name(look, decided=decided) for look in looks]
-    if not (decided and best.misfit >= BAD_DECADES and _is_noise(versions[right], stretch, around)):
-        kinds[right] = ""
-    return Verdict(right, tuple(kinds), decided)
-
-
-def look_at(samples: Int32s, difference: Range, stretch: Range, step: int, around: Surroundings) -> Version:
-    """Return how a stretch of one capture looks in its surroundings.
-
-    Args:
-        samples: the stretch with context on both sides.
-        difference: what it is a part of.
-        stretch: its start and end in ``samples``.
-        step: one step of the tape's word length.
-        around: what its surroundings look like.
-    """
-    start, end = stretch
-    errors = prediction_errors(samples.astype(np.float64), around.predictor)
-    # An edge shows in the predictions that still reach over it, hence the samples behind the stretch.
-    windows = _windowed(errors[start : min(end + PREDICTOR_ORDER, samples.size)], _window_of(end - start))
-    inside = _windowed(errors[min(start + PREDICTOR_ORDER, end) : end], _window_of(end - start))
-    floor = step * step / 12.0
-    excess = _decades(float(np.quantile(windows, 0.9)) + floor, around.largest + floor)
-    lack = _decades(around.least + floor, float(np.median(inside)) + floor) if inside.size else 0.0
-    kind = _structure(samples, difference, stretch, step, around)
-    misfit = max(excess, 0.0 if around.is_coarse else lack, 0.0)
-    if kind:
-        return Version(kind, structured=True, misfit=misfit)
-    is_odd = misfit > DECIDED_DECADES and not around.is_coarse
-    held = _held_run(samples, stretch) if is_odd else None
-    if held is not None:
-        # In quiet material a level has no loud edges to prove it by, but it is what is odd.
-        kind = "hold" if held.value else "mute"
-    elif excess > DECIDED_DECADES:
-        kind = "click" if end - start <= CLICK_SAMPLES else "burst"
-    return Version(kind, structured=False, misfit=misfit)
-
-
-def parts_of(versions: Sequence[Int32s], place: Range) -> list[tuple[Range, Range]]:
-    """Return the parts of a place that are judged one by one, each with the difference that it is a part of.
-
-    Where the versions are the same there is nothing to judge. Flaws of two captures that overlap are one
-    difference, but each part of it may have another right version: it is cut where a run of one value begins or
-    ends in any of them.
-    """
-    start, end = place
-    low, high = max(0, start - LEAST_RUN), end + LEAST_RUN
-    differs = np.zeros(end - start, np.bool_)
-    edges: set[int] = set()
-    for samples in versions:
-        differs |= samples[start:end] != versions[0][start:end]
-        runs = constant_runs(samples[low:high])
-        if len(runs) <= MATERIAL_RUNS:
-            # A run begins with the last good sample where a capture held it.
-            edges.update(edge + low for run in runs for edge in (run.start + 1, run.end))
-    parts = []
-    for first, last in ranges_of(differs, offset=start, bridge=BRIDGE_SAMPLES):
-        inside = sorted({first, last, *(edge for edge in edges if first < edge < last)})
-        parts += [((first, last), part) for part in pairwise(inside)]
-    return parts
-
-
-def _surroundings(versions: Sequence[Int32s], place: Range, length: int) -> Surroundings:
-    """Return what the captures agree on around a place; windows in which other flaws lie are left out."""
-    size = _window_of(length)
-    agreed, is_agreed = _agreement(versions)
-    sides = [
-        (max(0, place[0] - CONTEXT_SAMPLES), place[0]),
-        (place[1], min(agreed.size, place[1] + CONTEXT_SAMPLES)),
+    around = look_around([*versions, *witnesses], place, step)
+    structures = [
+        structures_of(
+            samples,
+            around.agreed,
+            [other for other in versions if other is not samples],
+            place,
+            step,
+            open_ends,
+            is_stepped=around.is_stepped,
+        )
+        for samples in versions
     ]
-    sides = [side for side in sides if side[1] - side[0] > PREDICTOR_ORDER]
-    longer = max(sides, key=lambda side: int(is_agreed[slice(*side)].sum()))
-    predictor = fit_predictor(agreed[slice(*longer)].astype(np.float64))
-    windows, trusted, equal = [], [], []
-    for low, high in sides:
-        errors = prediction_errors(agreed[low:high].astype(np.float64), predictor)[PREDICTOR_ORDER:]
-        windows.append(_windowed(errors, size))
-        doubts = (~is_agreed[low + PREDICTOR_ORDER : high]).astype(np.float64)
-        trusted.append(_windowed(doubts, size) == 0.0)
-        equal.append((np.diff(agreed[low:high]) == 0)[is_agreed[low + 1 : high]])
-    powers, good = np.concatenate(windows), np.concatenate(trusted)
-    chosen = powers[good] if good.any() else powers
-    still = np.concatenate(equal)
-    is_coarse = still.size > 0 and float(np.mean(still)) > STRUCTURED_SHARE
-    return Surroundings(agreed, predictor, float(chosen.min()), float(chosen.max()), is_coarse)
-
-
-def _agreement(versions: Sequence[Int32s]) -> tuple[Int32s, Bools]:
-    """Return the samples that most captures hold, else the first one's, and where two at least agree."""
-    agreed = versions[0].copy()
-    is_agreed = np.zeros(agreed.size, np.bool_)
-    for index, first in enumerate(versions):
-        for second in versions[index + 1 :]:
-            fresh = (first == second) & ~is_agreed
-            agreed[fresh] = first[fresh]
-            is_agreed |= fresh
-    return agreed, is_agreed
-
-
-def _window_of(length: int) -> int:
-    return min(max(length + PREDICTOR_ORDER, LEAST_WINDOW), LARGEST_WINDOW)
-
-
-def _windowed(errors: Float64s, size: int) -> Float64s:
-    """Return the mean square of each whole window; of what there is, where there is less than one."""
-    if errors.size < size:
-        return np.array([np.mean(errors**2)]) if errors.size else np.zeros(0)
-    whole = errors[: errors.size // size * size].reshape(-1, size)
-    return np.asarray(np.mean(whole**2, axis=1), np.float64)
-
-
-def _decades(power: float, against: float) -> float:
-    return float(np.log10(power / against))
-
-
-def _structure(samples: Int32s, difference: Range, stretch: Range, step: int, around: Surroundings) -> str:
-    """Return the kind of flaw that the stretch shows by its build alone, or nothing."""
-    if around.is_coarse:
-        return ""
-    start, end = stretch
-    held = _held_run(samples, stretch)
-    if held is not None and held.value == 0:
-        return "mute" if _cuts_off(around.agreed, difference, stretch, step) else ""
-    if held is not None:
-        return "" if _is_still(samples, held) else "hold"
-    if is_straight(samples, start, end, step):
-        return "straight"
-    lag = repeated_from(samples, start, end)
-    if lag is not None and not _goes_on_repeating(samples, end, lag):
-        return "repeat"
-    return ""
-
-
-def _held_run(samples: Int32s, stretch: Range) -> Run | None:
-    """Return the run of one value that a stretch lies in, or is for the most part; None where it is neither."""
-    start, end = stretch
-    for run in constant_runs(samples):
-        if run.start <= start and end <= run.end:
-            return run
-    if end - start >= 4:
-        if constant_share(samples, start, end, zero=True) > STRUCTURED_SHARE:
-            return Run(start, end, 0)
-        if constant_share(samples, start, end, zero=False) > STRUCTURED_SHARE:
-            return Run(start, end, int(samples[start]) or 1)
-    return None
-
-
-def _is_still(samples: Int32s, run: Run) -> bool:
-    """Return whether a capture mostly holds levels beside a run too, as a tail of a few steps does."""
-    beside = (
-        samples[max(0, run.start - STILL_SAMPLES) : run.start],
-        samples[run.end : run.end + STILL_SAMPLES],
+    differs = _differs(versions, place)
+    # Where levels are held by nature versions agree in every other half period, which is no border.
+    borders = [] if around.is_stepped else _borders(versions, differs, place, around)
+    parts = cuts_of(structures, borders, place)
+    stories = _Stories(
+        versions,
+        structures,
+        around,
+        parts,
+        open_ends,
+        holders or [1] * len(versions),
+        [_is_flawed_before(samples, place, [samples, *witnesses], around.agreed) for samples in versions],
     )
-    steady = np.concatenate([np.diff(side) == 0 for side in beside])
-    return steady.size > 0 and float(np.mean(steady)) > 0.5
-
-
-def _cuts_off(agreed: Int32s, difference: Range, stretch: Range, step: int) -> bool:
-    """Return whether zeros in a stretch cut sound off at a border of the difference; else they may be a rest.
-
-    Where zeros go over into sound inside it, the sound may well set in by itself: the other capture's
-    flaw only happens to lie over it.
-    """
-    before, behind = loud_edges(agreed, Run(*stretch, 0), step)
-    # A run begins one sample behind the border where the last good sample was zero or was held.
-    return (before and stretch[0] - difference[0] in (0, 1)) or (behind and stretch[1] == difference[1])
-
-
-def _white_against_coloured(
-    looks: Sequence[Version], versions: Sequence[Int32s], stretch: Range
-) -> list[Version]:
-    """Return the looks, those of noise bursts marked as no sound's where another version is sound.
-
-    The onset of a note fits its surroundings as badly as noise does; but it can be predicted from itself.
-    """
-    if stretch[1] - stretch[0] < LEAST_COLOURED or any(look.structured for look in looks):
-        return list(looks)
-    white = [_unpredicted_share(samples[stretch[0] : stretch[1]]) for samples in versions]
-    if not any(0.0 < share < COLOURED_SHARE for share in white):
-        return list(looks)
     return [
-        Version("burst", structured=True, misfit=look.misfit) if share > WHITE_SHARE else look
-        for look, share in zip(looks, white, strict=True)
+        Judged(start, end, verdict)
+        for (start, end), verdict in zip(parts, stories.verdicts(), strict=True)
+        if differs[start - place[0] : end - place[0]].any()
     ]
 
 
-def _is_noise(samples: Int32s, stretch: Range, around: Surroundings) -> bool:
-    """Return whether a stretch is noise that sets in and stops: a burst. The onset of a note does not stop."""
-    start, end = stretch
-    if end - start < LEAST_COLOURED or _unpredicted_share(samples[start:end]) <= WHITE_SHARE:
-        return False
-    errors = prediction_errors(samples.astype(np.float64), around.predictor) ** 2
-    behind = end + PREDICTOR_ORDER
-    first, last = (
-        float(np.mean(errors[start : start + EDGE_SAMPLES])),
-        float(np.mean(errors[end - EDGE_SAMPLES : end])),
+def _is_flawed_before(version: Int32s, place: Range, captures: Sequence[Int32s], agreed: Int32s) -> bool:
+    """Return whether a capture that holds a version stands alone before the place already: its flaw goes on."""
+    before = slice(max(0, place[0] - BRIDGE_SAMPLES), place[0])
+    return any(
+        np.array_equal(one[slice(*place)], version[slice(*place)])
+        and not np.array_equal(one[before], agreed[before])
+        for one in captures
     )
-    before = float(np.mean(errors[start - LARGEST_WINDOW : start]))
-    after = float(np.mean(errors[behind : behind + LARGEST_WINDOW]))
-    return first > 10 * before + 1 and last > 10 * after + 1
 
 
-def _unpredicted_share(samples: Int32s) -> float:
-    """Return the share of a stretch's power that its own past does not predict; 0 where it is silent."""
-    sound = samples.astype(np.float64)
-    power = float(np.mean(sound**2))
-    if power == 0.0:
-        return 0.0
-    errors = prediction_errors(sound, fit_predictor(sound))[PREDICTOR_ORDER:]
-    return float(np.mean(errors**2)) / power
+def _borders(versions: Sequence[Int32s], differs: Bools, place: Range, around: Surroundings) -> list[int]:
+    """Return where noise sets in or stops, and where versions begin and cease to agree for a while."""
+    usual = ROUGH_SCALES * around.scales[1] * around.step
+    borders = [
+        edge
+        for samples in versions
+        for edge in rough_borders(samples, place, around.models[0].predictor, usual)
+    ]
+    for bridge in (CHANCE_SAMPLES, BRIDGE_SAMPLES):
+        ranges = ranges_of(differs, offset=place[0], bridge=bridge)
+        if len(ranges) <= MATERIAL_RUNS:
+            break
+    return borders + [edge for found in ranges for edge in found if place[0] < edge < place[1]]
 
 
-def _goes_on_repeating(samples: Int32s, end: int, lag: int) -> bool:
-    """Return whether the sound behind a repeated block repeats too: it does so by nature, as a loop or a tone."""
-    behind = samples[end : end + CONTINUED_SAMPLES]
-    if behind.size == 0:
-        return False
-    return bool(np.mean(behind == samples[end - lag : end - lag + behind.size]) > 0.95)
+def _differs(versions: Sequence[Int32s], place: Range) -> Bools:
+    differs = np.zeros(place[1] - place[0], np.bool_)
+    for samples in versions[1:]:
+        differs |= samples[slice(*place)] != versions[0][slice(*place)]
+    return differs
 
 
-def _name(look: Version, *, decided: bool) -> str:
-    if look.kind:
-        return look.kind
-    return "burst" if decided and look.misfit > 0 else "disagreement"
+class _Stories:
+    """All stories of a place: in each part one version is the tape's, or none is; what each costs."""
+
+    def __init__(
+        self,
+        versions: Sequence[Int32s],
+        structures: Sequence[Sequence[Structure]],
+        around: Surroundings,
+        parts: Sequence[Range],
+        open_ends: tuple[bool, bool],
+        holders: Sequence[int],
+        flawed_before: Sequence[bool],
+    ) -> None:
+        self._versions = versions
+        self._around = around
+        self._caution = STEPPED_CAUTION if around.is_stepped else 1.0
+        self._parts = parts
+        self._open_ends = open_ends
+        self._holders = np.array(holders)
+        self._flawed_before = np.array(flawed_before)
+        self._errors = [errors_of(samples, around) for samples in versions]
+        self._sounds = [[self._sound(version, part) for version in range(len(versions))] for part in parts]
+        self._flaws = [
+            [self._flawed(number, truth, structures) for truth in (*versions, None)]
+            for number in range(len(parts))
+        ]
+        self._same = [
+            np.array([[np.array_equal(a[slice(*part)], b[slice(*part)]) for b in versions] for a in versions])
+            for part in parts
+        ]
+
+    @property
+    def _nobody(self) -> int:
+        """The state in which no version is the tape's; the others are the versions' indices."""
+        return len(self._versions)
+
+    def verdicts(self) -> list[Verdict]:
+        """Return what the cheapest stories say of each part."""
+        totals = self._totals()
+        return [self._verdict(number, total) for number, total in enumerate(totals)]
+
+    def _sound(self, version: int, part: Range) -> float:
+        """Return the cost of a version as sound in a part, but for what the part before foretells."""
+        later = min(part[0] + PREDICTOR_ORDER, part[1]), part[1]
+        return sound_cost(self._versions[version], self._errors[version], later, self._around)
+
+    def _flawed(
+        self, number: int, truth: Int32s | None, structures: Sequence[Sequence[Structure]]
+    ) -> list[tuple[float, str]]:
+        """Return what each version costs as a flaw in a part, and its kind, one version being the tape's."""
+        flaws = [
+            flaw_cost(samples, self._parts[number], built, truth, self._around)
+            for samples, built in zip(self._versions, structures, strict=True)
+        ]
+        if not self._around.is_stepped:
+            return flaws
+        # Blocks of synthetic sound played twice are not always known as such: they may be in the wrong place.
+        displaced = [sound + DISPLACED_COST for sound in self._sounds[number]]
+        return [min(flaw, (cost, "disagreement")) for flaw, cost in zip(flaws, displaced, strict=True)]
+
+    def _local(self, number: int) -> Float64s:
+        """Return what each state costs in a part: the tape's version as sound, all that differ from it as flaws."""
+        costs = []
+        for truth, sound in enumerate([*self._sounds[number], 0.0]):
+            flaws = self._holders * np.array([cost for cost, _ in self._flaws[number][truth]])
+            flawed = np.ones(self._nobody, np.bool_) if truth == self._nobody else ~self._same[number][truth]
+            costs.append(sound + float(flaws[flawed].sum()))
+        return np.array(costs)
+
+    def _falling(self) -> Float64s:
+        """Return what it costs each version to be flawed from here on; that several captures are alike, more."""
+        cost = FLAW_COST * self._holders + AGREEING_COST * (self._holders - 1)
+        return np.asarray(self._caution * cost, np.float64)
+
+    def _entering(self, number: int) -> Float64s:
+        """Return what it costs to go into a part, shape (states before, states in it); first part: one row."""
+        start, end = self._parts[number]
+        states = self._nobody + 1
+        if number == 0:
+            falling = np.where(
+                self._flawed_before, self._caution * FLAW_COST * (self._holders - 1), self._falling()
+            )
+            row: Float64s = np.asarray(falling.sum() - np.append(falling, 0.0), np.float64)
+            past = None if self._open_ends[0] else self._around.agreed
+            for version in range(self._nobody):
+                row[version] += border_cost(past, self._versions[version], start, end, self._around)
+            return row[None, :]
+        table = np.zeros((states, states))
+        falling = self._falling()
+        for before in range(states):
+            for behind in range(states):
+                if before not in (behind, self._nobody):
+                    table[before, behind] += float(falling[before])
+                if behind != self._nobody:
+                    past = None if before == self._nobody else self._versions[before]
+                    one = self._versions[behind]
+                    table[before, behind] += border_cost(past, one, start, end, self._around)
+        return table
+
+    def _leaving(self) -> Float64s:
+        """Return what the samples behind the place, on which captures agree, cost after each state."""
+        end, agreed = self._parts[-1][1], self._around.agreed
+        costs = [border_cost(one, agreed, end, agreed.size, self._around) for one in (*self._versions, None)]
+        return np.array([0.0] * len(costs) if self._open_ends[1] else costs)
+
+    def _totals(self) -> list[Float64s]:
+        """Return for each part and state what the cheapest story costs that has the part in that state."""
+        local = [self._local(number) for number in range(len(self._parts))]
+        entering = [self._entering(number) for number in range(len(self._parts))]
+        forward = [entering[0][0] + local[0]]
+        for number in range(1, len(self._parts)):
+            forward.append((forward[-1][:, None] + entering[number]).min(axis=0) + local[number])
+        backward = [self._leaving()]
+        for number in range(len(self._parts) - 1, 0, -1):
+            backward.append((entering[number] + local[number] + backward[-1]).min(axis=1))
+        return [ahead + behind for ahead, behind in zip(forward, reversed(backward), strict=True)]
+
+    def _verdict(self, number: int, totals: Float64s) -> Verdict:
+        start, end = self._parts[number]
+        same = self._same[number]
+        margin = self._caution * LEAST_MARGIN
+        if not self._around.is_stepped:
+            margin += MARGIN_PER_SAMPLE * (end - start)
+        nobody = totals[self._nobody]
+        best = int(np.argmin(totals[: self._nobody]))
+        if nobody + margin < totals[best]:
+            return Verdict(
+                0, tuple(self._kind(number, v, self._nobody) for v in range(self._nobody)), decided=True
+            )
+        near = [v for v in range(self._nobody) if totals[v] < totals[best] + margin]
+        decided = bool(same[best, near].all()) and bool(totals[best] <= nobody)
+        if not decided:
+            best = near[0]
+        kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]
+        return Verdict(best, tuple(kinds), decided)
+
+    def _kind(self, number: int, version: int, truth: int) -> str:
+        """Return what a version shows in a part if it is flawed there."""
+        start, end = self._parts[number]
+        kind = self._flaws[number][truth][version][1]
+        if kind != "burst":
+            return kind
+        power = float(np.mean(self._errors[version][0, start:end] ** 2))
+        if power < ODD_RATIO * self._around.scales[1] ** 2:
+            return "disagreement"
+        return "click" if end - start <= CLICK_SAMPLES else "burst"

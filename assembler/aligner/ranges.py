@@ -80,3 +80,8 @@ def without(ranges: Sequence[Range], holes: Sequence[Range]) -> list[Range]:
 def total(ranges: Iterable[Range]) -> int:
     """Return how many samples the ranges hold."""
     return sum(end - start for start, end in ranges)
+
+
+def pieces_of(ranges: Iterable[Range], longest: int) -> list[Range]:
+    """Return the ranges cut into pieces of at most so many samples."""
+    return [(low, min(end, low + longest)) for start, end in ranges for low in range(start, end, longest)]

@@ -40,8 +40,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
     from pathlib import Path
 
-    from assembler.aligner.comparing import PlacedPass
     from assembler.aligner.examining import ExaminedReel
+    from assembler.aligner.findings import PlacedPass
     from assembler.aligner.ranges import Range
     from assembler.aligner.timemap import TimeMap
     from assembler.importer import ImportedPass, ImportedSession

@@ -26,9 +26,9 @@ STEADY_GAPS = 0.8
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assembler.aligner.comparing import FoundFlaw, PlacedPass, ReelFindings
     from assembler.aligner.edit import AlignedPass
     from assembler.aligner.examining import ExaminedReel
+    from assembler.aligner.findings import FoundFlaw, PlacedPass, ReelFindings
     from assembler.aligner.planning import Forced
     from assembler.arrays import Int64s
     from assembler.sheet import Sheet

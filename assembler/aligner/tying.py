@@ -17,8 +17,8 @@ from assembler.importer import Note
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.comparing import PlacedPass
     from assembler.aligner.examining import ExaminedReel
+    from assembler.aligner.findings import PlacedPass
     from assembler.arrays import Int32s
 
 TIE_SECONDS = 0.02

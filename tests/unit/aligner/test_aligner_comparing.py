@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.comparing import BLOCK_SAMPLES, PlacedPass, ReelFindings, compare_reel
+from assembler.aligner.comparing import BLOCK_SAMPLES, compare_reel
+from assembler.aligner.findings import PlacedPass, ReelFindings
 from assembler.aligner.ranges import common, merged, total
 from assembler.aligner.timemap import Slip, map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape

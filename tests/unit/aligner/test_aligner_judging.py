@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.judging import CONTEXT_SAMPLES, Verdict, judge, parts_of
+from assembler.aligner.judging import CONTEXT_SAMPLES, Judged, Verdict, judge_place
 from scripts.bench.trial_sessions import make_tape
 
 if TYPE_CHECKING:
@@ -32,8 +32,16 @@ def _flawed(kind: str, right: Int32s, end: int) -> Int32s:
     return samples
 
 
-def _verdict(first: Int32s, second: Int32s, place: tuple[int, int]) -> Verdict:
-    return judge([first, second], place, place, place, 1)
+def _verdict(
+    first: Int32s, second: Int32s, place: tuple[int, int], witnesses: tuple[Int32s, ...] = ()
+) -> Verdict:
+    """Return what is said of the longest part."""
+    parts = judge_place([first, second], place, 1, witnesses=witnesses)
+    return max(parts, key=lambda part: part.end - part.start).verdict
+
+
+def _at(parts: list[Judged], sample: int) -> Verdict:
+    return next(part.verdict for part in parts if part.start <= sample < part.end)
 
 
 @pytest.mark.parametrize("right_first", [True, False])
@@ -126,15 +134,26 @@ def test_a_rest_that_ends_inside_the_difference_is_no_mute() -> None:
     right = make_tape("tones", 16, 12_000, np.random.default_rng(32))[0]
     right[START - 3000 : START + 400] = 0
     burst = _flawed("burst", right, START + 900)
-    difference = START, START + 900
-    verdict = judge([right, burst], difference, difference, (START, START + 400), 1)
+    verdict = _verdict(right, burst, (START, START + 900))
     assert (verdict.right, verdict.kinds[0]) == (0, "")
 
 
-def test_a_mute_over_a_square_wave_is_not_decided() -> None:
-    """A square wave starts and stops at full level by nature, so that zeros in it may be a rest."""
+@pytest.mark.parametrize("kind", ["mute", "hold"])
+def test_a_level_over_a_square_wave_is_told(kind: str) -> None:
+    """A square wave holds levels by nature, but at its own pace: where the other version stays on one, that is odd."""
     right = np.tile(np.repeat(np.array([9000, -9000], np.int32), 70), 100)[:12_000]
-    assert not _verdict(right, _flawed("mute", right, START + 1000), (START, START + 1000)).decided
+    assert _verdict(_flawed(kind, right, START + 1000), right, (START, START + 1000)) == Verdict(
+        1, (kind, ""), decided=True
+    )
+
+
+def test_a_rest_between_square_waves_is_not_decided() -> None:
+    """Where a square wave stops in one version and goes on a little in the other, nothing tells which is right."""
+    wave = np.tile(np.repeat(np.array([9000, -9000], np.int32), 70), 100)[:12_000]
+    stops, goes_on = wave.copy(), wave.copy()
+    stops[START:] = 0
+    goes_on[START + 700 :] = 0
+    assert not _verdict(stops, goes_on, (START, START + 700)).decided
 
 
 def test_a_square_wave_is_never_named_a_hold() -> None:
@@ -144,14 +163,6 @@ def test_a_square_wave_is_never_named_a_hold() -> None:
     right[START + 900 :] = 700
     verdict = _verdict(right, _flawed("mute", right, START + 900), (START, START + 900))
     assert "hold" not in verdict.kinds
-
-
-def test_a_level_over_a_square_wave_is_not_decided() -> None:
-    """Where the material holds levels itself, a held level proves nothing: the place is undecided."""
-    right = np.tile(np.repeat(np.array([9000, -9000], np.int32), 70), 100)[:12_000]
-    held = right.copy()
-    held[START : START + 1000] = right[START - 1]
-    assert not _verdict(held, right, (START, START + 1000)).decided
 
 
 def test_a_loop_is_no_repeated_block() -> None:
@@ -169,9 +180,8 @@ def test_a_third_pass_is_heard_on_the_surroundings() -> None:
     muted[START - 1500 : START + 2500] = 0
     place = (START, START + 300)
     burst = _flawed("burst", right, place[1])
-    verdict = judge([muted, burst], place, place, place, 1, [right])
-    assert verdict.kinds[0] == "mute"
-    assert judge([muted, right], place, place, place, 1, [right]) == Verdict(1, ("mute", ""), decided=True)
+    assert _verdict(muted, burst, place, (right,)).kinds[0] == "mute"
+    assert _verdict(muted, right, place, (right,)) == Verdict(1, ("mute", ""), decided=True)
 
 
 def test_overlapping_flaws_are_judged_in_parts() -> None:
@@ -181,8 +191,11 @@ def test_overlapping_flaws_are_judged_in_parts() -> None:
     first[START : START + 600] = 0
     second[START + 400 : START + 900] = right[START + 399]
     second[START + 2000 : START + 2010] += 5
-    parts = [part for _, part in parts_of([first, second], (START, START + 2010))]
-    borders = {edge for part in parts for edge in part}
-    assert {START, START + 600, START + 900, START + 2000, START + 2010} <= borders
-    assert parts[0][0] == START
-    assert not [part for part in parts if START + 900 <= part[0] < START + 2000]
+    parts = judge_place([first, second], (START, START + 2010), 1)
+    assert {START, START + 400, START + 600, START + 900, START + 2000} <= {part.start for part in parts} | {
+        part.end for part in parts
+    }
+    assert [part for part in parts if START + 900 <= part.start < START + 2000] == []
+    assert _at(parts, START + 100) == Verdict(1, ("mute", ""), decided=True)
+    assert _at(parts, START + 500) == Verdict(0, ("mute", "hold"), decided=True)
+    assert _at(parts, START + 800) == Verdict(0, ("", "hold"), decided=True)

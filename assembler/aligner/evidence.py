@@ -1,0 +1,311 @@
+"""What speaks for a stretch of a capture being the tape's sound, and what for its being a flaw: costs in nats.
+
+A cost is the negative natural logarithm of a probability: how many nats it takes to write a stretch down under a
+supposition. Sound is written as the errors of a linear predictor fitted to the surroundings, at one of the scales
+that the surroundings show, or at its own, which costs more the further it lies from theirs. A flaw is written as what
+a machine makes: nothing, where it holds a level, a line or a copy of what came before; else as noise without memory.
+The supposition that writes all versions of a place down most shortly is the likeliest (minimum description length:
+Rissanen, "Modeling by shortest data description", Automatica 14, 1978; from memory. The prices are ours).
+
+Audio is ``int32``, shape ``(samples,)``; positions count from the array's first sample.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+
+from assembler.aligner.detecting import PREDICTOR_ORDER, fit_predictor, prediction_errors
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.ranges import Range
+    from assembler.aligner.structures import Structure
+    from assembler.arrays import Bools, Float64s, Int32s
+
+FIT_SAMPLES = 1024
+"""Samples on each side of a place that the predictor is fitted to: 21 ms at 48 kHz."""
+
+LEAST_SCALE_STEPS = 0.02
+"""The scale of what is foretold exactly, as silence in silence."""
+
+LEAST_BELL_STEPS = 0.5
+"""Rounding leaves no bell-shaped errors narrower than this."""
+
+WINDOW_SAMPLES = 256
+LEAST_OWN = 256
+
+OWN_SCALE_COST = 12.0
+RISE_COST = 6.0
+"""Sound of another scale than around: once, and for each factor e that it is louder."""
+
+STRAIGHT_COST_PER_SAMPLE = 0.7
+KIND_COSTS = {"mute": 1.0, "hold": 2.0, "straight": 6.0, "repeat": 10.0}
+NOISE_COST = 6.0
+"""What it takes to say which flaw it is: a lag, a line's ends, a level of noise."""
+
+TAU = 2.0 * np.pi
+
+PERIODS_SAMPLES = 4096
+LEAST_LAG, PERIOD_STRIDE = 16, 3
+LEAST_PERIODIC = 0.5
+"""A period is one where fewer samples differ from those a period before than half of those that differ from their
+neighbours."""
+LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
+"""A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
+
+
+@dataclass(frozen=True)
+class Model:
+    """One way to foresee a sample, and how far off it is in good sound.
+
+    Args:
+        predictor: coefficients, nearest sample first; empty where the sample a lag before is the prediction.
+        lag: of a sound that repeats itself, in samples; 0 for the others.
+        scales: shape (k,), of its errors in steps: usual and root mean square on either side.
+    """
+
+    predictor: Float64s
+    lag: int
+    scales: Float64s = field(default_factory=lambda: np.ones(1))
+
+    def errors(self, samples: Int32s, step: int) -> Float64s:
+        """Return the prediction error of each sample, in steps; zero where too little comes before."""
+        sound = samples.astype(np.float64)
+        if not self.lag:
+            return prediction_errors(sound, self.predictor) / step
+        errors = np.zeros(sound.size)
+        errors[self.lag :] = (sound[self.lag :] - sound[: -self.lag]) / step
+        return errors
+
+
+@dataclass(frozen=True)
+class Surroundings:
+    """What good sound around a place looks like.
+
+    Args:
+        agreed: what most captures hold, else the first one: the place with its context.
+        models: linear prediction first, fitted to either side.
+        scales: least and largest scale of the errors of linear prediction, in steps.
+        step: one step of the tape's word length, in sample values.
+        is_stepped: whether the sound holds levels by nature, as a square wave does.
+    """
+
+    agreed: Int32s
+    models: tuple[Model, ...]
+    scales: tuple[float, float]
+    step: int
+    is_stepped: bool
+
+
+def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surroundings:
+    """Return what the captures agree on around a place; samples in which one stands alone are left out.
+
+    Args:
+        versions: captures of the same samples, witnesses among them.
+        place: where they differ.
+        step: one step of the tape's word length.
+    """
+    agreed, is_agreed = _agreement(versions)
+    sides = [
+        (max(0, place[0] - FIT_SAMPLES), place[0]),
+        (place[1], min(agreed.size, place[1] + FIT_SAMPLES)),
+    ]
+    sides = [side for side in sides if side[1] - side[0] > 2 * PREDICTOR_ORDER] or [(0, agreed.size)]
+    fitted = [Model(fit_predictor(agreed[slice(*side)].astype(np.float64)), 0) for side in sides]
+    linear = [_rated(model, agreed, is_agreed, sides, step) for model in fitted]
+    least = min(cost for _, cost in linear)
+    past = agreed[max(0, place[0] - PERIODS_SAMPLES) : place[0]]
+    lag = _period(past)
+    specials = [_rated(Model(np.ones(1), 0), agreed, is_agreed, sides, step)]
+    if lag:
+        where = [(max(0, place[0] - FIT_SAMPLES - lag), place[0])]
+        specials.append(_rated(Model(np.zeros(0), lag), agreed, is_agreed, where, step))
+    is_stepped = min(cost for _, cost in specials) < least - CLEARLY_BETTER
+    models = [model for model, _ in linear]
+    if is_stepped:
+        # Its edges are so far off that noise of any loudness would pass as its sound, were their size a usual error.
+        models = [replace(model, scales=model.scales[:1]) for model, _ in specials]
+    else:
+        models += [model for model, cost in specials if cost < least - LEAST_BETTER]
+    scales = [scale for model in models for scale in model.scales.tolist()]
+    return Surroundings(agreed, tuple(models), (min(scales), max(scales)), step, is_stepped)
+
+
+def _rated(
+    model: Model, agreed: Int32s, is_agreed: Bools, sides: Sequence[Range], step: int
+) -> tuple[Model, float]:
+    """Return a model with its scales, and what good sound costs by it, in nats per sample."""
+    memory = model.lag or model.predictor.size
+    scales, costs = [], []
+    for low, high in sides:
+        errors = model.errors(agreed[low:high], step)[memory:]
+        doubted = np.convolve(~is_agreed[low:high], np.ones(memory + 1))[memory : high - low]
+        good = errors[doubted == 0] if np.count_nonzero(doubted == 0) > PREDICTOR_ORDER else errors
+        # The median of a t distribution with two degrees of freedom is 0.816 of its scale.
+        own = [float(np.median(np.abs(good))) / 0.816, float(np.sqrt(np.mean(good**2)))]
+        own = [max(scale, LEAST_SCALE_STEPS) for scale in own]
+        scales += own
+        costs.append(min(float(np.mean(_error_costs(good, scale))) for scale in own))
+    return replace(model, scales=np.unique(np.array(scales))), float(np.mean(costs))
+
+
+def _period(sound: Int32s) -> int:
+    """Return the lag at which nearly all samples repeat exactly, far more than neighbours do; 0 where there is none."""
+    half = sound.size // 2
+    held = float(np.mean(np.diff(sound) == 0)) if half > LEAST_LAG else 1.0
+    if held in (0.0, 1.0):
+        return 0
+    recent = sound[half:][::PERIOD_STRIDE]
+    windows = sliding_window_view(sound, sound.size - half)[: half - LEAST_LAG + 1, ::PERIOD_STRIDE]
+    shares = (windows == recent).mean(axis=1)
+    best = int(np.flatnonzero(shares == shares.max())[-1])
+    return half - best if 1.0 - shares[best] < LEAST_PERIODIC * (1.0 - held) else 0
+
+
+def _agreement(versions: Sequence[Int32s]) -> tuple[Int32s, Bools]:
+    """Return the samples that most captures hold, else the first one's, and where two at least agree."""
+    agreed = versions[0].copy()
+    is_agreed = np.zeros(agreed.size, np.bool_)
+    for index, first in enumerate(versions):
+        for second in versions[index + 1 :]:
+            fresh = (first == second) & ~is_agreed
+            agreed[fresh] = first[fresh]
+            is_agreed |= fresh
+    return agreed, is_agreed
+
+
+def _error_costs(errors: Float64s, scale: float) -> Float64s:
+    """Return the cost of each prediction error, in steps: Student's t with two degrees of freedom, by whole steps.
+
+    Its heavy tails let strokes and edges, which no predictor foresees, cost little more than they must.
+    """
+    high, low = (np.abs(errors) + 0.5) / scale, (np.abs(errors) - 0.5) / scale
+    near = (high / np.sqrt(2.0 + high * high) - low / np.sqrt(2.0 + low * low)) / 2.0
+    density = (2.0 + (errors / scale) ** 2) ** -1.5 / scale
+    return np.asarray(
+        -np.log(np.where(np.abs(errors) < 30.0 * scale + 30.0, near, density) + 1e-300), np.float64
+    )
+
+
+def errors_of(samples: Int32s, around: Surroundings) -> Float64s:
+    """Return the prediction errors of each sample, in steps, shape (models, samples)."""
+    return np.stack([model.errors(samples, around.step) for model in around.models])
+
+
+def sound_cost(samples: Int32s, errors: Float64s, part: Range, around: Surroundings) -> float:
+    """Return what it costs to write a part down as sound.
+
+    Args:
+        samples: one version.
+        errors: its prediction errors.
+        part: to be written.
+        around: what sound looks like here.
+    """
+    start, end = part
+    if start >= end:
+        return 0.0
+    plain = _windows_cost(errors[:, start:end], around)
+    if end - start < LEAST_OWN:
+        return plain
+    return min(plain, _own_cost(samples[start:end], around))
+
+
+def _windows_cost(errors: Float64s, around: Surroundings) -> float:
+    """Return the cost of errors, each window of them by the model and at the scale that suits it best."""
+    edges = np.arange(0, errors.shape[1], WINDOW_SAMPLES)
+    sizes = np.diff(np.append(edges, errors.shape[1]))
+    known = []
+    for model, own in zip(around.models, errors, strict=True):
+        power = np.add.reduceat(own**2, edges)
+        for scale in model.scales.tolist():
+            known.append(np.add.reduceat(_error_costs(own, scale), edges))
+            if scale >= LEAST_BELL_STEPS:
+                known.append(sizes * np.log(TAU * (scale**2 + 1 / 12)) / 2 + power / (scale**2 + 1 / 12) / 2)
+    best = np.min(known, axis=0) + np.log(len(known))
+    power = np.min([np.add.reduceat(own**2, edges) for own in errors], axis=0) / sizes
+    new = sizes * np.log(TAU * np.e * (power + 1 / 12)) / 2 + _scale_cost(np.sqrt(power + 1 / 12), around)
+    return float(np.minimum(best, new).sum())
+
+
+def _scale_cost(scales: Float64s, around: Surroundings) -> Float64s:
+    least, largest = around.scales
+    rise, fall = np.log(scales / max(largest, LEAST_SCALE_STEPS)), np.log(least / scales)
+    return np.asarray(OWN_SCALE_COST + RISE_COST * np.maximum(np.maximum(rise, fall), 0.0), np.float64)
+
+
+def _own_cost(samples: Int32s, around: Surroundings) -> float:
+    """Return the cost of sound of another pitch than around: its own predictor is written down with it."""
+    sound = samples.astype(np.float64)
+    errors = prediction_errors(sound, fit_predictor(sound))[PREDICTOR_ORDER:] / around.step
+    power = float(np.mean(errors**2))
+    size = samples.size
+    cost = size * np.log(TAU * np.e * (power + 1 / 12)) / 2 + PREDICTOR_ORDER / 2 * np.log(size)
+    return float(cost + _scale_cost(np.array([np.sqrt(power + 1 / 12)]), around)[0])
+
+
+def border_cost(before: Int32s | None, behind: Int32s, at: int, end: int, around: Surroundings) -> float:
+    """Return what the first samples behind a border cost, predicted from those before it.
+
+    Args:
+        before: version that is supposed to be the tape's before the border; None where none is: then nothing foretells
+            the samples behind it.
+        behind: version behind it.
+        at: the border.
+        end: how far the version behind is the tape's.
+        around: what sound looks like here.
+    """
+    stop = min(at + PREDICTOR_ORDER, end, behind.size)
+    if stop <= at:
+        return 0.0
+    if before is None:
+        return noise_cost(behind[at:stop], around.step)
+    reach = max(PREDICTOR_ORDER, *(model.lag for model in around.models))
+    spliced = np.concatenate((before[max(0, at - reach) : at], behind[at:stop]))
+    return _windows_cost(errors_of(spliced, around)[:, at - stop :], around)
+
+
+def flaw_cost(
+    samples: Int32s,
+    part: Range,
+    structures: Sequence[Structure],
+    truth: Int32s | None,
+    around: Surroundings,
+) -> tuple[float, str]:
+    """Return what it costs to write a part down as a flaw, and its kind: mute, hold, straight, repeat or burst.
+
+    Args:
+        samples: one version.
+        part: to be written.
+        structures: found in that version.
+        truth: version that is supposed to be the tape's here; None where none is. A level or a line that begins with
+            this part was made from its samples.
+        around: what sound looks like here.
+    """
+    start, end = part
+    size = end - start
+    noise = noise_cost(samples[start:end], around.step) + NOISE_COST * (1 + size / WINDOW_SAMPLES)
+    best = noise, "burst"
+    for one in structures:
+        if one.start <= start and end <= one.end and _is_anchored(one, samples, start, truth):
+            cost = KIND_COSTS[one.kind]
+            if one.kind == "straight":
+                cost += STRAIGHT_COST_PER_SAMPLE * size
+            best = min(best, (cost, one.kind))
+    return best
+
+
+def _is_anchored(one: Structure, samples: Int32s, start: int, truth: Int32s | None) -> bool:
+    if truth is None or one.start < start:
+        return True
+    return all(samples[anchor] == truth[anchor] for anchor in one.anchors if anchor < samples.size)
+
+
+def noise_cost(samples: Int32s, step: int) -> float:
+    """Return what it costs to write samples down as noise without memory, at the level it happens to have."""
+    power = float(np.mean((samples / step) ** 2))
+    return samples.size * float(np.log(TAU * np.e * (power + 1 / 12))) / 2

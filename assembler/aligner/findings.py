@@ -1,0 +1,147 @@
+"""What comparing the passes of a reel works on and what it finds: passes in their places, flaws, undecided places.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from assembler.aligner.ranges import Range
+    from assembler.aligner.relating import TrackReader
+    from assembler.aligner.timemap import TimeMap
+    from assembler.arrays import Int32s
+
+MOST_GAP_SAMPLES = 1024
+"""Gaps of a difference that comes and goes at a steady pace are at most this long: half a period of 23 Hz."""
+
+
+@dataclass(frozen=True)
+class PlacedPass:
+    """One pass of a reel with its place.
+
+    Args:
+        name: of the pass.
+        reader: its audio, tape tracks in tape order.
+        maps: one time map per tape track; tracks of one pass may differ in length.
+    """
+
+    name: str
+    reader: TrackReader
+    maps: tuple[TimeMap, ...]
+
+    def covered(self, track: int) -> list[Range]:
+        """Return the timeline ranges that the pass holds of one track."""
+        return [(s.timeline_start, s.timeline_end) for s in self.maps[track].stretches]
+
+    def samples(self, track: int, start: int, end: int) -> Int32s:
+        """Return the pass's samples of a timeline range, zero where it holds none."""
+        pieces = self.maps[track].covering(start, end)
+        if len(pieces) == 1 and (pieces[0].timeline_start, pieces[0].timeline_end) == (start, end):
+            return self.reader.read(track, pieces[0].pass_start, end - start)
+        out = np.zeros(end - start, np.int32)
+        for piece in pieces:
+            count = piece.pass_end - piece.pass_start
+            at = piece.timeline_start - start
+            out[at : at + count] = self.reader.read(track, piece.pass_start, count)
+        return out
+
+
+@dataclass(frozen=True)
+class FoundFlaw:
+    """A timeline range in which one pass is not what the tape holds, on one track.
+
+    Args:
+        pass_name: of the flawed pass.
+        track: from 0 in tape order.
+        kind: mute, hold, straight, repeat, click, burst or disagreement.
+        start: first timeline sample.
+        end: first timeline sample behind it.
+    """
+
+    pass_name: str
+    track: int
+    kind: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True)
+class Undecided:
+    """A timeline range in which passes differ and nothing tells which of them is right."""
+
+    track: int
+    start: int
+    end: int
+    taken: str
+    others: tuple[str, ...]
+
+    @property
+    def members(self) -> tuple[str, ...]:
+        """The passes that differ there, by name."""
+        return tuple(sorted((self.taken, *self.others)))
+
+
+@dataclass(frozen=True)
+class ReelFindings:
+    """What comparing the passes of a reel has shown.
+
+    Args:
+        flaws: in order of track and place.
+        undecided: places where the order of trust had to do.
+        unlike: pairs of passes (and the share of samples that differ) that differ nearly everywhere.
+        largest_difference: of each unlike pair, in sample values.
+        agreeing_flaws: flaws that every pass covering the place has: the tape's own.
+    """
+
+    flaws: tuple[FoundFlaw, ...]
+    undecided: tuple[Undecided, ...] = ()
+    unlike: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    largest_difference: Mapping[tuple[str, str], int] = field(default_factory=dict)
+    agreeing_flaws: tuple[FoundFlaw, ...] = ()
+
+
+def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
+    """Return the flaws in order, those of one track, pass and kind that touch as one: they were judged in parts."""
+    joined: list[FoundFlaw] = []
+    for flaw in sorted(flaws, key=lambda one: (one.track, one.pass_name, one.kind, one.start, one.end)):
+        last = joined[-1] if joined else None
+        if (
+            last
+            and (last.track, last.pass_name, last.kind) == (flaw.track, flaw.pass_name, flaw.kind)
+            and flaw.start <= last.end
+        ):
+            joined[-1] = replace(last, end=max(last.end, flaw.end))
+        else:
+            joined.append(flaw)
+    return sorted(joined, key=_by_place)
+
+
+def joined_places(places: Iterable[Undecided]) -> list[Undecided]:
+    """Return the places in order, those that follow each other closely as one: a person looks at them once."""
+    joined: list[Undecided] = []
+    for place in sorted(places, key=lambda one: (one.track, one.taken, one.others, one.start)):
+        last = joined[-1] if joined else None
+        if (
+            last
+            and (last.track, last.taken, last.others) == (place.track, place.taken, place.others)
+            and place.start - last.end <= MOST_GAP_SAMPLES
+        ):
+            joined[-1] = replace(last, end=max(last.end, place.end))
+        else:
+            joined.append(place)
+    return sorted(joined, key=lambda one: (one.track, one.start, one.end, one.taken))
+
+
+def _is_alike(first: FoundFlaw, second: FoundFlaw) -> bool:
+    return (first.track, first.pass_name, first.kind) == (second.track, second.pass_name, second.kind)
+
+
+def _by_place(flaw: FoundFlaw) -> tuple[int, int, int, str]:
+    return flaw.track, flaw.start, flaw.end, flaw.pass_name

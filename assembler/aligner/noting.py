@@ -1,0 +1,142 @@
+"""One track of all passes compared block by block: where they differ, how they vote, where one holds a level.
+
+Only ranges are kept of what is read, never samples. All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.detecting import constant_runs
+from assembler.aligner.judging import BRIDGE_SAMPLES
+from assembler.aligner.ranges import common, ranges_of, total
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from assembler.aligner.findings import PlacedPass
+    from assembler.aligner.ranges import Range
+    from assembler.arrays import Bools, Int32s
+
+RUN_MARGIN = 64
+RUNS_PER_BLOCK = 400
+"""Runs of one value in one block and track from which they are the material's own (gated or synthetic sound)."""
+
+
+@dataclass
+class TrackNotes:
+    """What has been seen of one track so far; only ranges, never samples."""
+
+    outvoted: dict[int, list[Range]] = field(default_factory=dict)
+    split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
+    runs: dict[int, list[Range]] = field(default_factory=dict)
+    differing: dict[tuple[int, int], int] = field(default_factory=dict)
+    largest: dict[tuple[int, int], int] = field(default_factory=dict)
+
+
+def note_block(passes: Sequence[PlacedPass], track: int, low: int, high: int, notes: TrackNotes) -> None:
+    """Note what a block shows.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        low: first sample of the block.
+        high: first sample behind it.
+        notes: of that track; added to.
+    """
+    present = [(i, common(p.covered(track), [(low, high)])) for i, p in enumerate(passes)]
+    present = [(i, covered) for i, covered in present if covered]
+    # A little is read beyond the block, so that a run of one value on its border is seen whole.
+    held = {i: passes[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN) for i, _ in present}
+    inner = {i: samples[RUN_MARGIN:-RUN_MARGIN] for i, samples in held.items()}
+    _note_differences(inner, dict(present), low, notes)
+    scanned: list[Int32s] = []
+    for index, samples in held.items():
+        if not any(np.array_equal(samples, other) for other in scanned):
+            scanned.append(samples)
+            runs = constant_runs(samples)
+        if len(runs) <= RUNS_PER_BLOCK:
+            shift = low - RUN_MARGIN
+            notes.runs.setdefault(index, []).extend((r.start + shift, r.end + shift) for r in runs)
+
+
+def _note_differences(
+    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, notes: TrackNotes
+) -> None:
+    indices = list(held)
+    equal: dict[tuple[int, int], Bools] = {}
+    for a, first in enumerate(indices):
+        for second in indices[a + 1 :]:
+            both = common(covered[first], covered[second])
+            mask = _difference_mask(held[first], held[second], both, low)
+            if mask is not None:
+                equal[first, second] = mask
+                _note_size(held, (first, second), mask, notes)
+    if not equal:
+        return
+    if len(indices) == 2:
+        pair = (indices[0], indices[1])
+        notes.split.setdefault(pair, []).extend(ranges_of(equal[pair], offset=low, bridge=BRIDGE_SAMPLES))
+    else:
+        _note_votes(held, covered, low, notes)
+
+
+def _difference_mask(first: Int32s, second: Int32s, both: Sequence[Range], low: int) -> Bools | None:
+    if all(np.array_equal(first[a - low : b - low], second[a - low : b - low]) for a, b in both):
+        return None
+    mask = np.zeros(first.size, np.bool_)
+    for a, b in both:
+        np.not_equal(first[a - low : b - low], second[a - low : b - low], out=mask[a - low : b - low])
+    return mask
+
+
+def _note_size(held: Mapping[int, Int32s], pair: tuple[int, int], mask: Bools, notes: TrackNotes) -> None:
+    notes.differing[pair] = notes.differing.get(pair, 0) + int(mask.sum())
+    difference = held[pair[0]][mask].astype(np.int64) - held[pair[1]][mask]
+    notes.largest[pair] = max(notes.largest.get(pair, 0), int(np.abs(difference).max()))
+
+
+def _note_votes(
+    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, notes: TrackNotes
+) -> None:
+    """Count for each sample which pass agrees with how many others."""
+    indices = list(held)
+    size = held[indices[0]].size
+    here = np.zeros((len(indices), size), np.bool_)
+    for row, index in enumerate(indices):
+        for a, b in covered[index]:
+            here[row, a - low : b - low] = True
+    agree = np.zeros((len(indices), size), np.int8)
+    for a, first in enumerate(indices):
+        for b in range(a + 1, len(indices)):
+            same = (held[first] == held[indices[b]]) & here[a] & here[b]
+            agree[a] += same
+            agree[b] += same
+    most = agree.max(axis=0)
+    losing = here & (agree < most)
+    # A majority is one group larger than every other; two pairs that contradict each other settle nothing.
+    holders = (here & (agree == most)).sum(axis=0)
+    settled = (most >= 1) & (holders == most + 1)
+    for row, index in enumerate(indices):
+        mask = losing[row] & settled
+        if mask.any():
+            found = ranges_of(mask, offset=low, bridge=BRIDGE_SAMPLES)
+            notes.outvoted.setdefault(index, []).extend(found)
+    _note_open(indices, here, ~settled & (holders > 1), low, notes)
+
+
+def _note_open(indices: Sequence[int], here: Bools, mask: Bools, low: int, notes: TrackNotes) -> None:
+    for start, end in ranges_of(mask, bridge=BRIDGE_SAMPLES):
+        present = tuple(index for row, index in enumerate(indices) if here[row, start:end].all())
+        if len(present) > 1:
+            notes.split.setdefault(present, []).append((start + low, end + low))
+
+
+def is_unlike(passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], notes: TrackNotes) -> bool:
+    """Return whether two passes differ in most of what they both hold."""
+    first, second = members[:2]
+    both = total(common(passes[first].covered(track), passes[second].covered(track)))
+    return both > 0 and notes.differing.get((first, second), 0) > 0.5 * both

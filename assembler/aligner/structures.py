@@ -1,0 +1,250 @@
+"""Stretches of one version of a place that a machine makes by itself: levels held, straight lines, blocks played twice.
+
+Each is found exactly, from its first sample to its last, so that a place where flaws of several captures overlap can be
+cut where one of them begins or ends. Where noise sets in or stops is found as nearly as prediction errors show it.
+
+Audio is ``int32``, shape ``(samples,)``; positions count from the array's first sample.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.detecting import (
+    HASH_FACTOR,
+    LEAST_RUN,
+    MATERIAL_RUNS,
+    constant_runs,
+    prediction_errors,
+)
+from assembler.aligner.ranges import ranges_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.ranges import Range
+    from assembler.arrays import Float64s, Int32s, UInt64s
+
+LEAST_STRAIGHT = 8
+"""Samples on one line, give or take a step, from which it is looked at."""
+
+CHANCE_NATS = 20.0
+"""Sound that runs straight now and then by nature does so for long once in e^20 samples."""
+
+KEY_SAMPLES = 16
+LEAST_REPEAT = 4 * KEY_SAMPLES
+"""So many equal samples that do not just hold a level say that a block stands twice; then it is compared whole."""
+
+LEAST_TELLING = 16
+CHANCE_EQUAL = 8
+MOST_PROBES, MOST_LAGS = 64, 400
+OUTSIDE_SAMPLES = 64
+"""A block that goes on repeating so far outside a place, where the captures agree, repeats by nature."""
+
+ROUGH_BRIDGE = 48
+
+
+@dataclass(frozen=True)
+class Structure:
+    """A stretch that is wholly of one build.
+
+    Args:
+        kind: "mute", "hold", "straight" or "repeat".
+        start: first sample.
+        end: first sample behind it.
+        anchors: samples beside it that it was made from: a level held is that of the last good sample, a line
+            runs between two.
+    """
+
+    kind: str
+    start: int
+    end: int
+    anchors: tuple[int, ...] = ()
+
+
+def structures_of(
+    samples: Int32s,
+    agreed: Int32s,
+    others: Sequence[Int32s],
+    place: Range,
+    step: int,
+    open_ends: tuple[bool, bool],
+    *,
+    is_stepped: bool,
+) -> list[Structure]:
+    """Return the structures that reach into a place.
+
+    Args:
+        samples: one version with its surroundings.
+        agreed: what most captures hold.
+        others: the other versions: the original of a block played twice may itself be flawed in this one.
+        place: where captures differ.
+        step: one step of the tape's word length.
+        open_ends: whether the place begins, ends, where a capture does: then a flaw may reach out of it.
+        is_stepped: whether the sound holds levels by nature; then pieces of it often stand twice, and prove nothing.
+    """
+    longest = _longest_level(agreed, place) if is_stepped else 0
+    return [
+        *_held(samples, place, longest),
+        *_straight(samples, place, step),
+        *([] if is_stepped else _repeats(samples, [samples, *others], agreed, place, open_ends)),
+    ]
+
+
+def _held(samples: Int32s, place: Range, longest: int) -> list[Structure]:
+    """Return the levels held in a place, but for those that are no longer than the sound's own."""
+    low, high = max(0, place[0] - LEAST_RUN), min(samples.size, place[1] + LEAST_RUN)
+    found = []
+    behind_another = -1
+    for run in constant_runs(samples[low:high]):
+        start, end = run.start + low, run.end + low
+        if run.value == 0:
+            found.append(Structure("mute", start, end))
+        elif end - start > longest and start != behind_another:
+            # The first sample of a level held is the last good one: it goes on from there, whatever came before.
+            found.append(Structure("hold", start + 1, end, (start,)))
+        behind_another = end
+    return found
+
+
+def _longest_level(agreed: Int32s, place: Range) -> int:
+    """Return how long the sound around a place holds a level at most."""
+    sides = (agreed[: place[0]], agreed[place[1] :])
+    return max(
+        (run.end - run.start + CHANCE_EQUAL for side in sides for run in constant_runs(side) if run.value),
+        default=0,
+    )
+
+
+def _straight(samples: Int32s, place: Range, step: int) -> list[Structure]:
+    low, high = max(0, place[0] - LEAST_STRAIGHT), min(samples.size, place[1] + LEAST_STRAIGHT)
+    bend = np.abs(np.diff(samples[low:high].astype(np.int64), 2))
+    around = np.concatenate((samples[:low], samples[high:])).astype(np.int64)
+    runs_on = (np.abs(np.diff(around, 2)) <= step) & (np.diff(around)[1:] != 0)
+    least = max(LEAST_STRAIGHT, CHANCE_NATS / -np.log(min(float(np.mean(runs_on)), 0.999) + 1e-6))
+    return [
+        Structure("straight", first + low + 1, last + low + 1, (first + low, last + low + 1))
+        for first, last in ranges_of(bend <= step)
+        if last - first >= least and samples[first + low + 1] != samples[last + low]
+    ]
+
+
+def _repeats(
+    samples: Int32s, sources: Sequence[Int32s], agreed: Int32s, place: Range, open_ends: tuple[bool, bool]
+) -> list[Structure]:
+    """Return the blocks that stand a second time, but for those that go on outside the place."""
+    start, end = place
+    if end - start < LEAST_REPEAT:
+        return []
+    keys = [_keys(source[:end]) for source in sources]
+    found: list[Structure] = []
+    for at in _probes(samples, keys, start):
+        if any(one.start <= at < one.end for one in found):
+            continue
+        copies = [
+            _extent(samples, source, at, at - int(earlier))
+            for source, held in zip(sources, keys, strict=True)
+            for earlier in np.flatnonzero(held[: at - LEAST_REPEAT + 1] == keys[0][at])[-MOST_LAGS:]
+        ]
+        first, last = max(copies, key=lambda copy: copy[1] - copy[0])
+        outside = (
+            slice(first, start - OUTSIDE_SAMPLES if not open_ends[0] else 0),
+            slice(end + OUTSIDE_SAMPLES if not open_ends[1] else last, last),
+        )
+        goes_on = any(
+            _is_telling(samples[part]) and np.array_equal(samples[part], agreed[part]) for part in outside
+        )
+        if last - first >= LEAST_REPEAT and not goes_on:
+            found.append(Structure("repeat", first, last))
+    return found
+
+
+def _is_telling(samples: Int32s) -> bool:
+    """Return whether enough samples differ from their neighbours: silence repeats silence."""
+    return int(np.count_nonzero(np.diff(samples))) >= LEAST_TELLING
+
+
+def _keys(samples: Int32s) -> UInt64s:
+    """Return a number for each block of a few samples, shape (blocks,): equal ones stand for equal blocks."""
+    words = samples.astype(np.uint64)
+    short = _mixed([words[index : words.size - KEY_SAMPLES + 1 + index] for index in range(KEY_SAMPLES)])
+    count = samples.size - LEAST_REPEAT + 1
+    return _mixed([short[index : index + count] for index in range(0, LEAST_REPEAT, KEY_SAMPLES)])
+
+
+def _probes(samples: Int32s, keys: Sequence[UInt64s], start: int) -> list[int]:
+    """Return places of blocks, from ``start`` on, that stood before; where such blocks follow each other, the first.
+
+    Args:
+        samples: one version.
+        keys: of it first, then of the others; shape (blocks,) each.
+        start: first place to look at.
+    """
+    every = np.concatenate(keys)
+    places = np.tile(np.arange(keys[0].size), len(keys))
+    order = np.lexsort((places, every))
+    firsts = np.flatnonzero(np.diff(every[order], prepend=~every[order[0]]))
+    # Of equal blocks the first is known; one of this version that stands later is a copy of it.
+    earliest = np.repeat(places[order[firsts]], np.diff(np.append(firsts, order.size)))
+    own = order < keys[0].size
+    later, lags = order[own], order[own] - earliest[own]
+    # Levels held repeat themselves and prove nothing.
+    telling = (later >= start) & (samples[later] != samples[later + 1]) & (lags >= LEAST_REPEAT)
+    by_place = np.argsort(later[telling])
+    later, lags = later[telling][by_place], lags[telling][by_place]
+    fresh = (np.diff(lags, prepend=-1) != 0) | (np.diff(later, prepend=-2) != 1)
+    return [int(place) for place in later[fresh][:MOST_PROBES]]
+
+
+def _mixed(words: Sequence[UInt64s]) -> UInt64s:
+    """Return one number for each row of words; equal rows give equal numbers, others hardly ever."""
+    keys = np.zeros(words[0].size, np.uint64)
+    for column in words:
+        keys = (keys ^ column) * HASH_FACTOR
+        keys ^= keys >> np.uint64(29)
+    return keys
+
+
+def _extent(samples: Int32s, source: Int32s, at: int, lag: int) -> Range:
+    """Return how far a block is the copy of what stands a lag before it."""
+    before = np.flatnonzero(samples[lag:at] != source[: at - lag])
+    behind = np.flatnonzero(samples[at:] != source[at - lag : samples.size - lag])
+    start = lag + int(before[-1]) + 1 if before.size else lag
+    end = at + int(behind[0]) if behind.size else samples.size
+    return start, end
+
+
+def rough_borders(samples: Int32s, place: Range, predictor: Float64s, usual: float) -> list[int]:
+    """Return where noise sets in or stops: prediction errors far over the usual, forwards and backwards in time.
+
+    Errors forwards show where it sets in, and go on behind it for as long as the predictor remembers; so its end
+    is looked for backwards.
+    """
+    start, end = place
+    low, high = max(0, start - predictor.size), min(samples.size, end + predictor.size)
+    piece = samples[low:high].astype(np.float64)
+    onsets = [first for first, _ in _rough(piece, predictor, usual)]
+    ends = [piece.size - first for first, _ in _rough(piece[::-1], predictor, usual)]
+    return [edge + low for edge in (*onsets, *ends) if start < edge + low < end]
+
+
+def _rough(piece: Float64s, predictor: Float64s, usual: float) -> list[Range]:
+    return ranges_of(np.abs(prediction_errors(piece, predictor)) > usual, bridge=ROUGH_BRIDGE)
+
+
+def cuts_of(structures: list[list[Structure]], borders: list[int], place: Range) -> list[Range]:
+    """Return the parts of a place between all borders of structures and of noise.
+
+    A version that holds levels all over the place does so by nature: it is not cut there.
+    """
+    edges = {place[0], place[1], *borders}
+    for version in structures:
+        held = [one for one in version if one.kind in ("mute", "hold")]
+        for one in version:
+            if len(held) <= MATERIAL_RUNS or one not in held:
+                edges.update(edge for edge in (one.start, one.end) if place[0] < edge < place[1])
+    return list(pairwise(sorted(edges)))

@@ -1,0 +1,120 @@
+"""Lost sync spoils all tracks of a pass at once: what some tracks decide settles the same place on the others.
+
+A machine that loses sync mutes, holds or garbles every track from one sample to another. On a loud track it is plain
+which pass is flawed there; on a silent one, or one whose sound holds levels by nature, nothing may tell. Where the
+same pass is flawed between the same borders on two other tracks at least, and no other pass is, the place is decided.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from assembler.aligner.findings import FoundFlaw
+from assembler.aligner.ranges import common, merged, without
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.findings import Undecided
+    from assembler.aligner.ranges import Range
+
+BORDER_SAMPLES = 64
+"""At the borders of a flaw some of its samples may be right by chance."""
+
+LEAST_TRACKS = 2
+
+
+def settle_by_other_tracks(
+    flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided], bridge: int
+) -> tuple[list[FoundFlaw], list[Undecided]]:
+    """Return the flaws and the undecided places, those left out that flaws of other tracks decide.
+
+    Args:
+        flaws: of all tracks and passes; where a place is undecided, of those that are not taken.
+        undecided: of all tracks, in order.
+        bridge: undecided places closer than this on one track are one, and stand or fall together.
+    """
+    decided = list(flaws)
+    for place in undecided:
+        decided = _cleared(decided, place)
+    by_pass = _flawed_ranges(decided)
+    found = list(flaws)
+    left: list[Undecided] = []
+    for group in _groups(undecided, bridge):
+        whole = (group[0].start, max(place.end for place in group))
+        guilty = _guilty(group[0], whole, by_pass)
+        if guilty is None:
+            left += group
+            continue
+        kind = _kind(decided, guilty, whole)
+        for place in group:
+            found = _cleared(found, place)
+            found.append(FoundFlaw(guilty, place.track, kind, place.start, place.end))
+    return found, left
+
+
+def _groups(undecided: Sequence[Undecided], bridge: int) -> list[list[Undecided]]:
+    groups: list[list[Undecided]] = []
+    for place in sorted(undecided, key=lambda one: (one.track, sorted((one.taken, *one.others)), one.start)):
+        last = groups[-1] if groups else None
+        if (
+            last
+            and last[0].track == place.track
+            and last[0].members == place.members
+            and place.start - max(one.end for one in last) <= bridge
+        ):
+            last.append(place)
+        else:
+            groups.append([place])
+    return groups
+
+
+def _flawed_ranges(flaws: Sequence[FoundFlaw]) -> dict[tuple[str, int], list[Range]]:
+    ranges: dict[tuple[str, int], list[Range]] = {}
+    for flaw in flaws:
+        ranges.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start, flaw.end))
+    return {key: merged(found, bridge=BORDER_SAMPLES) for key, found in ranges.items()}
+
+
+def _guilty(place: Undecided, whole: Range, by_pass: dict[tuple[str, int], list[Range]]) -> str | None:
+    """Return the one pass that is flawed between the same borders on other tracks; None if there is none."""
+    counts = Counter(
+        name
+        for (name, track), ranges in by_pass.items()
+        if track != place.track
+        and name in place.members
+        and any(_are_alike(whole, found) for found in ranges)
+    )
+    likely = [name for name, count in counts.items() if count >= LEAST_TRACKS]
+    return likely[0] if len(counts) == len(likely) == 1 else None
+
+
+def _are_alike(first: Range, second: Range) -> bool:
+    return abs(first[0] - second[0]) <= BORDER_SAMPLES and abs(first[1] - second[1]) <= BORDER_SAMPLES
+
+
+def _kind(flaws: Sequence[FoundFlaw], guilty: str, whole: Range) -> str:
+    """Return the kind of the flaws that decided, by the samples that show it."""
+    lengths: Counter[str] = Counter()
+    for flaw in flaws:
+        if flaw.pass_name == guilty:
+            lengths[flaw.kind] += sum(end - start for start, end in common([whole], [(flaw.start, flaw.end)]))
+    return lengths.most_common(1)[0][0]
+
+
+def _cleared(flaws: Sequence[FoundFlaw], place: Undecided) -> list[FoundFlaw]:
+    """Return the flaws without what had been supposed of the place."""
+    kept: list[FoundFlaw] = []
+    for flaw in flaws:
+        if flaw.track != place.track or flaw.pass_name not in place.members:
+            kept.append(flaw)
+            continue
+        kept += [
+            replace(flaw, start=start, end=end)
+            for start, end in without([(flaw.start, flaw.end)], [(place.start, place.end)])
+        ]
+    return kept

@@ -1,0 +1,255 @@
+"""What the notes on one track say of each pass: differences judged, votes weighed, lone stretches looked at.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.alone import flaws_alone, weigh_runs
+from assembler.aligner.detecting import (
+    LARGEST_LAG,
+    LEAST_RUN,
+    REPEAT_REACH,
+    constant_runs,
+)
+from assembler.aligner.findings import MOST_GAP_SAMPLES, FoundFlaw, Undecided, joined_flaws
+from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, Verdict, judge_place
+from assembler.aligner.noting import is_unlike
+from assembler.aligner.ranges import common, merged, pieces_of, without
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from assembler.aligner.findings import PlacedPass
+    from assembler.aligner.noting import TrackNotes
+    from assembler.aligner.ranges import Range
+    from assembler.arrays import Int32s
+
+MOST_DIFFERENCES = 20000
+"""Differences on one track from which they are told and no longer judged."""
+
+LONGEST_JUDGED = 1 << 17
+"""A longer difference is judged in pieces of so many samples, each between the surroundings of the whole."""
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """What one track says.
+
+    Args:
+        flaws: in order of place; where a place is undecided, of the passes that are not taken.
+        undecided: places where nothing tells which pass is right.
+        agreeing: flaws that every pass covering the place has.
+    """
+
+    flaws: list[FoundFlaw]
+    undecided: list[Undecided]
+    agreeing: list[FoundFlaw]
+
+
+def weigh_track(
+    passes: Sequence[PlacedPass], track: int, notes: TrackNotes, step: int, full_scale: int
+) -> Weighed:
+    """Return what one track says of each pass.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        notes: of that track.
+        step: one step of the tape's word length, in sample values.
+        full_scale: largest positive sample value.
+    """
+    flaws: list[FoundFlaw] = []
+    undecided: list[Undecided] = []
+    for index, ranges in notes.outvoted.items():
+        for place in _one_place_each(merged(ranges, bridge=BRIDGE_SAMPLES)):
+            found, open_places = _judge_outvoted(passes, track, index, place, step)
+            flaws += found
+            undecided += open_places
+    for members, ranges in notes.split.items():
+        if not is_unlike(passes, track, members, notes):
+            found, open_places = _judge_split(passes, track, members, ranges, step)
+            flaws += found
+            undecided += open_places
+    flaws += _doubted(passes, track, notes, flaws)
+    known = {p.name: merged((f.start, f.end) for f in flaws if f.pass_name == p.name) for p in passes}
+    alone, agreeing = weigh_runs(passes, track, notes, known, step, full_scale)
+    alone += _not_known(flaws_alone(passes, track, step), flaws + alone)
+    return Weighed(joined_flaws(flaws + alone), undecided, agreeing)
+
+
+def _judge_split(
+    passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], ranges: Sequence[Range], step: int
+) -> tuple[list[FoundFlaw], list[Undecided]]:
+    """Return the flaws and the undecided places where passes differ and none is outvoted."""
+    flaws: list[FoundFlaw] = []
+    undecided: list[Undecided] = []
+    places = _one_place_each(merged(ranges, bridge=BRIDGE_SAMPLES))
+    if len(places) > MOST_DIFFERENCES:
+        taken, *others = (passes[index].name for index in members)
+        coarse = merged(ranges, bridge=LONGEST_JUDGED)
+        return [], [Undecided(track, start, end, taken, tuple(others)) for start, end in coarse]
+    for place in places:
+        for (start, end), verdict in _judge_place(passes, track, members, place, step):
+            flaws += _flaws_of(passes, track, members, verdict, (start, end))
+            if not verdict.decided:
+                names = [passes[index].name for index in members]
+                taken = names.pop(verdict.right)
+                undecided.append(Undecided(track, start, end, taken, tuple(names)))
+    return flaws, undecided
+
+
+def _doubted(
+    passes: Sequence[PlacedPass], track: int, notes: TrackNotes, flaws: Sequence[FoundFlaw]
+) -> list[FoundFlaw]:
+    """Return what lies beside a slip whose place nothing tells, where no other pass bears it out.
+
+    Samples there may stand as far off as the slip is long; those that another pass has too are in place. Where the
+    slip lost samples they may be others than it seems, so that what a single other pass has in their place is not
+    borne out either.
+    """
+    found: list[FoundFlaw] = []
+    for index, one in enumerate(passes):
+        differing = merged(place for who, places in notes.split.items() if index in who for place in places)
+        others = [other for other in passes if other is not one]
+        covered = merged(piece for other in others for piece in other.covered(track))
+        for doubt, lost in one.maps[track].doubts():
+            open_places = [*common(doubt, differing), *without(doubt, covered)]
+            found += [FoundFlaw(one.name, track, "disagreement", *place) for place in open_places]
+            holders = [other for other in others if common(other.covered(track), lost)]
+            if common(doubt, differing) and len(holders) == 1:
+                places = common(holders[0].covered(track), lost)
+                found += [FoundFlaw(holders[0].name, track, "disagreement", *place) for place in places]
+    return _not_known(found, flaws)
+
+
+def _not_known(found: Iterable[FoundFlaw], flaws: Sequence[FoundFlaw]) -> list[FoundFlaw]:
+    """Return the parts of found flaws that no other flaw of the same pass names already."""
+    fresh: list[FoundFlaw] = []
+    for flaw in found:
+        known = merged((one.start, one.end) for one in (*flaws, *fresh) if one.pass_name == flaw.pass_name)
+        fresh += [
+            replace(flaw, start=start, end=end) for start, end in without([(flaw.start, flaw.end)], known)
+        ]
+    return fresh
+
+
+def _one_place_each(ranges: Sequence[Range]) -> list[Range]:
+    """Return differences with those taken together whose gaps are hardly longer than they are.
+
+    A level held over a square wave differs from it in every other half period only.
+    """
+    joined: list[Range] = []
+    length = 0
+    for start, end in ranges:
+        gap = start - joined[-1][1] if joined else 0
+        if joined and gap <= min(MOST_GAP_SAMPLES, 1.5 * max(length, end - start)):
+            joined[-1] = joined[-1][0], end
+        else:
+            joined.append((start, end))
+        length = end - start
+    return joined
+
+
+def _context(
+    passes: Sequence[PlacedPass], track: int, members: Iterable[int], start: int, end: int
+) -> list[Int32s]:
+    """Return each member's samples; where one holds none, those of a member that does."""
+    versions = [passes[i].samples(track, start, end) for i in members]
+    gaps = [without([(start, end)], passes[i].covered(track)) for i in members]
+    for version, missing in zip(versions, gaps, strict=True):
+        for low, high in missing:
+            for other, also_missing in zip(versions, gaps, strict=True):
+                if not common([(low, high)], also_missing):
+                    version[low - start : high - start] = other[low - start : high - start]
+                    break
+    return versions
+
+
+def _judge_place(
+    passes: Sequence[PlacedPass],
+    track: int,
+    members: tuple[int, ...],
+    place: Range,
+    step: int,
+    holders: Sequence[int] = (),
+) -> list[tuple[Range, Verdict]]:
+    """Return a verdict for each part of a place in which passes differ."""
+    edges = {edge for index in members for piece in passes[index].covered(track) for edge in piece}
+    judged = []
+    for piece in pieces_of([place], LONGEST_JUDGED):
+        surroundings = _surroundings(place, piece)
+        versions = [
+            np.concatenate(parts)
+            for parts in zip(*(_context(passes, track, members, *part) for part in surroundings), strict=True)
+        ]
+        whole = [
+            index
+            for index, one in enumerate(passes)
+            if index not in members and not any(without([part], one.covered(track)) for part in surroundings)
+        ]
+        witnesses = [
+            np.concatenate([passes[index].samples(track, *part) for part in surroundings]) for index in whole
+        ]
+        before = surroundings[0][1] - surroundings[0][0]
+        inner = before, before + piece[1] - piece[0]
+        open_ends = piece[0] != place[0] or place[0] in edges, piece[1] != place[1] or place[1] in edges
+        parts = judge_place(versions, inner, step, witnesses=witnesses, open_ends=open_ends, holders=holders)
+        shift = piece[0] - before
+        judged += [((part.start + shift, part.end + shift), part.verdict) for part in parts]
+    return judged
+
+
+def _surroundings(place: Range, piece: Range) -> list[Range]:
+    """Return what is read to judge a piece of a place: sound before the place, the piece, sound behind the place."""
+    # A repeated block has its original before it, at its own length; and may reach out of the place.
+    before = min(max(place[1] - place[0], LARGEST_LAG), REPEAT_REACH) + CONTEXT_SAMPLES
+    return [(place[0] - before, place[0]), piece, (place[1], place[1] + CONTEXT_SAMPLES)]
+
+
+def _flaws_of(
+    passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], verdict: Verdict, place: Range
+) -> list[FoundFlaw]:
+    return [
+        FoundFlaw(passes[index].name, track, kind, *place)
+        for index, kind in zip(members, verdict.kinds, strict=True)
+        if kind
+    ]
+
+
+def _judge_outvoted(
+    passes: Sequence[PlacedPass], track: int, index: int, place: Range, step: int
+) -> tuple[list[FoundFlaw], list[Undecided]]:
+    """Name the flaw of a pass that stands against several; or theirs, when what they agree on is one.
+
+    Two passes may be muted at the same place and agree on zeros. Where they agree on one level and nothing tells
+    whether it is the tape's, the majority stands and the place is told.
+    """
+    others = [i for i, p in enumerate(passes) if i != index and not without([place], p.covered(track))]
+    if not others:
+        return [FoundFlaw(passes[index].name, track, "disagreement", *place)], []
+    flaws: list[FoundFlaw] = []
+    undecided: list[Undecided] = []
+    for part, verdict in _judge_place(passes, track, (others[0], index), place, step, (len(others), 1)):
+        agreed, alone = verdict.kinds
+        if agreed in ("mute", "hold") and verdict.decided:
+            flaws += [FoundFlaw(passes[i].name, track, agreed, *part) for i in others]
+            if not alone:
+                continue
+        elif not verdict.decided and _is_one_level(passes[others[0]], track, part):
+            undecided.append(Undecided(track, *part, passes[others[0]].name, (passes[index].name,)))
+        kind = alone if verdict.decided and alone else "disagreement"
+        flaws.append(FoundFlaw(passes[index].name, track, kind, *part))
+    return flaws, undecided
+
+
+def _is_one_level(one: PlacedPass, track: int, part: Range) -> bool:
+    samples = one.samples(track, part[0] - LEAST_RUN, part[1] + LEAST_RUN)
+    return any(
+        run.start <= LEAST_RUN and part[1] - part[0] + LEAST_RUN <= run.end for run in constant_runs(samples)
+    )
