@@ -296,12 +296,13 @@ class _Stories:
             margin += MARGIN_PER_SAMPLE * (end - start)
         nobody = totals[self._nobody]
         best = int(np.argmin(totals[: self._nobody]))
-        if nobody + margin < totals[best]:
+        # That all are wrong is said only where it is plain; where it is likely, the place is told.
+        if nobody + 2 * margin < totals[best]:
             return Verdict(
                 0, tuple(self._kind(number, v, self._nobody) for v in range(self._nobody)), decided=True
             )
         near = [v for v in range(self._nobody) if totals[v] < totals[best] + margin]
-        decided = bool(same[best, near].all()) and bool(totals[best] <= nobody)
+        decided = bool(same[best, near].all()) and bool(totals[best] <= nobody + margin)
         if not decided:
             best = near[0]
         kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]

@@ -8,7 +8,7 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -26,6 +26,7 @@ from assembler.aligner.ranges import ranges_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assembler.aligner.detecting import Run
     from assembler.aligner.ranges import Range
     from assembler.arrays import Float64s, Int32s, UInt64s
 
@@ -40,6 +41,9 @@ LEAST_REPEAT = 4 * KEY_SAMPLES
 """So many equal samples that do not just hold a level say that a block stands twice; then it is compared whole."""
 
 LEAST_TELLING = 16
+MOST_IN_A_ROW = 2
+"""A level held inside another one makes two in a row."""
+
 CHANCE_EQUAL = 8
 MOST_PROBES, MOST_LAGS = 64, 400
 OUTSIDE_SAMPLES = 64
@@ -98,17 +102,28 @@ def structures_of(
 def _held(samples: Int32s, place: Range, longest: int) -> list[Structure]:
     """Return the levels held in a place, but for those that are no longer than the sound's own."""
     low, high = max(0, place[0] - LEAST_RUN), min(samples.size, place[1] + LEAST_RUN)
-    found = []
-    behind_another = -1
-    for run in constant_runs(samples[low:high]):
-        start, end = run.start + low, run.end + low
-        if run.value == 0:
-            found.append(Structure("mute", start, end))
-        elif end - start > longest and start != behind_another:
-            # The first sample of a level held is the last good one: it goes on from there, whatever came before.
-            found.append(Structure("hold", start + 1, end, (start,)))
-        behind_another = end
+    runs = [
+        replace(run, start=run.start + low, end=run.end + low) for run in constant_runs(samples[low:high])
+    ]
+    found = [Structure("mute", run.start, run.end) for run in runs if run.value == 0]
+    # The first sample of a level held is the last good one.
+    found += [
+        Structure("hold", run.start + 1, run.end, (run.start,))
+        for run in _not_in_a_row([run for run in runs if run.value])
+        if run.end - run.start > longest
+    ]
     return found
+
+
+def _not_in_a_row(runs: Sequence[Run]) -> list[Run]:
+    """Return the runs but for those of which several follow each other without a sample between: a square wave's."""
+    rows: list[list[Run]] = []
+    for run in runs:
+        if rows and rows[-1][-1].end == run.start:
+            rows[-1].append(run)
+        else:
+            rows.append([run])
+    return [run for row in rows if len(row) <= MOST_IN_A_ROW for run in row]
 
 
 def _longest_level(agreed: Int32s, place: Range) -> int:
