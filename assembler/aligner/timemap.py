@@ -149,7 +149,7 @@ def map_with_slips(length: int, timeline_start: int, slips: tuple[Slip, ...]) ->
     Raises:
         PlanError: a slip lies outside the pass, or two contradict each other.
     """
-    stretches = []
+    stretches: list[Stretch] = []
     start, shift = 0, timeline_start
     for slip in slips:
         follows = bool(stretches) and start == slip.pass_sample
