@@ -3,7 +3,8 @@
 A capture is clocked from the tape, so pass samples follow tape time exactly: a *shift* is all there is to find, one
 for each stretch between slips. The log may keep another clock, some ppm off; then log time and tape time agree only
 where both start, at the pass's first sample, and the shift is the fitted line's value there. Messages are only ever
-late, so the line runs along the prompt ones (see `lateness`); its slope and steps come from `fitting`.
+late, so the line runs along the prompt ones (see `lateness`); a stripe errs both ways, so it runs through the middle
+(see `centring`). Slope and steps come from `fitting`.
 """
 
 from __future__ import annotations

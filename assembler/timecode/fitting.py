@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from assembler.timecode.centring import centre_heights, locate_middles
 from assembler.timecode.lateness import Lateness, fit_lateness, locate_onsets, log_likelihood
 from assembler.timecode.sharing import Level, Logged, Shared, Slanted, make_level, share_lateness
 from assembler.timecode.steps import SURE_DEVIATIONS, Line, find_steps, fit_line
@@ -49,8 +50,8 @@ class Blocks:
         starts: shape (blocks,), first message of each; the next one's start ends it.
         times: shape (blocks,), mean log time.
         groups: shape (blocks,), the stretch.
-        onsets: shape (blocks,), seconds.
-        errors: shape (blocks,), standard deviation of each onset.
+        onsets: shape (blocks,), seconds; middles where points err both ways.
+        errors: shape (blocks,), standard deviation of each.
     """
 
     starts: Int64s
@@ -85,7 +86,7 @@ class LineFit:
 
     Args:
         spans: where each stretch lies, slips counted as borders.
-        logged: what the log says about lateness; a level for each stretch.
+        logged: what the log says about lateness; a level for each stretch, none where points err both ways.
         shared: the height of each stretch, deviation at log time zero, by this log alone.
         slope: seconds per second; exactly zero where none could be told.
         measured_slope: the same as measured, also where the line does without.
@@ -124,7 +125,7 @@ def fit_stretches(stretches: Stretches, least_step: float) -> LineFit:
     wanders, slope = False, 0.0
     # The second round knows the lateness without the blur of the first's rough trend.
     for _ in range(2):
-        doubt = _phase_doubt(stretches, lateness)
+        doubt = 0.0 if stretches.two_sided else _phase_doubt(stretches, lateness)
         blocks = _make_blocks(stretches, stretches.groups, lateness, slope)
         values = (blocks.times, blocks.onsets, _sober_errors(blocks, _LEAST_ERROR_SHARE))
         found, wanders = find_steps(*values, blocks.groups, max(least_step, doubt))
@@ -142,28 +143,41 @@ def _finish(stretches: Stretches, steps: _Steps, *, wanders: bool, least_step: f
     while True:
         blocks = _make_blocks(stretches, groups, lateness, slope)
         line, slope, slope_error = _choose_line(blocks, lateness)
-        # A sloped line is never exact enough for a sharp box; its clock carries messages over all places
-        # between two ticks, so that blocks do not err alike.
-        carried = abs(line.slope) * float(np.ptp(stretches.seconds))
-        levels = _make_levels(stretches, groups, line, lateness, _sure_scatter(line, blocks))
-        if wanders or (line.slope and carried > stretches.tick):
-            levels = _slant(stretches, groups, levels, line, lateness)
-        levels, shared = _doubt_odd(levels, share_lateness(levels, lateness), line)
+        left = blocks.onsets - line.heights[blocks.groups] - line.slope * blocks.times
+        levels: tuple[Level, ...] = ()
+        if stretches.two_sided:
+            shared = centre_heights(stretches, groups, left, line, lateness)
+        else:
+            levels, shared = _settle_levels(stretches, blocks, groups, line, lateness, wanders=wanders)
         weak = _weakest_slip(stretches, groups, shared, least_step)
         if weak is None:
             break
         groups = np.where(groups > weak, groups - 1, groups)
-    left = blocks.onsets - line.heights[blocks.groups] - line.slope * blocks.times
     excess = float(np.mean(left**2) - np.mean(blocks.errors**2))
     return LineFit(
         spans=_spans(stretches, groups, steps.border_errors),
-        logged=Logged(levels, lateness, shared.gain, stretches.tick, is_steady=not wanders),
+        logged=Logged(
+            levels, lateness, shared.gain, stretches.tick, is_late=not (wanders or stretches.two_sided)
+        ),
         shared=shared,
         slope=line.slope,
         measured_slope=slope,
         slope_error=slope_error,
         wander=float(np.sqrt(max(excess, 0.0))) if wanders else 0.0,
     )
+
+
+def _settle_levels(
+    stretches: Stretches, blocks: Blocks, groups: Int64s, line: Line, lateness: Lateness, *, wanders: bool
+) -> tuple[tuple[Level, ...], Shared]:
+    """Return the stretches as levels, and where they lie by this log alone."""
+    # A sloped line is never exact enough for a sharp box; its clock carries messages over all places
+    # between two ticks, so that blocks do not err alike.
+    carried = abs(line.slope) * float(np.ptp(stretches.seconds))
+    levels = _make_levels(stretches, groups, line, lateness, _sure_scatter(line, blocks))
+    if wanders or (line.slope and carried > stretches.tick):
+        levels = _slant(stretches, groups, levels, line, lateness)
+    return _doubt_odd(levels, share_lateness(levels, lateness), line)
 
 
 def _spans(stretches: Stretches, groups: Int64s, border_errors: Mapping[int, float]) -> tuple[Span, ...]:
@@ -312,7 +326,11 @@ def _make_blocks(stretches: Stretches, groups: Int64s, lateness: Lateness, slope
     seconds = stretches.seconds
     starts = _block_starts(groups)
     lengths = np.diff(np.append(starts, seconds.size))
-    onsets, errors = locate_onsets(_tabulate(stretches.deviations - slope * seconds, starts), lateness)
+    table = _tabulate(stretches.deviations - slope * seconds, starts)
+    if stretches.two_sided:
+        onsets, errors = locate_middles(table, stretches.tick / np.sqrt(12.0))
+    else:
+        onsets, errors = locate_onsets(table, lateness)
     times = np.add.reduceat(seconds, starts) / lengths
     return Blocks(starts, times, groups[starts], onsets + slope * times, errors)
 
@@ -338,10 +356,11 @@ def _set_border(stretches: Stretches, blocks: Blocks, steps: _Steps, block: int)
     end = int(blocks.starts[last]) if last < blocks.starts.size else stretches.seconds.size
     part = slice(start, end)
     level = stretches.deviations[part] - line.slope * stretches.seconds[part]
+    to_box = -lateness.width / 2 if stretches.two_sided else lateness.lead
     before, after = (
         log_likelihood(
             level,
-            float(line.heights[group]) + lateness.lead,
+            float(line.heights[group]) + to_box,
             lateness.width,
             lateness.edges,
             lateness.breadth,

@@ -65,6 +65,8 @@ class TimecodePoints:
         reverse_seconds: how long the tape ran backwards.
         tick_seconds: the step that log times were rounded to; 0 where unknown.
         findings: those of the log, and what was odd about its timecode.
+        two_sided: whether points err both ways, as those of a stripe do; else they are late, never early.
+        common_error_seconds: standard deviation of what all points of a two-sided log may be off by alike.
     """
 
     seconds: Float64s
@@ -74,6 +76,8 @@ class TimecodePoints:
     reverse_seconds: float
     tick_seconds: float
     findings: tuple[Finding, ...]
+    two_sided: bool = False
+    common_error_seconds: float = 0.0
 
 
 @dataclass(frozen=True)

@@ -232,14 +232,14 @@ class Logged:
         lateness: how its own messages spread.
         gain: log likelihood of its levels under that.
         tick: step of its clock.
-        is_steady: whether its clock ran evenly, so that heights mean something.
+        is_late: whether messages are late and the clock ran evenly, so that there is a lateness to share.
     """
 
     levels: tuple[Level, ...]
     lateness: Lateness
     gain: float
     tick: float
-    is_steady: bool
+    is_late: bool
 
 
 @dataclass
@@ -265,8 +265,8 @@ def find_pools(logs: Sequence[Logged]) -> list[Pool]:
     """
     pools: list[Pool] = []
     for index in sorted(range(len(logs)), key=lambda index: logs[index].lateness.width_error):
-        if not (logs[index].is_steady and any(_join(pool, index, logs[index]) for pool in pools)):
-            tick = logs[index].tick if logs[index].is_steady else np.nan
+        if not (logs[index].is_late and any(_join(pool, index, logs[index]) for pool in pools)):
+            tick = logs[index].tick if logs[index].is_late else np.nan
             pools.append(Pool([index], logs[index].lateness, tick))
     return pools
 

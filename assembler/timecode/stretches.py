@@ -51,6 +51,8 @@ class Stretches:
         ratio: log seconds per tape second, one of `KNOWN_RATIOS` where one is near.
         tick: seconds, the step that log times were rounded to.
         findings: gaps, jumps and restarts, with place and size.
+        two_sided: as in `TimecodePoints`.
+        common_error: likewise, seconds.
     """
 
     seconds: Float64s
@@ -60,6 +62,8 @@ class Stretches:
     ratio: float
     tick: float
     findings: tuple[Finding, ...]
+    two_sided: bool
+    common_error: float
 
 
 def sort_into_stretches(points: TimecodePoints, rate: FrameRate) -> Stretches:
@@ -76,7 +80,17 @@ def sort_into_stretches(points: TimecodePoints, rate: FrameRate) -> Stretches:
         findings.append(
             Finding("stray", None, f"{dropped} points stand apart from their neighbours; not used")
         )
-    return Stretches(seconds, frames, deviations, groups, ratio, points.tick_seconds, tuple(findings))
+    return Stretches(
+        seconds=seconds,
+        frames=frames,
+        deviations=deviations,
+        groups=groups,
+        ratio=ratio,
+        tick=points.tick_seconds,
+        findings=tuple(findings),
+        two_sided=points.two_sided,
+        common_error=points.common_error_seconds,
+    )
 
 
 def _pilot_ratio(points: TimecodePoints, rate: FrameRate) -> float:

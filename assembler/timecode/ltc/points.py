@@ -1,7 +1,8 @@
 """Points for the clock fit from a stripe: four a frame, as quarter frames give them.
 
 Each point is the middle of a quarter, the mean of the 21 edges around its cells: noise of single edges averages out,
-and what happens inside a frame (samples lost) stays in its quarter. Nothing is late here, as MIDI messages are.
+and what happens inside a frame (samples lost) stays in its quarter. Nothing is late here, as MIDI messages are; errors
+go both ways. Where every edge has the same place between two samples, all are off alike.
 """
 
 from __future__ import annotations
@@ -24,6 +25,11 @@ _PLAY_SHARE: Final = 0.02
 # How finely edges between samples can be told: what a clean stripe leaves, scripts/bench/ltc_speed.py. It keeps the
 # fit from taking the pattern in which edges fall between samples for a clock of its own.
 _EDGE_STEP_SAMPLES: Final = 0.2
+# By how much an edge is off for its place between two samples (standard deviation over places), and how much of that
+# comes twice a sample; what is left where edges fall everywhere: scripts/bench/ltc_accuracy.py, edges of 40 us.
+_PHASE_ERROR_SAMPLES: Final = (0.025, 0.006)
+_LEAST_ERROR_SAMPLES: Final = 0.003
+_QUARTER_CELLS: Final = 20
 
 
 def ltc_points(log: LtcLog) -> TimecodePoints:
@@ -50,7 +56,24 @@ def ltc_points(log: LtcLog) -> TimecodePoints:
         reverse_seconds=reverse_seconds,
         tick_seconds=_EDGE_STEP_SAMPLES / log.sample_rate,
         findings=shorten_findings([*log.findings, *findings]),
+        two_sided=True,
+        common_error_seconds=_common_error(log, used) / log.sample_rate,
     )
+
+
+def _common_error(log: LtcLog, used: Bools) -> float:
+    """Return how far all points may be off alike, in samples: much where edges have one place between samples."""
+    cells = np.abs(log.end_samples - log.start_samples)[used, None] / (_QUARTERS * _QUARTER_CELLS)
+    quarters = log.quarter_samples[used]
+    errors = [_LEAST_ERROR_SAMPLES]
+    for times, size in enumerate(_PHASE_ERROR_SAMPLES, start=1):
+        # The 21 edges of a quarter lie evenly about its middle; where they fall everywhere, they cancel.
+        places = np.arange(_QUARTER_CELLS // 2 + 1)
+        weights = np.where(places, 2.0, 1.0) / (_QUARTER_CELLS + 1)
+        evenness = np.cos(2 * np.pi * times * cells * places) @ weights
+        turns = np.exp(2j * np.pi * times * quarters) * evenness[:, None]
+        errors.append(size * float(np.abs(np.mean(turns))))
+    return float(np.linalg.norm(errors))
 
 
 def _typical(speeds: Float64s) -> float:

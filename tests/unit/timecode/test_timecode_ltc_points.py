@@ -29,6 +29,37 @@ def test_fit_places_pass_to_a_tenth_sample(name: str, sample_rate: int) -> None:
     assert points.rate_code is None
 
 
+@pytest.mark.parametrize("noise_db", [None, -30])
+@pytest.mark.parametrize("sample_rate", [44_100, 48_000])
+def test_places_err_both_ways_within_what_is_stated(sample_rate: int, noise_db: int | None) -> None:
+    """Stripes at many places between samples are placed without bias; the stated interval holds nearly all."""
+    generator = np.random.default_rng(11)
+    errors, stated = [], []
+    for first_sample in generator.uniform(0, 3000, 24):
+        made = encode_ltc(90_000, 240, RATE, sample_rate, first_sample=first_sample)
+        if noise_db is not None:
+            # Against the stripe's peak.
+            made += generator.normal(scale=0.5 * 10 ** (noise_db / 20), size=made.size)
+        points = ltc_points(decode_ltc([np.rint(2**15 * made).astype(np.int32)], sample_rate, RATE))
+        (stretch,) = fit_clock(points, RATE, sample_rate).stretches
+        errors.append(stretch.shift_samples - (90_000 * sample_rate / 30 - first_sample))
+        stated.append(stretch.uncertainty_samples)
+    assert abs(np.mean(errors)) < 0.02
+    assert np.mean(np.abs(errors) <= 1.96 * np.array(stated)) >= 0.9
+    assert max(stated) < 0.04
+
+
+def test_one_place_between_samples_for_all_edges_is_in_the_stated_error() -> None:
+    """Where a cell has whole samples all edges are off alike, which is stated; where they fall everywhere it is not."""
+    alike, even = (
+        ltc_points(decode_ltc([encode_ltc(900, 150, RATE, rate, first_sample=300.3)], rate, RATE))
+        for rate in (48_000, 44_100)
+    )
+    assert alike.two_sided
+    assert 48_000 * alike.common_error_seconds > 0.02
+    assert 44_100 * even.common_error_seconds < 0.005
+
+
 def test_points_run_on_past_midnight() -> None:
     """Over midnight points run on, four a frame, in the middle of quarters."""
     made = encode_ltc(RATE.frames_per_day - 5, 12, RATE, SAMPLE_RATE, first_sample=500)
