@@ -119,12 +119,19 @@ def coarse_map(one: PassToPlace) -> TimeMap:
 
 
 def _logged_slips(logged: CoarseSlip) -> list[Slip]:
-    """Return a slip of the log as slips of a time map: what a pass holds while its tape stood still is left out."""
+    """Return a slip of the log as slips of a time map: what a pass holds while its tape stood still is left out.
+
+    Where the tape was played again, the second play takes over before the first one's end, whose place is in doubt.
+    """
     still = logged.still_samples
+    unsure = logged.pass_sample - logged.doubt[0]
+    sure = logged.pass_sample - max(logged.margin_samples, unsure)
+    if sure >= 0 and logged.samples <= sure - max(logged.pass_sample + still, logged.doubt[1]):
+        return [Slip(sure, logged.samples)]
     if still == 0 or logged.samples <= -still:
-        return [Slip(logged.pass_sample, logged.samples)] if logged.samples else []
+        return [Slip(logged.pass_sample, logged.samples, logged.doubt)] if logged.samples else []
     return [
-        Slip(logged.pass_sample, -still),
+        Slip(logged.pass_sample, -still, logged.doubt),
         Slip(logged.pass_sample + still, logged.samples + still),
     ]
 

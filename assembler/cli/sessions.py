@@ -11,11 +11,15 @@ from assembler.cli.progress import shown_progress
 from assembler.cli.tables import print_check, print_set, print_verified
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from assembler.consolidator import SessionResult
     from assembler.consolidator.record import Json
+    from assembler.importer import Note
+
+MOST_FORETOLD = 3
+"""Notes told before a set is written; all of them are told after it."""
 
 
 def run_check(sheet: Path, *, as_json: bool, allow_outside: bool) -> int:
@@ -38,13 +42,27 @@ def run_build(sheet: Path, output: Path, plan: Path | None, *, as_json: bool, al
 
     with shown_progress() as progress:
         result = build_set(
-            sheet, output, report_page, plan=plan, allow_outside=allow_outside, progress=progress
+            sheet,
+            output,
+            report_page,
+            plan=plan,
+            allow_outside=allow_outside,
+            progress=progress,
+            foretell=_foretell,
         )
     if as_json:
         _print_json({**result.record, "set": str(output), "sound": result.edit.is_sound})
     else:
         print_set(result)
     return _status(result)
+
+
+def _foretell(notes: Sequence[Note]) -> None:
+    """Tell on standard error what needs a person while there is still time to stop."""
+    for note in notes[:MOST_FORETOLD]:
+        click.echo(f"Needs a person: {note.text}", err=True)
+    if len(notes) > MOST_FORETOLD:
+        click.echo(f"Needs a person: {len(notes) - MOST_FORETOLD} more, told when the set is built", err=True)
 
 
 def run_verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: bool) -> int:

@@ -20,7 +20,7 @@ from assembler.sheet import Sheet, load_sheet, preparation_cautions, preparation
 from assembler.wave import LARGEST_RIFF
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
     Progress = Callable[[str, float], None]
@@ -82,6 +82,7 @@ def build_set(
     plan: Path | None = None,
     allow_outside: bool = False,
     progress: Progress = _silent,
+    foretell: Callable[[Sequence[Note]], None] = lambda _: None,
     largest_riff: int = LARGEST_RIFF,
 ) -> SessionResult:
     """Build and publish the set.
@@ -93,6 +94,7 @@ def build_set(
         plan: a plan made by hand, to be taken in place of the program's.
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
+        foretell: called with what needs a person, if anything does, before the long work of writing begins.
         largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
 
     Raises:
@@ -109,6 +111,8 @@ def build_set(
         files = capture_files(session)
         unchanged = UnchangedFiles(files)
         edit = align_session(session, progress, plan)
+        if asking := [note for note in edit.notes if note.needs_a_person]:
+            foretell(asking)
         free_space_check(target, _needed_bytes(sheet, edit))
         digests = digest_files(sheet, files, executor, lambda share: progress("hashing captures", share))
         edit = _with_sheet_notes(sheet, edit, digests)

@@ -19,12 +19,16 @@ class CoarseSlip:
         samples: change of the shift; positive where the capture lost samples.
         error_samples: how far the size may be off (two standard deviations).
         still_samples: pass samples from there on during which the tape did not play forward.
+        doubt: pass range in which the place may lie.
+        margin_samples: how much earlier the place is sure to be right, where the tape was played again.
     """
 
     pass_sample: int
     samples: int
     error_samples: float
     still_samples: int = 0
+    doubt: tuple[int, int] = (0, 0)
+    margin_samples: int = 0
 
 
 @dataclass(frozen=True)
@@ -37,6 +41,8 @@ class Position:
         uncertainty_samples: one standard deviation of ``shift``.
         slips: changes of the shift that the log shows.
         clock: how the log fits, where there is one.
+        apart_samples: standard deviation of ``shift`` against passes whose logs were settled together with this
+            one's, without what moves them all alike; None where there is no log.
     """
 
     source: str
@@ -44,6 +50,7 @@ class Position:
     uncertainty_samples: float
     slips: tuple[CoarseSlip, ...] = ()
     clock: ClockFit | None = None
+    apart_samples: float | None = None
 
     def shift_at(self, pass_sample: int) -> int:
         """Return the whole shift expected at a sample of the pass."""

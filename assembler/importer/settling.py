@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -54,23 +55,33 @@ def _clock_position(logged: LoggedClock, clock: ClockFit, session: Session) -> P
     stretches = [stretch for stretch in clock.stretches if stretch.log_end > 0.0] or [clock.stretches[-1]]
     frame_samples = session.sample_rate / float(frame_rate(session.frame_rate).exact)
     slips = tuple(
-        _coarse_slip(before, after, session.sample_rate, frame_samples)
+        _coarse_slip(
+            before, after, clock.jitter_seconds * session.sample_rate, session.sample_rate, frame_samples
+        )
         for before, after in pairwise(stretches)
     )
     first = stretches[0]
     shift = first.shift_samples + logged.offset
-    return Position(logged.source, shift, first.uncertainty_samples, slips, clock)
+    return Position(logged.source, shift, first.uncertainty_samples, slips, clock, first.apart_samples)
 
 
 def _coarse_slip(
-    before: ClockStretch, after: ClockStretch, sample_rate: int, frame_samples: float
+    before: ClockStretch, after: ClockStretch, late_samples: float, sample_rate: int, frame_samples: float
 ) -> CoarseSlip:
-    """Return what lies between two stretches: samples lost or repeated, or a tape that stood still or was wound."""
+    """Return what lies between two stretches: samples lost or repeated, or a tape that stood still or was wound.
+
+    The last message before says only that the tape still played when it was sent, which was a little before it came.
+    """
     change = round(after.shift_samples - before.shift_samples)
     error = 2.0 * (before.apart_samples**2 + after.apart_samples**2) ** 0.5
+    sure = math.floor(before.log_end * sample_rate - late_samples)
+    resumed = math.ceil(after.log_start * sample_rate)
     pause = after.log_start - before.log_end
     if pause > STILL_SECONDS and abs(change) > 0.5 * frame_samples:
         # A quarter frame is true for the quarter that it begins.
         start = round(before.log_end * sample_rate + 0.25 * frame_samples)
-        return CoarseSlip(start, change, error, round(after.log_start * sample_rate) - start)
-    return CoarseSlip(round(0.5 * (before.log_end + after.log_start) * sample_rate), change, error)
+        return CoarseSlip(start, change, error, resumed - start, (sure, start), math.ceil(frame_samples))
+    place = 0.5 * (before.log_end + after.log_start) * sample_rate
+    unsure = 2.0 * after.start_error_seconds * sample_rate
+    doubt = (min(sure, math.floor(place - unsure)), max(resumed, math.ceil(place + unsure)))
+    return CoarseSlip(round(place), change, error, 0, doubt, math.ceil(frame_samples))

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.timecode.fitting import LineFit, fit_stretches
-from assembler.timecode.messages import Finding, shorten_findings
+from assembler.timecode.messages import OTHER_SOURCES, Finding, shorten_findings
 from assembler.timecode.sharing import find_pools, share_lateness
 from assembler.timecode.stretches import KNOWN_RATIOS, Stretches, sort_into_stretches
 
@@ -32,6 +32,8 @@ _LOG_CLOCK_SHARE: Final = 200e-6
 _LEAST_SLIP_SAMPLES: Final = 2.0
 # A slip whose place is in more doubt than this (standard deviation) is told so.
 _TOLD_PLACE_SECONDS: Final = 0.05
+# A tape that is off by this share or more was played at another speed; clocks and rates are not off by so much.
+_OTHER_SPEED_SHARE: Final = 0.01
 # A log's clock that wanders less than this share of the lateness is only a little unsteady.
 _STEADY_SHARE: Final = 0.25
 
@@ -48,6 +50,7 @@ class ClockStretch:
         apart_samples: the same against stretches of passes that were fitted together, without what moves them all
             alike.
         points: messages it rests on.
+        start_error_seconds: how far off its beginning may be (standard deviation), where that is a slip.
     """
 
     log_start: float
@@ -56,6 +59,7 @@ class ClockStretch:
     uncertainty_samples: float
     apart_samples: float
     points: int
+    start_error_seconds: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -206,6 +210,7 @@ def _describe_stretch(draft: ClockDraft, shared: Shared, index: int) -> ClockStr
         uncertainty_samples=uncertainty,
         apart_samples=apart,
         points=span.messages,
+        start_error_seconds=span.start_error,
     )
 
 
@@ -257,6 +262,8 @@ def _tell_verdict(verdict: str, known: float, ratio: float, fit: LineFit, sample
         text = f"rate ratio {ratio:.6f}: {KNOWN_RATIOS[known]}; check sample_rate and frame_rate, or relabel the pass"
         return [Finding("mislabelled", None, text)]
     if verdict == "drifting":
+        if abs(ratio - 1.0) >= _OTHER_SPEED_SHARE:
+            return [Finding("not_clocked", None, _tell_speed(ratio))]
         wander = f"wanders by {fit.wander * sample_rate:.1f} samples"
         how = wander if abs(ppm) < 1e6 * _LOG_CLOCK_SHARE else f"runs {ppm:+.0f} ppm off"
         text = f"tape against log {how}: the capture was not clocked from the tape, or the log's clock is unsteady"
@@ -264,3 +271,10 @@ def _tell_verdict(verdict: str, known: float, ratio: float, fit: LineFit, sample
     if verdict == "short":
         return [Finding("short", None, f"too little timecode to tell its speed (give or take {error})")]
     return []
+
+
+def _tell_speed(ratio: float) -> str:
+    return (
+        f"the tape was played at {1.0 / ratio:.2f} times its speed: only the beginning of the pass is in its place. "
+        f"Capture the tape again at play speed; if only the log was made at another speed, {OTHER_SOURCES}"
+    )

@@ -29,8 +29,12 @@ KNOWN_RATIOS: Final = {
     1
     / 1.001: "pulled up by 1.001: 30 frames a second where the sheet says 29.97, or a clock fast by as much",
 }
+_PLAIN_RATIOS: Final = [ratio for ratio in KNOWN_RATIOS if ratio == 1.0 or abs(ratio - 1.0) > 0.01]
 # Half-way between 1 and 1.001 would be 500 ppm.
 _SNAP_SHARE: Final = 450e-6
+# Messages are later than one another by less than this; so many times the doubt that follows is sure to hold all.
+_PILOT_LATE_SECONDS: Final = 1e-3
+_SURE_DOUBTS: Final = 3.0
 # The pilot ratio is measured over a second or so, in quarter frames.
 _PILOT_QUARTERS: Final = 120
 # Fewer points than two readings do not make a stretch if there is a longer one.
@@ -103,9 +107,13 @@ def _pilot_ratio(points: TimecodePoints, rate: FrameRate) -> float:
     if not together.any():
         return 1.0
     measured = float(np.median(seconds[together] / frames[together])) * float(rate.exact)
-    nearest = min(KNOWN_RATIOS, key=lambda known: abs(measured / known - 1))
-    short = frames[together].max() < _PILOT_QUARTERS / 8
-    return nearest if short or abs(measured / nearest - 1) < _SNAP_SHARE else measured
+    doubt = _PILOT_LATE_SECONDS / float(np.median(seconds[together])) / np.sqrt(np.count_nonzero(together))
+    if doubt < _SNAP_SHARE:
+        nearest = min(KNOWN_RATIOS, key=lambda known: abs(measured / known - 1))
+        return nearest if abs(measured / nearest - 1) < _SNAP_SHARE else measured
+    # Too short to tell a thousandth.
+    nearest = min(_PLAIN_RATIOS, key=lambda known: abs(measured / known - 1))
+    return nearest if abs(measured / nearest - 1) < _SURE_DOUBTS * doubt else measured
 
 
 def _group(deviations: Float64s, half_frame: float) -> tuple[Bools, Int64s]:
@@ -152,7 +160,11 @@ def _tell_borders(
         before, after = (format_label(int(frames[index]), rate) for index in (place, place + 1))
         where = f"from {before} to {after}, {change:+.2f} frames against the log"
         kind, text = "timecode_jump", f"timecode jumps {where}: the tape was cut, or many samples were lost"
+        if change < 0:
+            text = f"timecode jumps back {where}"
         if pause > _GAP_SECONDS:
             kind, text = "restart", f"the machine stopped and started again {where}, {pause:.2f} s later"
+        if frames[place + 1] < frames[place] - 1:
+            text += ". What it played twice is used once; to use both, cut the capture there into two passes"
         findings.append(Finding(kind, float(seconds[place + 1]), text))
     return findings

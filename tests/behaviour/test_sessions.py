@@ -89,7 +89,7 @@ def test_a_slip_of_the_first_pass_is_cured_by_two_others(tmp_path: Path, capsys:
 
 
 def test_lost_samples_that_nobody_has_are_silence_and_told(tmp_path: Path, capsys: Capsys) -> None:
-    """A slip that only the log shows leaves silence for the lost samples, listed as uncured."""
+    """A slip that only the log shows leaves silence for the lost samples, listed with what may lie beside its place."""
     tape = make_tape(8, 1)
     lost = 4800
     layout = Layout(tmp_path)
@@ -106,8 +106,11 @@ def test_lost_samples_that_nobody_has_are_silence_and_told(tmp_path: Path, capsy
         write_midi_log(stream, np.sort(seconds), quarter_messages(data))
     status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
     assert status == 1
-    (place,) = record["uncured"]
-    assert place["kind"] == "slip"
+    (place,) = (place for place in record["uncured"] if place["kind"] == "slip")
+    beside = [other for other in record["uncured"] if other is not place]
+    assert {other["kind"] for other in beside} == {"disagreement"}
+    # No message between the two that follow each other over the slip, a 120th of a second apart, tells where.
+    assert all(abs(other["start"] - place["start"]) < lost + RATE // 60 for other in beside)
     assert abs(place["end"] - place["start"] - lost) <= 8
     assert not delivered(tmp_path / "set")[place["start"] : place["end"]].any()
 

@@ -151,6 +151,39 @@ def test_nominal_stripe_under_2997() -> None:
     assert fit_clock(points, RATE, SAMPLE_RATE).verdict == "relabel"
 
 
+@pytest.mark.parametrize("seconds", [0.6, 1.0, 1.1])
+def test_a_short_log_is_not_said_to_drift(seconds: float) -> None:
+    """Over a second or less, a millisecond of lateness looks like a thousandth of speed, and is not taken for it."""
+    fits = [fit_clock(make_points(seconds, seed=seed), RATE, SAMPLE_RATE) for seed in range(20)]
+    assert {fit.verdict for fit in fits} <= {"locked", "short"}
+    assert all(abs(fit.stretches[0].shift_samples - SHIFT) < 16 for fit in fits)
+
+
+def test_a_short_log_tells_a_mislabelled_rate() -> None:
+    """A second is enough to tell material of 44.1 kHz that is labelled 48 kHz."""
+    fit = fit_clock(make_points(1.0, ratio=44100 / 48000), RATE, SAMPLE_RATE)
+    assert fit.verdict == "relabel"
+    assert fit.rate_ratio == pytest.approx(44100 / 48000, abs=2e-3)
+
+
+@pytest.mark.parametrize(("ratio", "speed"), [(2.0, "0.50"), (0.5, "2.00"), (1 / 0.98, "0.98")])
+def test_another_speed_is_told_as_such(ratio: float, speed: str) -> None:
+    """A tape played at another speed is told with that speed and with what to do, not in millionths."""
+    fit = fit_clock(make_points(20, ratio=ratio, late=1e-4), RATE, SAMPLE_RATE)
+    (told,) = (finding.text for finding in fit.findings if finding.kind == "not_clocked")
+    assert fit.verdict == "drifting"
+    assert f"played at {speed} times its speed" in told
+    assert "Capture the tape again at play speed" in told
+    assert "ppm" not in told
+
+
+def test_a_clock_off_by_less_than_a_speed_is_told_in_millionths() -> None:
+    """Half a percent is a free-running clock, told in ppm."""
+    fit = fit_clock(make_points(20, ratio=1.005), RATE, SAMPLE_RATE)
+    (told,) = (finding.text for finding in fit.findings if finding.kind == "not_clocked")
+    assert "runs +5000 ppm off" in told
+
+
 def test_free_running_capture_is_drifting() -> None:
     """A rate that is neither the tape's nor a known wrong one means: not clocked from the tape."""
     fit = fit_clock(make_points(60, ratio=1.0006), RATE, SAMPLE_RATE)
