@@ -3,10 +3,12 @@
 Timecode places a reel to a few samples. Where a reel change was recorded on two machines from one digital source,
 both tapes hold the same numbers for a while: then the later reel is moved to where they are identical, and the join
 costs nothing. Where the sound does not agree the reels stay where their timecode puts them and are joined by a fade.
+Reels that follow each other within what their timecode can tell touch: a hole or an overlap of a sample or two is none.
 """
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -19,10 +21,18 @@ if TYPE_CHECKING:
 
     from assembler.aligner.examining import ExaminedReel
     from assembler.aligner.findings import PlacedPass
+    from assembler.aligner.ranges import Range
     from assembler.arrays import Int32s
+    from assembler.importer import Position
 
 TIE_SECONDS = 0.02
 """How far a reel may be moved: what two timecode logs may be off against each other."""
+
+TOUCH_DEVIATIONS = 3.0
+"""Reels touch if what is between them is within so many standard deviations: hardly two that do lie further apart."""
+
+MOST_TOUCH_SECONDS = 0.001
+"""Timecode that tells less than this does not tell whether reels touch."""
 
 
 @dataclass(frozen=True)
@@ -49,10 +59,58 @@ def tie_reels(reels: Sequence[ExaminedReel], sample_rate: int) -> list[ExaminedR
         for earlier in tied:
             found = _agreement(earlier, reel, round(TIE_SECONDS * sample_rate))
             if found is not None:
-                reel = _tied(reel, earlier, *found)  # noqa: PLW2901 - the tied reel stands for it from here on
+                tied.append(_tied(reel, earlier, *found))
                 break
-        tied.append(reel)
+        else:
+            tied.append(_touching(tied, reel, sample_rate))
     return tied
+
+
+def _touching(others: Sequence[ExaminedReel], reel: ExaminedReel, sample_rate: int) -> ExaminedReel:
+    """Return the reel, moved so that it touches another one of the same tracks if by timecode it may."""
+    for other in others:
+        for first, second, is_after in ((other, reel, True), (reel, other, False)):
+            found = _hole(first, second)
+            if found is None or found[0] == 0:
+                continue
+            hole, doubt = found
+            if abs(hole) <= min(doubt, MOST_TOUCH_SECONDS * sample_rate):
+                return _touched(reel, other, -hole if is_after else hole, doubt)
+    return reel
+
+
+def _hole(first: ExaminedReel, second: ExaminedReel) -> tuple[int, float] | None:
+    """Return the samples between the end of a reel and the beginning of another, and by how much they may be off.
+
+    None where they share no track, or a place is not by timecode.
+    """
+    pieces = [_pieces(reel, other) for reel, other in ((first, second), (second, first))]
+    if not all(pieces):
+        return None
+    (_, end), last = max(pieces[0], key=lambda piece: piece[0][1])
+    (start, _), following = min(pieces[1], key=lambda piece: piece[0][0])
+    apart = [place.apart_samples for place in (last, following)]
+    if apart[0] is None or apart[1] is None:
+        return None
+    # Each place is a whole sample.
+    return start - end, TOUCH_DEVIATIONS * math.hypot(apart[0], apart[1]) + 1.0
+
+
+def _pieces(reel: ExaminedReel, other: ExaminedReel) -> list[tuple[Range, Position]]:
+    """Return what a reel holds of the tracks it shares with another, each piece with its pass's place."""
+    tracks = [index for index, name in enumerate(reel.reel.tracks) if name and name in other.reel.tracks]
+    places = {one.name: one.position for one in reel.wired.passes}
+    return [
+        (piece, places[one.name]) for one in reel.passes for track in tracks for piece in one.covered(track)
+    ]
+
+
+def _touched(reel: ExaminedReel, other: ExaminedReel, shift: int, doubt: float) -> ExaminedReel:
+    text = (
+        f"reel {reel.name} is moved by {shift:+d} {'sample' if abs(shift) == 1 else 'samples'} so that it touches reel "
+        f"{other.name}: timecode tells their places to {doubt:.1f} samples either way, too little to tell them apart"
+    )
+    return replace(reel.moved(shift), notes=(*reel.notes, Note("other", text)))
 
 
 def _agreement(

@@ -16,9 +16,13 @@ if TYPE_CHECKING:
 
     from assembler.aligner import AlignedPass, Edit
     from assembler.consolidator import SessionResult, VerifyResult
+    from assembler.importer import Position
 
 MOST_LINES = 20
 """Flaws and places of one kind listed on the terminal; all of them are in the record."""
+
+APART_SHARE = 0.75
+"""Passes whose places against each other are no surer than this share of each place itself need no column for it."""
 
 
 def print_check(result: SessionResult) -> None:
@@ -77,18 +81,29 @@ def _print_session(console: Console, result: SessionResult) -> None:
 
 
 _LEFT_COLUMNS = ("Pass", "Reel", "From", "To", "Position", "Clock")
-_RIGHT_COLUMNS = ("Rate", "Slope ppm", "Jitter ms", "Missing", "± samples", "± ms", "Flaws")
+_RIGHT_COLUMNS = ("Rate", "Slope ppm", "Jitter ms", "Missing", "± samples", "± ms")
 
 
 def _passes_table(result: SessionResult) -> Table:
     table = Table(box=None, pad_edge=False, header_style="bold")
     for name in _LEFT_COLUMNS:
         table.add_column(name)
-    for name in _RIGHT_COLUMNS:
+    is_apart = any(_gains_apart(one.imported.position) for one in result.edit.passes)
+    for name in (*_RIGHT_COLUMNS, *(["± apart"] if is_apart else []), "Flaws"):
         table.add_column(name, justify="right")
     for one in result.edit.passes:
-        table.add_row(*_pass_row(result, one))
+        apart = one.imported.position.apart_samples
+        own = [("–" if apart is None else f"{apart:.2f}")] if is_apart else []
+        table.add_row(*_pass_row(result, one), *own, str(len(one.flaws)))
     return table
+
+
+def _gains_apart(position: Position) -> bool:
+    """Return whether a pass lies surer against the others than by itself: else there is nothing to show."""
+    return (
+        position.apart_samples is not None
+        and position.apart_samples < APART_SHARE * position.uncertainty_samples
+    )
 
 
 def _pass_row(result: SessionResult, one: AlignedPass) -> list[str]:
@@ -111,7 +126,6 @@ def _pass_row(result: SessionResult, one: AlignedPass) -> list[str]:
         f"{clock.missing_share:.1%}" if clock else "–",
         f"{position.uncertainty_samples:.2f}",
         f"{1000 * position.uncertainty_samples / session.sample_rate:.3f}",
-        str(len(one.flaws)),
     ]
 
 
@@ -160,7 +174,9 @@ def _tracks_table(edit: Edit) -> Table:
 def _print_verdict(console: Console, result: SessionResult) -> None:
     edit, session = result.edit, result.sheet.session
     rate = frame_rate(session.frame_rate)
-    _print_list(console, "Notes", [f"{note.kind}: {note.text}" for note in edit.notes])
+    # What needs a person comes first, and small matters last, where a long list is cut off.
+    notes = sorted(edit.notes, key=lambda note: (not note.needs_a_person, note.kind == "other"))
+    _print_list(console, "Notes", [f"{note.kind}: {note.text}" for note in notes])
     _print_list(
         console,
         "Uncured",

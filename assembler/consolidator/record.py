@@ -148,14 +148,20 @@ def _pass(sheet: Sheet, one: AlignedPass, digests: Mapping[str, str | None]) -> 
 
 def _clock(sheet: Sheet, one: AlignedPass) -> dict[str, Json]:
     position, fit = one.imported.position, one.imported.position.clock
+    sample_ms = 1000 / sheet.session.sample_rate
     clock: dict[str, Json] = {
         "source": position.source,
         "sample_rate": one.imported.audio.sample_rate,
         "rate_ratio": 1.0,
         "uncertainty_samples": round(position.uncertainty_samples, 3),
-        "uncertainty_ms": round(1000 * position.uncertainty_samples / sheet.session.sample_rate, 4),
+        "uncertainty_ms": round(sample_ms * position.uncertainty_samples, 4),
     }
+    if position.apart_samples is not None:
+        clock["apart_samples"] = round(position.apart_samples, 3)
+        clock["apart_ms"] = round(sample_ms * position.apart_samples, 4)
     if fit is not None:
+        clock["common_samples"] = round(fit.common_samples, 3)
+        clock["common_ms"] = round(sample_ms * fit.common_samples, 4)
         clock["rate_ratio"] = round(fit.rate_ratio, 9)
         clock["slope_ppm"] = round(fit.slope_ppm, 3)
         if math.isfinite(fit.slope_error_ppm):
@@ -170,6 +176,7 @@ def _clock(sheet: Sheet, one: AlignedPass) -> dict[str, Json]:
                 "log_end": round(stretch.log_end, 6),
                 "shift_samples": round(stretch.shift_samples, 3),
                 "uncertainty_samples": round(stretch.uncertainty_samples, 3),
+                "apart_samples": round(stretch.apart_samples, 3),
                 "points": stretch.points,
             }
             for stretch in fit.stretches
