@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from assembler.cli.commands import run
-from assembler.timecode import frame_rate
+from assembler.timecode import frame_rate, parse_label
 from assembler.timecode.ltc import encode_ltc
 from tests.support.sessions import HOUR, RATE, Layout, delivered, make_tape, run_json, write_wave
 
@@ -59,6 +59,32 @@ def test_a_stripe_on_a_track_is_delivered_only_when_asked(
     assert record["start"]["sample"] == 2 * HOUR
     assert [track["name"] for track in record["tracks"]] == ["One", "Timecode"][: 1 + wanted]
     assert np.array_equal(delivered(tmp_path / "set"), tape[:, : 1 + wanted])
+
+
+@pytest.mark.parametrize(("sheet", "striped"), [("29.97", "29.97df"), ("29.97df", "29.97")])
+def test_a_drop_flag_against_the_sheet_needs_a_person(
+    tmp_path: Path, capsys: Capsys, sheet: str, striped: str
+) -> None:
+    """A stripe whose drop-frame flag contradicts the sheet is placed by the sheet; told with both, and asked about."""
+    tape = make_tape(4, 1)
+    layout = Layout(tmp_path, frame_rate=sheet)
+    layout.add_reel("A", ["One"])
+    layout.add_pass("A1", "A", tape, "x", timecode={"ltc": "captures/A1/stripe/ltc.wav"})
+    # From 01:00:10:00 on, where no label is left out for some while: only the flag differs.
+    by_sheet, by_stripe = (parse_label("01:00:10:00", frame_rate(name)) for name in (sheet, striped))
+    sound = encode_ltc(by_stripe, 118, frame_rate(striped), RATE)
+    code = np.round(sound * 20000).astype(np.int32)
+    write_wave(tmp_path / "captures" / "A1" / "stripe" / "ltc.wav", code, 16)
+    status, record = run_json(capsys, "check", layout.write())
+    assert status == 1
+    assert record["start"]["sample"] == pytest.approx(by_sheet * 1001 / 30000 * RATE, abs=1)
+    (told,) = (note for note in record["notes"] if note["kind"] == "undecided")
+    state = "set" if striped == "29.97df" else "not set"
+    assert (
+        f"the drop-frame flag is {state}, the sheet's frame_rate is {sheet}: the sheet is followed"
+        in told["text"]
+    )
+    assert told["pass"] == "A1"
 
 
 def test_a_stripe_without_timecode_is_told(tmp_path: Path, capsys: Capsys) -> None:
