@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from assembler.arrays import Int32s
     from assembler.importer.audio import PassAudio
     from assembler.sheet import Pass, Reel, Sheet
-    from assembler.timecode import FrameRate, MidiLog
+    from assembler.timecode import FrameRate, MidiLog, TimecodePoints
 
 STRIPE_BLOCK = 1 << 18
 
@@ -72,7 +72,7 @@ def find_position(
             '{ start = "hh:mm:ss:ff" }, "bext" or "audio"'
         )
         raise sheet_error(sheet, one, "timecode", problem)
-    return _log_position(sheet, one, log, offset), log
+    return _log_position(sheet, one, log, audio.sample_rate, offset), log
 
 
 def _offset_samples(sheet: Sheet, reel: Reel) -> int:
@@ -163,7 +163,12 @@ def _delay_seconds(sheet: Sheet, one: Pass) -> float:
     return (sheet.session.timecode_delay_ms if own is None else own) / 1000
 
 
-def _log_position(sheet: Sheet, one: Pass, log: Path, offset: int) -> LoggedClock:
+def _log_position(sheet: Sheet, one: Pass, log: Path, header_rate: int, offset: int) -> LoggedClock:
+    """Return what a MIDI log says.
+
+    A recorder that labels its files wrongly may reckon its log's times from the same wrong rate: where the pass is
+    relabelled and the log is off by just that, its times are put right too.
+    """
     session = sheet.session
     rate = frame_rate(session.frame_rate)
     read = read_csv_log if log.suffix.lower() == ".csv" else read_midi_log
@@ -172,12 +177,20 @@ def _log_position(sheet: Sheet, one: Pass, log: Path, offset: int) -> LoggedCloc
             midi_log = read(stream, session.sample_rate)
         _check_rate(midi_log, rate)
         points = decode_quarter_frames(midi_log, rate)
-        draft = draft_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
+        delay = _delay_seconds(sheet, one)
+        draft = draft_clock(points, rate, session.sample_rate, delay_seconds=delay)
+        if one.relabel and draft.known_ratio == session.sample_rate / header_rate != 1.0:
+            points = _rescale(points, header_rate / session.sample_rate)
+            draft = draft_clock(points, rate, session.sample_rate, delay_seconds=delay)
     except TimecodeLogError as error:
         raise TimecodeLogError(error.problem, path=log, place=error.place) from error
     except OSError as error:
         raise TimecodeLogError(f"cannot be read: {error.strerror}", path=log) from error
     return LoggedClock("mtc", draft, offset)
+
+
+def _rescale(points: TimecodePoints, factor: float) -> TimecodePoints:
+    return replace(points, seconds=points.seconds * factor, tick_seconds=points.tick_seconds * factor)
 
 
 NOMINAL_OF_CODE = (24, 25, 30, 30)

@@ -34,6 +34,7 @@ _LEAST_SLIP_SAMPLES: Final = 2.0
 _TOLD_PLACE_SECONDS: Final = 0.05
 # A tape that is off by this share or more was played at another speed; clocks and rates are not off by so much.
 _OTHER_SPEED_SHARE: Final = 0.01
+_AGAIN: Final = "capture the tape again, clocked from the machine"
 # A log's clock that wanders less than this share of the lateness is only a little unsteady.
 _STEADY_SHARE: Final = 0.25
 
@@ -259,18 +260,31 @@ def _tell_verdict(verdict: str, known: float, ratio: float, fit: LineFit, sample
         text = f"the log's clock runs {ppm:+.2f} ppm (give or take {error}) against the tape; allowed for"
         return [Finding("log_clock", None, text)]
     if verdict == "relabel":
-        text = f"rate ratio {ratio:.6f}: {KNOWN_RATIOS[known]}; check sample_rate and frame_rate, or relabel the pass"
-        return [Finding("mislabelled", None, text)]
+        return [Finding("mislabelled", None, _tell_known(known, ratio, sample_rate))]
     if verdict == "drifting":
         if abs(ratio - 1.0) >= _OTHER_SPEED_SHARE:
             return [Finding("not_clocked", None, _tell_speed(ratio))]
         wander = f"wanders by {fit.wander * sample_rate:.1f} samples"
         how = wander if abs(ppm) < 1e6 * _LOG_CLOCK_SHARE else f"runs {ppm:+.0f} ppm off"
-        text = f"tape against log {how}: the capture was not clocked from the tape, or the log's clock is unsteady"
+        text = (
+            f"tape against log {how}: the capture was not clocked from the tape, or the log's clock is unsteady; "
+            f"{_AGAIN}"
+        )
         return [Finding("not_clocked", None, text)]
     if verdict == "short":
         return [Finding("short", None, f"too little timecode to tell its speed (give or take {error})")]
     return []
+
+
+def _tell_known(known: float, ratio: float, sample_rate: int) -> str:
+    what, check = (
+        f"rate ratio {ratio:.6f}: {KNOWN_RATIOS[known]}",
+        "check the sheet's frame_rate and sample_rate",
+    )
+    material = round(sample_rate * known)
+    if abs(known - 1.0) > _OTHER_SPEED_SHARE and material % 44100 * (material % 48000) == 0:
+        check = f"if so, set sample_rate = {material} in the sheet and relabel = true on the pass"
+    return f"{what}; {check}, else {_AGAIN}"
 
 
 def _tell_speed(ratio: float) -> str:

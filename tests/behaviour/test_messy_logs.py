@@ -11,7 +11,7 @@ from assembler.cli.commands import run
 from assembler.consolidator import build_set
 from assembler.errors import PublishError
 from assembler.timecode import encode_quarter_stream, format_sample, frame_rate
-from tests.support.sessions import HOUR, RATE, Layout, delivered, make_tape, run_json
+from tests.support.sessions import HOUR, RATE, Layout, delivered, make_tape, run_json, write_wave
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -107,6 +107,25 @@ def test_reverse_motion_places_nothing(tmp_path: Path, capsys: Capsys) -> None:
     assert any("A1 at 3.00 s: the tape ran backwards for 1.99 s" in text for text in notes), notes
     assert not any("came twice" in text for text in notes)
     assert any("from about 01:00:02:28 to 01:00:01:00" in text for text in notes), notes
+
+
+@pytest.mark.parametrize("by_label", [True, False])
+def test_a_relabelled_pass_is_not_asked_about_again(
+    tmp_path: Path, capsys: Capsys, *, by_label: bool
+) -> None:
+    """Material of 44.1 kHz labelled 48 kHz, relabelled as told: locked, whether its log's times follow the label or not."""
+    tape = make_tape(5, 1, rate=44100)
+    times, data = play(0, 5, 0)
+    if by_label:
+        times = times * 44100 / 48000
+    layout = make_session(tmp_path, tape, (times, data), more=Layout(tmp_path, rate=44100))
+    layout.passes[-1]["relabel"] = True
+    write_wave(tmp_path / "captures" / "A1" / "01.wav", tape, 16, 48000)
+    status, record, notes = check(layout, capsys)
+    assert status == 0, notes
+    assert record["passes"][0]["clock"]["verdict"] == "locked"
+    assert record["start"]["sample"] == pytest.approx(3600 * 44100, abs=1)
+    assert [note["kind"] for note in record["notes"]] == ["relabelled"]
 
 
 @pytest.mark.parametrize("pause", [0, 1])

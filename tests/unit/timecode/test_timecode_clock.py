@@ -124,22 +124,23 @@ def test_log_clock_is_allowed_for(ppm: int) -> None:
 
 
 @pytest.mark.parametrize(
-    ("ratio", "words"),
+    ("ratio", "words", "advice"),
     [
-        (44100 / 48000, "44.1 kHz material labelled 48 kHz"),
-        (48000 / 44100, "48 kHz material labelled 44.1 kHz"),
-        (1.001, "pulled down by 1.001"),
-        (1 / 1.001, "pulled up by 1.001"),
+        (44100 / 48000, "44.1 kHz material labelled 48 kHz", "set sample_rate = 44100"),
+        (48000 / 44100, "48 kHz material labelled 44.1 kHz", "check the sheet's frame_rate and sample_rate"),
+        (1.001, "pulled down by 1.001", "check the sheet's frame_rate and sample_rate"),
+        (1 / 1.001, "pulled up by 1.001", "check the sheet's frame_rate and sample_rate"),
     ],
 )
-def test_wrong_labels_are_named(ratio: float, words: str) -> None:
-    """A log at one of the known wrong rates is told by its name and ratio, and placed where both clocks start."""
+def test_wrong_labels_are_named(ratio: float, words: str, advice: str) -> None:
+    """A log at a known wrong rate is told by name, ratio and what to do, and placed where both clocks start."""
     fit = fit_clock(make_points(60, ratio=ratio), RATE, SAMPLE_RATE)
     assert fit.verdict == "relabel"
     assert fit.rate_ratio == pytest.approx(ratio, rel=2e-6)
     (finding,) = fit.findings
     assert finding.kind == "mislabelled"
     assert words in finding.text
+    assert advice in finding.text
     assert fit.stretches[0].shift_samples == pytest.approx(SHIFT, abs=0.5)
 
 
