@@ -113,7 +113,7 @@ def test_reverse_motion_places_nothing(tmp_path: Path, capsys: Capsys) -> None:
 def test_a_relabelled_pass_is_not_asked_about_again(
     tmp_path: Path, capsys: Capsys, *, by_label: bool
 ) -> None:
-    """Material of 44.1 kHz labelled 48 kHz, relabelled as told: locked, whether its log's times follow the label or not."""
+    """Material of 44.1 kHz labelled 48 kHz, relabelled as told, is locked, whether or not the log follows the label."""
     tape = make_tape(5, 1, rate=44100)
     times, data = play(0, 5, 0)
     if by_label:
