@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.detecting import LARGEST_LAG, LONE_CONTEXT, lone_flaws, suspect_runs
+from assembler.aligner.bursts import LONGEST_BURST
+from assembler.aligner.detecting import suspect_runs
 from assembler.aligner.findings import FoundFlaw
 from assembler.aligner.judging import CONTEXT_SAMPLES
+from assembler.aligner.lone import LARGEST_LAG, LONE_CONTEXT, lone_flaws
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.ranges import common, merged, pieces_of, total, without
 
@@ -23,8 +25,8 @@ if TYPE_CHECKING:
     from assembler.aligner.ranges import Range
 
 LONE_BLOCK = 1 << 17
-LONE_MARGIN = 2 * LARGEST_LAG + LONE_CONTEXT
-"""What is read beside a lone block: a repeat with its original, and the sound around them."""
+LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * LONE_CONTEXT
+"""What is read beside a lone block: a repeat with its original, a burst, and the sound around them."""
 
 
 def weigh_runs(

@@ -11,12 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.alone import flaws_alone, weigh_runs
-from assembler.aligner.detecting import (
-    LARGEST_LAG,
-    LEAST_RUN,
-    REPEAT_REACH,
-    constant_runs,
-)
+from assembler.aligner.detecting import LEAST_RUN, constant_runs
 from assembler.aligner.findings import MOST_GAP_SAMPLES, FoundFlaw, Undecided, joined_flaws
 from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, Verdict, judge_place
 from assembler.aligner.noting import is_unlike
@@ -32,6 +27,9 @@ if TYPE_CHECKING:
 
 MOST_DIFFERENCES = 20000
 """Differences on one track from which they are told and no longer judged."""
+
+LEAST_BEFORE, MOST_BEFORE = 4096, 16384
+"""Read before a place, besides its surroundings: where the original of a block played twice may stand."""
 
 LONGEST_JUDGED = 1 << 17
 """A longer difference is judged in pieces of so many samples, each between the surroundings of the whole."""
@@ -208,7 +206,7 @@ def _judge_place(
 def _surroundings(place: Range, piece: Range) -> list[Range]:
     """Return what is read to judge a piece of a place: sound before the place, the piece, sound behind the place."""
     # A repeated block has its original before it, at its own length; and may reach out of the place.
-    before = min(max(place[1] - place[0], LARGEST_LAG), REPEAT_REACH) + CONTEXT_SAMPLES
+    before = min(max(place[1] - place[0], LEAST_BEFORE), MOST_BEFORE) + CONTEXT_SAMPLES
     return [(place[0] - before, place[0]), piece, (place[1], place[1] + CONTEXT_SAMPLES)]
 
 

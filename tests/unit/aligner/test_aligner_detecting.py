@@ -12,12 +12,11 @@ from assembler.aligner.detecting import (
     constant_runs,
     fit_predictor,
     is_straight,
-    lone_flaws,
     loud_edges,
     prediction_errors,
-    repeated_from,
     suspect_runs,
 )
+from assembler.aligner.lone import lone_flaws
 from scripts.bench.trial_sessions import CHARACTERS, make_tape
 
 if TYPE_CHECKING:
@@ -101,14 +100,6 @@ def test_a_straight_line_is_told_from_sound() -> None:
     assert is_straight(samples, 1000, 1040, 1)
     assert not is_straight(SOUND, 1000, 1040, 1)
     assert not is_straight(samples, 0, 40, 1)
-
-
-def test_a_block_played_twice_gives_its_lag() -> None:
-    """A copy of the 700 samples before is found with its lag, and new sound is not."""
-    samples = SOUND.copy()
-    samples[10_000:10_700] = samples[9300:10_000]
-    assert repeated_from(samples, 10_000, 10_700) == 700
-    assert repeated_from(SOUND, 10_000, 10_700) is None
 
 
 def test_the_predictor_foretells_a_tone() -> None:

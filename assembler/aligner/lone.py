@@ -1,0 +1,223 @@
+"""What a single capture shows by itself: straight lines, blocks played twice, clicks and bursts.
+
+No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that goes on
+behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
+
+Audio is ``int32``, shape ``(samples,)``.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d
+
+from assembler.aligner.bursts import bursts
+from assembler.aligner.detecting import (
+    EDGE_SAMPLES,
+    HASH_FACTOR,
+    PREDICTOR_ORDER,
+    fit_predictor,
+    is_straight,
+    prediction_errors,
+)
+from assembler.aligner.ranges import ranges_of
+
+if TYPE_CHECKING:
+    from assembler.aligner.ranges import Range
+    from assembler.arrays import Float64s, Int32s, Int64s
+
+LONE_CONTEXT = 1024
+"""Samples of good sound on either side from which a flaw of a lone capture is told."""
+
+LEAST_STRAIGHT, STRAIGHT_CONTEXT = 16, 256
+LEAST_BEND_STEPS, LEAST_KINK_STEPS = 64, 16
+"""The sound beside a straight line bends by so much from sample to sample, and so much where the line begins and
+ends: a slow wave is nearly straight for a while, but bends little beside that too."""
+
+LEAST_LAG, LARGEST_LAG = 128, 4096
+"""Blocks that a machine plays twice; longer ones may be a sequencer's, shorter ones a tone's periods."""
+
+HASHED_SAMPLES = 8
+
+LEAST_CHANGING = 0.75
+"""Share of a repeated block's samples that differ from the one before: a square wave's level tells no block."""
+
+SPLICE_RATIO = 2.0
+"""How far a splice lies over nearly all prediction errors before it."""
+
+ROUGH_SAMPLES, ROUGH_REACH, ROUGH_RATIO = 32, 16, 4.0
+MOST_CLICK = 8
+LEAST_LEVEL_STEPS = 32
+"""Clicks are looked for in short windows far rougher than 16 windows on either side, then proved on their prediction
+errors. Values were chosen on tapes of ``scripts.bench.trial_sessions.make_tape`` (generator seeded with 77): nothing
+is told of good sound there.
+"""
+
+
+def lone_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
+    """Return what a single capture shows by itself, as kind and range: straight, repeat, click and burst.
+
+    No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that
+    goes on behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
+
+    Args:
+        samples: one track.
+        step: one step of the tape's word length.
+    """
+    bend = np.abs(np.diff(samples.astype(np.int64), 2))
+    found = [("straight", place) for place in _straight_places(samples, bend, step)]
+    found += [("repeat", place) for place in _repeat_places(samples)]
+    found += [("click", place) for place in _clicks(samples, bend, step)]
+    found += [("burst", place) for place in bursts(samples, step)]
+    return sorted(found, key=lambda row: row[1])
+
+
+def _straight_places(samples: Int32s, bend: Int64s, step: int) -> list[Range]:
+    """Return lines with a kink at both ends, in sound that bends all the time beside them."""
+    places = []
+    for first, last in ranges_of(bend <= step):
+        start, end = first + 1, last + 1
+        beside = bend[max(0, first - STRAIGHT_CONTEXT) : first], bend[last : last + STRAIGHT_CONTEXT]
+        if end - start < LEAST_STRAIGHT or min(side.size for side in beside) < STRAIGHT_CONTEXT // 2:
+            continue
+        has_kinks = min(bend[first - 1], bend[last]) >= LEAST_KINK_STEPS * step
+        bends = all(float(np.median(side)) >= LEAST_BEND_STEPS * step for side in beside)
+        if (
+            has_kinks
+            and bends
+            and samples[start] != samples[end - 1]
+            and is_straight(samples, start, end, step)
+        ):
+            places.append((start, end))
+    return places
+
+
+def _repeat_places(samples: Int32s) -> list[Range]:
+    """Return blocks that stand once more right behind themselves, with the sound going on before and behind.
+
+    What is periodic by nature repeats more than once, and what a sequencer repeats is longer or sets in from quiet.
+    """
+    places: list[Range] = []
+    for lag, at in _likely_repeats(samples):
+        if any(start <= at < end for start, end in places):
+            continue
+        differs = np.flatnonzero(
+            samples[max(lag, at - lag - 8) : at] != samples[max(0, at - 2 * lag - 8) : at - lag]
+        )
+        start = max(lag, at - lag - 8) + (int(differs[-1]) + 1 if differs.size else 0)
+        differs = np.flatnonzero(
+            samples[at : at + lag + 8] != samples[at - lag : at + 8][: samples.size - at]
+        )
+        if not differs.size or start == lag:
+            continue
+        end = at + int(differs[0])
+        # At either end a few samples more may be equal by chance.
+        if lag - 2 <= end - start <= lag + 6 and _is_spliced(samples, start, end):
+            places.append((start, end))
+    return places
+
+
+def _likely_repeats(samples: Int32s) -> list[tuple[int, int]]:
+    """Return lags, and a place for each, at which short pieces stand a second time; a sixteenth is looked at."""
+    count = samples.size - HASHED_SAMPLES
+    if count < 1:
+        return []
+    hashed = np.zeros(count, np.uint64)
+    for index in range(HASHED_SAMPLES):
+        hashed = (hashed ^ samples[index : index + count].astype(np.uint64)) * HASH_FACTOR
+    # Which places are looked at depends on what stands there, so that both copies are.
+    chosen = np.flatnonzero((hashed >> np.uint64(40)) & np.uint64(15) == 0)
+    chosen = chosen[samples[chosen] != samples[chosen + 1]]
+    order = chosen[np.argsort(hashed[chosen], kind="stable")]
+    same = hashed[order[1:]] == hashed[order[:-1]]
+    lags, places = (order[1:] - order[:-1])[same], order[1:][same]
+    fits = (lags >= LEAST_LAG) & (lags <= LARGEST_LAG)
+    return sorted(set(zip(lags[fits].tolist(), places[fits].tolist(), strict=True)), key=lambda row: row[1])
+
+
+def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
+    """Return whether a piece is cut in: its surroundings do not predict its first sample, or the one behind it."""
+    before = (
+        samples[start - LONE_CONTEXT : start].astype(np.float64) if start >= LONE_CONTEXT else np.zeros(0)
+    )
+    if before.size == 0 or end + LONE_CONTEXT > samples.size:
+        return False
+    if np.mean(np.diff(samples[start:end]) != 0) < LEAST_CHANGING:
+        return False
+    behind = samples[end : end + LONE_CONTEXT].astype(np.float64)
+    levels = [
+        float(np.sqrt(np.mean(side[slice(*part)] ** 2)))
+        for side, part in (
+            (before, (-EDGE_SAMPLES, None)),
+            (behind, (0, EDGE_SAMPLES)),
+            (before, (0, None)),
+            (behind, (0, None)),
+        )
+    ]
+    if min(levels) < 0.2 * max(levels):
+        return False
+    errors = np.abs(
+        prediction_errors(samples[start - LONE_CONTEXT : end + 4].astype(np.float64), fit_predictor(before))
+    )
+    usual = float(np.quantile(errors[PREDICTOR_ORDER:LONE_CONTEXT], 0.99)) + 1.0
+    splices = errors[LONE_CONTEXT : LONE_CONTEXT + 4].max(), errors[-8:].max()
+    # Rough sound can hide one of them, by chance.
+    return max(float(splice) for splice in splices) > SPLICE_RATIO * usual
+
+
+def _clicks(samples: Int32s, bend: Int64s, step: int) -> list[Range]:
+    """Return clicks: far rougher than all around, the sound going on behind as it was."""
+    whole = bend.size // ROUGH_SAMPLES
+    if whole < 2 * ROUGH_REACH:
+        return []
+    rough = np.sqrt(
+        np.mean(bend[: whole * ROUGH_SAMPLES].reshape(-1, ROUGH_SAMPLES).astype(np.float64) ** 2, axis=1)
+    )
+    beside = maximum_filter1d(rough, ROUGH_REACH)
+    half = ROUGH_REACH // 2
+    # The loudest of the windows that end two before each one, and of those that begin two behind it.
+    before, behind = np.full(whole, np.inf), np.full(whole, np.inf)
+    before[half + 2 :] = beside[: whole - half - 2]
+    behind[: whole - half - 2] = beside[half + 2 :]
+    places = []
+    for first, last in ranges_of(rough > ROUGH_RATIO * (np.maximum(before, behind) + step), bridge=1):
+        place = _click(samples, ((first - 1) * ROUGH_SAMPLES, (last + 1) * ROUGH_SAMPLES), step)
+        if place is not None:
+            places.append(place)
+    return places
+
+
+def _click(samples: Int32s, rough: Range, step: int) -> Range | None:
+    low, high = rough
+    if low < LONE_CONTEXT or high + LONE_CONTEXT > samples.size:
+        return None
+    piece = samples[low - LONE_CONTEXT : high + LONE_CONTEXT].astype(np.float64)
+    before, behind = piece[:LONE_CONTEXT], piece[-LONE_CONTEXT:]
+    levels = [float(np.sqrt(np.mean(side**2))) for side in (before, behind)]
+    if min(levels) < max(LEAST_LEVEL_STEPS * step, 0.5 * max(levels)):
+        return None
+    predictor = fit_predictor(before)
+    errors = np.abs(prediction_errors(piece, predictor))
+    usual = float(errors[PREDICTOR_ORDER:LONE_CONTEXT].max()) + step
+    if float(errors[-LONE_CONTEXT + PREDICTOR_ORDER :].max()) > 2 * usual:
+        return None
+    odd = np.flatnonzero(errors > 4 * usual)
+    if not odd.size:
+        return None
+    first = int(odd[0])
+    length = _bridged(piece, first, predictor, 8 * usual)
+    start = first + low - LONE_CONTEXT
+    return (start, start + length) if length else None
+
+
+def _bridged(piece: Float64s, start: int, predictor: Float64s, allowed: float) -> int:
+    """Return how many samples have to be predicted for the sound to go on as it was; 0 where none will do."""
+    filled = piece[: start + MOST_CLICK + 2 * PREDICTOR_ORDER].copy()
+    for length in range(1, MOST_CLICK + 1):
+        at = start + length - 1
+        filled[at] = filled[at - PREDICTOR_ORDER : at][::-1] @ predictor
+        if np.abs(prediction_errors(filled, predictor)[start + length :]).max() < allowed:
+            return length
+    return 0

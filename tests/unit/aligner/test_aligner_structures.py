@@ -1,0 +1,94 @@
+"""Levels, lines and copies found in one version of a place, to the sample."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from assembler.aligner.detecting import fit_predictor, prediction_errors
+from assembler.aligner.structures import Structure, cuts_of, rough_borders, structures_of
+from scripts.bench.trial_sessions import make_tape
+
+if TYPE_CHECKING:
+    from assembler.arrays import Int32s
+
+SOUND = make_tape("dense", 16, 30_000, np.random.default_rng(51))[0]
+PLACE = 20_000, 22_000
+
+
+def _found(
+    samples: Int32s, others: tuple[Int32s, ...] = (SOUND,), *, stepped: bool = False
+) -> list[Structure]:
+    return structures_of(samples, SOUND, others, PLACE, 1, (False, False), is_stepped=stepped)
+
+
+def test_levels_are_found_to_the_sample() -> None:
+    """Zeros are a mute from the first on; a level is held from behind the last good sample, which it was made from."""
+    samples = SOUND.copy()
+    samples[20_100:20_300] = 0
+    samples[21_000:21_400] = samples[20_999]
+    assert _found(samples) == [
+        Structure("mute", 20_100, 20_300),
+        Structure("hold", 21_000, 21_400, (20_999,)),
+    ]
+
+
+def test_a_line_is_found_with_its_ends() -> None:
+    """A straight line is found between the two samples that it joins."""
+    samples = SOUND.copy()
+    samples[20_500:20_560] = np.rint(
+        np.interp(np.arange(20_500, 20_560), [20_499, 20_560], [samples[20_499], samples[20_560]])
+    )
+    (line,) = _found(samples)
+    assert line.kind == "straight"
+    assert (abs(line.start - 20_500), abs(line.end - 20_560)) <= (1, 1)
+
+
+@pytest.mark.parametrize("original_is_spoilt", [False, True])
+def test_a_block_played_twice_is_found(*, original_is_spoilt: bool) -> None:
+    """A copy of the 900 samples before is found whole, also where its original is lost in this version."""
+    samples = SOUND.copy()
+    samples[20_300:21_200] = samples[19_400:20_300]
+    if original_is_spoilt:
+        samples[20_000:20_300] = 0
+    found = [one for one in _found(samples) if one.kind == "repeat"]
+    assert found == [Structure("repeat", 20_300, 21_200)]
+
+
+def test_sound_that_goes_on_repeating_is_no_copy() -> None:
+    """What stands again outside the place as well, where the captures agree, repeats by nature."""
+    loop = np.tile(make_tape("dense", 16, 3000, np.random.default_rng(52))[0], 10)
+    assert structures_of(loop, loop, (), PLACE, 1, (False, False), is_stepped=False) == []
+
+
+def test_levels_in_a_row_are_a_square_wave() -> None:
+    """Levels that follow each other without a sample between are the sound's own."""
+    samples = SOUND.copy()
+    samples[20_100:20_500] = np.repeat([900, -900, 900, -900], 100)
+    assert [one for one in _found(samples) if one.kind == "hold"] == []
+
+
+def test_sound_that_holds_levels_does_not_prove_a_level() -> None:
+    """Where levels are held by nature, one that is no longer than the sound's own is left out."""
+    square = np.tile(np.repeat(np.array([900, -900], np.int32), 100), 150)
+    found = structures_of(square, square, (), PLACE, 1, (False, False), is_stepped=True)
+    assert [one for one in found if one.kind == "hold"] == []
+
+
+def test_noise_gives_its_borders() -> None:
+    """Noise thrown in is found from its first sample to its last, to a few samples."""
+    samples = SOUND.copy()
+    samples[20_400:21_300] = np.random.default_rng(53).integers(-20_000, 20_000, 900)
+    predictor = fit_predictor(SOUND[18_000:19_000].astype(np.float64))
+    usual = 8 * float(np.std(prediction_errors(SOUND[18_000:20_000].astype(np.float64), predictor)))
+    borders = rough_borders(samples, PLACE, predictor, usual)
+    assert min(abs(border - 20_400) for border in borders) <= 4
+    assert min(abs(border - 21_300) for border in borders) <= 4
+
+
+def test_a_place_is_cut_at_every_border() -> None:
+    """Parts lie between the borders of structures and of noise, and fill the place."""
+    parts = cuts_of([[Structure("mute", 50, 120)], [Structure("repeat", 90, 400)]], [200], (100, 300))
+    assert parts == [(100, 120), (120, 200), (200, 300)]
