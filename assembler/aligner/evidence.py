@@ -13,7 +13,7 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from assembler.aligner.ranges import Range
     from assembler.aligner.structures import Structure
     from assembler.arrays import Bools, Float64s, Int32s
+
+Number = TypeVar("Number", float, "Float64s")
 
 FIT_SAMPLES = 1024
 """Samples on each side of a place that the predictor is fitted to: 21 ms at 48 kHz."""
@@ -45,8 +47,11 @@ RISE_COST = 6.0
 
 STRAIGHT_COST_PER_SAMPLE = 0.7
 KIND_COSTS = {"mute": 1.0, "hold": 2.0, "straight": 6.0, "repeat": 10.0}
-NOISE_COST = 6.0
-"""What it takes to say which flaw it is: a lag, a line's ends, a level of noise."""
+NOISE_COST, NOISE_COST_PER_WINDOW = 6.0, 3.0
+"""What it takes to say which flaw it is: a lag, a line's ends, a level of noise (and no less than sound's windows)."""
+
+LEVEL_SAMPLES, LEVEL_COST = 64, 16.0
+"""Noise may change its level at every 64th sample."""
 
 TAU = 2.0 * np.pi
 
@@ -133,6 +138,9 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
     else:
         models += [model for model, cost in specials if cost < least - LEAST_BETTER]
     scales = [scale for model in models for scale in model.scales.tolist()]
+    if min(scales) < LEAST_BELL_STEPS:
+        # Beside what hardly stirs silence is nothing new.
+        models = [replace(model, scales=np.union1d(model.scales, [LEAST_SCALE_STEPS])) for model in models]
     return Surroundings(agreed, tuple(models), (min(scales), max(scales)), step, is_stepped)
 
 
@@ -288,7 +296,11 @@ def flaw_cost(
     """
     start, end = part
     size = end - start
-    noise = noise_cost(samples[start:end], around.step) + NOISE_COST * (1 + size / WINDOW_SAMPLES)
+    noise = (
+        noise_cost(samples[start:end], around.step)
+        + NOISE_COST
+        + NOISE_COST_PER_WINDOW * size / WINDOW_SAMPLES
+    )
     best = noise, "burst"
     for one in structures:
         if one.start <= start and end <= one.end and _is_anchored(one, samples, start, truth):
@@ -306,6 +318,22 @@ def _is_anchored(one: Structure, samples: Int32s, start: int, truth: Int32s | No
 
 
 def noise_cost(samples: Int32s, step: int) -> float:
-    """Return what it costs to write samples down as noise without memory, at the level it happens to have."""
-    power = float(np.mean((samples / step) ** 2))
-    return samples.size * float(np.log(TAU * np.e * (power + 1 / 12))) / 2
+    """Return what it costs to write samples down as noise without memory, at the level it happens to have.
+
+    Longer noise may change its level once: two flaws of one capture may follow each other.
+    """
+    squares = (samples / step) ** 2
+    one = samples.size * _noise_nats(float(np.mean(squares)))
+    ends = np.arange(LEVEL_SAMPLES, samples.size - LEVEL_SAMPLES, LEVEL_SAMPLES)
+    if not ends.size:
+        return one
+    sums = np.concatenate(([0.0], np.cumsum(squares)))
+    rest = samples.size - ends
+    two = ends * _noise_nats(sums[ends] / ends) + rest * _noise_nats((sums[-1] - sums[ends]) / rest)
+    return min(one, float(two.min()) + LEVEL_COST)
+
+
+def _noise_nats(power: Number) -> Number:
+    """Return nats per sample of noise of some power, in steps squared."""
+    nats: Number = np.log(TAU * np.e * (power + 1 / 12)) / 2
+    return nats
