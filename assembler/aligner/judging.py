@@ -49,6 +49,9 @@ LEAST_MARGIN = 24.0
 MARGIN_PER_SAMPLE = 0.05
 """By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts."""
 
+LEAST_SURPRISE = 250.0
+"""A block played twice costs at least so many nats as sound."""
+
 ODD_RATIO = 3.0
 """A flawed version whose prediction errors have not three times the power of its surroundings' just disagrees."""
 
@@ -108,16 +111,7 @@ def judge_place(
     """
     around = look_around([*versions, *witnesses], place, step)
     structures = [
-        structures_of(
-            samples,
-            around.agreed,
-            [other for other in versions if other is not samples],
-            place,
-            step,
-            open_ends,
-            is_stepped=around.is_stepped,
-        )
-        for samples in versions
+        _telling_structures(index, versions, place, around, open_ends) for index in range(len(versions))
     ]
     differs = _differs(versions, place)
     # Where levels are held by nature versions agree in every other half period, which is no border.
@@ -136,6 +130,23 @@ def judge_place(
         Judged(start, end, verdict)
         for (start, end), verdict in zip(parts, stories.verdicts(), strict=True)
         if differs[start - place[0] : end - place[0]].any()
+    ]
+
+
+def _telling_structures(
+    index: int, versions: Sequence[Int32s], place: Range, around: Surroundings, open_ends: tuple[bool, bool]
+) -> list[Structure]:
+    """Return the structures of one version but for copies of what is foretold anyway: a slow tone repeats itself."""
+    samples = versions[index]
+    others = [other for number, other in enumerate(versions) if number != index]
+    found = structures_of(
+        samples, around.agreed, others, place, around.step, open_ends, is_stepped=around.is_stepped
+    )
+    errors = errors_of(samples, around)
+    return [
+        one
+        for one in found
+        if one.kind != "repeat" or sound_cost(samples, errors, (one.start, one.end), around) >= LEAST_SURPRISE
     ]
 
 
