@@ -24,6 +24,9 @@ if TYPE_CHECKING:
     from assembler.aligner.noting import TrackNotes
     from assembler.aligner.ranges import Range
 
+MOST_AGREEING = 8
+"""Mutes on one track that all passes agree on from which they are rests."""
+
 LONE_BLOCK = 1 << 17
 LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * LONE_CONTEXT
 """What is read beside a lone block: a repeat with its original, a burst, and the sound around them."""
@@ -49,9 +52,7 @@ def weigh_runs(
             others = [
                 i
                 for i, p in enumerate(passes)
-                if i != index
-                and common(p.covered(track), [(start, end)])
-                and not is_unlike(passes, track, (min(i, index), max(i, index)), notes)
+                if i != index and common(p.covered(track), [(start, end)]) and not is_unlike(notes, i, index)
             ]
             covered = merged(piece for i in others for piece in passes[i].covered(track))
             wrong = merged(piece for i in others for piece in known[passes[i].name])
@@ -65,6 +66,9 @@ def weigh_runs(
                 alone.append(flaw)
                 if shared:
                     agreeing.append(flaw)
+    if len(agreeing) > MOST_AGREEING * len(passes):
+        # Gated sound stops and sets in like that by nature, in every pass.
+        return [flaw for flaw in alone if flaw not in agreeing], []
     return alone, agreeing
 
 

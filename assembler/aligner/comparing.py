@@ -60,13 +60,15 @@ def _gathered(
 ) -> ReelFindings:
     unlike: dict[tuple[str, str], float] = {}
     largest: dict[tuple[str, str], int] = {}
+    tracks: dict[tuple[str, str], frozenset[int]] = {}
     for track, seen in notes.items():
         for pair, count in seen.differing.items():
             names = (passes[pair[0]].name, passes[pair[1]].name)
             both = total(common(passes[pair[0]].covered(track), passes[pair[1]].covered(track)))
-            if is_unlike(passes, track, pair, seen):
+            if is_unlike(seen, *pair):
                 unlike[names] = max(unlike.get(names, 0.0), count / max(1, both))
                 largest[names] = max(largest.get(names, 0), seen.largest[pair])
+                tracks[names] = tracks.get(names, frozenset()) | {track}
     flaws, undecided = settle_by_other_tracks(
         [flaw for result in results for flaw in result.flaws],
         [place for result in results for place in result.undecided],
@@ -76,6 +78,7 @@ def _gathered(
         tuple(joined_flaws(flaws)),
         tuple(joined_places(undecided)),
         unlike,
+        tracks,
         largest,
         tuple(flaw for result in results for flaw in result.agreeing),
     )

@@ -96,6 +96,7 @@ class ReelFindings:
         flaws: in order of track and place.
         undecided: places where the order of trust had to do.
         unlike: pairs of passes (and the share of samples that differ) that differ nearly everywhere.
+        unlike_tracks: of each unlike pair, the tracks on which they differ so.
         largest_difference: of each unlike pair, in sample values.
         agreeing_flaws: flaws that every pass covering the place has: the tape's own.
     """
@@ -103,8 +104,13 @@ class ReelFindings:
     flaws: tuple[FoundFlaw, ...]
     undecided: tuple[Undecided, ...] = ()
     unlike: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    unlike_tracks: Mapping[tuple[str, str], frozenset[int]] = field(default_factory=dict)
     largest_difference: Mapping[tuple[str, str], int] = field(default_factory=dict)
     agreeing_flaws: tuple[FoundFlaw, ...] = ()
+
+    def are_unlike(self, first: str, second: str, track: int) -> bool:
+        """Return whether two passes hold other numbers all along on a track."""
+        return any(track in self.unlike_tracks.get(pair, ()) for pair in ((first, second), (second, first)))
 
 
 def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:

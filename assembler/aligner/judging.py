@@ -49,6 +49,9 @@ LEAST_MARGIN = 24.0
 MARGIN_PER_SAMPLE = 0.05
 """By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts."""
 
+TORN_COST = 200.0
+"""A level held, a line or a copy that is right for one part of it and wrong for the next would be a strange chance."""
+
 LEAST_SURPRISE = 250.0
 """A block played twice costs at least so many nats as sound."""
 
@@ -197,6 +200,7 @@ class _Stories:
     ) -> None:
         self._versions = versions
         self._around = around
+        self._structures = structures
         self._caution = STEPPED_CAUTION if around.is_stepped else 1.0
         self._parts = parts
         self._open_ends = open_ends
@@ -271,10 +275,14 @@ class _Stories:
             return row[None, :]
         table = np.zeros((states, states))
         falling = self._falling()
+        inside = [any(one.start < start < one.end for one in built) for built in self._structures]
         for before in range(states):
             for behind in range(states):
                 if before not in (behind, self._nobody):
                     table[before, behind] += float(falling[before])
+                # A level, a line or a copy is one event: it is not the tape's in part.
+                torn = {before, behind} - {self._nobody} if before != behind else set()
+                table[before, behind] += TORN_COST * sum(inside[version] for version in torn)
                 if behind != self._nobody:
                     past = None if before == self._nobody else self._versions[before]
                     one = self._versions[behind]

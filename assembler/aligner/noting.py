@@ -21,6 +21,11 @@ if TYPE_CHECKING:
     from assembler.aligner.ranges import Range
     from assembler.arrays import Bools, Int32s
 
+LIKENESS_SAMPLES, LEAST_TELLING = 256, 32
+LEAST_COMPARED, LEAST_IDENTICAL = 0.2, 0.01
+"""Passes are captures of the same numbers if one in a hundred short stretches of sound is identical in both: silence
+is alike everywhere, and so is a sample now and then by chance. Where little sounds, half of all samples have to be."""
+
 RUN_MARGIN = 64
 RUNS_PER_BLOCK = 400
 """Runs of one value in one block and track from which they are the material's own (gated or synthetic sound)."""
@@ -34,6 +39,9 @@ class TrackNotes:
     split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
     runs: dict[int, list[Range]] = field(default_factory=dict)
     differing: dict[tuple[int, int], int] = field(default_factory=dict)
+    overlap: dict[tuple[int, int], int] = field(default_factory=dict)
+    compared: dict[tuple[int, int], int] = field(default_factory=dict)
+    identical: dict[tuple[int, int], int] = field(default_factory=dict)
     largest: dict[tuple[int, int], int] = field(default_factory=dict)
 
 
@@ -72,6 +80,7 @@ def _note_differences(
         for second in indices[a + 1 :]:
             both = common(covered[first], covered[second])
             mask = _difference_mask(held[first], held[second], both, low)
+            _note_likeness(held[first], (first, second), mask, both, low, notes)
             if mask is not None:
                 equal[first, second] = mask
                 _note_size(held, (first, second), mask, notes)
@@ -91,6 +100,30 @@ def _difference_mask(first: Int32s, second: Int32s, both: Sequence[Range], low: 
     for a, b in both:
         np.not_equal(first[a - low : b - low], second[a - low : b - low], out=mask[a - low : b - low])
     return mask
+
+
+def _note_likeness(
+    samples: Int32s,
+    pair: tuple[int, int],
+    mask: Bools | None,
+    both: Sequence[Range],
+    low: int,
+    notes: TrackNotes,
+) -> None:
+    """Count the stretches in which something sounds, and those of them in which two passes hold the same numbers."""
+    whole = samples.size // LIKENESS_SAMPLES * LIKENESS_SAMPLES
+    stretches = samples[:whole].reshape(-1, LIKENESS_SAMPLES)
+    telling = stretches.max(axis=1) - stretches.min(axis=1) >= LEAST_TELLING
+    if both != [(low, low + samples.size)]:
+        here = np.zeros(samples.size, np.bool_)
+        for a, b in both:
+            here[a - low : b - low] = True
+        telling &= here[:whole].reshape(-1, LIKENESS_SAMPLES).all(axis=1)
+    notes.compared[pair] = notes.compared.get(pair, 0) + int(telling.sum())
+    notes.overlap[pair] = notes.overlap.get(pair, 0) + total(both)
+    if mask is not None:
+        telling &= ~mask[:whole].reshape(-1, LIKENESS_SAMPLES).any(axis=1)
+    notes.identical[pair] = notes.identical.get(pair, 0) + int(telling.sum())
 
 
 def _note_size(held: Mapping[int, Int32s], pair: tuple[int, int], mask: Bools, notes: TrackNotes) -> None:
@@ -135,8 +168,11 @@ def _note_open(indices: Sequence[int], here: Bools, mask: Bools, low: int, notes
             notes.split.setdefault(present, []).append((start + low, end + low))
 
 
-def is_unlike(passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], notes: TrackNotes) -> bool:
-    """Return whether two passes differ in most of what they both hold."""
-    first, second = members[:2]
-    both = total(common(passes[first].covered(track), passes[second].covered(track)))
-    return both > 0 and notes.differing.get((first, second), 0) > 0.5 * both
+def is_unlike(track_notes: TrackNotes, first: int, second: int) -> bool:
+    """Return whether two passes hold other numbers all along; one long flaw leaves them the same beside it."""
+    pair = min(first, second), max(first, second)
+    differing, compared = track_notes.differing.get(pair, 0), track_notes.compared.get(pair, 0)
+    overlap = track_notes.overlap.get(pair, 0)
+    if LIKENESS_SAMPLES * compared < LEAST_COMPARED * overlap:
+        return differing > 0.5 * overlap
+    return differing > 0 and track_notes.identical.get(pair, 0) < LEAST_IDENTICAL * compared

@@ -169,7 +169,7 @@ def _edit_track(
     names = {one.name for reel in holding for one in reel.passes}
     rules = PlanRules(
         round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000),
-        _alike_groups(holding),
+        _alike_groups(holding, track),
         tuple(
             _forced(sheet, p, start)
             for p in sheet.punches
@@ -243,31 +243,45 @@ def _candidate(sheet: Sheet, reel: ExaminedReel, one: PlacedPass, track: Deliver
 
 
 def _unproved(reel: ExaminedReel, one: PlacedPass, tape_track: int) -> list[Range]:
-    """Return where a pass that is nowhere identical with a more trusted one must not stand in for it.
+    """Return where a pass that is nowhere identical with another one must not stand in for it on a track.
 
     It holds other numbers than the tape; a punch or a person's plan may still ask for it, and where it is
-    alone it is all there is.
+    alone it is all there is. Of two such passes the one stands that more others are identical with, then the more
+    trusted one.
     """
-    before: list[Range] = []
-    for other in reel.passes:
-        if other.name == one.name:
-            break
-        if (other.name, one.name) in reel.findings.unlike and reel.groups[other.name] != reel.groups[
-            one.name
-        ]:
-            before += other.covered(tape_track)
-    return common(one.covered(tape_track), merged(before))
+    support = {
+        p.name: sum(
+            not reel.findings.are_unlike(p.name, q.name, tape_track)
+            for q in reel.passes
+            if q.covered(tape_track)
+        )
+        for p in reel.passes
+    }
+    rank = [p.name for p in sorted(reel.passes, key=lambda p: -support[p.name])]
+    better = [p for p in reel.passes if rank.index(p.name) < rank.index(one.name)]
+    barring = [
+        piece
+        for other in better
+        if reel.findings.are_unlike(other.name, one.name, tape_track)
+        for piece in other.covered(tape_track)
+    ]
+    return common(one.covered(tape_track), merged(barring))
 
 
-def _alike_groups(holding: Iterable[ExaminedReel]) -> dict[str, int]:
-    """Return a number for each pass; passes with one number hold identical samples where both are good."""
-    numbers: dict[tuple[str, int], int] = {}
+def _alike_groups(holding: Iterable[ExaminedReel], track: DeliveredTrack) -> dict[str, int]:
+    """Return a number for each pass; passes with one number hold identical samples of a track where both are good."""
     groups: dict[str, int] = {}
     for reel in holding:
-        unlike = {name for pair in reel.findings.unlike for name in pair}
-        for one in reel.passes:
-            if one.name not in unlike:
-                groups[one.name] = numbers.setdefault(reel.groups[one.name], len(numbers))
+        tape_track = track.tape_tracks[reel.name]
+        first = len(groups)
+        for number, one in enumerate(reel.passes):
+            alike = [
+                groups[other.name]
+                for other in reel.passes[:number]
+                if reel.groups[other.name] == reel.groups[one.name]
+                and not reel.findings.are_unlike(other.name, one.name, tape_track)
+            ]
+            groups[one.name] = alike[0] if alike else first + number
     return groups
 
 

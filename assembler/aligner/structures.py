@@ -93,14 +93,16 @@ def structures_of(
     """
     longest = _longest_level(agreed, place) if is_stepped else 0
     return [
-        *_held(samples, place, longest),
+        *_held(samples, agreed, place, longest),
         *_straight(samples, place, step),
         *([] if is_stepped else _repeats(samples, [samples, *others], agreed, place, open_ends)),
     ]
 
 
-def _held(samples: Int32s, place: Range, longest: int) -> list[Structure]:
-    """Return the levels held in a place, but for those that are no longer than the sound's own."""
+def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int) -> list[Structure]:
+    """Return the levels held in a place, but for those that are no longer than the sound's own, and clipped peaks."""
+    beside = np.concatenate((agreed[: place[0]], agreed[place[1] :]))
+    peaks = (int(beside.min(initial=0)), int(beside.max(initial=0)))
     low, high = max(0, place[0] - LEAST_RUN), min(samples.size, place[1] + LEAST_RUN)
     runs = [
         replace(run, start=run.start + low, end=run.end + low) for run in constant_runs(samples[low:high])
@@ -110,7 +112,7 @@ def _held(samples: Int32s, place: Range, longest: int) -> list[Structure]:
     found += [
         Structure("hold", run.start + 1, run.end, (run.start,))
         for run in _not_in_a_row([run for run in runs if run.value])
-        if run.end - run.start > longest
+        if run.end - run.start > longest and (longest or run.value not in peaks)
     ]
     return found
 

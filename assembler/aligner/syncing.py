@@ -110,7 +110,8 @@ def _cleared(flaws: Sequence[FoundFlaw], place: Undecided) -> list[FoundFlaw]:
     """Return the flaws without what had been supposed of the place."""
     kept: list[FoundFlaw] = []
     for flaw in flaws:
-        if flaw.track != place.track or flaw.pass_name not in place.members:
+        is_apart = flaw.end <= place.start or place.end <= flaw.start
+        if is_apart or flaw.track != place.track or flaw.pass_name not in place.members:
             kept.append(flaw)
             continue
         kept += [

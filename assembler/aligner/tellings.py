@@ -76,7 +76,7 @@ def _unlike_note(pair: tuple[str, str], share: float, findings: ReelFindings, sh
         "not_transparent",
         f"{pair[1]} differs from {pair[0]} in {share:.0%} of their common samples, by at most {peak} steps "
         f"({decibels:.1f} dBFS): the capture chain is not bit-transparent (a mixer, a rate converter or dither in "
-        "the way), so their differences are not taken for flaws, and {pair[1]} is used only where nothing else is",
+        f"the way), so their differences are not taken for flaws, and {pair[1]} is used only where nothing else is",
         pass_name=pair[1],
     )
 

@@ -70,7 +70,7 @@ def weigh_track(
             flaws += found
             undecided += open_places
     for members, ranges in notes.split.items():
-        if not is_unlike(passes, track, members, notes):
+        if not is_unlike(notes, *members[:2]):
             found, open_places = _judge_split(passes, track, members, ranges, step)
             flaws += found
             undecided += open_places
