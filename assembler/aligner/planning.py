@@ -109,7 +109,7 @@ class PlanRules:
     Args:
         fade_samples: wished length of a fade.
         alike: names of passes that hold identical samples wherever both are good, as sets.
-        forced: punches in order; where two overlap the later one in the sheet wins.
+        forced: punches in order; where two overlap the later one wins (no sheet has two that contradict).
         heed_flaws: False where the sheet wants its punches only.
     """
 

@@ -12,7 +12,7 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from assembler.sheet.faults import Problem
-from assembler.sheet.labels import is_after, label_fault
+from assembler.sheet.labels import is_after, label_fault, stretch_frames
 from assembler.sheet.model import INSIDE, shown
 
 if TYPE_CHECKING:
@@ -50,7 +50,10 @@ def check_tables(tables: Tables, places: Mapping[KeyPath, int]) -> Iterator[Prob
     for index, punch in tables.punches.items():
         yield from _punch_problems(index, punch, known)
     if tables.frame_rate is not None:
-        yield from _label_problems(tables, tables.frame_rate)
+        faults = list(_label_problems(tables, tables.frame_rate))
+        yield from faults
+        if not faults:
+            yield from _contradictions(tables, tables.frame_rate, places)
 
 
 def check_paths(passes: Mapping[int, Pass], folder: Path) -> Iterator[Problem]:
@@ -153,6 +156,40 @@ def _punch_problems(index: int, punch: Punch, known: _Known) -> Iterator[Problem
             f"allowed for reel {shown(punch.reel)}: {own}"
         )
         yield Problem(("punch", index, "pass"), words)
+
+
+def _contradictions(tables: Tables, frame_rate: str, places: Mapping[KeyPath, int]) -> Iterator[Problem]:
+    """Give each punch that takes another pass than an earlier one over the same samples: which is meant?"""
+    day = stretch_frames("00:00:00:00", "00:00:00:00", frame_rate)[1]
+    told: set[int] = set()
+    for track in dict.fromkeys(name for reel in tables.reels.values() for name in reel.tracks if name):
+        reels = {reel.name for reel in tables.reels.values() if track in reel.tracks}
+        stretches = []
+        for index, punch in tables.punches.items():
+            if punch.reel in reels:
+                start, end = stretch_frames(punch.start, punch.end, frame_rate)
+                # Once more a day later, so that one that runs past midnight meets what follows it.
+                stretches += [(start, end, index), (start + day, end + day, index)]
+        reached: dict[str, tuple[int, int]] = {}
+        for start, end, index in sorted(stretches):
+            own = tables.punches[index].pass_name
+            for name, (other_end, other) in reached.items():
+                later = max(index, other)
+                if name != own and other_end > start and later not in told:
+                    told.add(later)
+                    yield _contradiction(tables, min(index, other), later, places)
+            reached[own] = max(reached.get(own, (0, 0)), (end, index))
+
+
+def _contradiction(tables: Tables, earlier: int, later: int, places: Mapping[KeyPath, int]) -> Problem:
+    first, second = tables.punches[earlier], tables.punches[later]
+    line = places.get(("punch", earlier, "start"))
+    named = f"punch[{earlier + 1}]" + (f" (line {line})" if line else "")
+    words = (
+        f"found {shown(second.start)} to {shown(second.end)} from {shown(second.pass_name)}, of which {named} takes a "
+        f"part from {shown(first.pass_name)}; allowed: one pass for each place"
+    )
+    return Problem(("punch", later, "start"), words)
 
 
 def _label_problems(tables: Tables, frame_rate: str) -> Iterator[Problem]:

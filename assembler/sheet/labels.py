@@ -55,6 +55,16 @@ def is_after(end: str, start: str, frame_rate: str) -> bool:
     return frames > 0 or (frames < 0 and past_midnight <= _LONGEST_PAST_MIDNIGHT_HOURS * 3600 * nominal)
 
 
+def stretch_frames(start: str, end: str, frame_rate: str) -> tuple[int, int]:
+    """Return the first frame of a stretch between good labels and the first one behind it, on past midnight.
+
+    Frames are counted as if drop-frame left none out: enough to tell which stretches overlap.
+    """
+    nominal = _NOMINAL_RATES[frame_rate]
+    first, last = _count(start, nominal), _count(end, nominal)
+    return first, last if last > first else last + 24 * 3600 * nominal
+
+
 def _count(label: str, nominal: int) -> int:
     """Frames of a label as if none were dropped: enough to tell earlier from later."""
     hours, minutes, seconds, frames = (int(part) for part in re.split("[:;.]", label))

@@ -275,6 +275,26 @@ def test_a_drop_frame_label_that_does_not_exist_is_refused() -> None:
             assert "drop-frame has no frames 00 and 01" in told(text).problem
 
 
+def test_punches_that_contradict_each_other_are_refused() -> None:
+    """Two passes for one place: refused with both lines, over midnight too; one pass twice, or side by side, is not."""
+    second = '[[pass]]\nname = "A2"\nreel = "A"\naudio = "A2.wav"\n[repair]'
+    for start, end, name, is_good in (
+        ("01:01:30:00", "01:03:00:00", "A2", False),
+        ("01:00:30:00", "01:01:00:01", "A2", False),
+        ("23:00:00:00", "01:01:00:01", "A2", False),
+        ("01:02:00:00", "01:03:00:00", "A2", True),
+        ("01:01:30:00", "01:03:00:00", "A1", True),
+    ):
+        punch = f'[[punch]]\nreel = "A"\npass = "{name}"\nstart = "{start}"\nend = "{end}"\n'
+        text = GOOD.replace("[repair]", punch + second)
+        if is_good:
+            assert len(parse_sheet(text.encode(), path=None, folder=Path("x")).punches) == 2
+        else:
+            error = told(text)
+            assert (error.line, error.key) == (31, "punch[2].start")
+            assert f'found "{start}" to "{end}" from "A2", of which punch[1] (line 26) takes' in error.problem
+
+
 def test_the_frames_of_a_label_are_held_to_the_rate() -> None:
     """Frame 24 exists at 25 a second and not at 24."""
     text = GOOD.replace('end = "01:10:00:00"', 'end = "01:10:00:24"')
