@@ -18,6 +18,7 @@ from assembler.sheet.model import (
     Session,
     Sheet,
     TimecodeSource,
+    shown,
     smallest_word_length,
 )
 from assembler.sheet.names import file_name, natural_key, unique_file_names
@@ -44,6 +45,7 @@ __all__ = [
     "preparation_cautions",
     "preparation_words",
     "sheet_error",
+    "shown",
     "smallest_word_length",
     "split_pass_name",
     "track_name_from_file",

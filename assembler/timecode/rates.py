@@ -270,17 +270,24 @@ def sample_to_frame(sample: int, rate: FrameRate, sample_rate: int) -> int:
     return -(-edge // (2 * sample_rate * rate.exact.denominator)) - 1
 
 
-def format_sample(sample: int, rate: FrameRate, sample_rate: int, *, subframes: bool = False) -> str:
-    """Return the label of the frame that holds a timeline sample; with `subframes`, also how far inside it.
+def format_sample(sample: int, rate: FrameRate, sample_rate: int) -> str:
+    """Return the label of the frame that holds a timeline sample.
+
+    Raises:
+        TimecodeError: the sample is negative.
+    """
+    return format_label(sample_to_frame(sample, rate, sample_rate), rate)
+
+
+def format_place(sample: int, rate: FrameRate, sample_rate: int) -> str:
+    """Return a timeline sample as a label and, inside a frame, ``+`` and how many samples into it.
 
     Raises:
         TimecodeError: the sample is negative.
 
-    >>> format_sample(1700, frame_rate("30"), 48000, subframes=True)
-    '00:00:00:01 +100 samples'
+    >>> format_place(1700, frame_rate("30"), 48000)
+    '00:00:00:01+100'
     """
     frame = sample_to_frame(sample, rate, sample_rate)
-    label = format_label(frame, rate)
-    if not subframes:
-        return label
-    return f"{label} +{sample - frame_to_sample(frame, rate, sample_rate)} samples"
+    rest = sample - frame_to_sample(frame, rate, sample_rate)
+    return f"{format_label(frame, rate)}+{rest}" if rest else format_label(frame, rate)

@@ -9,6 +9,7 @@ from assembler.errors import TimecodeError
 from assembler.timecode import (
     FRAME_RATES,
     format_label,
+    format_place,
     format_sample,
     frame_rate,
     frame_to_sample,
@@ -74,10 +75,11 @@ def test_frame_that_holds_a_sample() -> None:
 
 
 def test_sample_as_label() -> None:
-    """A sample is told by its frame's label, with the samples inside the frame if asked."""
+    """A sample is told by its frame's label, or with the samples inside the frame."""
     rate = FRAME_RATES["30"]
     assert format_sample(172816811, rate, 48000) == "01:00:00:10"
-    assert format_sample(172816811, rate, 48000, subframes=True) == "01:00:00:10 +811 samples"
+    assert format_place(172816811, rate, 48000) == "01:00:00:10+811"
+    assert format_place(172816000, rate, 48000) == "01:00:00:10"
 
 
 @pytest.mark.parametrize("frame", [-1, 2**61])
