@@ -16,6 +16,7 @@ from assembler.aligner.edit import (
     Uncured,
 )
 from assembler.aligner.fades import clipped, cross_fade, fade_gains, triangular_dither
+from assembler.aligner.holdings import held_words
 from assembler.aligner.planfile import write_plan
 from assembler.aligner.session import THREADS, align_session, delivered_tracks
 from assembler.aligner.timemap import Stretch, TimeMap
@@ -42,6 +43,7 @@ __all__ = [
     "cross_fade",
     "delivered_tracks",
     "fade_gains",
+    "held_words",
     "triangular_dither",
     "write_plan",
 ]

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from assembler.aligner.timemap import TimeMap
-    from assembler.importer import ImportedPass, Note
+    from assembler.importer import Held, ImportedPass, Note
 
 IDENTICAL = "identical"
 """Both sides are the same numbers around the join: it can't be heard because it can't be found."""
@@ -89,7 +89,7 @@ class PassFlaw:
         start: first pass sample.
         end: first one behind it; a slip has ``end`` equal to ``start``.
         tracks: tape tracks from 0.
-        cured: whether no delivered sample comes from it.
+        cured: whether what the set has there is known to be right: from another pass, and not undecided.
         samples: for a slip, how many were lost (positive) or repeated (negative).
     """
 
@@ -118,13 +118,14 @@ class AlignedPass:
 
 @dataclass(frozen=True)
 class Uncured:
-    """A place of the set where no pass has what the tape holds."""
+    """A place of the set where no pass has what the tape holds, and what each pass of the reel has there."""
 
     reel: str
     track: DeliveredTrack
     start: int
     end: int
     kind: str
+    held: tuple[Held, ...] = ()
 
 
 @dataclass(frozen=True)

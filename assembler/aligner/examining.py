@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from assembler.aligner.comparing import BLOCK_SAMPLES, compare_reel
 from assembler.aligner.findings import FoundFlaw, PlacedPass, ReelFindings
 from assembler.aligner.reels import place_reel
@@ -18,6 +20,9 @@ if TYPE_CHECKING:
     from assembler.aligner.reels import PlacedReel
     from assembler.importer import ImportedPass, ImportedSession, Note
     from assembler.sheet import Reel, Sheet
+
+LEAST_HEARD = 4800
+"""So many samples that are not zero, 0.1 s at 48 kHz, are the sound of a track; a burst is shorter."""
 
 
 @dataclass(frozen=True)
@@ -120,26 +125,28 @@ def _dead_tracks(
     """Return pass and track where a pass holds nothing but zeros and another one has sound on the same track.
 
     A dead channel is one long mute, not a capture that differs everywhere. A track without sound in every pass is
-    silent by itself.
+    silent by itself, also if a pass has a burst or two on it.
     """
     places = [(one, track) for one in passes for track in wanted]
-    silent = list(executor.map(lambda place: _is_silent(*place), places))
-    heard = {track for (_, track), is_silent in zip(places, silent, strict=True) if not is_silent}
+    sounding = list(executor.map(lambda place: _sounding_samples(*place), places))
+    heard = {track for (_, track), count in zip(places, sounding, strict=True) if count >= LEAST_HEARD}
     return frozenset(
         (one.name, track)
-        for (one, track), is_silent in zip(places, silent, strict=True)
-        if is_silent and track in heard and one.maps[track].stretches
+        for (one, track), count in zip(places, sounding, strict=True)
+        if count == 0 and track in heard and one.maps[track].stretches
     )
 
 
-def _is_silent(one: PlacedPass, track: int) -> bool:
-    """Return whether a pass holds nothing but zeros on a track; found out by its first sound."""
-    pieces = one.maps[track].stretches
-    return not any(
-        one.reader.read(track, start, min(BLOCK_SAMPLES, piece.pass_end - start)).any()
-        for piece in pieces
-        for start in range(piece.pass_start, piece.pass_end, BLOCK_SAMPLES)
-    )
+def _sounding_samples(one: PlacedPass, track: int) -> int:
+    """Return how many samples of a pass are not zero on a track; counted until they are enough to be sound."""
+    count = 0
+    for piece in one.maps[track].stretches:
+        for start in range(piece.pass_start, piece.pass_end, BLOCK_SAMPLES):
+            samples = one.reader.read(track, start, min(BLOCK_SAMPLES, piece.pass_end - start))
+            count += int(np.count_nonzero(samples))
+            if count >= LEAST_HEARD:
+                return count
+    return count
 
 
 def native_step(sheet: Sheet) -> int:

@@ -26,6 +26,9 @@ LEAST_COMPARED, LEAST_IDENTICAL = 0.2, 0.01
 """Passes are captures of the same numbers if one in a hundred short stretches of sound is identical in both: silence
 is alike everywhere, and so is a sample now and then by chance. Where little sounds, half of all samples have to be."""
 
+LEAST_OVERLAP = 2048
+"""Over fewer common samples than this nothing is said of passes as a whole: one flaw may take all of them."""
+
 RUN_MARGIN = 64
 RUNS_PER_BLOCK = 400
 """Runs of one value in one block and track from which they are the material's own (gated or synthetic sound)."""
@@ -173,6 +176,8 @@ def is_unlike(track_notes: TrackNotes, first: int, second: int) -> bool:
     pair = min(first, second), max(first, second)
     differing, compared = track_notes.differing.get(pair, 0), track_notes.compared.get(pair, 0)
     overlap = track_notes.overlap.get(pair, 0)
+    if overlap < LEAST_OVERLAP:
+        return False
     if LIKENESS_SAMPLES * compared < LEAST_COMPARED * overlap:
         return differing > 0.5 * overlap
     return differing > 0 and track_notes.identical.get(pair, 0) < LEAST_IDENTICAL * compared

@@ -18,14 +18,19 @@ import tomlkit
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from assembler.aligner.edit import CONSTANT_POWER
+from assembler.aligner.ranges import without
 from assembler.errors import SheetError, TimecodeError
-from assembler.timecode import format_sample, frame_rate, frame_to_sample, parse_label, sample_to_frame
+from assembler.sheet import shown
+from assembler.timecode import format_place, frame_rate, frame_to_sample, parse_label
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
+    from pydantic_core import ErrorDetails
+
     from assembler.aligner.edit import Edit, TrackEdit
+    from assembler.aligner.ranges import Range
     from assembler.sheet import Session, Sheet
 
 FORMAT = 1
@@ -66,7 +71,20 @@ class _PlanModel(BaseModel):
     model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
     format: int
     title: str = ""
-    track: list[_TrackModel]
+    track: Annotated[list[_TrackModel], Field(min_length=1)]
+
+
+_ALLOWED = {
+    "at": 'a timecode label, or a label + samples, as "01:00:00:00+120"',
+    "pass": 'the name of a pass, or "" for silence',
+    "fade": "whole samples from 0 to 10000000, or no such key",
+    "name": "the name of a track of the session",
+    "take": 'a list of takes, each as { at = "01:00:00:00", pass = "A1" }',
+    "format": f"{FORMAT}",
+    "title": "a text",
+    "track": "a [[track]] table for every track of the session",
+}
+"""What each key of a plan may hold, for whoever has written something else."""
 
 
 def write_plan(sheet: Sheet, edit: Edit) -> str:
@@ -93,12 +111,13 @@ def write_plan(sheet: Sheet, edit: Edit) -> str:
     return tomlkit.dumps(document)
 
 
-def read_plan(path: Path, sheet: Sheet, start: int) -> Plan:
+def read_plan(path: Path, sheet: Sheet, tracks: Sequence[str], start: int) -> Plan:
     """Return the takes of every track.
 
     Args:
         path: the plan.
         sheet: the session that it belongs to.
+        tracks: names of the tracks that the set has.
         start: timeline sample of the set's first sample; labels past midnight are taken to follow it.
 
     Raises:
@@ -107,12 +126,11 @@ def read_plan(path: Path, sheet: Sheet, start: int) -> Plan:
     model = _parse(path)
     if model.format != FORMAT:
         raise SheetError(f"found {model.format}; allowed: {FORMAT}", file=path, key="format")
-    wanted = {name: reel.name for reel in sheet.reels for name in reel.tracks if name}
     plan: Plan = {}
     for number, track in enumerate(model.track, 1):
         key = f"track[{number}]"
-        if track.name not in wanted or track.name in plan:
-            allowed = ", ".join(f'"{name}"' for name in wanted if name not in plan)
+        if track.name not in tracks or track.name in plan:
+            allowed = ", ".join(f'"{name}"' for name in tracks if name not in plan) or "no more tracks"
             raise SheetError(
                 f'found "{track.name}"; allowed: each track once: {allowed}', file=path, key=f"{key}.name"
             )
@@ -123,21 +141,66 @@ def read_plan(path: Path, sheet: Sheet, start: int) -> Plan:
         for n, (before, after) in enumerate(pairwise(plan[track.name]), 2):
             if after.at <= before.at:
                 raise SheetError(
-                    "begins no later than the take before it; allowed: takes in order",
+                    f'track {track.name}: found "{track.take[n - 1].at}" behind "{track.take[n - 2].at}"; '
+                    "allowed: takes in order, each later than the one before it",
                     file=path,
                     key=f"{key}.take[{n}].at",
                 )
-    missing = [name for name in wanted if name not in plan]
+    missing = [name for name in tracks if name not in plan]
     if missing:
         raise SheetError(f'has no takes for "{missing[0]}"; allowed: every track of the session', file=path)
     return plan
+
+
+def stretches_of(takes: Sequence[Take], extent: Range) -> list[tuple[Take, int, int]]:
+    """Return takes with their ranges, cut to the set; silence before the first one."""
+    start, end = extent
+    listed = [Take(min(start, takes[0].at), None), *takes, Take(max(end, takes[-1].at), None)]
+    cut = [(take, max(start, take.at), min(end, following.at)) for take, following in pairwise(listed)]
+    return [(take, low, high) for take, low, high in cut if low < high]
+
+
+def check_takes(
+    path: Path,
+    sheet: Sheet,
+    track: tuple[int, str],
+    takes: Sequence[Take],
+    covered: Mapping[str, Sequence[Range]],
+    extent: Range,
+) -> None:
+    """Refuse takes from a pass that does not hold the track there.
+
+    Args:
+        path: the plan.
+        sheet: the session that it belongs to.
+        track: its number in the plan, from 1, and its name.
+        takes: of that track.
+        covered: what each pass holds of it, in order, on the timeline.
+        extent: first sample of the set, and the first one behind it.
+
+    Raises:
+        SheetError: with the take, what its pass does not hold, and which passes do.
+    """
+    for take, low, high in stretches_of(takes, extent):
+        gaps = without([(low, high)], covered.get(take.pass_name, ())) if take.pass_name else []
+        if gaps:
+            first, last = (_place(sample, sheet.session) for sample in gaps[0])
+            reel = next(one.reel for one in sheet.passes if one.name == take.pass_name)
+            holders = [name for name, ranges in covered.items() if not without([gaps[0]], ranges)]
+            allowed = ", ".join(['"" for silence', *(f'"{name}"' for name in holders)])
+            raise SheetError(
+                f"track {track[1]}, reel {reel}: the take at {_place(take.at, sheet.session)} is from "
+                f"{take.pass_name}, and {take.pass_name} has nothing from {first} to {last}; allowed there: {allowed}",
+                file=path,
+                key=f"track[{track[0]}].take[{takes.index(take) + 1}].pass",
+            )
 
 
 def _parse(path: Path) -> _PlanModel:
     try:
         data = path.read_bytes()
     except OSError as error:
-        raise SheetError(f"cannot be read: {error.strerror}", file=path) from error
+        raise SheetError(f"can't be read: {error.strerror}; allowed: a plan (TOML)", file=path) from error
     if len(data) > LARGEST_PLAN:
         raise SheetError(f"has {len(data)} bytes; allowed: {LARGEST_PLAN}", file=path)
     try:
@@ -145,13 +208,38 @@ def _parse(path: Path) -> _PlanModel:
         return _PlanModel.model_validate(values)
     except UnicodeDecodeError as error:
         raise SheetError("is not UTF-8 text", file=path) from error
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
         raise SheetError(f"not valid TOML: {error}", file=path) from error
     except ValidationError as error:
-        first = error.errors()[0]
-        raise SheetError(
-            f"{first['msg'][:1].lower()}{first['msg'][1:]}", file=path, key=_key(first["loc"])
-        ) from error
+        first = error.errors(include_url=False)[0]
+        problem = f"{_where(values, first['loc'])}{_problem(first)}"
+        raise SheetError(problem, file=path, key=_key(first["loc"])) from error
+
+
+def _problem(details: ErrorDetails) -> str:
+    """Return what was found at a key of a plan and what is allowed there."""
+    key = next(part for part in reversed(details["loc"]) if isinstance(part, str))
+    allowed = f"allowed: {_ALLOWED.get(key, 'one of ' + ', '.join(_ALLOWED))}"
+    if details["type"] == "missing":
+        return f"missing; {allowed}"
+    if details["type"] == "extra_forbidden":
+        keys = ("at", "pass", "fade") if "take" in details["loc"] else ("name", "take")
+        return f"unknown key; allowed: {', '.join(keys if len(details['loc']) > 1 else ('format', 'title', 'track'))}"
+    return f"found {shown(details['input'])}; {allowed}"
+
+
+def _where(values: Mapping[str, Any], loc: Sequence[str | int]) -> str:
+    """Return the name of the track that a mistake is on, and the take's place, as far as the plan has them."""
+    held: Any = values
+    words = []
+    for part, label in zip(loc, (None, "name", None, "at"), strict=False):
+        try:
+            held = held[part]
+            if label:
+                words.append(f"{'track' if label == 'name' else 'at'} {shown(held[label])}")
+        except (KeyError, TypeError, IndexError):
+            break
+    return f"{', '.join(words)}: " if words else ""
 
 
 def _key(parts: Sequence[str | int]) -> str:
@@ -171,14 +259,15 @@ def _take(path: Path, key: str, entry: _TakeModel, sheet: Sheet, track: str, sta
     if entry.pass_name and entry.pass_name not in passes:
         allowed = ", ".join(f'"{name}"' for name in sorted(passes))
         raise SheetError(
-            f'found "{entry.pass_name}"; allowed: "" for silence, or a pass that holds {track}: {allowed}',
+            f'track {track}, at {entry.at}: found "{entry.pass_name}"; allowed: "" for silence, or a pass that holds '
+            f"{track}: {allowed}",
             file=path,
             key=f"{key}.pass",
         )
     try:
         at = _sample(entry.at, sheet.session, start)
     except TimecodeError as error:
-        raise SheetError(str(error), file=path, key=f"{key}.at") from error
+        raise SheetError(f"track {track}: {error}", file=path, key=f"{key}.at") from error
     return Take(at, entry.pass_name or None, entry.fade)
 
 
@@ -194,12 +283,7 @@ def _sample(text: str, session: Session, near: int) -> int:
 
 
 def _place(sample: int, session: Session) -> str:
-    rate = frame_rate(session.frame_rate)
-    rest = sample - frame_to_sample(
-        sample_to_frame(sample, rate, session.sample_rate), rate, session.sample_rate
-    )
-    label = format_sample(sample, rate, session.sample_rate)
-    return f"{label}+{rest}" if rest else label
+    return format_place(sample, frame_rate(session.frame_rate), session.sample_rate)
 
 
 def _takes(track: TrackEdit, start: int) -> list[Take]:

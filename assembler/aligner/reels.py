@@ -11,6 +11,8 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Protocol
 
+import numpy as np
+
 from assembler.aligner.relating import ANCHOR_SAMPLES, Relation, relate
 from assembler.aligner.searching import LEVEL_TOLD_DB, Likeness, find_anywhere, find_likeness
 from assembler.aligner.timemap import Slip, TimeMap, map_with_slips
@@ -103,7 +105,8 @@ def place_reel(
     for one in others:
         relation = relations[one.name]
         if relation is not None:
-            _place_related(work, reference, one, relation, sample_rate)
+            third = [r for name, r in relations.items() if r is not None and name != one.name]
+            _place_related(work, reference, one, relation, sample_rate, third)
     for one in others:
         if one.name not in work.maps:
             _place_unrelated(work, one, passes, reference, sample_rate)
@@ -292,9 +295,17 @@ def _looks_across(relation: Relation | None, at: int) -> bool:
 
 
 def _place_related(
-    work: _Work, reference: PassToPlace, one: PassToPlace, relation: Relation, sample_rate: int
+    work: _Work,
+    reference: PassToPlace,
+    one: PassToPlace,
+    relation: Relation,
+    sample_rate: int,
+    third: Sequence[Relation] = (),
 ) -> None:
-    """Map a pass through the reference's map; a change of shift that is not the reference's is its own slip."""
+    """Map a pass through the reference's map; a change of shift that is not the reference's is its own slip.
+
+    Whose it is stays open, and is told, where neither its log shows it nor any third pass runs on beside the reference.
+    """
     base = work.maps[reference.name]
     slips = []
     reference_slips = base.slips()
@@ -306,7 +317,12 @@ def _place_related(
         rest = slip.change + sum(r.samples for r in theirs)
         if rest:
             slips.append(Slip(slip.at_probe, rest, slip.doubt_probe))
-            if not one.position.slips and not theirs:
+            is_sure = _is_logged(one.position, slip.at_probe, rest, sample_rate) or any(
+                _looks_across(other, slip.at_reference)
+                and not any(known.is_same(slip) for known in _relative_slips(other))
+                for other in third
+            )
+            if not theirs and not is_sure:
                 work.notes.append(_blame_note(one, reference, slip.at_probe, rest))
     work.maps[one.name] = map_with_slips(one.audio.length, start_shift, _apart(slips, one.audio.length))
     work.groups[one.name] = work.groups[reference.name]
@@ -384,7 +400,12 @@ def _shares_sound(first: PassToPlace, second: PassToPlace) -> bool:
 def _has_sound(reader: TrackReader, where: tuple[int, int]) -> bool:
     step = max(ANCHOR_SAMPLES, (where[1] - where[0]) // 64)
     places = range(where[0], where[1], step)
-    return any(reader.read(track, at, 64).any() for at in places for track in range(reader.tracks))
+    # One value that never changes is the same in every pass, and proves no place.
+    return any(
+        np.ptp(reader.read(track, at, min(64, where[1] - at)))
+        for at in places
+        for track in range(reader.tracks)
+    )
 
 
 def _weigh_stranger(

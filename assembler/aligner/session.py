@@ -8,18 +8,17 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.edit import (
     SLIP,
-    AlignedPass,
     DeliveredTrack,
     Edit,
     Join,
-    PassFlaw,
     Span,
     TrackEdit,
-    Uncured,
 )
 from assembler.aligner.examining import compare_passes, place_passes
+from assembler.aligner.holdings import Holdings
 from assembler.aligner.joining import prove_join
-from assembler.aligner.planfile import Take, read_plan
+from assembler.aligner.outcome import Outcome, aligned_pass, find_uncured
+from assembler.aligner.planfile import Take, check_takes, read_plan, stretches_of
 from assembler.aligner.planning import (
     Candidate,
     Choice,
@@ -29,10 +28,11 @@ from assembler.aligner.planning import (
     join_choices,
     plan_track,
 )
-from assembler.aligner.ranges import common, merged, without
-from assembler.aligner.tellings import far_notes, punch_notes, reel_notes
+from assembler.aligner.punching import punch_notes
+from assembler.aligner.ranges import common, merged
+from assembler.aligner.tellings import far_notes, reel_notes
 from assembler.aligner.tying import tie_reels
-from assembler.errors import PlanError, SheetError
+from assembler.errors import SheetError
 from assembler.importer import Note
 from assembler.timecode import frame_rate, frame_to_sample, parse_label
 
@@ -43,8 +43,7 @@ if TYPE_CHECKING:
     from assembler.aligner.examining import ExaminedReel
     from assembler.aligner.findings import PlacedPass
     from assembler.aligner.ranges import Range
-    from assembler.aligner.timemap import TimeMap
-    from assembler.importer import ImportedPass, ImportedSession
+    from assembler.importer import ImportedSession
     from assembler.sheet import Punch, Sheet
 
 THREADS = 2
@@ -73,24 +72,30 @@ def align_session(
         reels = [compare_passes(reel, session.sheet, executor, advance) for reel in tied]
     tracks = delivered_tracks(session.sheet)
     start, end = _extent(session.sheet, reels, tracks)
-    plan = {} if plan_path is None else read_plan(plan_path, session.sheet, start)
+    plan = (
+        {}
+        if plan_path is None
+        else read_plan(plan_path, session.sheet, [track.name for track in tracks], start)
+    )
     edits = []
     for track in tracks:
-        try:
-            edits.append(_edit_track(session.sheet, reels, track, (start, end), plan.get(track.name)))
-        except PlanError as error:
-            raise SheetError(f"track {track.name}: {error}", file=plan_path) from error
-    uncured = [place for edit in edits for place in _uncured(reels, edit, start)]
+        takes = plan.get(track.name)
+        if plan_path is not None and takes is not None:
+            named = list(plan).index(track.name) + 1, track.name
+            check_takes(plan_path, session.sheet, named, takes, _coverage(reels, track), (start, end))
+        edits.append(_edit_track(session.sheet, reels, track, (start, end), takes))
+    holdings = {reel.name: Holdings(reel, session.sheet) for reel in reels}
+    uncured = [place for edit in edits for place in find_uncured(reels, edit, start, holdings)]
     wired = {one.name: one for reel in reels for one in reel.wired.passes}
-    passes = [_aligned_pass(wired[one.name], reels, uncured, start) for one in session.passes]
+    passes = [aligned_pass(wired[one.name], reels, uncured, start) for one in session.passes]
+    has_punches = session.sheet.repair.mode != "off" and plan_path is None
+    punches = [_forced(session.sheet, p, start) for p in session.sheet.punches] if has_punches else []
+    outcome = Outcome(start, tuple(edits), tuple(punches), has_plan=plan_path is not None)
     notes: list[Note] = far_notes(reels, session.sheet)
     notes += [note for one in session.passes for note in one.notes]
     for reel in reels:
-        notes += reel.notes
-        notes += reel_notes(reel.passes, reel.findings, session.sheet, reel.reel.tracks)
-    if session.sheet.repair.mode != "off" and plan_path is None:
-        punches = [_forced(session.sheet, punch, start) for punch in session.sheet.punches]
-        notes += punch_notes(punches, passes, session.sheet)
+        notes += reel_notes(reel, session.sheet, outcome, holdings[reel.name])
+    notes += punch_notes(punches, reels, session.sheet)
     if plan_path is not None:
         notes.append(Note("other", f"the takes are a person's: {plan_path.name}, not the program's own plan"))
     return Edit(start, end - start, tuple(passes), tuple(edits), tuple(uncured), tuple(notes))
@@ -202,18 +207,23 @@ def _edit_track(
     )
 
 
+def _coverage(reels: Sequence[ExaminedReel], track: DeliveredTrack) -> dict[str, list[Range]]:
+    """Return what each pass holds of a delivered track."""
+    return {
+        one.name: merged(one.covered(track.tape_tracks[reel.name]))
+        for reel in reels
+        if reel.name in track.tape_tracks
+        for one in reel.passes
+    }
+
+
 def _planned_by_hand(
     takes: Sequence[Take], candidates: Sequence[Candidate], fade: int, extent: Range
 ) -> TrackChoices:
     """Return a person's takes as choices, cut to the set; silence before the first one."""
-    start, end = extent
-    listed = [Take(min(start, takes[0].at), None), *takes, Take(max(end, takes[-1].at), None)]
-    choices, fades = [], []
-    for take, following in pairwise(listed):
-        low, high = max(start, take.at), min(end, following.at)
-        if low < high:
-            choices.append(Choice(low, high, take.pass_name))
-            fades.append(fade if take.fade is None else take.fade)
+    stretches = stretches_of(takes, extent)
+    choices = [Choice(low, high, take.pass_name) for take, low, high in stretches]
+    fades = [fade if take.fade is None else take.fade for take, _, _ in stretches]
     return join_choices(choices, fades[1:], candidates)
 
 
@@ -283,116 +293,3 @@ def _alike_groups(holding: Iterable[ExaminedReel], track: DeliveredTrack) -> dic
             ]
             groups[one.name] = alike[0] if alike else first + number
     return groups
-
-
-def _uncured(reels: Sequence[ExaminedReel], edit: TrackEdit, start: int) -> list[Uncured]:
-    found: list[Uncured] = []
-    for reel in reels:
-        tape_track = edit.track.tape_tracks.get(reel.name)
-        if tape_track is None:
-            continue
-        for span in edit.spans:
-            here = (span.start + start, span.end + start)
-            if span.pass_name is None:
-                bad = _missing(reel, tape_track, here)
-            else:
-                bad = [
-                    (low, high, flaw.kind)
-                    for flaw in reel.findings.flaws
-                    if flaw.pass_name == span.pass_name and flaw.track == tape_track
-                    for low, high in common([here], [(flaw.start, flaw.end)])
-                ]
-            found += [
-                Uncured(reel.name, edit.track, low - start, high - start, kind) for low, high, kind in bad
-            ]
-    return sorted(found, key=lambda place: (place.start, place.end, place.kind))
-
-
-def _missing(reel: ExaminedReel, tape_track: int, silence: Range) -> list[tuple[int, int, str]]:
-    """Return where a track is silent between the reel's first and last sample: lost in a slip, or held by no pass."""
-    held = merged(piece for one in reel.passes for t in range(one.reader.tracks) for piece in one.covered(t))
-    outer = [(held[0][0], held[-1][1])] if held else []
-    lost = [
-        (a.timeline_end, b.timeline_start)
-        for one in reel.passes
-        for a, b in pairwise(one.maps[tape_track].stretches)
-        if a.timeline_end < b.timeline_start
-    ]
-    slipped = common([silence], merged(lost))
-    absent = common(without([silence], slipped), outer)
-    return [(a, b, "slip") for a, b in slipped] + [(a, b, "missing") for a, b in absent]
-
-
-def _aligned_pass(
-    one: ImportedPass,
-    reels: Sequence[ExaminedReel],
-    uncured: Sequence[Uncured],
-    start: int,
-) -> AlignedPass:
-    reel = next(reel for reel in reels if reel.name == one.reel)
-    time_map = reel.maps.get(one.name)
-    if time_map is None:
-        return AlignedPass(one, None, ())
-    open_places = _open_places(one.reel, uncured, start)
-    flaws = []
-    for flaw in reel.findings.flaws:
-        if flaw.pass_name == one.name:
-            cured = not common(open_places.get(flaw.track, []), [(flaw.start, flaw.end)])
-            ranges = time_map.pass_ranges(flaw.start, flaw.end)
-            flaws += [PassFlaw(flaw.kind, low, high, (flaw.track,), cured) for low, high in ranges]
-    return AlignedPass(one, time_map, tuple(_grouped(flaws + _slip_flaws(one, time_map, open_places))))
-
-
-def _slip_flaws(
-    one: ImportedPass, time_map: TimeMap, open_places: Mapping[int, list[Range]]
-) -> list[PassFlaw]:
-    tracks = tuple(range(one.audio.tracks))
-    found = []
-    for before, after in pairwise(time_map.stretches):
-        gap = [(before.timeline_end, after.timeline_start)]
-        cured = not any(common(places, gap) for places in open_places.values())
-        samples = after.shift - before.shift
-        found.append(PassFlaw("slip", after.pass_start, after.pass_start, tracks, cured, samples))
-    return found
-
-
-def _open_places(reel: str, uncured: Sequence[Uncured], start: int) -> dict[int, list[Range]]:
-    """Return, for each tape track of a reel, the timeline ranges that no pass has right."""
-    places: dict[int, list[Range]] = {}
-    for place in uncured:
-        if place.reel == reel:
-            ranges = places.setdefault(place.track.tape_tracks[reel], [])
-            ranges.append((place.start + start, place.end + start))
-    return {track: merged(ranges) for track, ranges in places.items()}
-
-
-GROUP_SAMPLES = 64
-"""Flaws of one kind that begin and end within this many samples of each other on several tracks are one."""
-
-
-def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
-    grouped: list[PassFlaw] = []
-    for flaw in sorted(flaws, key=lambda f: (f.start, f.end, f.kind)):
-        mate = next(
-            (
-                i
-                for i, other in enumerate(grouped)
-                if other.kind == flaw.kind != "slip"
-                and abs(other.start - flaw.start) <= GROUP_SAMPLES
-                and abs(other.end - flaw.end) <= GROUP_SAMPLES
-                and not set(other.tracks) & set(flaw.tracks)
-            ),
-            None,
-        )
-        if mate is None:
-            grouped.append(flaw)
-            continue
-        other = grouped[mate]
-        grouped[mate] = PassFlaw(
-            flaw.kind,
-            min(other.start, flaw.start),
-            max(other.end, flaw.end),
-            tuple(sorted(other.tracks + flaw.tracks)),
-            other.cured and flaw.cured,
-        )
-    return grouped

@@ -2,71 +2,111 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.ranges import common, merged, total
+from assembler.aligner.causes import find_causes, steady_interval
+from assembler.aligner.holdings import held_words
+from assembler.aligner.labels import place_label, stretch_label, timecode_label
+from assembler.aligner.ranges import common
 from assembler.importer import Note
-from assembler.timecode import format_sample, frame_rate
-
-SAME_PLACE_SAMPLES = 256
-"""Flaws of several tracks that begin and end within this distance of each other are one place."""
 
 FAR_SECONDS = 3600
 """Passes further from all others than this are asked about."""
 
 MOST_NAMED = 4
 
-LEAST_GAPS = 5
-MOST_TURNS = 4
-STEADY_SHARE = 0.05
-STEADY_GAPS = 0.8
-
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
-    from assembler.aligner.edit import AlignedPass
+    from assembler.aligner.causes import Causes
     from assembler.aligner.examining import ExaminedReel
-    from assembler.aligner.findings import FoundFlaw, PlacedPass, ReelFindings
-    from assembler.aligner.planning import Forced
-    from assembler.arrays import Int64s
+    from assembler.aligner.findings import FoundFlaw, ReelFindings, Undecided
+    from assembler.aligner.holdings import Holdings
+    from assembler.aligner.outcome import Outcome
+    from assembler.aligner.ranges import Range
     from assembler.sheet import Sheet
 
 
-def timecode_label(sheet: Sheet) -> Callable[[int], str]:
-    """Return a function that writes a timeline sample as timecode."""
-    rate = frame_rate(sheet.session.frame_rate)
-    return lambda sample: format_sample(sample, rate, sheet.session.sample_rate)
+def reel_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holdings: Holdings) -> list[Note]:
+    """Return what was found about a reel: on its passes, undecided places, passes nowhere alike, what flaws point at.
+
+    Args:
+        reel: placed and compared.
+        sheet: the session.
+        outcome: what was decided about the tracks.
+        holdings: of that reel.
+    """
+    notes = [_placed(note, reel, sheet) for note in reel.notes]
+    notes += _undecided_notes(reel, sheet, outcome, holdings)
+    notes += [_unlike_note(pair, share, reel.findings, sheet) for pair, share in reel.findings.unlike.items()]
+    unsure = [
+        (note.pass_name, note.start)
+        for note in reel.notes
+        if note.kind == "undecided" and note.pass_name is not None and note.start is not None
+    ]
+    causes = find_causes(reel.passes, reel.findings, unsure)
+    notes += _tape_notes(reel, causes, sheet)
+    notes += _machine_notes(reel, causes, sheet)
+    return notes
 
 
-def reel_notes(
-    passes: Sequence[PlacedPass], findings: ReelFindings, sheet: Sheet, tracks: Sequence[str]
-) -> list[Note]:
-    """Return the notes on undecided places, on passes that are nowhere alike, and on the tape's own damage."""
-    label = timecode_label(sheet)
-    by_name = {one.name: one for one in passes}
+def _placed(note: Note, reel: ExaminedReel, sheet: Sheet) -> Note:
+    """Return a note on a place of a pass, made before it had its place on the timeline, with its timecode."""
+    time_map = reel.maps.get(note.pass_name or "")
+    if note.start is None or note.kind != "undecided" or time_map is None:
+        return note
+    behind = [s for s in time_map.stretches if s.pass_end > note.start]
+    at = behind[0].timeline_start + max(0, note.start - behind[0].pass_start) if behind else time_map.end
+    return replace(note, text=f"{place_label(sheet)(at)}: {note.text}")
+
+
+def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holdings: Holdings) -> list[Note]:
+    by_name = {one.name: one for one in reel.passes}
+    label = stretch_label(sheet)
     notes = []
-    for place in findings.undecided:
-        taken = by_name[place.taken]
-        ranges = taken.maps[place.track].pass_ranges(place.start, place.end)
+    for place in reel.findings.undecided:
+        where = place.start, place.end
+        taken = outcome.taken(reel.name, place.track, where)
+        if taken is None:
+            # Outside the set nobody has to decide.
+            continue
+        held = holdings.at(place.track, where, taken)
+        first = by_name[(taken or [place.taken])[0]]
+        ranges = first.maps[place.track].pass_ranges(*where)
         start, end = ranges[0] if ranges else (None, None)
+        members = [name for name in by_name if name in place.members]
         notes.append(
             Note(
                 "undecided",
-                f"{label(place.start)}: {place.taken} and {', '.join(place.others)} differ for "
-                f"{place.end - place.start} samples on {tracks[place.track]} and nothing tells which is right; "
-                f"{place.taken} is taken, as the more trusted",
-                pass_name=place.taken,
+                f"{label(*where)}, reel {reel.name}, {reel.reel.tracks[place.track]}: "
+                f"{' and '.join(members)} differ for {_samples(place.end - place.start)} and nothing tells which is "
+                f"right; {_choice_words(place, taken, members, outcome)} ({held_words(held)})",
+                pass_name=first.name,
                 tracks=(place.track,),
                 start=start,
                 end=end,
+                held=held,
             )
         )
-    notes += [_unlike_note(pair, share, findings, sheet) for pair, share in findings.unlike.items()]
-    notes += _tape_notes(by_name, findings.agreeing_flaws, label, tracks)
-    notes += _machine_notes(passes, findings, sheet)
     return notes
+
+
+def _choice_words(place: Undecided, taken: Sequence[str], members: Sequence[str], outcome: Outcome) -> str:
+    """Return which pass is taken at an undecided place, and why."""
+    if not taken:
+        return "none is taken"
+    names = " and ".join(taken)
+    verb = "is taken" if len(taken) == 1 else "are taken, each for a part"
+    if outcome.has_plan:
+        return f"{names} {verb}, by the plan"
+    if len(taken) == 1 and outcome.is_punched(taken[0], (place.start, place.end)):
+        return f"{names} {verb}, by a punch"
+    if list(taken) == [place.taken]:
+        return f"{names} {verb}, as the {'most trusted' if place.taken == members[0] else 'likelier'}"
+    return f"{names} {verb}"
 
 
 def _unlike_note(pair: tuple[str, str], share: float, findings: ReelFindings, sheet: Sheet) -> Note:
@@ -81,79 +121,92 @@ def _unlike_note(pair: tuple[str, str], share: float, findings: ReelFindings, sh
     )
 
 
-def _tape_notes(
-    by_name: dict[str, PlacedPass],
-    flaws: Sequence[FoundFlaw],
-    label: Callable[[int], str],
-    tracks: Sequence[str],
-) -> list[Note]:
-    places: dict[tuple[int, int, int, str], list[str]] = {}
-    for flaw in flaws:
-        places.setdefault((flaw.start, flaw.end, flaw.track, flaw.kind), []).append(flaw.pass_name)
+def _tape_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
+    by_name = {one.name: one for one in reel.passes}
+    label = stretch_label(sheet)
     notes = []
-    for (first, last, track, kind), names in sorted(places.items()):
-        ranges = by_name[names[0]].maps[track].pass_ranges(first, last)
+    for place in causes.tape:
+        flaws = [flaw for flaw in causes.flaws if common([(flaw.start, flaw.end)], [place])]
+        tracks = sorted({flaw.track for flaw in flaws if reel.reel.tracks[flaw.track]})
+        names = [name for name in by_name if any(flaw.pass_name == name for flaw in flaws)]
+        whole = min(flaw.start for flaw in flaws), max(flaw.end for flaw in flaws)
+        ranges = by_name[names[0]].maps[tracks[0]].pass_ranges(*whole)
         start, end = ranges[0] if ranges else (None, None)
         notes.append(
             Note(
                 "tape_damage",
-                f"{label(first)}: {kind} of {last - first} samples on {tracks[track]}, alike in "
-                f"{' and '.join(names)}: this points at the tape, not at the machine",
+                f"{label(*whole)}, reel {reel.name}, {', '.join(reel.reel.tracks[track] for track in tracks)}: "
+                f"{_flawed_words(flaws, names)}: every pass over this place is flawed, which points at the tape, not "
+                "at the machine",
                 pass_name=names[0],
-                tracks=(track,),
+                tracks=tuple(tracks),
                 start=start,
                 end=end,
             )
         )
+    if causes.weak:
+        text = (
+            f"reel {reel.name}: {_counted(causes.weak)} flawed in several passes and right in another: this points at "
+            f"weak spots of the tape; the first at {label(*causes.weak[0])}"
+        )
+        notes.append(Note("tape_damage", text))
     return notes
 
 
-def _machine_notes(passes: Sequence[PlacedPass], findings: ReelFindings, sheet: Sheet) -> list[Note]:
+def _flawed_words(flaws: Sequence[FoundFlaw], names: Sequence[str]) -> str:
+    """Return what each pass has at a place: once where all have the same."""
+    shapes = {
+        name: {(flaw.track, flaw.kind, flaw.start, flaw.end) for flaw in flaws if flaw.pass_name == name}
+        for name in names
+    }
+    words = {
+        name: " and ".join(
+            f"{kind} of {max(flaw.end - flaw.start for flaw in flaws if (flaw.pass_name, flaw.kind) == (name, kind))} "
+            "samples"
+            for kind in sorted({row[1] for row in rows})
+        )
+        for name, rows in shapes.items()
+    }
+    if all(rows == shapes[names[0]] for rows in shapes.values()):
+        return f"{words[names[0]]}, alike in {' and '.join(names)}"
+    return ", ".join(f"{text} in {name}" for name, text in words.items())
+
+
+def _machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
     """Tell, pass by pass, how many places are wrong in it alone, and whether they come at a steady interval."""
-    shared = {(flaw.pass_name, flaw.track, flaw.start, flaw.end) for flaw in findings.agreeing_flaws}
     notes = []
-    for one in passes:
-        alone = [
-            (flaw.start, flaw.end)
-            for flaw in findings.flaws
-            if flaw.pass_name == one.name
-            and (flaw.pass_name, flaw.track, flaw.start, flaw.end) not in shared
-            and any(
-                other is not one and common(other.covered(flaw.track), [(flaw.start, flaw.end)])
-                for other in passes
+    rate = sheet.session.sample_rate
+    for one in reel.passes:
+        machine, untold = causes.machine[one.name], causes.untold[one.name]
+        places = sorted((*machine, *untold))
+        interval = steady_interval(np.array([start for start, _ in places], np.int64), rate)
+        words = []
+        if machine:
+            words.append(
+                f"{_counted(machine)} flawed in this pass alone and right in another: "
+                "this points at the machine, not at the tape"
             )
-        ]
-        places = merged(alone, bridge=SAME_PLACE_SAMPLES)
-        if not places:
-            continue
-        count = f"{len(places)} place{'s are' if len(places) > 1 else ' is'}"
-        text = f"{one.name}: {count} wrong in this pass alone: this points at the machine, not at the tape"
-        interval = steady_interval(np.array([start for start, _ in places], np.int64))
+        if untold:
+            words.append(
+                f"{_counted(untold)} flawed and held by no other pass: nothing tells whether tape or machine is to "
+                "blame; another pass would"
+            )
         if interval is not None:
-            milliseconds = 1000 * interval / sheet.session.sample_rate
-            text += f"; they come every {milliseconds:.1f} ms: this points at a rotating part"
-        notes.append(Note("machine_damage", text, pass_name=one.name))
+            words.append(
+                f"they come every {1000 * interval / rate:.1f} ms or a multiple of it: this points at a rotating part"
+            )
+        if words:
+            kind = "machine_damage" if machine or interval is not None else "other"
+            notes.append(Note(kind, f"reel {reel.name}, {one.name}: {'; '.join(words)}", pass_name=one.name))
     return notes
 
 
-def steady_interval(starts: Int64s) -> float | None:
-    """Return the interval in samples at which places follow one another, or None where they come at random.
+def _samples(count: int) -> str:
+    return f"{count} sample{'s' * (count != 1)}"
 
-    Steady means: of five gaps or more at least four in five are whole multiples, within a twentieth, of the
-    middle one. Places that were missed make a gap of two or three intervals.
 
-    Args:
-        starts: shape (n,), rising.
-    """
-    gaps = np.diff(starts).astype(np.float64)
-    if gaps.size < LEAST_GAPS:
-        return None
-    middle = float(np.median(gaps))
-    turns = np.rint(gaps / middle)
-    steady = (turns >= 1) & (turns <= MOST_TURNS) & (np.abs(gaps / middle - turns) < STEADY_SHARE)
-    if np.mean(steady) < STEADY_GAPS:
-        return None
-    return float(np.sum(gaps[steady]) / np.sum(turns[steady]))
+def _counted(places: Sequence[Range]) -> str:
+    return f"{len(places)} place{'s are' if len(places) > 1 else ' is'}"
 
 
 def far_notes(reels: Sequence[ExaminedReel], sheet: Sheet) -> list[Note]:
@@ -200,28 +253,3 @@ def _far_note(
         'or "audio", or its reel a timecode_offset; if it is meant so, give the session its start and end'
     )
     return Note("undecided", text, pass_name=group[0][2])
-
-
-def punch_notes(punches: Sequence[Forced], passes: Sequence[AlignedPass], sheet: Sheet) -> list[Note]:
-    """Return the notes on punches that bring in a flaw, or cannot be made because their pass is not there.
-
-    Args:
-        punches: as stretches of the timeline.
-        passes: with the flaws that were found in them.
-        sheet: the session.
-    """
-    label = timecode_label(sheet)
-    by_name = {one.imported.name: one for one in passes}
-    notes = []
-    for punch in punches:
-        one = by_name[punch.name]
-        where = f"punch {label(punch.start)} to {label(punch.end)}"
-        held = [] if one.time_map is None else one.time_map.pass_ranges(punch.start, punch.end)
-        if total(held) < punch.end - punch.start:
-            what = "is not used" if one.time_map is None else "does not hold all of it"
-            notes.append(Note("retake_refused", f"{where}: {punch.name} {what}", pass_name=punch.name))
-        for flaw in one.flaws:
-            if common(held, [(flaw.start, max(flaw.end, flaw.start + 1))]):
-                text = f"{where} brings in a {flaw.kind} of {punch.name}, {flaw.end - flaw.start} samples"
-                notes.append(Note("other", text, punch.name, flaw.tracks, flaw.start, flaw.end))
-    return notes

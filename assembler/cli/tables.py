@@ -8,15 +8,17 @@ from typing import TYPE_CHECKING
 from rich.console import Console
 from rich.table import Table
 
-from assembler.timecode import format_sample, frame_rate
+from assembler.aligner import held_words
+from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
-    from assembler.aligner import AlignedPass, Edit
+    from assembler.aligner import AlignedPass, Edit, Uncured
     from assembler.consolidator import SessionResult, VerifyResult
     from assembler.importer import Position
+    from assembler.sheet import Sheet
 
 MOST_LINES = 20
 """Flaws and places of one kind listed on the terminal; all of them are in the record."""
@@ -172,24 +174,29 @@ def _tracks_table(edit: Edit) -> Table:
 
 
 def _print_verdict(console: Console, result: SessionResult) -> None:
-    edit, session = result.edit, result.sheet.session
-    rate = frame_rate(session.frame_rate)
+    edit = result.edit
     # What needs a person comes first, and small matters last, where a long list is cut off.
     notes = sorted(edit.notes, key=lambda note: (not note.needs_a_person, note.kind == "other"))
     _print_list(console, "Notes", [f"{note.kind}: {note.text}" for note in notes])
-    _print_list(
-        console,
-        "Uncured",
-        [
-            f"{format_sample(edit.start_sample + place.start, rate, session.sample_rate)} reel {place.reel}, "
-            f"{place.track.name}: {place.kind}, {place.end - place.start} samples"
-            for place in edit.uncured
-        ],
-    )
+    _print_list(console, "Uncured", [_uncured_line(place, edit, result.sheet) for place in edit.uncured])
     if edit.is_sound:
         console.print("In order: nothing is left for a person to decide.")
     else:
         console.print("Needs a person: see the notes and the uncured places above.")
+
+
+def _uncured_line(place: Uncured, edit: Edit, sheet: Sheet) -> str:
+    rate, sample_rate = frame_rate(sheet.session.frame_rate), sheet.session.sample_rate
+    ends = (format_place(edit.start_sample + at, rate, sample_rate) for at in (place.start, place.end))
+    line = (
+        f"{' to '.join(ends)}, reel {place.reel}, {place.track.name}: {place.kind}, "
+        f"{_counted(place.end - place.start, 'sample')}"
+    )
+    return f"{line} ({held_words(place.held)})" if place.held else line
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'s' * (count != 1)}"
 
 
 def _print_list(console: Console, title: str, lines: Iterable[str]) -> None:

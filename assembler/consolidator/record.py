@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from assembler.aligner import AlignedPass, Edit, PassFlaw, TrackEdit
     from assembler.consolidator.metering import TrackLevels
     from assembler.consolidator.tracks import WrittenTrack
-    from assembler.importer import Note
+    from assembler.importer import Held, Note
     from assembler.sheet import Reel, Sheet
 
 Json: TypeAlias = "Mapping[str, Json] | Sequence[Json] | str | int | float | bool | None"
@@ -79,6 +79,8 @@ def record_of(
                 "end": place.end,
                 "kind": place.kind,
                 "timecode": format_sample(edit.start_sample + place.start, rate, session.sample_rate),
+                "timecode_end": format_sample(edit.start_sample + place.end, rate, session.sample_rate),
+                "passes": _held(place.held),
             }
             for place in edit.uncured
         ],
@@ -236,12 +238,22 @@ def levels_record(levels: TrackLevels) -> dict[str, Json]:
     }
 
 
+def _held(held: Sequence[Held]) -> list[Json]:
+    return [
+        {"pass": one.pass_name, "kind": one.kind, "text": one.text, "taken": one.is_taken} for one in held
+    ]
+
+
 def _note(note: Note) -> dict[str, Json]:
-    return {
+    record: dict[str, Json] = {
         "kind": note.kind,
         "pass": note.pass_name,
         "tracks": list(note.tracks),
         "start": note.start,
         "end": note.end,
         "text": note.text,
+        "needs_a_person": note.needs_a_person,
     }
+    if note.held:
+        record["passes"] = _held(note.held)
+    return record

@@ -4,7 +4,29 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-_NEED_A_PERSON = frozenset({"undecided", "retake_refused", "not_clocked"})
+NEED_A_PERSON = frozenset({"undecided", "retake_refused", "not_clocked", "not_transparent", "level_differs"})
+"""Kinds of note that leave a question only a person can answer.
+
+A pass that runs along with another one and is nowhere identical with it belongs to them: one of the two chains
+changes numbers, and nothing in the numbers says which, so that what is delivered may be the wrong one's.
+"""
+
+
+@dataclass(frozen=True)
+class Held:
+    """What one pass has at a place that no pass is known to have right.
+
+    Args:
+        pass_name: of the pass.
+        kind: of its flaw; "missing" where it has nothing, "" where no flaw of it is known.
+        text: the same, and how it sounds, in an engineer's words.
+        is_taken: whether the set has the place from it, at least in part.
+    """
+
+    pass_name: str
+    kind: str
+    text: str
+    is_taken: bool
 
 
 @dataclass(frozen=True)
@@ -18,6 +40,7 @@ class Note:
         tracks: tape tracks from 0; empty where all are meant.
         start: first pass sample concerned, where there is a place.
         end: first pass sample behind it.
+        held: of an undecided place, what each pass has there.
     """
 
     kind: str
@@ -26,8 +49,9 @@ class Note:
     tracks: tuple[int, ...] = ()
     start: int | None = None
     end: int | None = None
+    held: tuple[Held, ...] = ()
 
     @property
     def needs_a_person(self) -> bool:
         """Whether somebody has to look before the set can be called sound."""
-        return self.kind in _NEED_A_PERSON
+        return self.kind in NEED_A_PERSON

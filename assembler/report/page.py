@@ -72,8 +72,7 @@ def report_page(record: Mapping[str, Json]) -> bytes:
         flaws=_flaw_rows(data, label, start),
         joins=_join_rows(data["tracks"], label),
         most=MOST_ROWS,
-        needs_a_person=bool(data["uncured"])
-        or any(note["kind"] in ("undecided", "retake_refused", "not_clocked") for note in data["notes"]),
+        needs_a_person=bool(data["uncured"]) or any(note["needs_a_person"] for note in data["notes"]),
     )
     return page.encode("utf-8")
 

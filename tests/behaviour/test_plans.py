@@ -74,11 +74,34 @@ TWO = '[[track]]\nname = "Two"\ntake = [{ at = "01:00:00:00", pass = "A1" }]\n'
         ("format = 2\n" + ONE + TWO, ["format", "found 2"]),
         ("format = 1\n" + ONE, ["Two"]),
         ("format = 1\n" + ONE + TWO.replace("Two", "Tow"), ["track[2].name", "Tow"]),
-        ("format = 1\n" + ONE + TWO.replace("A1", "Q9"), ["track[2].take[1].pass", "Q9", "A2"]),
+        (
+            "format = 1\n" + ONE + TWO.replace("A1", "Q9"),
+            ["track[2].take[1].pass", "Q9", "A2", "01:00:00:00"],
+        ),
         ("format = 1\n" + ONE + TWO.replace("01:00:00:00", "01:00:00:30"), ["track[2].take[1].at"]),
         ("format = 1\n" + ONE + TWO.replace("01:00:00:00", "one o'clock"), ["track[2].take[1].at"]),
-        ("format = 1\n" + ONE + TWO.replace("A1", "A2"), ["Two", "A2 has nothing"]),
-        ("format = 1\n" + ONE + TWO.replace("pass", "passs"), ["track[2].take[1]"]),
+        (
+            "format = 1\n" + ONE + TWO.replace("A1", "A2"),
+            [
+                "track[2].take[1].pass: track Two, reel A: the take at 01:00:00:00 is from A2",
+                'A2 has nothing from 01:00:00:00 to 01:00:01:00; allowed there: "" for silence, "A1"',
+            ],
+        ),
+        (
+            "format = 1\n" + ONE + TWO.replace("pass", "passs"),
+            ['track[2].take[1].pass: track "Two", at "01:00:00:00": missing; allowed: the name of a pass'],
+        ),
+        (
+            "format = 1\n" + ONE + TWO.replace("pass =", "level = 1, pass ="),
+            ["track[2].take[1].level", "unknown key; allowed: at, pass, fade"],
+        ),
+        (
+            "format = 1\n" + ONE + TWO.replace("pass =", "fade = -1, pass ="),
+            ['at "01:00:00:00": found -1; allowed: whole samples from 0'],
+        ),
+        ("format = 1\n" + ONE + TWO.replace('"A1"', "7"), ["found 7; allowed: the name of a pass"]),
+        ("format = 1\n" + ONE + '[[track]]\nname = "Two"\ntake = []\n', ['track "Two": found an empty list']),
+        ("track = 3\nformat = 1\n", ["track: found 3; allowed: a [[track]] table"]),
         ("format = 1\n[[track]\n", ["not valid TOML"]),
         (
             "format = 1\n" + ONE + TWO.replace("}]", '}, { at = "00:59:59:00", pass = "" }]'),
@@ -98,4 +121,6 @@ def test_a_plan_that_does_not_fit_is_told(
     assert len(told.splitlines()) <= 2
     for word in ["plan.toml", *words]:
         assert word in told, told
+    for library_word in ("field required", "should be", "extra inputs", "sample "):
+        assert library_word not in told
     assert not (tmp_path / "set").exists()

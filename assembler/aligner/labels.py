@@ -1,0 +1,30 @@
+"""Places of a session as timecode."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assembler.timecode import format_place, format_sample, frame_rate
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from assembler.sheet import Sheet
+
+
+def timecode_label(sheet: Sheet) -> Callable[[int], str]:
+    """Return a function that writes a timeline sample as the label of its frame."""
+    rate = frame_rate(sheet.session.frame_rate)
+    return lambda sample: format_sample(sample, rate, sheet.session.sample_rate)
+
+
+def place_label(sheet: Sheet) -> Callable[[int], str]:
+    """Return a function that writes a timeline sample as timecode and samples into the frame."""
+    rate = frame_rate(sheet.session.frame_rate)
+    return lambda sample: format_place(sample, rate, sheet.session.sample_rate)
+
+
+def stretch_label(sheet: Sheet) -> Callable[[int, int], str]:
+    """Return a function that writes a timeline range as its timecode in and out, to the sample."""
+    place = place_label(sheet)
+    return lambda start, end: f"{place(start)} to {place(end)}"

@@ -1,0 +1,204 @@
+"""What the plan leaves: which flaws of each pass are cured, what stays uncured, and who was taken where.
+
+Positions are timeline samples unless said otherwise.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from dataclasses import dataclass
+from itertools import islice, pairwise, takewhile
+from typing import TYPE_CHECKING
+
+from assembler.aligner.edit import AlignedPass, PassFlaw, Uncured
+from assembler.aligner.ranges import common, merged, without
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from assembler.aligner.edit import TrackEdit
+    from assembler.aligner.examining import ExaminedReel
+    from assembler.aligner.holdings import Holdings
+    from assembler.aligner.planning import Forced
+    from assembler.aligner.ranges import Range
+    from assembler.aligner.timemap import TimeMap
+    from assembler.importer import ImportedPass
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What was decided about the tracks.
+
+    Args:
+        start: timeline sample of the set's first one.
+        edits: of each delivered track.
+        punches: of the sheet, as far as they count.
+        has_plan: whether the takes are a person's.
+    """
+
+    start: int
+    edits: tuple[TrackEdit, ...]
+    punches: tuple[Forced, ...] = ()
+    has_plan: bool = False
+
+    def taken(self, reel: str, tape_track: int, place: Range) -> list[str] | None:
+        """Return the passes that the set has a place from, in order; None where it is in no track of the set."""
+        here = place[0] - self.start, place[1] - self.start
+        found: dict[str, None] = {}
+        is_delivered = False
+        for edit in self.edits:
+            if edit.track.tape_tracks.get(reel) != tape_track:
+                continue
+            first = max(0, bisect_right(edit.spans, here[0], key=lambda span: span.start) - 1)
+            for span in takewhile(lambda span: span.start < here[1], islice(edit.spans, first, None)):
+                if here[0] < span.end:
+                    is_delivered = True
+                    if span.pass_name is not None:
+                        found[span.pass_name] = None
+        return list(found) if is_delivered else None
+
+    def is_punched(self, name: str, place: Range) -> bool:
+        """Return whether a punch asks for a pass at a place."""
+        return any(p.name == name and p.start < place[1] and place[0] < p.end for p in self.punches)
+
+
+def find_uncured(
+    reels: Sequence[ExaminedReel], edit: TrackEdit, start: int, holdings: Mapping[str, Holdings]
+) -> list[Uncured]:
+    """Return the places of a track that no pass has right, with what each pass has there.
+
+    Args:
+        reels: placed and compared.
+        edit: of the track; its positions count from the set's first sample.
+        start: timeline sample of that one.
+        holdings: of each reel, by name.
+    """
+    found: list[Uncured] = []
+    for reel in reels:
+        tape_track = edit.track.tape_tracks.get(reel.name)
+        if tape_track is None:
+            continue
+        for span in edit.spans:
+            here = (span.start + start, span.end + start)
+            if span.pass_name is None:
+                bad = _missing(reel, tape_track, here)
+            else:
+                bad = [
+                    (low, high, flaw.kind)
+                    for flaw in reel.findings.flaws
+                    if flaw.pass_name == span.pass_name and flaw.track == tape_track
+                    for low, high in common([here], [(flaw.start, flaw.end)])
+                ]
+            taken = [] if span.pass_name is None else [span.pass_name]
+            found += [
+                Uncured(
+                    reel.name,
+                    edit.track,
+                    low - start,
+                    high - start,
+                    kind,
+                    holdings[reel.name].at(tape_track, (low, high), taken),
+                )
+                for low, high, kind in bad
+            ]
+    return sorted(found, key=lambda place: (place.start, place.end, place.kind))
+
+
+def _missing(reel: ExaminedReel, tape_track: int, silence: Range) -> list[tuple[int, int, str]]:
+    """Return where a track is silent between the reel's first and last sample: lost in a slip, or held by no pass."""
+    held = merged(piece for one in reel.passes for t in range(one.reader.tracks) for piece in one.covered(t))
+    outer = [(held[0][0], held[-1][1])] if held else []
+    lost = [
+        (a.timeline_end, b.timeline_start)
+        for one in reel.passes
+        for a, b in pairwise(one.maps[tape_track].stretches)
+        if a.timeline_end < b.timeline_start
+    ]
+    slipped = common([silence], merged(lost))
+    absent = common(without([silence], slipped), outer)
+    return [(a, b, "slip") for a, b in slipped] + [(a, b, "missing") for a, b in absent]
+
+
+def aligned_pass(
+    one: ImportedPass,
+    reels: Sequence[ExaminedReel],
+    uncured: Sequence[Uncured],
+    start: int,
+) -> AlignedPass:
+    """Return a pass as it takes part in the set, with its flaws.
+
+    Args:
+        one: as it was read, its wiring put right.
+        reels: placed and compared.
+        uncured: places of the set that no pass has right.
+        start: timeline sample of the set's first one.
+    """
+    reel = next(reel for reel in reels if reel.name == one.reel)
+    time_map = reel.maps.get(one.name)
+    if time_map is None:
+        return AlignedPass(one, None, ())
+    open_places = _open_places(reel, uncured, start)
+    flaws = []
+    for flaw in reel.findings.flaws:
+        if flaw.pass_name == one.name:
+            cured = not common(open_places.get(flaw.track, []), [(flaw.start, flaw.end)])
+            ranges = time_map.pass_ranges(flaw.start, flaw.end)
+            flaws += [PassFlaw(flaw.kind, low, high, (flaw.track,), cured) for low, high in ranges]
+    return AlignedPass(one, time_map, tuple(_grouped(flaws + _slip_flaws(one, time_map, open_places))))
+
+
+def _slip_flaws(
+    one: ImportedPass, time_map: TimeMap, open_places: Mapping[int, list[Range]]
+) -> list[PassFlaw]:
+    tracks = tuple(range(one.audio.tracks))
+    found = []
+    for before, after in pairwise(time_map.stretches):
+        gap = [(before.timeline_end, after.timeline_start)]
+        cured = not any(common(places, gap) for places in open_places.values())
+        samples = after.shift - before.shift
+        found.append(PassFlaw("slip", after.pass_start, after.pass_start, tracks, cured, samples))
+    return found
+
+
+def _open_places(reel: ExaminedReel, uncured: Sequence[Uncured], start: int) -> dict[int, list[Range]]:
+    """Return, for each tape track of a reel, the timeline ranges that no pass is known to have right."""
+    places: dict[int, list[Range]] = {}
+    for place in uncured:
+        if place.reel == reel.name:
+            ranges = places.setdefault(place.track.tape_tracks[reel.name], [])
+            ranges.append((place.start + start, place.end + start))
+    for doubt in reel.findings.undecided:
+        places.setdefault(doubt.track, []).append((doubt.start, doubt.end))
+    return {track: merged(ranges) for track, ranges in places.items()}
+
+
+GROUP_SAMPLES = 64
+"""Flaws of one kind that begin and end within this many samples of each other on several tracks are one."""
+
+
+def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
+    grouped: list[PassFlaw] = []
+    for flaw in sorted(flaws, key=lambda f: (f.start, f.end, f.kind)):
+        mate = next(
+            (
+                i
+                for i, other in enumerate(grouped)
+                if other.kind == flaw.kind != "slip"
+                and abs(other.start - flaw.start) <= GROUP_SAMPLES
+                and abs(other.end - flaw.end) <= GROUP_SAMPLES
+                and not set(other.tracks) & set(flaw.tracks)
+            ),
+            None,
+        )
+        if mate is None:
+            grouped.append(flaw)
+            continue
+        other = grouped[mate]
+        grouped[mate] = PassFlaw(
+            flaw.kind,
+            min(other.start, flaw.start),
+            max(other.end, flaw.end),
+            tuple(sorted(other.tracks + flaw.tracks)),
+            other.cured and flaw.cured,
+        )
+    return grouped
