@@ -21,7 +21,6 @@ _NOTE_KINDS: Final = {
     "restart": "timecode_jump",
     "reverse": "timecode_jump",
     "count": "undecided",
-    "drop_flag": "undecided",
 }
 """What the log shows, as a note; everything else is of the kind "other"."""
 

@@ -19,6 +19,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
+from assembler.timecode.counting import find_minutes, tell_contradiction, tell_count
 from assembler.timecode.messages import OTHER_SOURCES, Finding, MidiLog, shorten_findings, tell_damage
 from assembler.timecode.rates import (
     Labels,
@@ -34,11 +35,11 @@ if TYPE_CHECKING:
     from assembler.timecode.rates import FrameRate
 
 _PIECES: Final = 8
+_READING_FRAMES: Final = 2
 # The rate code each rate is sent with: 29.97 without drop has none of its own and goes as 30.
 _CODE_OF_RATE: Final = {"24": 0, "25": 1, "29.97df": 2, "29.97": 3, "30": 3}
+_CODES_OF_30: Final = (2, 3)
 _NAME_OF_CODE: Final = ("24", "25", "30 drop frame", "30")
-_CODE_OF_DROP: Final = 2
-_NOMINAL_OF_DROP: Final = 30
 # A message that repeats the one before it sooner than this is an echo; pieces of one number are 8 pieces apart.
 _ECHO_QUARTERS: Final = 4.0
 # Reverse motion in fewer messages than this is disorder, not motion.
@@ -143,7 +144,7 @@ def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
     if not believed.start.size:
         raise TimecodeLogError(_explain_nothing(log, readings, reverse_seconds, rate))
     code = int(np.bincount(believed.code, minlength=4).argmax())
-    findings += _tell_code(code, rate) + _tell_count(readings, seconds, code, rate)
+    findings += _tell_count(readings, seconds, code, rate)
     findings += _tell_refused(readings.start.size - believed.start.size)
     findings += _tell_locates(log, float(seconds[believed.start[0]]))
     index, quarters = _explain_pieces(messages, believed, rate)
@@ -371,39 +372,17 @@ def _explain_readings(labels: Labels, rate: FrameRate, cure: str) -> str:
     return f"{count} readings, none with a label that exists at rate {rate.name}, the first {first}; {advice}"
 
 
-def _tell_code(code: int, rate: FrameRate) -> list[Finding]:
-    if code == _CODE_OF_RATE[rate.name]:
-        return []
-    text = (
-        f"the log's rate code is {code} ({_NAME_OF_CODE[code]}), the sheet's frame_rate {rate.name}: "
-        "the sheet is followed"
-    )
-    return [Finding("rate_code", None, text)]
-
-
 def _tell_count(readings: _Readings, seconds: Float64s, code: int, rate: FrameRate) -> list[Finding]:
-    """Tell where labels prove that the stripe counts otherwise than the sheet says, as its rate code does.
-
-    At the start of a minute drop frame goes from frame 29 to 2, and other counts do not.
-    """
-    if rate.nominal != _NOMINAL_OF_DROP or (code == _CODE_OF_DROP) == rate.drop:
-        return []
-    labels = readings.labels
-    at_minute = (labels.seconds == 0) & (labels.minutes % 10 != 0)
-    if rate.drop:
-        proof = at_minute & (labels.frames < 2)
-        what, right = "has labels that drop frame leaves out", "29.97"
-    else:
-        counted = (labels.minutes * 60 + labels.seconds) * rate.nominal + labels.frames
-        follows = (np.diff(readings.place) == _PIECES) & (np.diff(readings.run) == 0)
-        # A reading comes every two frames; here two labels are left out besides.
-        proof = np.append([False], follows & (np.diff(counted) == 4)) & at_minute & (labels.frames < 4)
-        what, right = "leaves out labels as drop frame does", "29.97df"
-    if not proof.any():
-        return []
-    place = float(seconds[readings.start[np.argmax(proof)]])
-    text = f"the timecode {what}, at {int(proof.sum())} minutes: the sheet's frame_rate {rate.name} should be {right}"
-    return [Finding("count", place, text)]
+    """Tell where rate code or labels say another count than the sheet does."""
+    follows = (np.diff(readings.place) == _PIECES) & (np.diff(readings.run) == 0)
+    minutes = find_minutes(readings.labels, follows, _READING_FRAMES, seconds[readings.start])
+    if code == _CODE_OF_RATE[rate.name]:
+        return tell_count(minutes, None, rate)
+    says = f"the log's rate code is {code} ({_NAME_OF_CODE[code]})"
+    if code in _CODES_OF_30:
+        return tell_count(minutes, says, rate)
+    # Whether frames are dropped is no question of this code, and its speed was held against the sheet's.
+    return [tell_contradiction(says, rate), *tell_count(minutes, None, rate)]
 
 
 def _tell_refused(count: int) -> list[Finding]:

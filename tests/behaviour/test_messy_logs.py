@@ -212,6 +212,22 @@ def test_a_log_of_two_gigabytes_is_refused(tmp_path: Path, capsys: Capsys, name:
     assert "too large for the log of a tape" in line
 
 
+@pytest.mark.parametrize(
+    ("first_second", "status", "kind"), [(10, 1, "undecided"), (58, 0, "other")], ids=["unproved", "proved"]
+)
+def test_a_drop_code_against_the_sheet_needs_a_person_unless_labels_tell(
+    tmp_path: Path, capsys: Capsys, first_second: int, status: int, kind: str
+) -> None:
+    """A rate code of drop frame under a sheet without it: a person is asked where no minute shows which is right."""
+    times, _ = play(0, 5, 0)
+    data = encode_quarter_stream(432000 + first_second * 120, times.size, THIRTY, 2)
+    found, record, _ = check(make_session(tmp_path, make_tape(5, 1), (times, data)), capsys)
+    assert found == status
+    (told,) = (note for note in record["notes"] if "rate code" in note["text"])
+    assert told["kind"] == kind
+    assert "2 (30 drop frame), the sheet's frame_rate is 30: the sheet is followed" in told["text"]
+
+
 def add_far(layout: Layout, hours: int, reel: str = "B") -> None:
     """Add a reel of one pass that is placed this many hours after the first one."""
     layout.add_reel(reel, [f"Of {reel}"])

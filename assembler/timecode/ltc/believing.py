@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
+from assembler.timecode.counting import find_minutes, tell_count
 from assembler.timecode.ltc.word import (
     are_even,
     get_colour_flags,
@@ -24,6 +25,7 @@ from assembler.timecode.rates import describe_missing, labels_exist, labels_to_f
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
+    from assembler.timecode.counting import MinutesPassed
     from assembler.timecode.ltc.cells import Words
     from assembler.timecode.rates import FrameRate
 
@@ -103,17 +105,31 @@ def _confirm(words: Words, frames: Int64s, rate: FrameRate) -> Bools:
     return np.asarray(supported | alone, dtype=np.bool_)
 
 
-def tell_words(words: Words, refused: int, rate: FrameRate, sample_rate: int) -> list[Finding]:
-    """Return what is odd about believed words, and what their user bits say."""
+def find_word_minutes(words: Words, sample_rate: int) -> MinutesPassed:
+    """Return the starts of minutes that words show, believed or not: a count may have labels that the sheet's lacks."""
+    labels, decimal = words_to_labels(words.words)
+    steps, near = _count_steps(words)
+    follows = near & (np.abs(steps) == 1) & decimal[1:] & decimal[:-1]
+    return find_minutes(labels, follows, 1, words.starts / sample_rate)
+
+
+def tell_words(
+    words: Words, refused: int, minutes: MinutesPassed, rate: FrameRate, sample_rate: int
+) -> list[Finding]:
+    """Return what is odd about believed words, and what their user bits say.
+
+    Args:
+        words: those believed.
+        refused: how many were not.
+        minutes: what all words show of their count.
+        rate: of the sheet.
+        sample_rate: samples in a second.
+    """
     findings = []
     if refused:
         text = f"{refused} words of linear timecode contradict their neighbours or the rate; not used"
         findings.append(Finding("unread", None, text))
-    wrong_drop = get_drop_flags(words.words) != rate.drop
-    if wrong_drop.any():
-        flag = "not set" if rate.drop else "set"
-        text = f"the drop-frame flag is {flag}, the sheet's frame_rate is {rate.name}: the sheet is followed"
-        findings.append(_place(text, "drop_flag", words, wrong_drop, sample_rate))
+    findings += _tell_drop_flags(words, minutes, rate, sample_rate)
     if get_colour_flags(words.words).any():
         findings.append(Finding("colour_flag", None, "the colour-frame flag is set"))
     odd = ~are_even(words.words)
@@ -121,6 +137,20 @@ def tell_words(words: Words, refused: int, rate: FrameRate, sample_rate: int) ->
         text = f"the polarity-correction bit is wrong in {int(odd.sum())} of {odd.size} words, which harms nothing"
         findings.append(_place(text, "polarity_bit", words, odd, sample_rate))
     return findings + _tell_user_bits(words, sample_rate)
+
+
+def _tell_drop_flags(
+    words: Words, minutes: MinutesPassed, rate: FrameRate, sample_rate: int
+) -> list[Finding]:
+    wrong = get_drop_flags(words.words) != rate.drop
+    state = "not set" if rate.drop else "set"
+    if 2 * int(wrong.sum()) > wrong.size:
+        return tell_count(minutes, f"the drop-frame flag is {state}", rate)
+    findings = tell_count(minutes, None, rate)
+    if wrong.any():
+        text = f"the drop-frame flag is {state} in {int(wrong.sum())} of {wrong.size} words; the others are followed"
+        findings.append(_place(text, "drop_flag", words, wrong, sample_rate))
+    return findings
 
 
 def _place(text: str, kind: str, words: Words, chosen: Bools, sample_rate: int) -> Finding:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeError, TimecodeLogError
-from assembler.timecode.ltc.believing import believe_words, tell_words
+from assembler.timecode.ltc.believing import believe_words, find_word_minutes, tell_words
 from assembler.timecode.ltc.cells import Words, find_words, join_words
 from assembler.timecode.ltc.edges import find_edges
 from assembler.timecode.ltc.word import WORD_BITS, get_colour_flags, get_drop_flags, get_user_bits
@@ -165,6 +165,7 @@ def _drop_doubles(words: Words) -> Words:
 
 def _make_log(words: Words, rate: FrameRate, sample_rate: int, length: int) -> LtcLog:
     heard = words.starts.size
+    minutes = find_word_minutes(words, sample_rate)
     words, frames = believe_words(words, rate)
     return LtcLog(
         rate=rate,
@@ -176,7 +177,7 @@ def _make_log(words: Words, rate: FrameRate, sample_rate: int, length: int) -> L
         end_samples=words.ends,
         quarter_samples=words.quarters,
         refused=heard - frames.size,
-        findings=shorten_findings(tell_words(words, heard - frames.size, rate, sample_rate)),
+        findings=shorten_findings(tell_words(words, heard - frames.size, minutes, rate, sample_rate)),
     )
 
 

@@ -191,7 +191,50 @@ def test_tells_drop_flag_against_sheet() -> None:
     made = encode_ltc(30, 20, frame_rate("29.97df"), SAMPLE_RATE, first_sample=500)
     log = decode_ltc([made], SAMPLE_RATE, RATE)
     assert log.frames.tolist() == list(range(30, 49))
-    assert [finding.kind for finding in log.findings] == ["drop_flag"]
+    (finding,) = log.findings
+    assert finding.kind == "count"
+    assert "the drop-frame flag is set, the sheet's frame_rate is 30: the sheet is followed" in finding.text
+
+
+def tell_minute(sheet: str, counted: str, flagged: str) -> list[tuple[str, str]]:
+    """Return kind and text of what is told of a stripe over 01:01:00 that counts one way and is flagged another."""
+    rate = frame_rate(counted)
+    first = parse_label("01:00:59:20", rate)
+    words = frames_to_words(np.arange(first, first + 40), rate)
+    words[:, 1] = words[:, 1] & 0xFB | (4 if frame_rate(flagged).drop else 0)
+    log = decode_ltc(
+        [modulate_words(words, rate, SAMPLE_RATE, first_sample=50)], SAMPLE_RATE, frame_rate(sheet)
+    )
+    return [
+        (finding.kind, finding.text) for finding in log.findings if finding.kind in ("count", "rate_code")
+    ]
+
+
+@pytest.mark.parametrize("flagged", ["29.97", "29.97df"])
+@pytest.mark.parametrize(("sheet", "counted"), [("29.97", "29.97df"), ("29.97df", "29.97")])
+def test_labels_over_a_minute_prove_the_count(sheet: str, counted: str, flagged: str) -> None:
+    """Over a minute the words show that the sheet is wrong, whatever the drop-frame flag says."""
+    ((kind, text),) = tell_minute(sheet, counted, flagged)
+    assert kind == "count"
+    assert f"at the start of 1 minute: the sheet's frame_rate {sheet} should be {counted}" in text
+    assert ("the drop-frame flag is" in text) == (sheet != flagged)
+
+
+@pytest.mark.parametrize(("sheet", "flagged"), [("29.97", "29.97df"), ("29.97df", "29.97")])
+def test_labels_over_a_minute_outweigh_the_flag(sheet: str, flagged: str) -> None:
+    """Where the words count as the sheet says, a contradicting flag is told and asks nobody."""
+    ((kind, text),) = tell_minute(sheet, sheet, flagged)
+    assert kind == "rate_code"
+    assert f"frame_rate is {sheet}: the sheet is followed; its labels bear it out" in text
+
+
+def test_a_few_flags_are_misread() -> None:
+    """A drop-frame flag in a few words alone is told as what it is."""
+    words = frames_to_words(np.arange(30, 50), RATE)
+    flip(words, 7, 10)
+    log = decode_ltc([modulate_words(words, RATE, SAMPLE_RATE, first_sample=500)], SAMPLE_RATE, RATE)
+    told = [finding.text for finding in log.findings if finding.kind == "drop_flag"]
+    assert told == ["the drop-frame flag is set in 1 of 19 words; the others are followed"]
 
 
 def flip(words: Bytes, word: int, bit: int) -> None:

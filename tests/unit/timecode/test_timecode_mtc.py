@@ -214,13 +214,27 @@ def test_code_of_30_is_right_for_2997(name: str) -> None:
 
 
 def test_contradicting_code_is_told() -> None:
-    """Where log and sheet disagree both values are told, and the sheet is followed."""
+    """A code of drop frame under a sheet without it: both values are told, the sheet followed, a person asked."""
     data = encode_quarter_stream(400, 80, FRAME_RATES["29.97df"])
     points = decode_quarter_frames(make_log(data), RATE)
     (finding,) = points.findings
+    assert finding.kind == "count"
+    assert (
+        "rate code is 2 (30 drop frame), the sheet's frame_rate is 30: the sheet is followed" in finding.text
+    )
+    assert "If the stripe counts as 29.97df, correct frame_rate" in finding.text
+
+
+@pytest.mark.parametrize("sheet", ["29.97df", "30"])
+def test_a_code_of_another_speed_is_no_question_of_drop_frame(sheet: str) -> None:
+    """A code of 25 under a sheet of 30, whose speed the messages have: told, and nobody is asked."""
+    data = encode_quarter_stream(400, 80, FRAME_RATES[sheet], 1)
+    (finding,) = decode_quarter_frames(make_log(data), FRAME_RATES[sheet]).findings
     assert finding.kind == "rate_code"
-    assert "30 drop frame" in finding.text
-    assert "the sheet's frame_rate 30" in finding.text
+    assert (
+        finding.text
+        == f"the log's rate code is 1 (25), the sheet's frame_rate is {sheet}: the sheet is followed"
+    )
 
 
 def test_times_that_fall_are_told_as_such() -> None:
@@ -232,36 +246,53 @@ def test_times_that_fall_are_told_as_such() -> None:
         decode_quarter_frames(log, RATE)
 
 
-def send(label: str, readings: int, counted: FrameRate) -> Bytes:
+def send(label: str, readings: int, counted: FrameRate, code: int | None = None) -> Bytes:
     """Return whole readings from a label on, as a stripe that counts so sends them."""
     first = parse_label(label, counted)
-    return encode_quarter_stream(4 * first, 8 * readings, counted, first_reading=first)
+    return encode_quarter_stream(4 * first, 8 * readings, counted, code, first_reading=first)
 
 
+@pytest.mark.parametrize("code", [2, 3])
+@pytest.mark.parametrize("label", ["01:00:59:20", "01:00:59:21"])
 @pytest.mark.parametrize("sheet", ["29.97", "30"])
-def test_labels_left_out_prove_drop_frame(sheet: str) -> None:
-    """Over a minute, labels show that a stripe drops frames where the sheet says that it does not."""
-    data = send("01:00:59:20", 40, FRAME_RATES["29.97df"])
+def test_labels_left_out_prove_drop_frame(sheet: str, label: str, code: int) -> None:
+    """Over a minute, labels show that a stripe drops frames where the sheet says not, whatever its rate code says."""
+    data = send(label, 40, FRAME_RATES["29.97df"], code)
     points = decode_quarter_frames(make_log(data), FRAME_RATES[sheet])
-    (finding,) = [finding for finding in points.findings if finding.kind == "count"]
+    (finding,) = [finding for finding in points.findings if finding.kind in ("count", "rate_code")]
+    assert finding.kind == "count"
     assert f"frame_rate {sheet} should be 29.97df" in finding.text
+    assert ("rate code is 2" in finding.text) == (code == 2)
     assert finding.seconds == pytest.approx(40 / 120)
 
 
-def test_labels_not_left_out_prove_no_drop_frame() -> None:
-    """Over a minute, labels show that a stripe drops none where the sheet says that it does."""
-    data = send("01:00:59:20", 40, FRAME_RATES["29.97"])
+@pytest.mark.parametrize("code", [2, 3])
+def test_labels_not_left_out_prove_no_drop_frame(code: int) -> None:
+    """Over a minute, labels show that a stripe drops none where the sheet says so, whatever its rate code says."""
+    data = send("01:00:59:20", 40, FRAME_RATES["29.97"], code)
     points = decode_quarter_frames(make_log(data), FRAME_RATES["29.97df"])
-    (finding,) = [finding for finding in points.findings if finding.kind == "count"]
+    (finding,) = [finding for finding in points.findings if finding.kind in ("count", "rate_code")]
+    assert finding.kind == "count"
     assert "frame_rate 29.97df should be 29.97" in finding.text
     assert finding.seconds == pytest.approx(40 / 120)
+
+
+@pytest.mark.parametrize(("sheet", "code"), [("29.97df", 3), ("29.97", 2), ("30", 2)])
+def test_labels_over_a_minute_outweigh_the_rate_code(sheet: str, code: int) -> None:
+    """Where labels count over a minute as the sheet says, a contradicting rate code is told and asks nobody."""
+    points = decode_quarter_frames(
+        make_log(send("01:00:59:20", 40, FRAME_RATES[sheet], code)), FRAME_RATES[sheet]
+    )
+    (finding,) = points.findings
+    assert finding.kind == "rate_code"
+    assert f"frame_rate is {sheet}: the sheet is followed; its labels bear it out" in finding.text
 
 
 def test_a_tenth_minute_proves_nothing() -> None:
     """Over a tenth minute both counts go alike: nothing is claimed."""
     data = send("01:09:59:20", 40, FRAME_RATES["29.97df"])
-    points = decode_quarter_frames(make_log(data), FRAME_RATES["29.97"])
-    assert kinds(points) == ["rate_code"]
+    (finding,) = decode_quarter_frames(make_log(data), FRAME_RATES["29.97"]).findings
+    assert "no minute begins here that would show which is right" in finding.text
 
 
 def test_hours_over_23_are_named() -> None:
