@@ -16,6 +16,7 @@ _NOTE_KINDS: Final = {
     "log_clock": "log_clock",
     "not_clocked": "not_clocked",
     "mislabelled": "not_clocked",
+    "relabelled": "relabelled",
     "timecode_gap": "timecode_gap",
     "timecode_jump": "timecode_jump",
     "restart": "timecode_jump",

@@ -12,6 +12,7 @@ from assembler.importer.position import Position
 from assembler.importer.settling import LoggedClock
 from assembler.sheet import find_timecode, sheet_error
 from assembler.timecode import (
+    Finding,
     decode_quarter_frames,
     draft_clock,
     frame_rate,
@@ -25,15 +26,18 @@ from assembler.timecode.ltc import decode_ltc, ltc_points
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterator
     from pathlib import Path
 
     from assembler.arrays import Int32s
     from assembler.importer.audio import PassAudio
     from assembler.sheet import Pass, Reel, Sheet
-    from assembler.timecode import FrameRate, MidiLog, TimecodePoints
+    from assembler.timecode import ClockDraft, FrameRate, MidiLog, TimecodePoints
 
 STRIPE_BLOCK = 1 << 18
+
+LABEL_TOLERANCE = 0.01
+"""Sample rates in use lie further apart than this; pull-down and clocks move one by less."""
 
 RATE_TOLERANCE = 0.02
 """Between 24 and 25 frames a second lies a twenty-fifth: half of that tells them apart."""
@@ -60,12 +64,10 @@ def find_position(
     if kind == "bext":
         return _bext_position(audio, offset), None
     if kind == "ltc_track":
-        return _stripe_position(
-            sheet, one, _track_stripe(audio, int(one.timecode.value or 0) - 1), offset
-        ), None
+        return _track_stripe_position(sheet, one, audio, int(one.timecode.value or 0) - 1, offset), None
     log = find_timecode(sheet, one)
     if log is not None and log.suffix.lower() == ".wav":
-        return _file_stripe_position(sheet, one, log, offset), log
+        return _file_stripe_position(sheet, one, log, audio.sample_rate, offset), log
     if log is None:
         problem = (
             f"found no timecode log beside the audio of {one.name}; allowed: a .mid or .csv log, "
@@ -113,49 +115,85 @@ def _bext_position(audio: PassAudio, offset: int) -> Position:
 
 @dataclass(frozen=True)
 class _Stripe:
-    """A recording of the timecode signal: where it is, its rate and its samples in blocks."""
+    """A recording of the timecode signal: where it is, the rate it is labelled with, its length and its samples."""
 
     path: Path
     sample_rate: int
-    blocks: Iterable[Int32s]
+    length: int
+    read: Callable[[int, int], Int32s]
+
+    def blocks(self) -> Iterator[Int32s]:
+        """Yield the samples in order."""
+        for start in range(0, self.length, STRIPE_BLOCK):
+            yield self.read(start, min(STRIPE_BLOCK, self.length - start))
 
 
-def _track_stripe(audio: PassAudio, track: int) -> _Stripe:
-    """Return the stripe that stands on one of the tape's own tracks."""
-    length = audio.track_lengths[track]
-    blocks = (
-        audio.read(track, start, min(STRIPE_BLOCK, length - start))
-        for start in range(0, length, STRIPE_BLOCK)
-    )
-    return _Stripe(audio.path(track), audio.sample_rate, blocks)
+def _track_stripe_position(sheet: Sheet, one: Pass, audio: PassAudio, track: int, offset: int) -> LoggedClock:
+    """Return what linear timecode on one of the tape's own tracks says."""
+
+    def read(start: int, count: int) -> Int32s:
+        return audio.read(track, start, count)
+
+    stripe = _Stripe(audio.path(track), audio.sample_rate, audio.track_lengths[track], read)
+    return _stripe_position(sheet, one, stripe, audio.sample_rate, offset)
 
 
-def _file_stripe_position(sheet: Sheet, one: Pass, path: Path, offset: int) -> LoggedClock:
+def _file_stripe_position(sheet: Sheet, one: Pass, path: Path, header_rate: int, offset: int) -> LoggedClock:
+    """Return what linear timecode in a file of its own says."""
     with WaveFile(path) as file:
         info = file.info
         if info.format.channels != 1:
             raise CaptureError(f"has {info.format.channels} channels; a timecode recording has 1", path=path)
-        blocks = (
-            file.read(start, min(STRIPE_BLOCK, info.frames - start))[:, 0]
-            for start in range(0, info.frames, STRIPE_BLOCK)
-        )
-        return _stripe_position(sheet, one, _Stripe(path, info.format.sample_rate, blocks), offset)
+
+        def read(start: int, count: int) -> Int32s:
+            return file.read(start, count)[:, 0]
+
+        stripe = _Stripe(path, info.format.sample_rate, info.frames, read)
+        return _stripe_position(sheet, one, stripe, header_rate, offset)
 
 
-def _stripe_position(sheet: Sheet, one: Pass, stripe: _Stripe, offset: int) -> LoggedClock:
+def _stripe_position(sheet: Sheet, one: Pass, stripe: _Stripe, header_rate: int, offset: int) -> LoggedClock:
     """Return what linear timecode says.
 
-    A stripe that was recorded beside the tracks shares their clock, and so their wrong label where it is wrong.
+    A stripe that was recorded beside the tracks shares their clock, and so their wrong label where it is wrong. One
+    whose label is another may have a wrong one of its own: that is told, and put right where the sheet asks.
+
+    Args:
+        sheet: for its rates.
+        one: the pass.
+        stripe: its timecode signal.
+        header_rate: the rate that the pass's own files are labelled with.
+        offset: samples that the reel's timecode is offset by.
     """
+    rate = sheet.session.sample_rate
+    if stripe.sample_rate == header_rate:
+        return LoggedClock(
+            "ltc", _draft_stripe(sheet, one, stripe, rate if one.relabel else header_rate), offset
+        )
+    draft = _draft_stripe(sheet, one, stripe, stripe.sample_rate)
+    if abs(draft.ratio * stripe.sample_rate / rate - 1.0) > LABEL_TOLERANCE or stripe.sample_rate == rate:
+        return LoggedClock("ltc", draft, offset)
+    label = f"the header of {stripe.path.name} says {stripe.sample_rate} Hz"
+    if one.relabel:
+        told = Finding("relabelled", None, f"{label}; samples taken as {rate} Hz as the sheet asks")
+        draft = _draft_stripe(sheet, one, stripe, rate)
+        return LoggedClock("ltc", replace(draft, findings=(*draft.findings, told)), offset)
+    text = (
+        f"{label}, the sheet {rate} Hz, and its timecode runs as it does at {rate} Hz: only the beginning of the pass "
+        "is in its place. If the header is wrong, set relabel = true on the pass"
+    )
+    others = [one for one in draft.findings if one.kind not in ("mislabelled", "not_clocked")]
+    return LoggedClock("ltc", replace(draft, findings=(*others, Finding("mislabelled", None, text))), offset)
+
+
+def _draft_stripe(sheet: Sheet, one: Pass, stripe: _Stripe, sample_rate: int) -> ClockDraft:
     session = sheet.session
     rate = frame_rate(session.frame_rate)
-    sample_rate = session.sample_rate if one.relabel else stripe.sample_rate
     try:
-        points = ltc_points(decode_ltc(stripe.blocks, sample_rate, rate))
-        draft = draft_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
+        points = ltc_points(decode_ltc(stripe.blocks(), sample_rate, rate))
+        return draft_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
     except TimecodeLogError as error:
         raise TimecodeLogError(error.problem, path=stripe.path, place=error.place) from error
-    return LoggedClock("ltc", draft, offset)
 
 
 def _delay_seconds(sheet: Sheet, one: Pass) -> float:

@@ -99,3 +99,54 @@ def test_a_stripe_without_timecode_is_told(tmp_path: Path, capsys: Capsys) -> No
     assert "timecode" in told
     assert len(told.splitlines()) <= 2
     assert not (tmp_path / "set").exists()
+
+
+def label_stripe(folder: Path, stripe_rate: int, *, relabel: bool, pass_rate: int = RATE) -> Layout:
+    """A session whose pass and stripe hold samples of 48 kHz, whatever their headers say."""
+    tape = make_tape(4, 1)
+    layout = Layout(folder)
+    layout.add_reel("A", ["One"])
+    where = "captures/A1/stripe/ltc.wav"
+    layout.add_pass("A1", "A", tape, "x", timecode={"ltc": where}, relabel=relabel)
+    write_wave(folder / "captures" / "A1" / "01.wav", tape, 16, pass_rate)
+    write_wave(folder / where, stripe(4, 30 * 3600), 16, stripe_rate)
+    return layout
+
+
+@pytest.mark.parametrize("header", [44100, 96000])
+def test_a_stripe_file_with_a_header_of_its_own_is_told(tmp_path: Path, capsys: Capsys, header: int) -> None:
+    """A stripe whose header alone is wrong is told with both rates and what to set; a person is asked."""
+    status, record = run_json(capsys, "check", label_stripe(tmp_path, header, relabel=False).write())
+    assert status == 1
+    assert record["start"]["sample"] == pytest.approx(HOUR, abs=1)
+    (told,) = (note for note in record["notes"] if note["kind"] == "not_clocked")
+    assert f"the header of ltc.wav says {header} Hz, the sheet 48000 Hz" in told["text"]
+    assert "set relabel = true on the pass" in told["text"]
+
+
+@pytest.mark.parametrize("header", [44100, 96000])
+@pytest.mark.parametrize("pass_rate", [48000, 44100])
+def test_a_stripe_file_is_relabelled_as_asked(
+    tmp_path: Path, capsys: Capsys, header: int, pass_rate: int
+) -> None:
+    """With relabel the stripe's samples are taken at the sheet's rate, and that is recorded."""
+    layout = label_stripe(tmp_path, header, relabel=True, pass_rate=pass_rate)
+    status, record = run_json(capsys, "check", layout.write())
+    assert status == 0, record["notes"]
+    assert record["passes"][0]["clock"]["verdict"] == "locked"
+    told = [note["text"] for note in record["notes"] if note["kind"] == "relabelled"]
+    assert (f"A1: header says {pass_rate} Hz; samples taken as 48000 Hz as the sheet asks" in told) == (
+        pass_rate != 48000
+    )
+    assert ("A1: the header of ltc.wav says" in " ".join(told)) == (header != pass_rate)
+
+
+def test_a_stripe_of_another_rate_is_not_relabelled(tmp_path: Path, capsys: Capsys) -> None:
+    """A stripe that was recorded at another rate, and says so, stays as it is though its pass is relabelled."""
+    layout = label_stripe(tmp_path, 96000, relabel=True, pass_rate=44100)
+    sound = encode_ltc(30 * 3600, 120, frame_rate("30"), 96000)
+    write_wave(tmp_path / "captures/A1/stripe/ltc.wav", np.round(sound * 20000).astype(np.int32), 16, 96000)
+    status, record = run_json(capsys, "check", layout.write())
+    assert status == 0, record["notes"]
+    assert record["passes"][0]["clock"]["verdict"] == "locked"
+    assert [note["text"][:32] for note in record["notes"]] == ["A1: header says 44100 Hz; sample"]
