@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from typing import TYPE_CHECKING
 
@@ -12,16 +13,19 @@ from assembler.aligner import held_words
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
     from assembler.aligner import AlignedPass, Edit, Uncured
     from assembler.consolidator import SessionResult, VerifyResult
-    from assembler.importer import Position
+    from assembler.importer import Note, Position
     from assembler.sheet import Sheet
 
 MOST_LINES = 20
 """Flaws and places of one kind listed on the terminal; all of them are in the record."""
+
+MOST_NAMES = 5
+"""Passes named where many have the same small matter to tell."""
 
 APART_SHARE = 0.75
 """Passes whose places against each other are no surer than this share of each place itself need no column for it."""
@@ -177,7 +181,7 @@ def _print_verdict(console: Console, result: SessionResult) -> None:
     edit = result.edit
     # What needs a person comes first, and small matters last, where a long list is cut off.
     notes = sorted(edit.notes, key=lambda note: (not note.needs_a_person, note.kind == "other"))
-    _print_list(console, "Notes", [f"{note.kind}: {note.text}" for note in notes])
+    _print_list(console, "Notes", note_lines(notes))
     _print_list(console, "Uncured", [_uncured_line(place, edit, result.sheet) for place in edit.uncured])
     if edit.is_sound:
         console.print("In order: nothing is left for a person to decide.")
@@ -197,6 +201,33 @@ def _uncured_line(place: Uncured, edit: Edit, sheet: Sheet) -> str:
 
 def _counted(count: int, what: str) -> str:
     return f"{count} {what}{'s' * (count != 1)}"
+
+
+def note_lines(notes: Iterable[Note]) -> list[str]:
+    """Return a line for each note; small matters that are alike in several passes share one."""
+    lines: list[str] = []
+    sharing: dict[tuple[str, int], list[str]] = {}
+    counts: Counter[tuple[str, str]] = Counter()
+    shared: dict[int, list[str]] = {}
+    for note in notes:
+        if note.kind == "other" and note.pass_name is not None:
+            # The same but for its numbers; several of one pass are told one by one.
+            words = re.sub(r"[0-9]+", "0", note.text.removeprefix(note.pass_name))
+            counts[note.pass_name, words] += 1
+            key = (words, counts[note.pass_name, words])
+            if key in sharing:
+                sharing[key].append(note.pass_name)
+                continue
+            sharing[key] = shared[len(lines)] = []
+        lines.append(f"{note.kind}: {note.text}")
+    return [f"{line}{_likewise(shared.get(index, []))}" for index, line in enumerate(lines)]
+
+
+def _likewise(names: Sequence[str]) -> str:
+    if not names:
+        return ""
+    more = len(names) - MOST_NAMES
+    return f" (alike in {', '.join(names[:MOST_NAMES])}{f' and {more} more' if more > 0 else ''})"
 
 
 def _print_list(console: Console, title: str, lines: Iterable[str]) -> None:

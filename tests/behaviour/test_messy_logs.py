@@ -275,6 +275,23 @@ def test_what_needs_a_person_stands_on_standard_error_too(tmp_path: Path, capsys
     assert line.removeprefix("Needs a person: ") in out
 
 
+def test_small_matters_alike_in_many_passes_are_one_line(tmp_path: Path, capsys: Capsys) -> None:
+    """What is no more than a remark on each log is one line for all passes, and stays one note a pass in the record."""
+    layout = Layout(tmp_path)
+    names = [f"R{number}" for number in range(1, 9)]
+    for number, reel in enumerate(names):
+        layout.add_reel(reel, [f"Of {reel}"])
+        layout.add_pass(f"{reel}a", reel, make_tape(3 + number / 10, 1, seed=number), HOUR)
+    sheet = layout.write()
+    assert run(["check", str(sheet)]) == 0
+    out = capsys.readouterr().out
+    (line,) = (line for line in out.splitlines() if "plain F1 events" in line)
+    assert line.startswith("  other: R1a: 360 quarter frames stand as plain F1 events")
+    assert line.endswith("(alike in R2a, R3a, R4a, R5a, R6a and 2 more)")
+    _, record = run_json(capsys, "check", sheet)
+    assert sum("plain F1 events" in note["text"] for note in record["notes"]) == len(names)
+
+
 def test_passes_before_the_session_are_told_as_such(tmp_path: Path, capsys: Capsys) -> None:
     """The far pass is the one with fewer beside it, also where it comes first on the timeline."""
     layout = Layout(tmp_path)

@@ -102,14 +102,26 @@ def test_how_surely_reels_lie_against_each_other_is_shown(tmp_path: Path, capsys
     assert table[2].split()[-2] == f"{record['passes'][0]['clock']['apart_samples']:.2f}"
 
 
-def test_notes_that_need_a_person_are_listed_first(tmp_path: Path, capsys: Capsys) -> None:
-    """However many passes have something small to tell, what a person has to look at is not cut off."""
-    layout, _ = make_reels(tmp_path, 0)
+def list_notes(folder: Path, capsys: Capsys, foreign: int) -> list[str]:
+    """Return the lines from the notes on of a check with 24 retakes, the last so many of them of another tape."""
+    layout, _ = make_reels(folder, 0)
     for number in range(24):
-        other = 1 if number == 23 else 0
+        other = 1 if number >= 24 - foreign else 0
         layout.add_pass(f"B{number + 2}", "B", make_tape(1, 1, seed=ord("B") + other), HOUR + SECONDS * RATE)
-    status = run(["check", str(layout.write())])
+    assert run(["check", str(layout.write())]) == 1
     out = capsys.readouterr().out.splitlines()
-    assert status == 1
-    assert out[out.index("Notes:") + 1].startswith("  retake_refused: B25 is not used")
-    assert any("more; --json lists all" in line for line in out)
+    return out[out.index("Notes:") + 1 :]
+
+
+def test_notes_that_need_a_person_are_listed_first(tmp_path: Path, capsys: Capsys) -> None:
+    """However many passes have something small to tell, what a person has to look at comes before it."""
+    lines = list_notes(tmp_path, capsys, 1)
+    assert lines[0].startswith("  retake_refused: B25 is not used")
+    assert any("plain F1 events" in line and line.endswith("and 20 more)") for line in lines[1:])
+
+
+def test_a_long_list_says_where_the_rest_is(tmp_path: Path, capsys: Capsys) -> None:
+    """Of more than twenty notes the first are shown, and how many more there are."""
+    lines = list_notes(tmp_path, capsys, 22)
+    assert all(line.startswith("  retake_refused: ") for line in lines[:20])
+    assert "more; --json lists all" in lines[20]
