@@ -194,6 +194,8 @@ def _draft_stripe(sheet: Sheet, one: Pass, stripe: _Stripe, sample_rate: int) ->
         return draft_clock(points, rate, session.sample_rate, delay_seconds=_delay_seconds(sheet, one))
     except TimecodeLogError as error:
         raise TimecodeLogError(error.problem, path=stripe.path, place=error.place) from error
+    except TimecodeError as error:
+        raise TimecodeLogError(str(error), path=stripe.path) from error
 
 
 def _delay_seconds(sheet: Sheet, one: Pass) -> float:

@@ -16,6 +16,7 @@ import numpy as np
 
 from assembler.timecode.fitting import LineFit, fit_stretches
 from assembler.timecode.messages import OTHER_SOURCES, Finding, shorten_findings
+from assembler.timecode.rates import FRAME_RATES
 from assembler.timecode.sharing import find_pools, share_lateness
 from assembler.timecode.stretches import KNOWN_RATIOS, Stretches, sort_into_stretches
 
@@ -34,6 +35,8 @@ _LEAST_SLIP_SAMPLES: Final = 2.0
 _TOLD_PLACE_SECONDS: Final = 0.05
 # A tape that is off by this share or more was played at another speed; clocks and rates are not off by so much.
 _OTHER_SPEED_SHARE: Final = 0.01
+# Frame rates that a stripe may have lie further apart than this, drop frame or not.
+_SAME_RATE_SHARE: Final = 450e-6
 _AGAIN: Final = "capture the tape again, clocked from the machine"
 # A log's clock that wanders less than this share of the lateness is only a little unsteady.
 _STEADY_SHARE: Final = 0.25
@@ -133,7 +136,7 @@ def draft_clock(
     line = fit_stretches(stretches, _LEAST_SLIP_SAMPLES / sample_rate)
     ratio = 1.0 / (1.0 / stretches.ratio - line.slope)
     verdict = _judge(stretches.ratio, ratio, line)
-    told = _tell_verdict(verdict, stretches.ratio, ratio, line, sample_rate)
+    told = _tell_verdict(verdict, stretches.ratio, ratio, line, sample_rate, rate)
     return ClockDraft(
         line=line,
         ratio=ratio,
@@ -253,17 +256,19 @@ def _tell_slips(line: LineFit, stretches: Sequence[ClockStretch]) -> list[Findin
     return findings
 
 
-def _tell_verdict(verdict: str, known: float, ratio: float, fit: LineFit, sample_rate: int) -> list[Finding]:
+def _tell_verdict(
+    verdict: str, known: float, ratio: float, fit: LineFit, sample_rate: int, rate: FrameRate
+) -> list[Finding]:
     ppm = 1e6 * (ratio - 1.0)
     error = f"{1e6 * fit.slope_error:.2g} ppm"
     if verdict == "log-clock":
         text = f"the log's clock runs {ppm:+.2f} ppm (give or take {error}) against the tape; allowed for"
         return [Finding("log_clock", None, text)]
     if verdict == "relabel":
-        return [Finding("mislabelled", None, _tell_known(known, ratio, sample_rate))]
+        return [Finding("mislabelled", None, _tell_known(known, ratio, sample_rate, rate))]
     if verdict == "drifting":
         if abs(ratio - 1.0) >= _OTHER_SPEED_SHARE:
-            return [Finding("not_clocked", None, _tell_speed(ratio))]
+            return [Finding("not_clocked", None, _tell_speed(ratio, rate))]
         wander = f"wanders by {fit.wander * sample_rate:.1f} samples"
         how = wander if abs(ppm) < 1e6 * _LOG_CLOCK_SHARE else f"runs {ppm:+.0f} ppm off"
         text = (
@@ -272,23 +277,45 @@ def _tell_verdict(verdict: str, known: float, ratio: float, fit: LineFit, sample
         )
         return [Finding("not_clocked", None, text)]
     if verdict == "short":
-        return [Finding("short", None, f"too little timecode to tell its speed (give or take {error})")]
+        doubt = f" (give or take {error})" if np.isfinite(fit.slope_error) else ""
+        return [Finding("short", None, f"too little timecode to tell its speed{doubt}")]
     return []
 
 
-def _tell_known(known: float, ratio: float, sample_rate: int) -> str:
-    what, check = (
-        f"rate ratio {ratio:.6f}: {KNOWN_RATIOS[known]}",
-        "check the sheet's frame_rate and sample_rate",
+def _tell_known(known: float, ratio: float, sample_rate: int, rate: FrameRate) -> str:
+    what = f"rate ratio {ratio:.6f}: {KNOWN_RATIOS[known]}"
+    check = "check the sheet's frame_rate and sample_rate"
+    if abs(known - 1.0) > _OTHER_SPEED_SHARE:
+        material = round(sample_rate * known)
+        if material % 44100 * (material % 48000) == 0:
+            check = f"if so, set sample_rate = {material} in the sheet and relabel = true on the pass"
+        return f"{what}; {check}, else {_AGAIN}"
+    cause = f"a clock {'slow' if known > 1.0 else 'fast'} by as much"
+    if names := _name_rates(known, rate):
+        cause = f"{names} frames a second where the sheet says {rate.name}, or {cause}"
+        check = f"if the stripe is such, set frame_rate = {names}"
+    return f"{what}: {cause}; {check}, else {_AGAIN}"
+
+
+def _name_rates(ratio: float, rate: FrameRate) -> str:
+    """Return the rates that a stripe would have whose log takes so many seconds for one of the sheet's rate."""
+    exact = float(rate.exact) / ratio
+    return " or ".join(
+        other.name
+        for other in FRAME_RATES.values()
+        if abs(exact / float(other.exact) - 1.0) < _SAME_RATE_SHARE
     )
-    material = round(sample_rate * known)
-    if abs(known - 1.0) > _OTHER_SPEED_SHARE and material % 44100 * (material % 48000) == 0:
-        check = f"if so, set sample_rate = {material} in the sheet and relabel = true on the pass"
-    return f"{what}; {check}, else {_AGAIN}"
 
 
-def _tell_speed(ratio: float) -> str:
+def _tell_speed(ratio: float, rate: FrameRate) -> str:
+    names = _name_rates(ratio, rate)
+    other = (
+        f", or striped with {names} frames a second and not {rate.name}: then correct frame_rate"
+        if names
+        else ""
+    )
     return (
-        f"the tape was played at {1.0 / ratio:.2f} times its speed: only the beginning of the pass is in its place. "
-        f"Capture the tape again at play speed; if only the log was made at another speed, {OTHER_SOURCES}"
+        f"the tape was played at {1.0 / ratio:.2f} times its speed{other}. "
+        "Only the beginning of the pass is in its place. Capture the tape again at play speed; if only the log was "
+        f"made at another speed, {OTHER_SOURCES}"
     )

@@ -23,6 +23,9 @@ if TYPE_CHECKING:
 OTHER_SOURCES: Final = "give the pass a start, or bext or audio as its timecode"
 """What an error advises where a log cannot place its pass."""
 
+CHECK_RATE: Final = "check the sheet's frame_rate"
+"""What an error advises where labels are not those of the sheet's rate."""
+
 QUARTER_FRAME: Final = 0xF1
 SYSEX_START: Final = 0xF0
 SYSEX_END: Final = 0xF7

@@ -20,7 +20,14 @@ import numpy as np
 
 from assembler.errors import TimecodeLogError
 from assembler.timecode.counting import find_minutes, tell_contradiction, tell_count
-from assembler.timecode.messages import OTHER_SOURCES, Finding, MidiLog, shorten_findings, tell_damage
+from assembler.timecode.messages import (
+    CHECK_RATE,
+    OTHER_SOURCES,
+    Finding,
+    MidiLog,
+    shorten_findings,
+    tell_damage,
+)
 from assembler.timecode.rates import (
     Labels,
     describe_missing,
@@ -367,7 +374,7 @@ def _explain_readings(labels: Labels, rate: FrameRate, cure: str) -> str:
     if labels_exist(labels, rate).any():
         return f"{count} readings, each contradicted by the next; {cure}"
     is_rate = rate.drop or bool((labels.frames >= rate.nominal).any())
-    advice = "check the sheet's frame_rate" if is_rate else cure
+    advice = CHECK_RATE if is_rate else cure
     first = describe_missing(labels, rate)
     return f"{count} readings, none with a label that exists at rate {rate.name}, the first {first}; {advice}"
 

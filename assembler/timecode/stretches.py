@@ -20,14 +20,13 @@ if TYPE_CHECKING:
     from assembler.timecode.mtc import TimecodePoints
     from assembler.timecode.rates import FrameRate
 
-# Log seconds per tape second where a header or a frame rate is wrong, and what would explain each.
+# Log seconds per tape second where a header or a frame rate is wrong, and what each is called.
 KNOWN_RATIOS: Final = {
     1.0: "locked",
     44100 / 48000: "44.1 kHz material labelled 48 kHz",
     48000 / 44100: "48 kHz material labelled 44.1 kHz",
-    1.001: "pulled down by 1.001: 29.97 frames a second where the sheet says 30, or a clock slow by as much",
-    1
-    / 1.001: "pulled up by 1.001: 30 frames a second where the sheet says 29.97, or a clock fast by as much",
+    1.001: "pulled down by 1.001",
+    1 / 1.001: "pulled up by 1.001",
 }
 _PLAIN_RATIOS: Final = [ratio for ratio in KNOWN_RATIOS if ratio == 1.0 or abs(ratio - 1.0) > 0.01]
 # Half-way between 1 and 1.001 would be 500 ppm.

@@ -150,3 +150,14 @@ def test_a_stripe_of_another_rate_is_not_relabelled(tmp_path: Path, capsys: Caps
     assert status == 0, record["notes"]
     assert record["passes"][0]["clock"]["verdict"] == "locked"
     assert [note["text"][:32] for note in record["notes"]] == ["A1: header says 44100 Hz; sample"]
+
+
+def test_a_stripe_of_too_low_a_rate_is_named(tmp_path: Path, capsys: Capsys) -> None:
+    """A stripe at a rate that cannot carry timecode is refused with its path, what was found and what is needed."""
+    layout = label_stripe(tmp_path, 8000, relabel=False)
+    assert run(["check", str(layout.write())]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert (
+        "captures/A1/stripe/ltc.wav: sample rate 8000; linear timecode of 30 frames needs 19200 or more"
+        in line
+    )

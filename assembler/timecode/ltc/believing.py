@@ -20,7 +20,7 @@ from assembler.timecode.ltc.word import (
     get_user_bits,
     words_to_labels,
 )
-from assembler.timecode.messages import Finding
+from assembler.timecode.messages import CHECK_RATE, OTHER_SOURCES, Finding
 from assembler.timecode.rates import describe_missing, labels_exist, labels_to_frames
 
 if TYPE_CHECKING:
@@ -51,12 +51,18 @@ def believe_words(words: Words, rate: FrameRate) -> tuple[Words, Int64s]:
     _refuse_other_count(words, labels.frames, rate)
     exist = decimal & labels_exist(labels, rate)
     if not exist.any():
+        is_rate = rate.drop or bool((labels.frames >= rate.nominal).any())
         raise TimecodeLogError(
             f"{exist.size} words of linear timecode, none with a label that exists at rate {rate.name}, "
-            f"the first {describe_missing(labels, rate)}: check the sheet's frame_rate"
+            f"the first {describe_missing(labels, rate)}; "
+            f"{CHECK_RATE if is_rate else OTHER_SOURCES}"
         )
     words, frames = words.take(exist), labels_to_frames(labels, rate)[exist]
     believed = _confirm(words, frames, rate)
+    if not believed.any():
+        raise TimecodeLogError(
+            f"{frames.size} words of linear timecode, each contradicted by the next; {OTHER_SOURCES}"
+        )
     return words.take(believed), frames[believed]
 
 

@@ -128,8 +128,12 @@ def test_log_clock_is_allowed_for(ppm: int) -> None:
     [
         (44100 / 48000, "44.1 kHz material labelled 48 kHz", "set sample_rate = 44100"),
         (48000 / 44100, "48 kHz material labelled 44.1 kHz", "check the sheet's frame_rate and sample_rate"),
-        (1.001, "pulled down by 1.001", "check the sheet's frame_rate and sample_rate"),
-        (1 / 1.001, "pulled up by 1.001", "check the sheet's frame_rate and sample_rate"),
+        (1.001, "pulled down by 1.001", "if the stripe is such, set frame_rate = 29.97 or 29.97df"),
+        (
+            1 / 1.001,
+            "pulled up by 1.001: a clock fast by as much",
+            "check the sheet's frame_rate and sample_rate",
+        ),
     ],
 )
 def test_wrong_labels_are_named(ratio: float, words: str, advice: str) -> None:
@@ -150,6 +154,28 @@ def test_nominal_stripe_under_2997() -> None:
     true_rate = FRAME_RATES["29.97"]
     assert fit_clock(points, true_rate, SAMPLE_RATE).verdict == "locked"
     assert fit_clock(points, RATE, SAMPLE_RATE).verdict == "relabel"
+
+
+def test_a_faster_stripe_is_named_by_its_rate() -> None:
+    """A stripe of 30 under a sheet of 29.97 is pulled up, and the rate to set is told."""
+    (finding,) = fit_clock(make_points(60), FRAME_RATES["29.97"], SAMPLE_RATE).findings
+    assert "30 frames a second where the sheet says 29.97" in finding.text
+    assert "set frame_rate = 30," in finding.text
+
+
+@pytest.mark.parametrize(
+    ("striped", "hint"), [("24", "striped with 24 frames a second and not 30"), ("", "")]
+)
+def test_another_speed_may_be_another_frame_rate(striped: str, hint: str) -> None:
+    """A log at a speed that another frame rate would explain says so; one at any other speed does not."""
+    ratio = 30 / float(FRAME_RATES[striped].exact) if striped else 1.3
+    (finding,) = (
+        one
+        for one in fit_clock(make_points(60, ratio=ratio), RATE, SAMPLE_RATE).findings
+        if one.kind == "not_clocked"
+    )
+    assert hint in finding.text
+    assert ("correct frame_rate" in finding.text) == bool(striped)
 
 
 @pytest.mark.parametrize("seconds", [0.6, 1.0, 1.1])

@@ -237,6 +237,24 @@ def test_a_few_flags_are_misread() -> None:
     assert told == ["the drop-frame flag is set in 1 of 19 words; the others are followed"]
 
 
+def test_a_label_that_stands_still_is_refused_as_such() -> None:
+    """A generator that sends one frame over and over places nothing, and does not run backwards."""
+    words = np.repeat(frames_to_words(np.array([5000]), RATE), 20, axis=0)
+    with pytest.raises(TimecodeLogError, match="19 words of linear timecode, each contradicted by the next"):
+        decode_ltc([modulate_words(words, RATE, SAMPLE_RATE, first_sample=500)], SAMPLE_RATE, RATE)
+
+
+def test_hours_over_23_are_no_question_of_the_rate() -> None:
+    """A label of hour 33 is refused with what is allowed, and with another source as advice."""
+    words = frames_to_words(np.arange(13 * 108000, 13 * 108000 + 20), RATE)
+    # Tens of hours: bits 56 and 57.
+    words[:, 7] |= 3
+    with pytest.raises(
+        TimecodeLogError, match=r"first 33:00:00:0[01] \(hours 33; allowed: 0 to 23\); give the pass"
+    ):
+        decode_ltc([modulate_words(words, RATE, SAMPLE_RATE, first_sample=500)], SAMPLE_RATE, RATE)
+
+
 def flip(words: Bytes, word: int, bit: int) -> None:
     """Turn one bit of one word over."""
     words[word, bit // 8] ^= np.uint8(1 << bit % 8)
