@@ -30,6 +30,7 @@ from assembler.aligner.planning import (
 )
 from assembler.aligner.punching import punch_notes
 from assembler.aligner.ranges import common, merged
+from assembler.aligner.stripes import withheld_notes, withheld_tracks
 from assembler.aligner.tellings import far_notes, reel_notes
 from assembler.aligner.tying import tie_reels
 from assembler.errors import SheetError
@@ -92,6 +93,7 @@ def align_session(
     punches = [_forced(session.sheet, p, start) for p in session.sheet.punches] if has_punches else []
     outcome = Outcome(start, tuple(edits), tuple(punches), has_plan=plan_path is not None)
     notes: list[Note] = far_notes(reels, session.sheet)
+    notes += withheld_notes(session.sheet)
     notes += [note for one in session.passes for note in one.notes]
     for reel in reels:
         notes += reel_notes(reel, session.sheet, outcome, holdings[reel.name])
@@ -110,20 +112,22 @@ def delivered_tracks(sheet: Sheet) -> list[DeliveredTrack]:
     places: dict[str, dict[str, int]] = {}
     number = 0
     for reel in sheet.reels:
-        stripes = {
-            one.timecode.value
-            for one in sheet.passes
-            if one.reel == reel.name and one.timecode.kind == "ltc_track"
-        }
+        withheld = withheld_tracks(sheet, reel)
         for index, name in enumerate(reel.tracks):
             number += 1
-            if name and (index + 1 not in stripes or sheet.deliver.timecode_tracks):
+            if name and index not in withheld:
                 numbers.setdefault(name, number)
                 places.setdefault(name, {})[reel.name] = index
     return [DeliveredTrack(numbers[name], name, places[name]) for name in numbers]
 
 
 def _extent(sheet: Sheet, reels: Sequence[ExaminedReel], tracks: Sequence[DeliveredTrack]) -> Range:
+    if not tracks:
+        problem = (
+            "no track is left to deliver: each is unused or carries the timecode; timecode_tracks = true in [deliver] "
+            "delivers those"
+        )
+        raise SheetError(problem, file=sheet.path)
     covered = [
         piece
         for track in tracks

@@ -59,6 +59,41 @@ def test_a_stripe_on_a_track_is_delivered_only_when_asked(
     assert record["start"]["sample"] == 2 * HOUR
     assert [track["name"] for track in record["tracks"]] == ["One", "Timecode"][: 1 + wanted]
     assert np.array_equal(delivered(tmp_path / "set"), tape[:, : 1 + wanted])
+    told = [note["text"] for note in record["notes"] if "not delivered" in note["text"]]
+    assert [text[:35] for text in told] == ["reel A: Timecode (track 2) carries "] * (not wanted)
+
+
+@pytest.mark.parametrize("wanted", [False, True])
+def test_passes_that_name_different_stripes_need_a_person(
+    tmp_path: Path, capsys: Capsys, *, wanted: bool
+) -> None:
+    """Where passes of a tape name different tracks as its timecode, no track goes missing without a question."""
+    sound, code = make_tape(4, 1)[:, 0], stripe(4, 30 * 7200)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Two", "Timecode"])
+    layout.add_pass("A1", "A", np.column_stack((sound, sound[::-1], code)), "x", timecode={"ltc_track": 3})
+    layout.add_pass(
+        "A2", "A", np.column_stack((code, sound[::-1], sound)), "x", timecode={"ltc_track": 1}, fix=True
+    )
+    if wanted:
+        layout.more = "[deliver]\ntimecode_tracks = true\n"
+    status, record = run_json(capsys, "check", layout.write())
+    told = [note["text"] for note in record["notes"] if note["kind"] == "undecided"]
+    assert (status, len(told)) == ((0, 0) if wanted else (1, 1))
+    if not wanted:
+        assert "(A1 3, A2 1), so One (track 1), Timecode (track 3) are not delivered" in told[0]
+
+
+def test_a_tape_of_timecode_alone_is_told_as_such(tmp_path: Path, capsys: Capsys) -> None:
+    """A reel whose only named track carries the timecode leaves nothing to deliver, and the way out is told."""
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["Timecode", ""])
+    tape = np.column_stack((stripe(4, 30 * 7200), make_tape(4, 1)[:, 0]))
+    layout.add_pass("A1", "A", tape, "x", timecode={"ltc_track": 1})
+    assert run(["check", str(layout.write())]) == 2
+    (line,) = capsys.readouterr().err.splitlines()
+    assert "no track is left to deliver" in line
+    assert "timecode_tracks = true" in line
 
 
 @pytest.mark.parametrize(("sheet", "striped"), [("29.97", "29.97df"), ("29.97df", "29.97")])
