@@ -50,11 +50,13 @@ class Wiring:
         tracks: for each probe track what it was found to be; None where it is silent or matches nothing.
         silent: probe tracks that have no sound where they were looked at.
         unheard: tracks on which the reference has none there, so that nothing can be said of the probe's.
+        places: probe sample and shift of the places looked at.
     """
 
     tracks: tuple[TrackMatch | None, ...]
     silent: frozenset[int]
     unheard: frozenset[int] = frozenset()
+    places: tuple[tuple[int, int], ...] = ()
 
     @property
     def exchanged(self) -> tuple[int, ...]:
@@ -102,12 +104,12 @@ def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tup
         probe: the pass looked at.
         places: probe sample and shift, up to a few dozen.
     """
-    tracks = range(probe.tracks)
+    tracks, listed = range(probe.tracks), list(places)
     same = np.zeros((probe.tracks, reference.tracks, 2), np.int64)
     held = np.zeros((probe.tracks, reference.tracks, 2), np.int64)
     seen = np.zeros(probe.tracks, np.int64)
     heard = np.zeros(reference.tracks, np.int64)
-    for at, shift in places:
+    for at, shift in listed:
         there = [reference.read(track, at + shift, ANCHOR_SAMPLES) for track in range(reference.tracks)]
         heard += [int(informative(samples).sum()) for samples in there]
         for track in tracks:
@@ -125,7 +127,8 @@ def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tup
                         held[track, other, index] += here
     matches = [_best(same[track], held[track], track) for track in tracks]
     silent = frozenset(t for t in tracks if seen[t] < LEAST_EVIDENCE)
-    return Wiring(tuple(matches), silent, frozenset(t for t in tracks if heard[t] < LEAST_EVIDENCE))
+    unheard = frozenset(t for t in tracks if heard[t] < LEAST_EVIDENCE)
+    return Wiring(tuple(matches), silent, unheard, tuple(listed))
 
 
 def spread_places(stretches: Iterable[tuple[int, int, int]]) -> list[tuple[int, int]]:

@@ -122,11 +122,13 @@ def _spans_of(flaws: Iterable[FoundFlaw]) -> list[Range]:
 
 
 def _witnesses(passes: Sequence[PlacedPass], findings: ReelFindings, track: int) -> list[PlacedPass]:
-    kept: list[PlacedPass] = []
-    for one in passes:
-        if one.covered(track) and not any(findings.are_unlike(o.name, one.name, track) for o in kept):
-            kept.append(one)
-    return kept
+    """Return the passes that hold a track, in the order of trust, but for those of other numbers all along."""
+    holding = [one for one in passes if one.covered(track)]
+    kept: list[str] = []
+    for name in findings.by_standing([one.name for one in holding], track):
+        if not any(findings.are_unlike(other, name, track) for other in kept):
+            kept.append(name)
+    return [one for one in holding if one.name in kept]
 
 
 def _losses(one: PlacedPass, track: int) -> list[Range]:

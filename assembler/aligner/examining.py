@@ -9,7 +9,9 @@ import numpy as np
 
 from assembler.aligner.comparing import BLOCK_SAMPLES, compare_reel
 from assembler.aligner.findings import FoundFlaw, PlacedPass, ReelFindings
+from assembler.aligner.ranges import merged, without
 from assembler.aligner.reels import place_reel
+from assembler.aligner.scale import scale_of
 from assembler.aligner.timemap import TimeMap
 from assembler.aligner.wiring import WiredReel, wire_reel
 
@@ -17,9 +19,13 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from concurrent.futures import Executor
 
+    from assembler.aligner.ranges import Range
     from assembler.aligner.reels import PlacedReel
     from assembler.importer import ImportedPass, ImportedSession, Note
     from assembler.sheet import Reel, Sheet
+
+DIFFERENCE_KINDS = frozenset({"disagreement", "burst", "click"})
+"""Kinds that a difference between two passes is called when nothing else explains it."""
 
 LEAST_HEARD = 4800
 """So many samples that are not zero, 0.1 s at 48 kHz, are the sound of a track; a burst is shorter."""
@@ -71,7 +77,7 @@ def place_passes(
     sheet = session.sheet
     rate = sheet.session.sample_rate
     fixed = {one.name for one in sheet.passes if one.fix}
-    wired = wire_reel(session.of_reel(reel.name), reel, fixed, rate)
+    wired = wire_reel(session.of_reel(reel.name), reel, fixed, scale_of(sheet))
     passes = [one for one in wired.passes if one.name not in wired.refused]
     if not passes:
         return ExaminedReel(reel, wired, {}, {}, (), ReelFindings(()), wired.notes)
@@ -104,7 +110,7 @@ def compare_passes(
     findings = compare_reel(
         sounding,
         wanted,
-        native_step(sheet),
+        scale_of(sheet).step,
         (1 << (sheet.deliver.word_length - 1)) - 1,
         executor,
         lambda share: advance(f"comparing reel {examined.name}", share),
@@ -116,7 +122,30 @@ def compare_passes(
         if (one.name, track) in dead
         for start, end in one.covered(track)
     )
-    return replace(examined, findings=replace(findings, flaws=(*findings.flaws, *mutes)))
+    flaws = _beside_chains(findings, sounding)
+    return replace(examined, findings=replace(findings, flaws=(*flaws, *mutes)))
+
+
+def _beside_chains(findings: ReelFindings, passes: Sequence[PlacedPass]) -> list[FoundFlaw]:
+    """Return the flaws but for differences from a better pass of one that holds other numbers all along.
+
+    Two passes that agree outvote it everywhere, which is its chain's doing and no burst as long as the tape. What it
+    shows by itself, as a mute, stays.
+    """
+    if not findings.unlike:
+        return list(findings.flaws)
+    better: dict[tuple[str, int], list[Range]] = {}
+    for track in {track for tracks in findings.unlike_tracks.values() for track in tracks}:
+        covered = {one.name: one.covered(track) for one in passes if one.covered(track)}
+        rank = findings.by_standing(list(covered), track)
+        for place, name in enumerate(rank):
+            above = [covered[one] for one in rank[:place] if findings.are_unlike(one, name, track)]
+            better[name, track] = merged(piece for pieces in above for piece in pieces)
+    kept: list[FoundFlaw] = []
+    for flaw in findings.flaws:
+        barred = better.get((flaw.pass_name, flaw.track), []) if flaw.kind in DIFFERENCE_KINDS else []
+        kept += [replace(flaw, start=a, end=b) for a, b in without([(flaw.start, flaw.end)], barred)]
+    return kept
 
 
 def _dead_tracks(
@@ -147,11 +176,6 @@ def _sounding_samples(one: PlacedPass, track: int) -> int:
             if count >= LEAST_HEARD:
                 return count
     return count
-
-
-def native_step(sheet: Sheet) -> int:
-    """Return one step of the tape's word length, in delivered sample values."""
-    return 1 << (sheet.deliver.word_length - sheet.session.bit_depth)
 
 
 def _track_maps(placed: PlacedReel, one: ImportedPass, left_out: frozenset[int]) -> tuple[TimeMap, ...]:

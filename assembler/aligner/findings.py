@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from assembler.aligner.ranges import Range
     from assembler.aligner.relating import TrackReader
@@ -107,6 +107,19 @@ class ReelFindings:
     unlike_tracks: Mapping[tuple[str, str], frozenset[int]] = field(default_factory=dict)
     largest_difference: Mapping[tuple[str, str], int] = field(default_factory=dict)
     agreeing_flaws: tuple[FoundFlaw, ...] = ()
+
+    def by_standing(self, names: Sequence[str], track: int) -> list[str]:
+        """Return passes by how far they may be taken for the tape's own numbers on a track, best first.
+
+        Of passes that hold other numbers all along the one stands that more others are identical with, then the more
+        trusted one.
+
+        Args:
+            names: of the passes that hold the track, in the order of trust.
+            track: from 0 in tape order.
+        """
+        support = {name: sum(not self.are_unlike(name, other, track) for other in names) for name in names}
+        return sorted(names, key=lambda name: -support[name])
 
     def are_unlike(self, first: str, second: str, track: int) -> bool:
         """Return whether two passes hold other numbers all along on a track."""

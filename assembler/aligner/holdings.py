@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.examining import native_step
 from assembler.aligner.ranges import common, merged, pieces_of, total
+from assembler.aligner.scale import scale_of
 from assembler.importer import Held
 
 if TYPE_CHECKING:
@@ -41,8 +41,7 @@ class Holdings:
     def __init__(self, reel: ExaminedReel, sheet: Sheet) -> None:
         self._passes = {one.name: one for one in reel.passes}
         self._names = [one.name for one in reel.wired.passes]
-        self._step = native_step(sheet)
-        self._full_scale = 1 << (sheet.deliver.word_length - 1)
+        self._scale = scale_of(sheet)
         self._flaws: dict[tuple[str, int], list[FoundFlaw]] = {}
         for flaw in reel.findings.flaws:
             self._flaws.setdefault((flaw.pass_name, flaw.track), []).append(flaw)
@@ -98,7 +97,7 @@ class Holdings:
 
     def _peak_words(self, one: PlacedPass, track: int, covered: Sequence[Range]) -> str:
         peak = max(_peak(one.samples(track, low, high)) for low, high in _read_pieces(covered))
-        return f"peak {self._dbfs(peak)}" if peak else "digital silence"
+        return f"peak {self._scale.dbfs(peak)}" if peak else "digital silence"
 
     def _difference_words(
         self, one: PlacedPass, before: Sequence[PlacedPass], track: int, covered: Sequence[Range]
@@ -115,12 +114,9 @@ class Holdings:
             if both and not count:
                 return f"the same as {other.name}"
             if both and not words:
-                steps = -(-largest // self._step)
-                words = f"{count} samples unlike {other.name}, by at most {steps} LSB ({self._dbfs(largest)})"
+                steps = self._scale.steps(largest)
+                words = f"{count} samples unlike {other.name}, by at most {steps} LSB ({self._scale.dbfs(largest)})"
         return words
-
-    def _dbfs(self, value: int) -> str:
-        return f"{20 * np.log10(value / self._full_scale):.1f} dBFS"
 
 
 def _read_pieces(ranges: Sequence[Range]) -> list[Range]:

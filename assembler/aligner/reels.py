@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from assembler.aligner.relating import TrackReader
+    from assembler.arrays import Int32s
     from assembler.importer import CoarseSlip, Position
 
 SEARCH_SECONDS = (0.02, 0.2, 1.0)
@@ -417,10 +418,15 @@ def _weigh_stranger(
         if overlap is None:
             continue
         shift = one.position.shift_at(0) - other.position.shift_at(0)
-        likeness = find_likeness(
-            other.audio, one.audio, overlap, shift, round(SEARCH_SECONDS[1] * sample_rate)
-        )
-        if likeness is not None:
+        radius = round(SEARCH_SECONDS[1] * sample_rate)
+        likeness = find_likeness(other.audio, one.audio, overlap, shift, radius)
+        if likeness is None:
+            inverted = find_likeness(other.audio, _Inverted(one.audio), overlap, shift, radius)
+            if inverted is not None:
+                why = f"it is {other.name} in inverted polarity, and nowhere identical: {inverted.cause}"
+                _refuse(work, one, why)
+                return
+        else:
             work.maps[one.name] = map_with_slips(
                 one.audio.length, _shift_of(work.maps[other.name], 0) + likeness.shift, ()
             )
@@ -437,6 +443,17 @@ def _weigh_stranger(
             why += f"; it is found in {other.name} {abs(off) / sample_rate:.3f} s {way}: are their logs exchanged?"
             break
     _refuse(work, one, why)
+
+
+class _Inverted:
+    """Tracks in opposite polarity."""
+
+    def __init__(self, audio: TrackReader) -> None:
+        self.tracks, self.length = audio.tracks, audio.length
+        self._audio = audio
+
+    def read(self, track: int, start: int, count: int) -> Int32s:
+        return np.negative(self._audio.read(track, start, count))
 
 
 def _unlike_note(one: PassToPlace, other: PassToPlace, likeness: Likeness) -> Note:

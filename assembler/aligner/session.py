@@ -260,26 +260,19 @@ def _unproved(reel: ExaminedReel, one: PlacedPass, tape_track: int) -> list[Rang
     """Return where a pass that is nowhere identical with another one must not stand in for it on a track.
 
     It holds other numbers than the tape; a punch or a person's plan may still ask for it, and where it is
-    alone it is all there is. Of two such passes the one stands that more others are identical with, then the more
-    trusted one.
+    alone it is all there is.
     """
-    support = {
-        p.name: sum(
-            not reel.findings.are_unlike(p.name, q.name, tape_track)
-            for q in reel.passes
-            if q.covered(tape_track)
-        )
-        for p in reel.passes
-    }
-    rank = [p.name for p in sorted(reel.passes, key=lambda p: -support[p.name])]
-    better = [p for p in reel.passes if rank.index(p.name) < rank.index(one.name)]
+    covered = {p.name: p.covered(tape_track) for p in reel.passes if p.covered(tape_track)}
+    if one.name not in covered:
+        return []
+    rank = reel.findings.by_standing(list(covered), tape_track)
     barring = [
         piece
-        for other in better
-        if reel.findings.are_unlike(other.name, one.name, tape_track)
-        for piece in other.covered(tape_track)
+        for other in rank[: rank.index(one.name)]
+        if reel.findings.are_unlike(other, one.name, tape_track)
+        for piece in covered[other]
     ]
-    return common(one.covered(tape_track), merged(barring))
+    return common(covered[one.name], merged(barring))
 
 
 def _alike_groups(holding: Iterable[ExaminedReel], track: DeliveredTrack) -> dict[str, int]:

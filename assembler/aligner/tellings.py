@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.causes import find_causes, steady_interval
+from assembler.aligner.chains import CHAIN_KINDS, chain_notes
 from assembler.aligner.holdings import held_words
 from assembler.aligner.labels import place_label, stretch_label, timecode_label
 from assembler.aligner.ranges import common
@@ -23,7 +24,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.causes import Causes
     from assembler.aligner.examining import ExaminedReel
-    from assembler.aligner.findings import FoundFlaw, ReelFindings, Undecided
+    from assembler.aligner.findings import FoundFlaw, Undecided
     from assembler.aligner.holdings import Holdings
     from assembler.aligner.outcome import Outcome
     from assembler.aligner.ranges import Range
@@ -39,9 +40,15 @@ def reel_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holdings: Hol
         outcome: what was decided about the tracks.
         holdings: of that reel.
     """
-    notes = [_placed(note, reel, sheet) for note in reel.notes]
+    unlike = chain_notes(reel, sheet)
+    told = {name for pair in reel.findings.unlike for name in pair}
+    notes = [
+        _placed(note, reel, sheet)
+        for note in reel.notes
+        if not (note.kind in CHAIN_KINDS and note.pass_name in told)
+    ]
     notes += _undecided_notes(reel, sheet, outcome, holdings)
-    notes += [_unlike_note(pair, share, reel.findings, sheet) for pair, share in reel.findings.unlike.items()]
+    notes += unlike
     unsure = [
         (note.pass_name, note.start)
         for note in reel.notes
@@ -107,18 +114,6 @@ def _choice_words(place: Undecided, taken: Sequence[str], members: Sequence[str]
     if list(taken) == [place.taken]:
         return f"{names} {verb}, as the {'most trusted' if place.taken == members[0] else 'likelier'}"
     return f"{names} {verb}"
-
-
-def _unlike_note(pair: tuple[str, str], share: float, findings: ReelFindings, sheet: Sheet) -> Note:
-    peak = findings.largest_difference[pair]
-    decibels = 20 * np.log10(peak / (1 << (sheet.deliver.word_length - 1)))
-    return Note(
-        "not_transparent",
-        f"{pair[1]} differs from {pair[0]} in {share:.0%} of their common samples, by at most {peak} steps "
-        f"({decibels:.1f} dBFS): the capture chain is not bit-transparent (a mixer, a rate converter or dither in "
-        f"the way), so their differences are not taken for flaws, and {pair[1]} is used only where nothing else is",
-        pass_name=pair[1],
-    )
 
 
 def _tape_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:

@@ -1,7 +1,8 @@
 """What is done about a pass whose tracks are wired wrongly: put right if the sheet says so, else left out.
 
 A track that is exchanged or inverted is undone only with ``fix = true`` on the pass, and told. Without it, and for a
-track whose sound is none of the reference's, the track is not used: a stranger is never mixed in silently.
+track whose numbers are none of the reference's, the track is not used: a stranger is never mixed in silently. A track
+that runs along in its place, with other numbers, is no matter of wiring and stays to be compared.
 """
 
 from __future__ import annotations
@@ -11,12 +12,15 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.belonging import examine_wiring
 from assembler.aligner.reels import SEARCH_SECONDS, expected_overlap
+from assembler.aligner.strangers import recognise
 from assembler.importer import Note, search_doubt
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from assembler.aligner.belonging import Wiring
+    from assembler.aligner.scale import Scale
+    from assembler.aligner.strangers import Stranger
     from assembler.importer import ImportedPass
     from assembler.sheet import Reel
 
@@ -38,16 +42,14 @@ class WiredReel:
     notes: tuple[Note, ...]
 
 
-def wire_reel(
-    passes: Sequence[ImportedPass], reel: Reel, fixed: Iterable[str], sample_rate: int
-) -> WiredReel:
+def wire_reel(passes: Sequence[ImportedPass], reel: Reel, fixed: Iterable[str], scale: Scale) -> WiredReel:
     """Return the passes of a reel with their tracks in order, as far as the sheet allows.
 
     Args:
         passes: in the order of trust; the first one that overlaps a pass is what it is held against.
         reel: names its tracks; unused ones are not told about.
         fixed: names of passes whose wiring may be put right.
-        sample_rate: of the session.
+        scale: of the session's samples.
     """
     allowed = set(fixed)
     wired: list[ImportedPass] = []
@@ -55,11 +57,13 @@ def wire_reel(
     refused: set[str] = set()
     notes: list[Note] = []
     for one in passes:
-        wiring = _wiring_of(one, wired, sample_rate)
-        if wiring is None or wiring.is_straight:
+        found = _wiring_of(one, wired, scale)
+        if found is None or found.wiring.is_straight:
             wired.append(one)
             continue
-        order = wiring.order() if not wiring.strange else None
+        wiring = found.wiring
+        strange = [stranger for stranger in found.strangers if not stranger.is_in_place]
+        order = None if strange else wiring.order()
         if order is not None and one.name in allowed:
             sources, polarity = order
             channels = [one.audio.channels[source] for source in sources]
@@ -67,26 +71,39 @@ def wire_reel(
             notes += _fixed_notes(one, wiring, reel)
             continue
         wired.append(one)
-        wrong = frozenset(wiring.exchanged) | frozenset(wiring.inverted) | frozenset(wiring.strange)
-        left_out[one.name] = wrong
+        wrong = {*wiring.exchanged, *wiring.inverted, *(stranger.track for stranger in strange)}
+        left_out[one.name] = frozenset(wrong)
         if len(wrong | wiring.silent) == one.audio.tracks:
             refused.add(one.name)
-        notes += _left_out_notes(one, wiring, reel)
+        notes += _left_out_notes(one, wiring, reel, is_fixed=one.name in allowed)
+        notes += _stranger_notes(one, found.reference, strange, reel, scale)
     return WiredReel(tuple(wired), left_out, frozenset(refused), tuple(notes))
 
 
-def _wiring_of(one: ImportedPass, before: Sequence[ImportedPass], sample_rate: int) -> Wiring | None:
+@dataclass(frozen=True)
+class _Found:
+    reference: str
+    wiring: Wiring
+    strangers: tuple[Stranger, ...]
+
+
+def _wiring_of(one: ImportedPass, before: Sequence[ImportedPass], scale: Scale) -> _Found | None:
     if one.position.source == "audio":
         return None
     for reference in before:
         overlap = None if reference.position.source == "audio" else expected_overlap(reference, one)
         if overlap is not None:
             doubt = search_doubt(reference.position, one.position)
-            radii = [round(seconds * sample_rate + doubt) for seconds in SEARCH_SECONDS[:2]]
+            radii = [round(seconds * scale.sample_rate + doubt) for seconds in SEARCH_SECONDS[:2]]
             shift = one.position.shift_at(0) - reference.position.shift_at(0)
             wiring = examine_wiring(reference.audio, one.audio, overlap, shift, radii)
             if wiring is not None:
-                return wiring
+                reach = round(SEARCH_SECONDS[1] * scale.sample_rate)
+                strangers = [
+                    recognise(reference.audio, one.audio, wiring.places, track, step=scale.step, reach=reach)
+                    for track in wiring.strange
+                ]
+                return _Found(reference.name, wiring, tuple(strangers))
     return None
 
 
@@ -101,22 +118,44 @@ def _fixed_notes(one: ImportedPass, wiring: Wiring, reel: Reel) -> list[Note]:
     return notes
 
 
-def _left_out_notes(one: ImportedPass, wiring: Wiring, reel: Reel) -> list[Note]:
+def _left_out_notes(one: ImportedPass, wiring: Wiring, reel: Reel, *, is_fixed: bool) -> list[Note]:
     notes = []
+    way_out = "fix = true puts them right"
+    if is_fixed:
+        way_out = "fix = true puts them right only if no track is strange and no two hold the same one"
     if wiring.exchanged:
         found = _exchanges(wiring, reel)
-        text = f"{one.name}: tracks are exchanged ({found}) and are not used; fix = true puts them right"
+        text = f"{one.name}: tracks are exchanged ({found}) and are not used; {way_out}"
         notes.append(Note("retake_refused", text, one.name, wiring.exchanged))
     inverted = tuple(track for track in wiring.inverted if track not in wiring.exchanged)
     if inverted:
-        text = f"{one.name}: inverted polarity, not used: {_names(inverted, reel)}; fix = true puts it right"
+        text = f"{one.name}: inverted polarity, not used: {_names(inverted, reel)}; {way_out}"
         notes.append(Note("retake_refused", text, one.name, inverted))
-    strange = tuple(track for track in wiring.strange if reel.tracks[track])
-    if strange:
-        text = (
-            f"{one.name}: sound that is none of the reel's other passes', not used: {_names(strange, reel)}"
-        )
-        notes.append(Note("retake_refused", text, one.name, strange))
+    return notes
+
+
+def _stranger_notes(
+    one: ImportedPass, reference: str, strangers: Sequence[Stranger], reel: Reel, scale: Scale
+) -> list[Note]:
+    """Tell of each track that is not used what it looks like; strangers altogether are told in one line."""
+    notes = []
+    unlike = [s.track for s in strangers if s.reference_track is None and reel.tracks[s.track]]
+    if unlike:
+        text = f"{one.name}: sound that is none of the reel's other passes', not used: {_names(unlike, reel)}"
+        notes.append(Note("retake_refused", text, one.name, tuple(unlike)))
+    for stranger in strangers:
+        if stranger.change is None or stranger.reference_track is None or not reel.tracks[stranger.track]:
+            continue
+        words = []
+        if stranger.reference_track != stranger.track:
+            words.append(f"it holds {_names([stranger.reference_track], reel)}")
+        if stranger.delay:
+            way = "later" if stranger.delay > 0 else "earlier"
+            words.append(f"it lies {abs(stranger.delay)} samples {way} than the pass's other tracks")
+        if not stranger.change.is_identical:
+            words.append(stranger.change.words(reference, one.name, scale.bits))
+        text = f"{one.name}, {_names([stranger.track], reel)}, against {reference}: {' and '.join(words)}; not used"
+        notes.append(Note("retake_refused", text, one.name, (stranger.track,)))
     return notes
 
 
