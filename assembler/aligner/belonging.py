@@ -7,7 +7,7 @@ everywhere, it is bit-identical samples that count.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,13 +16,16 @@ from assembler.aligner.matching import LEAST_EVIDENCE, find_match, informative
 from assembler.aligner.relating import ANCHOR_SAMPLES, anchor_positions, read_all
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from assembler.aligner.relating import TrackReader
     from assembler.arrays import Int32s, Int64s
 
 PLACES = 12
 MOST_SEARCHES = 6
+MOST_LOOKS = 240
+LEAST_LOOKS = 3
+"""A track is a stranger only where it sounds at so many places at least and fits at none of up to so many."""
 BELONGS_SHARE = 0.5
 """Share of informative samples that must be identical: up to half of what is looked at may be flawed."""
 
@@ -222,9 +225,46 @@ def examine_wiring(
             if match is not None:
                 places.append((at, match.shift + shift - radius))
         if places:
-            return find_wiring(reference, probe, places)
+            return _looked_at_closely(find_wiring(reference, probe, places), reference, probe, overlap, places)
     for radius in radii:
         found = search_wiring(reference, probe, overlap, shift, radius)
         if found is not None:
             return found[1]
     return None
+
+
+def _looked_at_closely(
+    wiring: Wiring,
+    reference: TrackReader,
+    probe: TrackReader,
+    overlap: tuple[int, int],
+    places: Sequence[tuple[int, int]],
+) -> Wiring:
+    """Return the wiring with every track that seems a stranger looked at again, all along the overlap.
+
+    A track that sounds seldom may have been met in a flaw alone.
+    """
+    positions = anchor_positions(*overlap)
+    chosen = positions[:: max(1, len(positions) // MOST_LOOKS)]
+    looks = [(at, min(places, key=lambda place: abs(place[0] - at))[1]) for at in chosen]
+    tracks, unheard = list(wiring.tracks), set(wiring.unheard)
+    for track in wiring.strange:
+        shares = [share for share in _shares(reference, probe, track, looks) if share is not None]
+        if any(share >= BELONGS_SHARE for share in shares):
+            tracks[track] = TrackMatch(track, 1, max(shares))
+        elif len(shares) < LEAST_LOOKS:
+            unheard.add(track)
+    return replace(wiring, tracks=tuple(tracks), unheard=frozenset(unheard))
+
+
+def _shares(
+    reference: TrackReader, probe: TrackReader, track: int, looks: Iterable[tuple[int, int]]
+) -> Iterator[float | None]:
+    """Yield the share of identical samples at each place, None where either pass has too little sound to tell."""
+    for at, shift in looks:
+        samples = probe.read(track, at, ANCHOR_SAMPLES)
+        there = reference.read(track, at + shift, ANCHOR_SAMPLES)
+        mask = informative(samples)
+        here = int(mask.sum())
+        is_telling = min(here, int(informative(there).sum())) >= LEAST_EVIDENCE
+        yield float(((samples == there) & mask).sum()) / here if is_telling else None
