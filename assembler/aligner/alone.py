@@ -43,8 +43,9 @@ def weigh_runs(
     """Return the mutes and holds that comparison has not shown: of lone stretches, and of the tape itself."""
     alone: list[FoundFlaw] = []
     agreeing: list[FoundFlaw] = []
-    for index, runs in notes.runs.items():
-        for start, end in merged(runs):
+    runs_of = {index: merged(runs) for index, runs in notes.runs.items()}
+    for index, runs in runs_of.items():
+        for start, end in runs:
             kind = _kind_of_run(passes[index], track, (start, end), step, full_scale)
             if not kind:
                 continue
@@ -61,6 +62,15 @@ def weigh_runs(
             for low, high in without([(start, end)], merged([*known[passes[index].name], *wrong])):
                 shared = total(common([(low, high)], covered)) > 0
                 if shared and kind == "hold":
+                    continue
+                holding = [
+                    (passes[i], run)
+                    for i in others
+                    for run in runs_of.get(i, ())
+                    if run[0] <= low and high <= run[1] and not without([run], passes[i].covered(track))
+                ]
+                # What looks cut off may be a rest beside a flaw: another pass shows sound dying away there.
+                if any(not _kind_of_run(one, track, run, step, full_scale) for one, run in holding):
                     continue
                 flaw = FoundFlaw(passes[index].name, track, kind, low, high)
                 alone.append(flaw)

@@ -225,7 +225,9 @@ def examine_wiring(
             if match is not None:
                 places.append((at, match.shift + shift - radius))
         if places:
-            return _looked_at_closely(find_wiring(reference, probe, places), reference, probe, overlap, places)
+            return _looked_at_closely(
+                find_wiring(reference, probe, places), reference, probe, overlap, places
+            )
     for radius in radii:
         found = search_wiring(reference, probe, overlap, shift, radius)
         if found is not None:

@@ -303,7 +303,12 @@ def flaw_cost(
     )
     best = noise, "burst"
     for one in structures:
-        if one.start <= start and end <= one.end and _is_anchored(one, samples, start, truth):
+        if (
+            one.kind in KIND_COSTS
+            and one.start <= start
+            and end <= one.end
+            and _is_anchored(one, samples, start, truth)
+        ):
             cost = KIND_COSTS[one.kind]
             if one.kind == "straight":
                 cost += STRAIGHT_COST_PER_SAMPLE * size

@@ -21,6 +21,14 @@ if TYPE_CHECKING:
 MOST_GAP_SAMPLES = 1024
 """Gaps of a difference that comes and goes at a steady pace are at most this long: half a period of 23 Hz."""
 
+CLICK_SAMPLES = 48
+"""Up to this length noise thrown into the sound is called a click, above it a burst."""
+
+CHANCE_SAMPLES = 7
+"""So many samples in a row are equal by chance where sound is quiet."""
+
+NOISE_KINDS = ("click", "burst", "disagreement")
+
 
 @dataclass(frozen=True)
 class PlacedPass:
@@ -127,19 +135,35 @@ class ReelFindings:
 
 
 def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
-    """Return the flaws in order, those of one track, pass and kind that touch as one: they were judged in parts."""
+    """Return the flaws in order, those of one track, pass and build that touch as one: they were judged in parts.
+
+    Noise thrown into the sound is one event, however its parts were called; samples in it may be right by chance.
+    """
     joined: list[FoundFlaw] = []
-    for flaw in sorted(flaws, key=lambda one: (one.track, one.pass_name, one.kind, one.start, one.end)):
+    for flaw in sorted(flaws, key=lambda one: (one.track, one.pass_name, _build(one), one.start, one.end)):
         last = joined[-1] if joined else None
+        bridge = CHANCE_SAMPLES if flaw.kind in NOISE_KINDS else 0
         if (
             last
-            and (last.track, last.pass_name, last.kind) == (flaw.track, flaw.pass_name, flaw.kind)
-            and flaw.start <= last.end
+            and (last.track, last.pass_name, _build(last)) == (flaw.track, flaw.pass_name, _build(flaw))
+            and flaw.start <= last.end + bridge
         ):
-            joined[-1] = replace(last, end=max(last.end, flaw.end))
+            joined[-1] = replace(last, kind=_joint_kind(last, flaw), end=max(last.end, flaw.end))
         else:
             joined.append(flaw)
     return sorted(joined, key=_by_place)
+
+
+def _build(flaw: FoundFlaw) -> str:
+    return "noise" if flaw.kind in NOISE_KINDS else flaw.kind
+
+
+def _joint_kind(first: FoundFlaw, second: FoundFlaw) -> str:
+    if first.kind == second.kind != "click":
+        return first.kind
+    if "burst" not in (first.kind, second.kind) and second.end - first.start <= CLICK_SAMPLES:
+        return "click"
+    return "burst"
 
 
 def joined_places(places: Iterable[Undecided]) -> list[Undecided]:

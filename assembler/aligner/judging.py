@@ -9,13 +9,14 @@ guessed silently.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assembler.aligner.detecting import MATERIAL_RUNS, PREDICTOR_ORDER
 from assembler.aligner.evidence import border_cost, errors_of, flaw_cost, look_around, sound_cost
+from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
 from assembler.aligner.ranges import ranges_of
 from assembler.aligner.structures import cuts_of, rough_borders, structures_of
 
@@ -30,14 +31,8 @@ if TYPE_CHECKING:
 CONTEXT_SAMPLES = 1024
 """Samples read on each side of a difference: 21 ms at 48 kHz."""
 
-CLICK_SAMPLES = 48
-"""Up to this length noise thrown into the sound is called a click, above it a burst."""
-
 BRIDGE_SAMPLES = 64
 """Differences closer than this are one: inside a flaw, the wrong sample is now and then the right one."""
-
-CHANCE_SAMPLES = 7
-"""So many samples in a row are equal by chance where sound is quiet."""
 
 FLAW_COST = 12.0
 """A flaw begins about once in so many samples, as a natural logarithm (e^12 is 3 s at 48 kHz)."""
@@ -53,7 +48,10 @@ TORN_COST = 200.0
 """A level held, a line or a copy that is right for one part of it and wrong for the next would be a strange chance."""
 
 LEAST_SURPRISE = 250.0
-"""A block played twice costs at least so many nats as sound."""
+"""A block played twice costs at least so many nats as sound; one that costs less repeats itself by nature, or not."""
+
+FORETOLD_COPY, COPY_COST = "foretold copy", 10.0
+"""Such a copy is as likely as sound as it is as a flaw, but for the lag that has to be told."""
 
 ODD_RATIO = 3.0
 """A flawed version whose prediction errors have not three times the power of its surroundings' just disagrees."""
@@ -139,17 +137,20 @@ def judge_place(
 def _telling_structures(
     index: int, versions: Sequence[Int32s], place: Range, around: Surroundings, open_ends: tuple[bool, bool]
 ) -> list[Structure]:
-    """Return the structures of one version but for copies of what is foretold anyway: a slow tone repeats itself."""
+    """Return the structures of one version; copies of what is foretold anyway, as a slow tone repeats itself, apart."""
     samples = versions[index]
     others = [other for number, other in enumerate(versions) if number != index]
     found = structures_of(
         samples, around.agreed, others, place, around.step, open_ends, is_stepped=around.is_stepped
     )
     errors = errors_of(samples, around)
-    return [
-        one
+    foretold = [
+        one.kind == "repeat" and sound_cost(samples, errors, (one.start, one.end), around) < LEAST_SURPRISE
         for one in found
-        if one.kind != "repeat" or sound_cost(samples, errors, (one.start, one.end), around) >= LEAST_SURPRISE
+    ]
+    return [
+        replace(one, kind=FORETOLD_COPY) if is_foretold else one
+        for one, is_foretold in zip(found, foretold, strict=True)
     ]
 
 
@@ -240,6 +241,16 @@ class _Stories:
             flaw_cost(samples, self._parts[number], built, truth, self._around)
             for samples, built in zip(self._versions, structures, strict=True)
         ]
+        part = self._parts[number]
+        copies = [
+            any(one.kind == FORETOLD_COPY and one.start <= part[0] and part[1] <= one.end for one in built)
+            for built in structures
+        ]
+        foretold = [sound + COPY_COST for sound in self._sounds[number]]
+        flaws = [
+            min(flaw, (cost, "repeat")) if is_copy else flaw
+            for flaw, cost, is_copy in zip(flaws, foretold, copies, strict=True)
+        ]
         if not self._around.is_stepped:
             return flaws
         # Blocks of synthetic sound played twice are not always known as such: they may be in the wrong place.
@@ -275,7 +286,10 @@ class _Stories:
             return row[None, :]
         table = np.zeros((states, states))
         falling = self._falling()
-        inside = [any(one.start < start < one.end for one in built) for built in self._structures]
+        inside = [
+            any(one.start < start < one.end for one in built if one.kind != FORETOLD_COPY)
+            for built in self._structures
+        ]
         for before in range(states):
             for behind in range(states):
                 if before not in (behind, self._nobody):

@@ -74,10 +74,11 @@ def _groups(undecided: Sequence[Undecided], bridge: int) -> list[list[Undecided]
 
 
 def _flawed_ranges(flaws: Sequence[FoundFlaw]) -> dict[tuple[str, int], list[Range]]:
+    """Return where each pass is flawed on each track: every flaw by itself, and those that touch as one."""
     ranges: dict[tuple[str, int], list[Range]] = {}
     for flaw in flaws:
         ranges.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start, flaw.end))
-    return {key: merged(found, bridge=BORDER_SAMPLES) for key, found in ranges.items()}
+    return {key: found + merged(found, bridge=BORDER_SAMPLES) for key, found in ranges.items()}
 
 
 def _guilty(place: Undecided, whole: Range, by_pass: dict[tuple[str, int], list[Range]]) -> str | None:
@@ -87,10 +88,26 @@ def _guilty(place: Undecided, whole: Range, by_pass: dict[tuple[str, int], list[
         for (name, track), ranges in by_pass.items()
         if track != place.track
         and name in place.members
-        and any(_are_alike(whole, found) for found in ranges)
+        and any(
+            _are_alike(outer, found)
+            for outer in (whole, _extended(whole, by_pass.get((name, place.track), [])))
+            for found in ranges
+        )
     )
     likely = [name for name, count in counts.items() if count >= LEAST_TRACKS]
-    return likely[0] if len(counts) == len(likely) == 1 else None
+    if len(place.members) > 2 or len(counts) != 1 or not likely:
+        return None
+    # A flaw of the other pass that ends or begins just here may well reach into the place.
+    suspects = [name for name in place.members if name != likely[0]]
+    beside = [by_pass.get((name, place.track), []) for name in suspects]
+    is_alone = all(_extended(whole, flawed) == whole for flawed in beside)
+    return likely[0] if is_alone else None
+
+
+def _extended(place: Range, flawed: Sequence[Range]) -> Range:
+    """Return a place with what the pass is flawed in beside it on the same track: it may be decided in part."""
+    outer = merged([place, *flawed], bridge=BORDER_SAMPLES)
+    return next((low, high) for low, high in outer if low <= place[0] < high)
 
 
 def _are_alike(first: Range, second: Range) -> bool:

@@ -49,6 +49,7 @@ def test_track_that_is_met_in_flaws_alone_is_no_stranger() -> None:
 
 
 def test_track_with_other_sound_at_one_place_is_not_called_a_stranger() -> None:
+    """One long flaw may hold all the sound of a track."""
     tape, capture = _sparse_pair()
     tape[0], capture[0] = 0, 0
     at = anchor_positions(0, LENGTH)[0]
@@ -60,6 +61,7 @@ def test_track_with_other_sound_at_one_place_is_not_called_a_stranger() -> None:
 
 
 def test_track_with_other_sound_all_along_is_a_stranger() -> None:
+    """It is another tape's, or something else was recorded over it."""
     tape, capture = _sparse_pair()
     other = np.random.default_rng(83).integers(-9000, 9000, LENGTH)
     capture[0] = np.where(tape[0] != 0, other, 0)
