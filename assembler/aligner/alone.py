@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.bursts import LONGEST_BURST
-from assembler.aligner.detecting import suspect_runs
+from assembler.aligner.detecting import EDGE_SAMPLES, suspect_runs
 from assembler.aligner.findings import FoundFlaw
 from assembler.aligner.judging import CONTEXT_SAMPLES
 from assembler.aligner.lone import LARGEST_LAG, LONE_CONTEXT, lone_flaws
@@ -47,7 +47,9 @@ def weigh_runs(
     for index, runs in runs_of.items():
         for start, end in runs:
             kind = _kind_of_run(passes[index], track, (start, end), step, full_scale)
-            if not kind:
+            # Beside another flaw of the same pass silence looks cut off by nature.
+            beside = [(start - EDGE_SAMPLES, start), (end, end + EDGE_SAMPLES)]
+            if not kind or (kind == "mute" and common(beside, known[passes[index].name])):
                 continue
             # A pass that differs everywhere is no witness: it holds other numbers, right or wrong.
             others = [

@@ -44,8 +44,13 @@ LEAST_OWN = 256
 OWN_SCALE_COST = 12.0
 RISE_COST = 6.0
 """Sound of another scale than around: once, and for each factor e that it is louder."""
+NEXT_SCALE_COST = 3.0
+"""To go on at a scale that differs from window to window."""
 
 STRAIGHT_COST_PER_SAMPLE = 0.7
+LINE_REACH, LINE_COST = 8, 6.0
+"""A line on which all samples lie exactly, rounded in one way, leaves nothing to tell but its ends and the way; they
+may lie a little outside of where captures differ."""
 KIND_COSTS = {"mute": 1.0, "hold": 2.0, "straight": 6.0, "repeat": 10.0}
 NOISE_COST, NOISE_COST_PER_WINDOW = 6.0, 3.0
 """What it takes to say which flaw it is: a lag, a line's ends, a level of noise (and no less than sound's windows)."""
@@ -234,10 +239,27 @@ def _windows_cost(errors: Float64s, around: Surroundings) -> float:
             known.append(np.add.reduceat(_error_costs(own, scale), edges))
             if scale >= LEAST_BELL_STEPS:
                 known.append(sizes * np.log(TAU * (scale**2 + 1 / 12)) / 2 + power / (scale**2 + 1 / 12) / 2)
-    best = np.min(known, axis=0) + np.log(len(known))
     power = np.min([np.add.reduceat(own**2, edges) for own in errors], axis=0) / sizes
-    new = sizes * np.log(TAU * np.e * (power + 1 / 12)) / 2 + _scale_cost(np.sqrt(power + 1 / 12), around)
-    return float(np.minimum(best, new).sum())
+    new = sizes * np.log(TAU * np.e * (power + 1 / 12)) / 2
+    return _cheapest(np.array(known), new, _scale_cost(np.sqrt(power + 1 / 12), around))
+
+
+def _cheapest(known: Float64s, new: Float64s, entry: Float64s) -> float:
+    """Return what all windows cost by the cheapest choice of a way for each: to go on as before costs nothing.
+
+    Args:
+        known: cost of each window in each known way, shape (ways, windows).
+        new: at its own scale, shape (windows,).
+        entry: what it takes to begin with a scale of its own there, shape (windows,).
+    """
+    choice = float(np.log(len(known)))
+    costs = known[:, 0] + choice
+    own = float(new[0] + entry[0])
+    for window in range(1, new.size):
+        least = min(float(costs.min()), own)
+        own = float(new[window]) + min(own + NEXT_SCALE_COST, least + float(entry[window]))
+        costs = known[:, window] + np.minimum(costs, least + choice)
+    return min(float(costs.min()), own)
 
 
 def _scale_cost(scales: Float64s, around: Surroundings) -> Float64s:
@@ -311,7 +333,7 @@ def flaw_cost(
         ):
             cost = KIND_COSTS[one.kind]
             if one.kind == "straight":
-                cost += STRAIGHT_COST_PER_SAMPLE * size
+                cost += min(STRAIGHT_COST_PER_SAMPLE * size, _line_cost(samples // around.step, part))
             best = min(best, (cost, one.kind))
     return best
 
@@ -320,6 +342,19 @@ def _is_anchored(one: Structure, samples: Int32s, start: int, truth: Int32s | No
     if truth is None or one.start < start:
         return True
     return all(samples[anchor] == truth[anchor] for anchor in one.anchors if anchor < samples.size)
+
+
+def _line_cost(samples: Int32s, part: Range) -> float:
+    """Return what it takes to say that a part, in steps, lies exactly on a line between two samples close beside it."""
+    start, end = part
+    for before in range(max(0, start - LINE_REACH), start):
+        for behind in range(end, min(samples.size, end + LINE_REACH)):
+            ends = samples[[before, behind]].astype(np.float64)
+            line = np.interp(np.arange(before + 1, behind), [before, behind], ends)
+            held = samples[before + 1 : behind]
+            if any(np.array_equal(held, rounded(line)) for rounded in (np.rint, np.floor, np.trunc)):
+                return LINE_COST
+    return float(np.inf)
 
 
 def noise_cost(samples: Int32s, step: int) -> float:

@@ -44,6 +44,9 @@ LEAST_MARGIN = 24.0
 MARGIN_PER_SAMPLE = 0.05
 """By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts."""
 
+ABRUPT_COST = 40.0
+"""One pass's flaw ends where another's begins only by chance."""
+
 TORN_COST = 200.0
 """A level held, a line or a copy that is right for one part of it and wrong for the next would be a strange chance."""
 
@@ -61,6 +64,9 @@ STEPPED_CAUTION = 12.0
 
 DISPLACED_COST = 250.0
 """What it takes to say, of such sound, that it belongs elsewhere: it need not look odd to be wrong."""
+
+LONG_LEVEL_COST = 40.0
+"""Such sound seldom holds a level for longer than it does anywhere around."""
 
 ROUGH_SCALES = 8.0
 """Prediction errors this many scales large may be noise that sets in; that only says where to cut."""
@@ -231,7 +237,12 @@ class _Stories:
     def _sound(self, version: int, part: Range) -> float:
         """Return the cost of a version as sound in a part, but for what the part before foretells."""
         later = min(part[0] + PREDICTOR_ORDER, part[1]), part[1]
-        return sound_cost(self._versions[version], self._errors[version], later, self._around)
+        cost = sound_cost(self._versions[version], self._errors[version], later, self._around)
+        is_long = self._around.is_stepped and any(
+            one.kind == "hold" and one.start <= part[0] and part[1] <= one.end
+            for one in self._structures[version]
+        )
+        return cost + LONG_LEVEL_COST * is_long
 
     def _flawed(
         self, number: int, truth: Int32s | None, structures: Sequence[Sequence[Structure]]
@@ -286,6 +297,7 @@ class _Stories:
             return row[None, :]
         table = np.zeros((states, states))
         falling = self._falling()
+        is_seam = bool(self._same[number - 1].all() or self._same[number].all())
         inside = [
             any(one.start < start < one.end for one in built if one.kind != FORETOLD_COPY)
             for built in self._structures
@@ -294,6 +306,8 @@ class _Stories:
             for behind in range(states):
                 if before not in (behind, self._nobody):
                     table[before, behind] += float(falling[before])
+                if before != behind and self._nobody not in (before, behind) and not is_seam:
+                    table[before, behind] += ABRUPT_COST
                 # A level, a line or a copy is one event: it is not the tape's in part.
                 torn = {before, behind} - {self._nobody} if before != behind else set()
                 table[before, behind] += TORN_COST * sum(inside[version] for version in torn)
@@ -335,7 +349,7 @@ class _Stories:
                 0, tuple(self._kind(number, v, self._nobody) for v in range(self._nobody)), decided=True
             )
         near = [v for v in range(self._nobody) if totals[v] < totals[best] + margin]
-        decided = bool(same[best, near].all()) and bool(totals[best] <= nobody + margin)
+        decided = bool(same[best, near].all()) and bool(totals[best] <= nobody + self._caution * LEAST_MARGIN)
         if not decided:
             best = near[0]
         kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]
