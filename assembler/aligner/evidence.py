@@ -293,7 +293,12 @@ def border_cost(before: Int32s | None, behind: Int32s, at: int, end: int, around
     if stop <= at:
         return 0.0
     if before is None:
-        return noise_cost(behind[at:stop], around.step)
+        noise = noise_cost(behind[at:stop], around.step)
+        if not around.is_stepped:
+            return noise
+        # A level is told once, then what changes.
+        first = noise_cost(behind[at : at + 1], around.step)
+        return min(noise, first + _windows_cost(errors_of(behind[at:stop], around), around))
     reach = max(PREDICTOR_ORDER, *(model.lag for model in around.models))
     spliced = np.concatenate((before[max(0, at - reach) : at], behind[at:stop]))
     return _windows_cost(errors_of(spliced, around)[:, at - stop :], around)

@@ -82,13 +82,23 @@ class FoundFlaw:
 
 @dataclass(frozen=True)
 class Undecided:
-    """A timeline range in which passes differ and nothing tells which of them is right."""
+    """A timeline range in which passes differ and nothing tells which of them is right.
+
+    Args:
+        track: from 0 in tape order.
+        start: first timeline sample.
+        end: first timeline sample behind it.
+        taken: pass whose samples stand.
+        others: the passes that differ from it.
+        is_doubtful: whether it may well be that none of them is right.
+    """
 
     track: int
     start: int
     end: int
     taken: str
     others: tuple[str, ...]
+    is_doubtful: bool = False
 
     @property
     def members(self) -> tuple[str, ...]:

@@ -18,7 +18,7 @@ from assembler.aligner.detecting import MATERIAL_RUNS, PREDICTOR_ORDER
 from assembler.aligner.evidence import border_cost, errors_of, flaw_cost, look_around, sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
 from assembler.aligner.ranges import ranges_of
-from assembler.aligner.structures import cuts_of, rough_borders, structures_of
+from assembler.aligner.structures import busy_borders, cuts_of, rough_borders, structures_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,6 +56,9 @@ LEAST_SURPRISE = 250.0
 FORETOLD_COPY, COPY_COST = "foretold copy", 10.0
 """Such a copy is as likely as sound as it is as a flaw, but for the lag that has to be told."""
 
+NOBODY_MARGIN = 120.0
+"""By how many nats a version of such sound must beat the story that no version is the tape's."""
+
 ODD_RATIO = 3.0
 """A flawed version whose prediction errors have not three times the power of its surroundings' just disagrees."""
 
@@ -80,11 +83,13 @@ class Verdict:
         right: index of the version to take.
         kinds: for each version its flaw; "" for the right one, unless it is only the least bad.
         decided: False where nothing tells the versions apart and the order of trust had to do.
+        is_doubtful: whether it may well be that no version is right.
     """
 
     right: int
     kinds: tuple[str, ...]
     decided: bool
+    is_doubtful: bool = False
 
 
 @dataclass(frozen=True)
@@ -121,8 +126,7 @@ def judge_place(
         _telling_structures(index, versions, place, around, open_ends) for index in range(len(versions))
     ]
     differs = _differs(versions, place)
-    # Where levels are held by nature versions agree in every other half period, which is no border.
-    borders = [] if around.is_stepped else _borders(versions, differs, place, around)
+    borders = _borders(versions, differs, place, around)
     parts = cuts_of(structures, borders, place)
     stories = _Stories(
         versions,
@@ -172,6 +176,9 @@ def _is_flawed_before(version: Int32s, place: Range, captures: Sequence[Int32s],
 
 def _borders(versions: Sequence[Int32s], differs: Bools, place: Range, around: Surroundings) -> list[int]:
     """Return where noise sets in or stops, and where versions begin and cease to agree for a while."""
+    if around.is_stepped:
+        # Where levels are held by nature versions agree in every other half period, which is no border.
+        return [edge for samples in versions for edge in busy_borders(samples, place)]
     usual = ROUGH_SCALES * around.scales[1] * around.step
     borders = [
         edge
@@ -349,11 +356,13 @@ class _Stories:
                 0, tuple(self._kind(number, v, self._nobody) for v in range(self._nobody)), decided=True
             )
         near = [v for v in range(self._nobody) if totals[v] < totals[best] + margin]
-        decided = bool(same[best, near].all()) and bool(totals[best] <= nobody + self._caution * LEAST_MARGIN)
+        lead = -LEAST_MARGIN if not self._around.is_stepped else NOBODY_MARGIN
+        is_doubtful = bool(totals[best] + lead > nobody)
+        decided = bool(same[best, near].all()) and not is_doubtful
         if not decided:
             best = near[0]
         kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]
-        return Verdict(best, tuple(kinds), decided)
+        return Verdict(best, tuple(kinds), decided, is_doubtful)
 
     def _kind(self, number: int, version: int, truth: int) -> str:
         """Return what a version shows in a part if it is flawed there."""

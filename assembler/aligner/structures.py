@@ -50,6 +50,7 @@ OUTSIDE_SAMPLES = 64
 """A block that goes on repeating so far outside a place, where the captures agree, repeats by nature."""
 
 ROUGH_BRIDGE = 48
+LEAST_BUSY = 24
 
 
 @dataclass(frozen=True)
@@ -247,6 +248,14 @@ def rough_borders(samples: Int32s, place: Range, predictor: Float64s, usual: flo
     onsets = [first for first, _ in _rough(piece, predictor, usual)]
     ends = [piece.size - first for first, _ in _rough(piece[::-1], predictor, usual)]
     return [edge + low for edge in (*onsets, *ends) if start < edge + low < end]
+
+
+def busy_borders(samples: Int32s, place: Range) -> list[int]:
+    """Return where a version of sound that holds levels by nature begins and ceases to change all the time."""
+    start, end = place
+    changes = np.diff(samples[start:end]) != 0
+    busy = [(low, high + 1) for low, high in ranges_of(changes, bridge=CHANCE_EQUAL) if high - low >= LEAST_BUSY]
+    return [edge + start for found in busy for edge in found if 0 < edge < end - start]
 
 
 def _rough(piece: Float64s, predictor: Float64s, usual: float) -> list[Range]:

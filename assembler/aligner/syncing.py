@@ -51,7 +51,9 @@ def settle_by_other_tracks(
             left += group
             continue
         kind = _kind(decided, guilty, whole)
-        for place in group:
+        # That one pass is wrong does not make the other right where it looks wrong as well.
+        left += [place for place in group if place.is_doubtful]
+        for place in (place for place in group if not place.is_doubtful):
             found = _cleared(found, place)
             found.append(FoundFlaw(guilty, place.track, kind, place.start, place.end))
     return found, left

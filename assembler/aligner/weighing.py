@@ -98,7 +98,7 @@ def _judge_split(
             if not verdict.decided:
                 names = [passes[index].name for index in members]
                 taken = names.pop(verdict.right)
-                undecided.append(Undecided(track, start, end, taken, tuple(names)))
+                undecided.append(Undecided(track, start, end, taken, tuple(names), verdict.is_doubtful))
     return flaws, undecided
 
 
