@@ -42,7 +42,9 @@ AGREEING_COST = 60.0
 
 LEAST_MARGIN = 24.0
 MARGIN_PER_SAMPLE = 0.05
-"""By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts."""
+STEPPED_MARGIN = 300.0
+"""By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts, and
+most of sound that holds levels by nature."""
 
 ABRUPT_COST = 40.0
 """One pass's flaw ends where another's begins only by chance."""
@@ -56,7 +58,7 @@ LEAST_SURPRISE = 250.0
 FORETOLD_COPY, COPY_COST = "foretold copy", 10.0
 """Such a copy is as likely as sound as it is as a flaw, but for the lag that has to be told."""
 
-NOBODY_MARGIN = 120.0
+NOBODY_MARGIN = 180.0
 """By how many nats a version of such sound must beat the story that no version is the tape's."""
 
 ODD_RATIO = 3.0
@@ -65,7 +67,7 @@ ODD_RATIO = 3.0
 STEPPED_CAUTION = 12.0
 """Sound that holds levels by nature has edges that nothing foretells; so much more is asked of all evidence there."""
 
-DISPLACED_COST = 250.0
+DISPLACED_COST = 265.0
 """What it takes to say, of such sound, that it belongs elsewhere: it need not look odd to be wrong."""
 
 LONG_LEVEL_COST = 40.0
@@ -345,9 +347,11 @@ class _Stories:
     def _verdict(self, number: int, totals: Float64s) -> Verdict:
         start, end = self._parts[number]
         same = self._same[number]
-        margin = self._caution * LEAST_MARGIN
-        if not self._around.is_stepped:
-            margin += MARGIN_PER_SAMPLE * (end - start)
+        margin = (
+            STEPPED_MARGIN
+            if self._around.is_stepped
+            else LEAST_MARGIN + MARGIN_PER_SAMPLE * (end - start)
+        )
         nobody = totals[self._nobody]
         best = int(np.argmin(totals[: self._nobody]))
         # That all are wrong is said only where it is plain; where it is likely, the place is told.
