@@ -348,9 +348,7 @@ class _Stories:
         start, end = self._parts[number]
         same = self._same[number]
         margin = (
-            STEPPED_MARGIN
-            if self._around.is_stepped
-            else LEAST_MARGIN + MARGIN_PER_SAMPLE * (end - start)
+            STEPPED_MARGIN if self._around.is_stepped else LEAST_MARGIN + MARGIN_PER_SAMPLE * (end - start)
         )
         nobody = totals[self._nobody]
         best = int(np.argmin(totals[: self._nobody]))

@@ -254,7 +254,9 @@ def busy_borders(samples: Int32s, place: Range) -> list[int]:
     """Return where a version of sound that holds levels by nature begins and ceases to change all the time."""
     start, end = place
     changes = np.diff(samples[start:end]) != 0
-    busy = [(low, high + 1) for low, high in ranges_of(changes, bridge=CHANCE_EQUAL) if high - low >= LEAST_BUSY]
+    busy = [
+        (low, high + 1) for low, high in ranges_of(changes, bridge=CHANCE_EQUAL) if high - low >= LEAST_BUSY
+    ]
     return [edge + start for found in busy for edge in found if 0 < edge < end - start]
 
 

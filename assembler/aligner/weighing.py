@@ -6,6 +6,7 @@ All positions are timeline samples.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,6 +28,9 @@ if TYPE_CHECKING:
 
 MOST_DIFFERENCES = 20000
 """Differences on one track from which they are told and no longer judged."""
+
+LEAST_TURNS = 4
+"""So often the pass that stands alone changes within a place where no majority is to be trusted."""
 
 LEAST_BEFORE, MOST_BEFORE = 4096, 16384
 """Read before a place, besides its surroundings: where the original of a block played twice may stand."""
@@ -64,12 +68,16 @@ def weigh_track(
     """
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
+    contested = _contested(passes, track, notes)
     for index, ranges in notes.outvoted.items():
-        for place in _one_place_each(merged(ranges, bridge=BRIDGE_SAMPLES)):
+        for place in _one_place_each(merged(without(merged(ranges), contested), bridge=BRIDGE_SAMPLES)):
             found, open_places = _judge_outvoted(passes, track, index, place, step)
             flaws += found
             undecided += open_places
-    for members, ranges in notes.split.items():
+    split = {members: without(merged(ranges), contested) for members, ranges in notes.split.items()}
+    if contested:
+        split.setdefault(tuple(range(len(passes))), []).extend(contested)
+    for members, ranges in split.items():
         if not is_unlike(notes, *members[:2]):
             found, open_places = _judge_split(passes, track, members, ranges, step)
             flaws += found
@@ -79,6 +87,27 @@ def weigh_track(
     alone, agreeing = weigh_runs(passes, track, notes, known, step, full_scale)
     alone += _not_known(flaws_alone(passes, track, step), flaws + alone)
     return Weighed(joined_flaws(flaws + alone), undecided, agreeing)
+
+
+def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> list[Range]:
+    """Return places in which now one pass stands alone and now another: several are flawed and agree by chance.
+
+    There no majority means anything.
+    """
+    losses = sorted(
+        (start, end, index) for index, ranges in notes.outvoted.items() for start, end in merged(ranges)
+    )
+    if len({index for _, _, index in losses}) < 2 or len(losses) > MOST_DIFFERENCES:
+        return []
+    turns = [
+        (max(start, end - MOST_GAP_SAMPLES), min(after, behind + MOST_GAP_SAMPLES))
+        for (start, end, loser), (behind, after, other) in pairwise(losses)
+        if loser != other and behind - end <= MOST_GAP_SAMPLES
+    ]
+    places = merged(turns)
+    counts = [sum(low <= start < high for start, _ in turns) for low, high in places]
+    often = [place for place, count in zip(places, counts, strict=True) if count >= LEAST_TURNS]
+    return [place for place in often if not any(without([place], one.covered(track)) for one in passes)]
 
 
 def _judge_split(
