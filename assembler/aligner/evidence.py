@@ -52,7 +52,7 @@ LINE_REACH, LINE_COST = 8, 6.0
 """A line on which all samples lie exactly, rounded in one way, leaves nothing to tell but its ends and the way; they
 may lie a little outside of where captures differ."""
 KIND_COSTS = {"mute": 1.0, "hold": 2.0, "straight": 6.0, "repeat": 10.0}
-NOISE_COST, NOISE_COST_PER_WINDOW = 6.0, 3.0
+NOISE_COST, NOISE_COST_PER_WINDOW = 2.0, 3.0
 """What it takes to say which flaw it is: a lag, a line's ends, a level of noise (and no less than sound's windows)."""
 
 LEVEL_SAMPLES, LEVEL_COST = 64, 16.0
@@ -130,7 +130,7 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
     linear = [_rated(model, agreed, is_agreed, sides, step) for model in fitted]
     least = min(cost for _, cost in linear)
     past = agreed[max(0, place[0] - PERIODS_SAMPLES) : place[0]]
-    lag = _period(past)
+    lag = period_of(past)
     specials = [_rated(Model(np.ones(1), 0), agreed, is_agreed, sides, step)]
     if lag:
         where = [(max(0, place[0] - FIT_SAMPLES - lag), place[0])]
@@ -167,7 +167,7 @@ def _rated(
     return replace(model, scales=np.unique(np.array(scales))), float(np.mean(costs))
 
 
-def _period(sound: Int32s) -> int:
+def period_of(sound: Int32s) -> int:
     """Return the lag at which nearly all samples repeat exactly, far more than neighbours do; 0 where there is none."""
     half = sound.size // 2
     held = float(np.mean(np.diff(sound) == 0)) if half > LEAST_LAG else 1.0
@@ -365,10 +365,14 @@ def _line_cost(samples: Int32s, part: Range) -> float:
 def noise_cost(samples: Int32s, step: int) -> float:
     """Return what it costs to write samples down as noise without memory, at the level it happens to have.
 
-    Longer noise may change its level once: two flaws of one capture may follow each other.
+    Longer noise may change its level once, or from window to window: flaws of one capture may follow each other.
     """
     squares = (samples / step) ** 2
+    edges = np.arange(0, samples.size, WINDOW_SAMPLES)
+    sizes = np.diff(np.append(edges, samples.size))
+    windows = float((sizes * _noise_nats(np.add.reduceat(squares, edges) / sizes)).sum())
     one = samples.size * _noise_nats(float(np.mean(squares)))
+    one = min(one, windows + NEXT_SCALE_COST * edges.size)
     ends = np.arange(LEVEL_SAMPLES, samples.size - LEVEL_SAMPLES, LEVEL_SAMPLES)
     if not ends.size:
         return one

@@ -91,6 +91,8 @@ class Undecided:
         taken: pass whose samples stand.
         others: the passes that differ from it.
         is_doubtful: whether it may well be that none of them is right.
+        silent: the pass that holds nothing but zeros in the whole place and beside it, where there is one.
+        place: the whole place, where this is a part of one; by that what other tracks show is compared.
     """
 
     track: int
@@ -99,6 +101,8 @@ class Undecided:
     taken: str
     others: tuple[str, ...]
     is_doubtful: bool = False
+    silent: str = ""
+    place: Range = (0, 0)
 
     @property
     def members(self) -> tuple[str, ...]:

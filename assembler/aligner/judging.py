@@ -15,7 +15,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.detecting import MATERIAL_RUNS, PREDICTOR_ORDER
-from assembler.aligner.evidence import border_cost, errors_of, flaw_cost, look_around, sound_cost
+from assembler.aligner.evidence import (
+    PERIODS_SAMPLES,
+    border_cost,
+    errors_of,
+    flaw_cost,
+    look_around,
+    period_of,
+    sound_cost,
+)
 from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
 from assembler.aligner.ranges import ranges_of
 from assembler.aligner.structures import busy_borders, cuts_of, rough_borders, structures_of
@@ -39,6 +47,9 @@ FLAW_COST = 12.0
 
 AGREEING_COST = 60.0
 """Two captures that agree are both wrong only where that is beyond doubt: no model of sound is."""
+
+STEPPED_AGREEING = 360.0
+"""Where sound has two levels, two flawed captures agree on every other sample."""
 
 LEAST_MARGIN = 24.0
 MARGIN_PER_SAMPLE = 0.05
@@ -156,13 +167,15 @@ def _telling_structures(
         samples, around.agreed, others, place, around.step, open_ends, is_stepped=around.is_stepped
     )
     errors = errors_of(samples, around)
-    foretold = [
-        one.kind == "repeat" and sound_cost(samples, errors, (one.start, one.end), around) < LEAST_SURPRISE
-        for one in found
-    ]
+
+    def is_foretold(one: Structure) -> bool:
+        # A note of a pulse wave between rests stands for its own surroundings: it repeats itself.
+        is_cheap = sound_cost(samples, errors, (one.start, one.end), around) < LEAST_SURPRISE
+        return is_cheap or period_of(samples[one.start : one.end][-PERIODS_SAMPLES:]) > 0
+
     return [
-        replace(one, kind=FORETOLD_COPY) if is_foretold else one
-        for one, is_foretold in zip(found, foretold, strict=True)
+        replace(one, kind=FORETOLD_COPY) if one.kind == "repeat" and is_foretold(one) else one
+        for one in found
     ]
 
 
@@ -288,8 +301,9 @@ class _Stories:
 
     def _falling(self) -> Float64s:
         """Return what it costs each version to be flawed from here on; that several captures are alike, more."""
-        cost = FLAW_COST * self._holders + AGREEING_COST * (self._holders - 1)
-        return np.asarray(self._caution * cost, np.float64)
+        agreeing = STEPPED_AGREEING if self._around.is_stepped else AGREEING_COST
+        cost = self._caution * FLAW_COST * self._holders + agreeing * (self._holders - 1)
+        return np.asarray(cost, np.float64)
 
     def _entering(self, number: int) -> Float64s:
         """Return what it costs to go into a part, shape (states before, states in it); first part: one row."""

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 from assembler.aligner.findings import FoundFlaw
@@ -26,6 +27,7 @@ BORDER_SAMPLES = 64
 """At the borders of a flaw some of its samples may be right by chance."""
 
 LEAST_TRACKS = 2
+LEAST_SILENT, BORDER_STEP = 3, 8
 
 
 def settle_by_other_tracks(
@@ -38,13 +40,13 @@ def settle_by_other_tracks(
         undecided: of all tracks, in order.
         bridge: undecided places closer than this on one track are one, and stand or fall together.
     """
-    decided = list(flaws)
-    for place in undecided:
+    found, open_places = _settle_noise_in_silence(flaws, undecided)
+    decided = found
+    for place in open_places:
         decided = _cleared(decided, place)
     by_pass = _flawed_ranges(decided)
-    found = list(flaws)
     left: list[Undecided] = []
-    for group in _groups(undecided, bridge):
+    for group in _groups(open_places, bridge):
         whole = (group[0].start, max(place.end for place in group))
         guilty = _guilty(group[0], whole, by_pass)
         if guilty is None:
@@ -57,6 +59,38 @@ def settle_by_other_tracks(
             found = _cleared(found, place)
             found.append(FoundFlaw(guilty, place.track, kind, place.start, place.end))
     return found, left
+
+
+def _settle_noise_in_silence(
+    flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided]
+) -> tuple[list[FoundFlaw], list[Undecided]]:
+    """Return flaws and undecided places, those decided where several silent tracks show something at once.
+
+    Whether a pass is silent because it was muted, nothing tells on one track. But sound does not set in on several
+    tracks at one sample, out of silence, and stop at one sample; what is thrown in does.
+    """
+    tracks: dict[tuple[str, tuple[str, ...], int, int], set[int]] = {}
+    for place in undecided:
+        if place.silent:
+            tracks.setdefault(_silence_key(place), set()).add(place.track)
+    found, left = list(flaws), []
+    for place in undecided:
+        mates: set[int] = set()
+        for early, late in product((-1, 0, 1), repeat=2):
+            mates |= tracks.get(_silence_key(place, early, late), set())
+        if not place.silent or len(mates) < LEAST_SILENT or len(place.members) > 2:
+            left.append(place)
+            continue
+        guilty = next(name for name in place.members if name != place.silent)
+        found = _cleared(found, place)
+        found.append(FoundFlaw(guilty, place.track, "burst", place.start, place.end))
+    return found, left
+
+
+def _silence_key(place: Undecided, early: int = 0, late: int = 0) -> tuple[str, tuple[str, ...], int, int]:
+    """Return what noise on several silent tracks has in common: the first and last samples of noise may be zero."""
+    start, end = (edge // BORDER_STEP for edge in place.place)
+    return place.silent, place.members, start + early, end + late
 
 
 def _groups(undecided: Sequence[Undecided], bridge: int) -> list[list[Undecided]]:

@@ -32,6 +32,9 @@ MOST_DIFFERENCES = 20000
 LEAST_TURNS = 4
 """So often the pass that stands alone changes within a place where no majority is to be trusted."""
 
+SILENT_SAMPLES = 48
+"""Zeros on each side of a place, 1 ms at 48 kHz, by which a pass is silent there."""
+
 LEAST_BEFORE, MOST_BEFORE = 4096, 16384
 """Read before a place, besides its surroundings: where the original of a block played twice may stand."""
 
@@ -122,13 +125,33 @@ def _judge_split(
         coarse = merged(ranges, bridge=LONGEST_JUDGED)
         return [], [Undecided(track, start, end, taken, tuple(others)) for start, end in coarse]
     for place in places:
-        for (start, end), verdict in _judge_place(passes, track, members, place, step):
+        parts = _judge_place(passes, track, members, place, step)
+        silent = ""
+        if not all(verdict.decided for _, verdict in parts):
+            silent = _silent_pass(passes, track, members, place)
+        for (start, end), verdict in parts:
             flaws += _flaws_of(passes, track, members, verdict, (start, end))
             if not verdict.decided:
                 names = [passes[index].name for index in members]
                 taken = names.pop(verdict.right)
-                undecided.append(Undecided(track, start, end, taken, tuple(names), verdict.is_doubtful))
+                undecided.append(
+                    Undecided(track, start, end, taken, tuple(names), verdict.is_doubtful, silent, place)
+                )
     return flaws, undecided
+
+
+def _silent_pass(passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], place: Range) -> str:
+    """Return the pass that holds nothing but zeros in a place and beside it; "" where none does."""
+    beside = place[0] - SILENT_SAMPLES, place[1] + SILENT_SAMPLES
+    if place[1] - place[0] > LONGEST_JUDGED:
+        return ""
+    silent = [
+        passes[index].name
+        for index in members
+        if not without([beside], passes[index].covered(track))
+        and not passes[index].samples(track, *beside).any()
+    ]
+    return silent[0] if len(silent) == 1 else ""
 
 
 def _doubted(
