@@ -195,3 +195,23 @@ def test_a_flaw_that_only_one_pass_covers_is_told() -> None:
     # The line may touch the sound beside it by chance.
     assert (start, end) == pytest.approx((at, at + 100), abs=2)
     assert _told(_compare(TAPE, short)) == []
+
+
+def test_a_rest_beside_a_burst_is_no_mute() -> None:
+    """Sound that has died away is loud at its edge only by the burst; the other pass shows the rest as it is."""
+    tape = TAPE.copy()
+    tape[0, 70_000:90_000] = np.rint(tape[0, 70_000:90_000] * np.linspace(1, 0, 20_000))
+    tape[0, 90_000:100_000] = 0
+    burst = tape.copy()
+    burst[0, 88_000:92_000] = np.random.default_rng(5).integers(-9000, 9000, 4000)
+    findings = _compare(burst, tape)
+    assert [one for one in _told(findings) if one[3] > 92_000] == []
+    assert findings.agreeing_flaws == ()
+
+
+def test_a_long_burst_is_told_as_one() -> None:
+    """However many parts it was judged in, and though now and then its samples are right by chance."""
+    burst = TAPE.copy()
+    burst[0, 60_000:75_000] = np.random.default_rng(6).integers(-9000, 9000, 15_000)
+    burst[0, 66_000:66_004] = TAPE[0, 66_000:66_004]
+    assert _told(_compare(TAPE, burst)) == [("P2", "burst", 60_000, 75_000)]

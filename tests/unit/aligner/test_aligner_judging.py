@@ -199,3 +199,33 @@ def test_overlapping_flaws_are_judged_in_parts() -> None:
     assert _at(parts, START + 100) == Verdict(1, ("mute", ""), decided=True)
     assert _at(parts, START + 500) == Verdict(0, ("mute", "hold"), decided=True)
     assert _at(parts, START + 800) == Verdict(0, ("", "hold"), decided=True)
+
+
+def test_a_line_over_a_fading_tone_is_told() -> None:
+    """A few steps of sound run nearly straight; what lies exactly on a line between its ends was made from them."""
+    seconds = np.arange(12_000) / 48_000
+    right = np.rint(9 * np.exp(-3 * seconds) * np.sin(2 * np.pi * 130 * seconds)).astype(np.int32)
+    line = _flawed("straight", right, START + 170)
+    place = (START + 2, START + 168)
+    assert _verdict(line, right, place) == Verdict(1, ("straight", ""), decided=True)
+
+
+def test_noise_that_changes_its_level_is_no_sound() -> None:
+    """A burst in a burst, over noise of a few steps, may be told as undecided, but is never taken for the sound."""
+    rng = np.random.default_rng(41)
+    right = np.rint(rng.normal(scale=2.4, size=14_000)).astype(np.int32)
+    burst = right.copy()
+    burst[START : START + 4700] = rng.integers(-900, 900, 4700)
+    burst[START + 2600 : START + 2632] = rng.integers(-22_000, 22_000, 32)
+    verdict = _verdict(burst, right, (START, START + 4700))
+    assert verdict.right == 1 or not verdict.decided
+
+
+def test_of_two_flaws_in_a_square_wave_neither_passes_for_sound() -> None:
+    """A mute inside another pass's held level is as wrong as that: the place is told, not decided."""
+    right = np.tile(np.repeat(np.array([9000, -9000], np.int32), 47), 130)[:12_000]
+    held, muted = _flawed("hold", right, START + 3000), right.copy()
+    muted[START + 1000 : START + 1092] = 0
+    parts = judge_place([held, muted], (START, START + 3000), 1)
+    assert _at(parts, START + 500) == Verdict(1, ("hold", ""), decided=True)
+    assert not _at(parts, START + 1040).decided

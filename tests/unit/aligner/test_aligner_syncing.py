@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from assembler.aligner.findings import FoundFlaw, Undecided
 from assembler.aligner.syncing import settle_by_other_tracks
 
@@ -59,3 +61,50 @@ def test_parts_of_one_place_stand_or_fall_together() -> None:
         (1000, 1300),
         (1600, 2000),
     }
+
+
+def test_a_place_decided_in_part_has_the_borders_of_the_whole() -> None:
+    """The same pass is flawed up to the open part on this track: both together are what the other tracks show."""
+    open_part = Undecided(5, 1500, 2000, "A1", ("A2",))
+    flaws, left = settle_by_other_tracks(
+        [_lost("A1", 0), _lost("A1", 3), _lost("A1", 5, end=1500)], [open_part], 1024
+    )
+    assert left == []
+    assert FoundFlaw("A1", 5, "mute", 1500, 2000) in flaws
+
+
+def test_a_flaw_of_the_other_pass_that_ends_here_keeps_a_place_open() -> None:
+    """It may well reach into the place; then neither pass is right there."""
+    other = _lost("A2", 5, start=1990, end=2400)
+    flaws = [_lost("A1", 0), _lost("A1", 3), other]
+    assert settle_by_other_tracks(flaws, [OPEN], 1024) == (flaws, [OPEN])
+
+
+def test_a_doubtful_place_stays_open() -> None:
+    """That one pass lost sync does not make the other one right where it looks wrong as well."""
+    doubtful = replace(OPEN, is_doubtful=True)
+    assert settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3)], [doubtful], 1024)[1] == [doubtful]
+
+
+def test_three_passes_that_differ_are_not_settled() -> None:
+    """That one of three lost sync says nothing of the other two."""
+    three = replace(OPEN, others=("A2", "A3"))
+    assert settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3)], [three], 1024)[1] == [three]
+
+
+def _noise(track: int, start: int = 1000, end: int = 2000) -> Undecided:
+    return Undecided(track, start, end, "A1", ("A2",), silent="A1", place=(start, end))
+
+
+def test_noise_between_the_same_samples_of_silent_tracks_is_a_flaw() -> None:
+    """Sound does not set in on three tracks at one sample out of silence, and stop at one sample."""
+    places = [_noise(0), _noise(2, 1002, 1999), _noise(7, 1000, 2001)]
+    flaws, left = settle_by_other_tracks([], places, 1024)
+    assert left == []
+    assert {(one.pass_name, one.kind, one.track) for one in flaws} == {("A2", "burst", t) for t in (0, 2, 7)}
+
+
+def test_sound_that_sets_in_at_its_own_time_on_each_track_is_not_noise() -> None:
+    """A mute over several notes differs from each for as long as that sounds."""
+    places = [_noise(0), _noise(2, 1100, 2000), _noise(7, 1000, 1900)]
+    assert settle_by_other_tracks([], places, 1024) == ([], places)
