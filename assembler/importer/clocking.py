@@ -22,6 +22,7 @@ _NOTE_KINDS: Final = {
     "restart": "timecode_jump",
     "reverse": "timecode_jump",
     "count": "undecided",
+    "count_open": "undecided",
 }
 """What the log shows, as a note; everything else is of the kind "other"."""
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Self
 from assembler.errors import CaptureError
 from assembler.importer.audio import PassAudio
 from assembler.importer.clocking import clock_notes
+from assembler.importer.counts import CountedPass, settle_counts
 from assembler.importer.notes import Note
 from assembler.importer.placing import find_position
 from assembler.importer.settling import settle_positions
@@ -80,7 +81,9 @@ def import_session(sheet: Sheet, advance: Callable[[float], None] = lambda _: No
         for count, one in enumerate(sheet.passes):
             passes.append(_open_pass(sheet, one, reels[one.reel], opened))
             advance((count + 1) / len(sheet.passes))
-        positions = settle_positions([one.found for one in passes], sheet.session)
+        counted = [CountedPass(one.name, one.reel.name, one.found) for one in passes]
+        found = settle_counts(counted, frame_rate(sheet.session.frame_rate))
+        positions = settle_positions(found, sheet.session)
         imported = [_place(sheet, *both) for both in zip(passes, positions, strict=True)]
         opened.pop_all()
     return ImportedSession(sheet, tuple(_past_midnight(imported, sheet)))

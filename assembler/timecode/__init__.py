@@ -1,6 +1,7 @@
 """Timecode: frame rates and labels, MIDI timecode logs, linear timecode, and what clock a log kept."""
 
 from assembler.timecode.clock import ClockDraft, ClockFit, ClockStretch, draft_clock, fit_clock, settle_clocks
+from assembler.timecode.counting import Count, answer_count
 from assembler.timecode.csvlog import read_csv_log
 from assembler.timecode.ltc import LtcLog, decode_ltc, encode_ltc, ltc_points
 from assembler.timecode.messages import Finding, FullFrame, MidiLog
@@ -36,12 +37,14 @@ __all__ = [
     "ClockDraft",
     "ClockFit",
     "ClockStretch",
+    "Count",
     "Finding",
     "FrameRate",
     "FullFrame",
     "LtcLog",
     "MidiLog",
     "TimecodePoints",
+    "answer_count",
     "decode_ltc",
     "decode_quarter_frames",
     "draft_clock",

@@ -23,6 +23,7 @@ from assembler.timecode.stretches import KNOWN_RATIOS, Stretches, sort_into_stre
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assembler.timecode.counting import Count
     from assembler.timecode.mtc import TimecodePoints
     from assembler.timecode.rates import FrameRate
     from assembler.timecode.sharing import Shared
@@ -109,6 +110,7 @@ class ClockDraft:
         missing_share: share of quarter frames that are missing.
         verdict: as in `ClockFit`.
         findings: all but the slips.
+        count: what the log shows of whether it drops frames; None if that was not looked at.
     """
 
     line: LineFit
@@ -119,6 +121,7 @@ class ClockDraft:
     missing_share: float
     verdict: str
     findings: tuple[Finding, ...]
+    count: Count | None = None
 
 
 def draft_clock(
@@ -146,6 +149,7 @@ def draft_clock(
         missing_share=_missing_share(stretches),
         verdict=verdict,
         findings=(*points.findings, *stretches.findings, *told),
+        count=points.count,
     )
 
 

@@ -19,7 +19,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.counting import find_minutes, tell_contradiction, tell_count
+from assembler.timecode.counting import find_minutes, tell_contradiction, tell_count, weigh_count
 from assembler.timecode.messages import (
     CHECK_RATE,
     OTHER_SOURCES,
@@ -39,6 +39,7 @@ from assembler.timecode.rates import (
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Bytes, Float64s, Int64s
+    from assembler.timecode.counting import Count
     from assembler.timecode.rates import FrameRate
 
 _PIECES: Final = 8
@@ -75,6 +76,7 @@ class TimecodePoints:
         findings: those of the log, and what was odd about its timecode.
         two_sided: whether points err both ways, as those of a stripe do; else they are late, never early.
         common_error_seconds: standard deviation of what all points of a two-sided log may be off by alike.
+        count: what the log shows of whether it drops frames; None if that was not looked at.
     """
 
     seconds: Float64s
@@ -86,6 +88,7 @@ class TimecodePoints:
     findings: tuple[Finding, ...]
     two_sided: bool = False
     common_error_seconds: float = 0.0
+    count: Count | None = None
 
 
 @dataclass(frozen=True)
@@ -151,7 +154,8 @@ def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
     if not believed.start.size:
         raise TimecodeLogError(_explain_nothing(log, readings, reverse_seconds, rate))
     code = int(np.bincount(believed.code, minlength=4).argmax())
-    findings += _tell_count(readings, seconds, code, rate)
+    count, told = _weigh_count(readings, seconds, code, rate)
+    findings += told
     findings += _tell_refused(readings.start.size - believed.start.size)
     findings += _tell_locates(log, float(seconds[believed.start[0]]))
     index, quarters = _explain_pieces(messages, believed, rate)
@@ -163,6 +167,7 @@ def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
         reverse_seconds=reverse_seconds,
         tick_seconds=log.tick_seconds,
         findings=shorten_findings([*log.findings, *findings]),
+        count=count,
     )
 
 
@@ -379,17 +384,19 @@ def _explain_readings(labels: Labels, rate: FrameRate, cure: str) -> str:
     return f"{count} readings, none with a label that exists at rate {rate.name}, the first {first}; {advice}"
 
 
-def _tell_count(readings: _Readings, seconds: Float64s, code: int, rate: FrameRate) -> list[Finding]:
-    """Tell where rate code or labels say another count than the sheet does."""
+def _weigh_count(
+    readings: _Readings, seconds: Float64s, code: int, rate: FrameRate
+) -> tuple[Count, list[Finding]]:
+    """Return how rate code and labels count against the sheet, with what is to be told of it."""
     follows = (np.diff(readings.place) == _PIECES) & (np.diff(readings.run) == 0)
     minutes = find_minutes(readings.labels, follows, _READING_FRAMES, seconds[readings.start])
-    if code == _CODE_OF_RATE[rate.name]:
-        return tell_count(minutes, None, rate)
     says = f"the log's rate code is {code} ({_NAME_OF_CODE[code]})"
-    if code in _CODES_OF_30:
-        return tell_count(minutes, says, rate)
-    # Whether frames are dropped is no question of this code, and its speed was held against the sheet's.
-    return [tell_contradiction(says, rate), *tell_count(minutes, None, rate)]
+    agrees = code == _CODE_OF_RATE[rate.name]
+    # Whether frames are dropped is no question of another code, and its speed was held against the sheet's.
+    is_asked = not agrees and code in _CODES_OF_30
+    count = weigh_count(minutes, says if is_asked else None, rate)
+    told = [] if agrees or is_asked else [tell_contradiction(says, rate)]
+    return count, [*told, *tell_count(count, rate)]
 
 
 def _tell_refused(count: int) -> list[Finding]:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from assembler.timecode.counting import count_left_out
 from assembler.timecode.messages import Finding
 from assembler.timecode.rates import format_label
 
@@ -40,6 +41,8 @@ _PILOT_QUARTERS: Final = 120
 _LEAST_POINTS: Final = 16
 # Missing timecode shorter than this only counts in the missing share.
 _GAP_SECONDS: Final = 0.25
+# A change that a wrong count explains is that many frames but for lateness.
+_COUNT_FRAMES: Final = 0.5
 
 
 @dataclass(frozen=True)
@@ -77,7 +80,12 @@ def sort_into_stretches(points: TimecodePoints, rate: FrameRate) -> Stretches:
     half_frame = 0.5 / float(rate.exact)
     kept, groups = _group(deviations, half_frame)
     seconds, frames, deviations = points.seconds[kept], points.frames[kept], deviations[kept]
-    findings = _tell_gaps(seconds, groups) + _tell_borders(seconds, frames, deviations, groups, rate)
+    changes = _find_changes(seconds, frames, deviations, groups, rate)
+    if points.count is not None and points.count.is_wrong:
+        # What a person is told of the count explains them; between them the tape ran on.
+        changes = [change for change in changes if not _is_by_count(change, rate)]
+    borders = np.array([change.place for change in changes], dtype=np.int64)
+    findings = _tell_gaps(seconds, borders) + [_tell_change(change, rate) for change in changes]
     dropped = points.seconds.size - seconds.size
     if dropped:
         findings.append(
@@ -136,9 +144,9 @@ def _group(deviations: Float64s, half_frame: float) -> tuple[Bools, Int64s]:
     return kept, np.asarray(np.cumsum(groups), dtype=np.int64)
 
 
-def _tell_gaps(seconds: Float64s, groups: Int64s) -> list[Finding]:
+def _tell_gaps(seconds: Float64s, borders: Int64s) -> list[Finding]:
     pauses = np.diff(seconds)
-    places = np.flatnonzero((pauses > _GAP_SECONDS) & (np.diff(groups) == 0))
+    places = np.setdiff1d(np.flatnonzero(pauses > _GAP_SECONDS), borders)
     return [
         Finding(
             "timecode_gap",
@@ -149,21 +157,57 @@ def _tell_gaps(seconds: Float64s, groups: Int64s) -> list[Finding]:
     ]
 
 
-def _tell_borders(
+@dataclass(frozen=True)
+class _Change:
+    """What lies between two stretches.
+
+    Args:
+        place: the last point before it, as an index.
+        seconds: log time of the first point behind it.
+        pause: seconds between the two.
+        before: frame of the one.
+        after: frame of the other.
+        size: how far timecode moved against the log, in frames.
+    """
+
+    place: int
+    seconds: float
+    pause: float
+    before: int
+    after: int
+    size: float
+
+
+def _find_changes(
     seconds: Float64s, frames: Float64s, deviations: Float64s, groups: Int64s, rate: FrameRate
-) -> list[Finding]:
-    findings = []
-    for place in np.flatnonzero(np.diff(groups)):
-        pause = float(seconds[place + 1] - seconds[place])
-        change = float(deviations[place] - deviations[place + 1]) * float(rate.exact)
-        before, after = (format_label(int(frames[index]), rate) for index in (place, place + 1))
-        where = f"from {before} to {after}, {change:+.2f} frames against the log"
-        kind, text = "timecode_jump", f"timecode jumps {where}: the tape was cut, or many samples were lost"
-        if change < 0:
-            text = f"timecode jumps back {where}"
-        if pause > _GAP_SECONDS:
-            kind, text = "restart", f"the machine stopped and started again {where}, {pause:.2f} s later"
-        if frames[place + 1] < frames[place] - 1:
-            text += ". What it played twice is used once; to use both, cut the capture there into two passes"
-        findings.append(Finding(kind, float(seconds[place + 1]), text))
-    return findings
+) -> list[_Change]:
+    return [
+        _Change(
+            place=int(place),
+            seconds=float(seconds[place + 1]),
+            pause=float(seconds[place + 1] - seconds[place]),
+            before=int(frames[place]),
+            after=int(frames[place + 1]),
+            size=float(deviations[place] - deviations[place + 1]) * float(rate.exact),
+        )
+        for place in np.flatnonzero(np.diff(groups))
+    ]
+
+
+def _is_by_count(change: _Change, rate: FrameRate) -> bool:
+    """Return whether another count than the sheet's makes just this change: two frames a minute but the tenth."""
+    expected = count_left_out(change.before, change.after, rate)
+    return expected != 0 and abs(change.size - expected) < _COUNT_FRAMES
+
+
+def _tell_change(change: _Change, rate: FrameRate) -> Finding:
+    before, after = (format_label(frame, rate) for frame in (change.before, change.after))
+    where = f"from {before} to {after}, {change.size:+.2f} frames against the log"
+    kind, text = "timecode_jump", f"timecode jumps {where}: the tape was cut, or many samples were lost"
+    if change.size < 0:
+        text = f"timecode jumps back {where}"
+    if change.pause > _GAP_SECONDS:
+        kind, text = "restart", f"the machine stopped and started again {where}, {change.pause:.2f} s later"
+    if change.after < change.before - 1:
+        text += ". What it played twice is used once; to use both, cut the capture there into two passes"
+    return Finding(kind, change.seconds, text)

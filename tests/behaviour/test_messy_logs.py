@@ -229,6 +229,33 @@ def test_a_drop_code_against_the_sheet_needs_a_person_unless_labels_tell(
     assert "2 (30 drop frame), the sheet's frame_rate is 30: the sheet is followed" in told["text"]
 
 
+def add_coded(layout: Layout, name: str, tape: Int32s, first_second: int) -> None:
+    """Add a pass of reel A of some seconds of a tape that begins at 01:00:00:00, logged with the code of drop frame."""
+    layout.add_pass(name, "A", tape, "x")
+    del layout.passes[-1]["timecode"]
+    count = round(tape.shape[0] / RATE * 120)
+    data = encode_quarter_stream(432000 + first_second * 120, count, THIRTY, 2)
+    rows = [f"{index / 120:.6f},F1 {byte:02X}" for index, byte in enumerate(data.tolist())]
+    log = layout.folder / "captures" / name / "timecode.csv"
+    log.write_text("\n".join(["seconds,bytes", *rows, ""]), encoding="ascii")
+
+
+def test_a_short_retake_is_answered_by_the_long_pass(tmp_path: Path, capsys: Capsys) -> None:
+    """Where a long pass goes over a minute, a short retake's rate code is one plain line and asks nobody."""
+    tape = make_tape(64, 1)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One"])
+    add_coded(layout, "A1", tape, 0)
+    add_coded(layout, "A2", tape[20 * RATE : 26 * RATE], 20)
+    status, record, notes = check(layout, capsys)
+    assert status == 0, notes
+    (told,) = (note for note in record["notes"] if note["pass"] == "A2" and "rate code" in note["text"])
+    assert told["kind"] == "other"
+    assert told["text"].endswith(
+        "the sheet is followed; A1 of the same reel bears it out, at the start of 1 minute"
+    )
+
+
 def add_far(layout: Layout, hours: int, reel: str = "B") -> None:
     """Add a reel of one pass that is placed this many hours after the first one."""
     layout.add_reel(reel, [f"Of {reel}"])

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.counting import find_minutes, tell_count
+from assembler.timecode.counting import find_minutes, tell_count, weigh_count
 from assembler.timecode.ltc.word import (
     are_even,
     get_colour_flags,
@@ -25,7 +25,7 @@ from assembler.timecode.rates import describe_missing, labels_exist, labels_to_f
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
-    from assembler.timecode.counting import MinutesPassed
+    from assembler.timecode.counting import Count
     from assembler.timecode.ltc.cells import Words
     from assembler.timecode.rates import FrameRate
 
@@ -111,23 +111,31 @@ def _confirm(words: Words, frames: Int64s, rate: FrameRate) -> Bools:
     return np.asarray(supported | alone, dtype=np.bool_)
 
 
-def find_word_minutes(words: Words, sample_rate: int) -> MinutesPassed:
-    """Return the starts of minutes that words show, believed or not: a count may have labels that the sheet's lacks."""
+def weigh_words(words: Words, believed: Words, sample_rate: int, rate: FrameRate) -> Count:
+    """Return what a stripe shows of whether it drops frames.
+
+    Args:
+        words: all of them: another count than the sheet's may have labels that this lacks.
+        believed: those whose flags tell.
+        sample_rate: samples in a second.
+        rate: of the sheet.
+    """
     labels, decimal = words_to_labels(words.words)
     steps, near = _count_steps(words)
     follows = near & (np.abs(steps) == 1) & decimal[1:] & decimal[:-1]
-    return find_minutes(labels, follows, 1, words.starts / sample_rate)
+    minutes = find_minutes(labels, follows, 1, words.starts / sample_rate)
+    wrong = get_drop_flags(believed.words) != rate.drop
+    is_contrary = 2 * int(wrong.sum()) > wrong.size
+    return weigh_count(minutes, f"the drop-frame flag is {_flag_state(rate)}" if is_contrary else None, rate)
 
 
-def tell_words(
-    words: Words, refused: int, minutes: MinutesPassed, rate: FrameRate, sample_rate: int
-) -> list[Finding]:
+def tell_words(words: Words, refused: int, count: Count, rate: FrameRate, sample_rate: int) -> list[Finding]:
     """Return what is odd about believed words, and what their user bits say.
 
     Args:
         words: those believed.
         refused: how many were not.
-        minutes: what all words show of their count.
+        count: what the stripe shows of whether it drops frames.
         rate: of the sheet.
         sample_rate: samples in a second.
     """
@@ -135,7 +143,9 @@ def tell_words(
     if refused:
         text = f"{refused} words of linear timecode contradict their neighbours or the rate; not used"
         findings.append(Finding("unread", None, text))
-    findings += _tell_drop_flags(words, minutes, rate, sample_rate)
+    findings += tell_count(count, rate)
+    if count.says is None:
+        findings += _tell_odd_flags(words, rate, sample_rate)
     if get_colour_flags(words.words).any():
         findings.append(Finding("colour_flag", None, "the colour-frame flag is set"))
     odd = ~are_even(words.words)
@@ -145,18 +155,20 @@ def tell_words(
     return findings + _tell_user_bits(words, sample_rate)
 
 
-def _tell_drop_flags(
-    words: Words, minutes: MinutesPassed, rate: FrameRate, sample_rate: int
-) -> list[Finding]:
+def _flag_state(rate: FrameRate) -> str:
+    """Return how a drop-frame flag stands that contradicts the sheet."""
+    return "not set" if rate.drop else "set"
+
+
+def _tell_odd_flags(words: Words, rate: FrameRate, sample_rate: int) -> list[Finding]:
     wrong = get_drop_flags(words.words) != rate.drop
-    state = "not set" if rate.drop else "set"
-    if 2 * int(wrong.sum()) > wrong.size:
-        return tell_count(minutes, f"the drop-frame flag is {state}", rate)
-    findings = tell_count(minutes, None, rate)
-    if wrong.any():
-        text = f"the drop-frame flag is {state} in {int(wrong.sum())} of {wrong.size} words; the others are followed"
-        findings.append(_place(text, "drop_flag", words, wrong, sample_rate))
-    return findings
+    if not wrong.any():
+        return []
+    text = (
+        f"the drop-frame flag is {_flag_state(rate)} in {int(wrong.sum())} of {wrong.size} words; "
+        "the others are followed"
+    )
+    return [_place(text, "drop_flag", words, wrong, sample_rate)]
 
 
 def _place(text: str, kind: str, words: Words, chosen: Bools, sample_rate: int) -> Finding:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeError, TimecodeLogError
-from assembler.timecode.ltc.believing import believe_words, find_word_minutes, tell_words
+from assembler.timecode.ltc.believing import believe_words, tell_words, weigh_words
 from assembler.timecode.ltc.cells import Words, find_words, join_words
 from assembler.timecode.ltc.edges import find_edges
 from assembler.timecode.ltc.word import WORD_BITS, get_colour_flags, get_drop_flags, get_user_bits
@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from assembler.arrays import Bools, Bytes, Float64s, Int32s, Int64s
+    from assembler.timecode.counting import Count
     from assembler.timecode.messages import Finding
     from assembler.timecode.rates import FrameRate
 
@@ -49,6 +50,7 @@ class LtcLog:
         quarter_samples: shape (n, 4), the middle of each quarter of the frame.
         refused: how many words were read but not believed.
         findings: what was odd.
+        count: what flags and labels show of whether frames are dropped.
     """
 
     rate: FrameRate
@@ -61,6 +63,7 @@ class LtcLog:
     quarter_samples: Float64s
     refused: int
     findings: tuple[Finding, ...]
+    count: Count
 
     @property
     def reverse(self) -> Bools:
@@ -164,9 +167,9 @@ def _drop_doubles(words: Words) -> Words:
 
 
 def _make_log(words: Words, rate: FrameRate, sample_rate: int, length: int) -> LtcLog:
-    heard = words.starts.size
-    minutes = find_word_minutes(words, sample_rate)
+    heard, all_words = words.starts.size, words
     words, frames = believe_words(words, rate)
+    count = weigh_words(all_words, words, sample_rate, rate)
     return LtcLog(
         rate=rate,
         sample_rate=sample_rate,
@@ -177,7 +180,8 @@ def _make_log(words: Words, rate: FrameRate, sample_rate: int, length: int) -> L
         end_samples=words.ends,
         quarter_samples=words.quarters,
         refused=heard - frames.size,
-        findings=shorten_findings(tell_words(words, heard - frames.size, minutes, rate, sample_rate)),
+        findings=shorten_findings(tell_words(words, heard - frames.size, count, rate, sample_rate)),
+        count=count,
     )
 
 

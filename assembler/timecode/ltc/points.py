@@ -58,6 +58,7 @@ def ltc_points(log: LtcLog) -> TimecodePoints:
         findings=shorten_findings([*log.findings, *findings]),
         two_sided=True,
         common_error_seconds=_common_error(log, used) / log.sample_rate,
+        count=log.count,
     )
 
 

@@ -5,7 +5,17 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.timecode import FRAME_RATES, ClockFit, TimecodePoints, fit_clock
+from assembler.timecode import (
+    FRAME_RATES,
+    ClockFit,
+    FrameRate,
+    MidiLog,
+    TimecodePoints,
+    decode_quarter_frames,
+    encode_quarter_stream,
+    fit_clock,
+    parse_label,
+)
 
 SAMPLE_RATE = 48000
 RATE = FRAME_RATES["30"]
@@ -322,6 +332,71 @@ def test_jump_is_told() -> None:
     (finding,) = fit.findings
     assert finding.kind == "timecode_jump"
     assert "+90.0" in finding.text
+
+
+def play_count(counted: FrameRate, sheet: FrameRate, label: str, seconds: float) -> ClockFit:
+    """Return the fit of a stripe that counts one way, read by a sheet that says another."""
+    first = parse_label(label, counted)
+    count = round(4 * seconds * float(counted.exact)) // 8 * 8
+    data = encode_quarter_stream(4 * first, count, counted, first_reading=first)
+    late = np.random.default_rng(3).uniform(0.0, 1e-3, count)
+    log = MidiLog(np.arange(count) / (4 * float(counted.exact)) + late, data, (), 0, ())
+    return fit_clock(decode_quarter_frames(log, sheet), sheet, SAMPLE_RATE)
+
+
+@pytest.mark.parametrize(("sheet", "counted"), [("29.97", "29.97df"), ("29.97df", "29.97")])
+@pytest.mark.parametrize("label", ["01:07:50:00", "23:57:50:00"])
+def test_jumps_that_a_wrong_count_explains_are_not_told(sheet: str, counted: str, label: str) -> None:
+    """Four minutes of another count than the sheet's jump by two frames at each minute but the tenth: told once."""
+    fit = play_count(FRAME_RATES[counted], FRAME_RATES[sheet], label, 255)
+    (finding,) = [finding for finding in fit.findings if finding.kind != "unread"]
+    assert finding.kind == "count"
+    assert "at the starts of" in finding.text
+    assert len(fit.stretches) > 2
+
+
+def test_other_jumps_beside_a_wrong_count_are_told() -> None:
+    """A tape that was cut is told beside a wrong count, also where two frames are gone amid a minute."""
+    counted, sheet = FRAME_RATES["29.97df"], FRAME_RATES["29.97"]
+    parts = []
+    for label, frames in (("01:00:50:00", 600), ("01:01:10:04", 600), ("01:01:30:06", 1200)):
+        first = parse_label(label, counted)
+        parts.append(encode_quarter_stream(4 * first, 4 * frames, counted, first_reading=first))
+    # The first goes on to 01:01:10:02, the second to 01:01:30:04, the third over 01:02:00.
+    data = np.concatenate(parts)
+    log = MidiLog(np.arange(data.size) / (4 * float(counted.exact)), data, (), 0, ())
+    fit = fit_clock(decode_quarter_frames(log, sheet), sheet, SAMPLE_RATE)
+    told = [finding for finding in fit.findings if finding.kind == "timecode_jump"]
+    assert [round(finding.seconds or 0.0, 1) for finding in told] == [20.0, 40.0]
+    assert all("+2.00 frames" in finding.text for finding in told)
+
+
+def test_jumps_without_a_proof_are_told() -> None:
+    """Two frames lost at the start of a minute, under a count that nothing contradicts, are a jump like any other."""
+    points = make_points(60)
+    # SHIFT lies off a minute: what jumps is the place by the sheet, from one minute to the next.
+    begun = np.floor(points.frames / 1800) > np.floor(points.frames[0] / 1800)
+    assert begun.any()
+    assert not begun.all()
+    frames = points.frames + np.where(begun, 2.0, 0.0)
+    fit = fit_clock(TimecodePoints(points.seconds, frames, 3, 1, 0.0, 0.0, ()), RATE, SAMPLE_RATE)
+    assert kinds(fit) == ["timecode_jump"]
+
+
+def test_a_pause_over_a_minute_of_a_wrong_count_is_a_gap() -> None:
+    """Timecode missing around a minute that moves places by two frames is missing; the machine did not stop."""
+    counted, sheet = FRAME_RATES["29.97df"], FRAME_RATES["29.97"]
+    first = parse_label("01:00:50:00", counted)
+    count = 8 * 1500
+    data = encode_quarter_stream(4 * first, count, counted, first_reading=first)
+    seconds = np.arange(count) / (4 * float(counted.exact))
+    kept = (seconds < 65) | (seconds > 75)
+    fit = fit_clock(
+        decode_quarter_frames(MidiLog(seconds[kept], data[kept], (), 0, ()), sheet), sheet, SAMPLE_RATE
+    )
+    assert sorted(kinds(fit)) == ["count", "timecode_gap"]
+    (gap,) = [finding for finding in fit.findings if finding.kind == "timecode_gap"]
+    assert "no timecode for 10.0" in gap.text
 
 
 def test_restart_is_told() -> None:

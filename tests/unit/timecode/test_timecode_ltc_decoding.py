@@ -192,7 +192,7 @@ def test_tells_drop_flag_against_sheet() -> None:
     log = decode_ltc([made], SAMPLE_RATE, RATE)
     assert log.frames.tolist() == list(range(30, 49))
     (finding,) = log.findings
-    assert finding.kind == "count"
+    assert finding.kind == "count_open"
     assert "the drop-frame flag is set, the sheet's frame_rate is 30: the sheet is followed" in finding.text
 
 

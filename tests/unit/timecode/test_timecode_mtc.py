@@ -218,7 +218,7 @@ def test_contradicting_code_is_told() -> None:
     data = encode_quarter_stream(400, 80, FRAME_RATES["29.97df"])
     points = decode_quarter_frames(make_log(data), RATE)
     (finding,) = points.findings
-    assert finding.kind == "count"
+    assert finding.kind == "count_open"
     assert (
         "rate code is 2 (30 drop frame), the sheet's frame_rate is 30: the sheet is followed" in finding.text
     )
@@ -286,6 +286,19 @@ def test_labels_over_a_minute_outweigh_the_rate_code(sheet: str, code: int) -> N
     (finding,) = points.findings
     assert finding.kind == "rate_code"
     assert f"frame_rate is {sheet}: the sheet is followed; its labels bear it out" in finding.text
+
+
+@pytest.mark.parametrize(("sheet", "other"), [("29.97", "29.97df"), ("29.97df", "29.97")])
+def test_labels_that_count_both_ways_need_a_person(sheet: str, other: str) -> None:
+    """A stripe of two counts, one minute of each, settles nothing, nor may another log settle it."""
+    parts = [
+        send("01:00:59:20", 40, FRAME_RATES[sheet], 2 if FRAME_RATES[other].drop else 3),
+        send("01:02:59:20", 40, FRAME_RATES[other]),
+    ]
+    points = decode_quarter_frames(make_log(np.concatenate(parts)), FRAME_RATES[sheet])
+    (finding,) = [finding for finding in points.findings if finding.kind in ("count", "count_open")]
+    assert finding.kind == "count"
+    assert "its labels count both ways" in finding.text
 
 
 def test_a_tenth_minute_proves_nothing() -> None:
