@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections import Counter
 from typing import TYPE_CHECKING
 
@@ -10,10 +9,11 @@ from rich.console import Console
 from rich.table import Table
 
 from assembler.aligner import held_words
+from assembler.report import TextLine, group_lines
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable
     from pathlib import Path
 
     from assembler.aligner import AlignedPass, Edit, Uncured
@@ -23,9 +23,6 @@ if TYPE_CHECKING:
 
 MOST_LINES = 20
 """Flaws and places of one kind listed on the terminal; all of them are in the record."""
-
-MOST_NAMES = 5
-"""Passes named where many have the same small matter to tell."""
 
 APART_SHARE = 0.75
 """Passes whose places against each other are no surer than this share of each place itself need no column for it."""
@@ -205,29 +202,8 @@ def _counted(count: int, what: str) -> str:
 
 def note_lines(notes: Iterable[Note]) -> list[str]:
     """Return a line for each note; small matters that are alike in several passes share one."""
-    lines: list[str] = []
-    sharing: dict[tuple[str, int], list[str]] = {}
-    counts: Counter[tuple[str, str]] = Counter()
-    shared: dict[int, list[str]] = {}
-    for note in notes:
-        if note.kind == "other" and note.pass_name is not None:
-            # The same but for its numbers; several of one pass are told one by one.
-            words = re.sub(r"[0-9]+", "0", note.text.removeprefix(note.pass_name))
-            counts[note.pass_name, words] += 1
-            key = (words, counts[note.pass_name, words])
-            if key in sharing:
-                sharing[key].append(note.pass_name)
-                continue
-            sharing[key] = shared[len(lines)] = []
-        lines.append(f"{note.kind}: {note.text}")
-    return [f"{line}{_likewise(shared.get(index, []))}" for index, line in enumerate(lines)]
-
-
-def _likewise(names: Sequence[str]) -> str:
-    if not names:
-        return ""
-    more = len(names) - MOST_NAMES
-    return f" (alike in {', '.join(names[:MOST_NAMES])}{f' and {more} more' if more > 0 else ''})"
+    lines = group_lines(TextLine(note.kind, note.pass_name, note.text) for note in notes)
+    return [f"{line.kind}: {line.text}" for line in lines]
 
 
 def _print_list(console: Console, title: str, lines: Iterable[str]) -> None:

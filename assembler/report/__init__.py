@@ -1,5 +1,6 @@
 """The page that a person reads: one self-contained file, made from the record alone."""
 
+from assembler.report.grouping import TextLine, group_lines
 from assembler.report.page import report_page
 
-__all__ = ["report_page"]
+__all__ = ["TextLine", "group_lines", "report_page"]

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from assembler.report.grouping import TextLine, group_lines
 from assembler.sheet import preparation_words
 from assembler.timecode import format_sample, frame_rate
 
@@ -68,6 +69,7 @@ def report_page(record: Mapping[str, Json]) -> bytes:
         tones=tones,
         seconds=data["length"] / session["sample_rate"],
         lanes=[(track, _bars(track, data["length"], tones, label)) for track in data["tracks"]],
+        notes=group_lines(TextLine(one["kind"], one["pass"], one["text"]) for one in data["notes"]),
         marks=[_mark(place, data["length"]) for place in data["uncured"]],
         flaws=_flaw_rows(data, label, start),
         joins=_join_rows(data["tracks"], label),

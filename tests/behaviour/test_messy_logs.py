@@ -304,7 +304,7 @@ def test_what_needs_a_person_stands_on_standard_error_too(tmp_path: Path, capsys
 
 
 def test_small_matters_alike_in_many_passes_are_one_line(tmp_path: Path, capsys: Capsys) -> None:
-    """What is no more than a remark on each log is one line for all passes, and stays one note a pass in the record."""
+    """What is no more than a remark on each log is one line for all passes, on the page too; the record has each."""
     layout = Layout(tmp_path)
     names = [f"R{number}" for number in range(1, 9)]
     for number, reel in enumerate(names):
@@ -316,8 +316,12 @@ def test_small_matters_alike_in_many_passes_are_one_line(tmp_path: Path, capsys:
     (line,) = (line for line in out.splitlines() if "plain F1 events" in line)
     assert line.startswith("  other: R1a: 360 quarter frames stand as plain F1 events")
     assert line.endswith("(alike in R2a, R3a, R4a, R5a, R6a and 2 more)")
-    _, record = run_json(capsys, "check", sheet)
+    _, record = run_json(capsys, "build", sheet, "-o", tmp_path / "set")
     assert sum("plain F1 events" in note["text"] for note in record["notes"]) == len(names)
+    page = (tmp_path / "set" / "data" / "report.html").read_text(encoding="utf-8")
+    assert page.count("plain F1 events") == 1
+    assert "<td>R1a: 360 quarter frames" in page
+    assert "(alike in R2a, R3a, R4a, R5a, R6a and 2 more)" in page
 
 
 def test_passes_before_the_session_are_told_as_such(tmp_path: Path, capsys: Capsys) -> None:
