@@ -85,6 +85,27 @@ def _junk_log(sheet: Path) -> None:
     (sheet.parent / "captures" / "A2" / "timecode.mid").write_bytes(b"\xff" * 4000)
 
 
+def _log_of(sheet: Path, parts: list[int]) -> None:
+    """Put a log in place of pass A2's whose readings all carry these eight pieces."""
+    messages = [f"{index / 120:.6f},F1{index % 8 << 4 | parts[index % 8]:02X}" for index in range(160)]
+    log = sheet.parent / "captures" / "A2" / "timecode.csv"
+    log.write_text("\n".join(["seconds,bytes", *messages, ""]), encoding="ascii")
+    log.with_suffix(".mid").unlink()
+
+
+def _hour_of_25(sheet: Path) -> None:
+    _log_of(sheet, [0, 0, 0, 0, 0, 0, 9, 7])
+
+
+def _frame_of_30(sheet: Path) -> None:
+    _log_of(sheet, [14, 1, 0, 0, 0, 0, 1, 6])
+
+
+def _log_cut(sheet: Path) -> None:
+    log = sheet.parent / "captures" / "A2" / "timecode.mid"
+    log.write_bytes(log.read_bytes()[:40])
+
+
 def _one_name_twice(sheet: Path) -> None:
     replace_text(sheet, 'name = "A2"', 'name = "A1"')
 
@@ -136,9 +157,12 @@ CASES: list[tuple[Callable[[Path], None], list[str]]] = [
     (_no_wave, ["01.wav", "RIFF"]),
     (_float_wave, ["01.wav", "float"]),
     (_compressed_wave, ["01.wav", "compressed"]),
-    (_log_without_timecode, ["timecode.mid", "timecode"]),
+    (_log_without_timecode, ["timecode.mid", "timecode", "start, or bext or audio"]),
     (_no_log, ["session.toml", "pass[2].timecode", "log"]),
     (_junk_log, ["timecode.mid", "MIDI"]),
+    (_hour_of_25, ["timecode.csv", "25:00:00:00", "allowed: 0 to 23", "start, or bext or audio"]),
+    (_frame_of_30, ["timecode.csv", "01:00:00:30", "rate 30", "frame_rate"]),
+    (_log_cut, ["timecode.mid", "start, or bext or audio"]),
     (_one_name_twice, ["session.toml", "pass[2].name", "A1"]),
     (_unknown_reel, ["session.toml", "pass[2].reel", "Q"]),
     (_unknown_key, ["session.toml", "line", "sample_rte", "sample_rate"]),
