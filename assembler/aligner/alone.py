@@ -5,6 +5,7 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -65,14 +66,14 @@ def weigh_runs(
                 shared = total(common([(low, high)], covered)) > 0
                 if shared and kind == "hold":
                     continue
-                holding = [
-                    (passes[i], run)
-                    for i in others
-                    for run in runs_of.get(i, ())
-                    if run[0] <= low and high <= run[1] and not without([run], passes[i].covered(track))
-                ]
                 # What looks cut off may be a rest beside a flaw: another pass shows sound dying away there.
-                if any(not _kind_of_run(one, track, run, step, full_scale) for one, run in holding):
+                around = [(passes[i], _run_around(runs_of.get(i, []), (low, high))) for i in others]
+                if any(
+                    run
+                    and not without([run], one.covered(track))
+                    and not _kind_of_run(one, track, run, step, full_scale)
+                    for one, run in around
+                ):
                     continue
                 flaw = FoundFlaw(passes[index].name, track, kind, low, high)
                 alone.append(flaw)
@@ -82,6 +83,12 @@ def weigh_runs(
         # Gated sound stops and sets in like that by nature, in every pass.
         return [flaw for flaw in alone if flaw not in agreeing], []
     return alone, agreeing
+
+
+def _run_around(runs: Sequence[Range], place: Range) -> Range | None:
+    """Return the run, of disjoint ones in order, that holds a whole place."""
+    number = bisect_right(runs, place[0], key=lambda run: run[0]) - 1
+    return runs[number] if number >= 0 and place[1] <= runs[number][1] else None
 
 
 def flaws_alone(passes: Sequence[PlacedPass], track: int, step: int) -> list[FoundFlaw]:

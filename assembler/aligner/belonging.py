@@ -225,9 +225,7 @@ def examine_wiring(
             if match is not None:
                 places.append((at, match.shift + shift - radius))
         if places:
-            return _looked_at_closely(
-                find_wiring(reference, probe, places), reference, probe, overlap, places
-            )
+            return _looked_at_closely(find_wiring(reference, probe, places), reference, probe, overlap)
     for radius in radii:
         found = search_wiring(reference, probe, overlap, shift, radius)
         if found is not None:
@@ -236,11 +234,7 @@ def examine_wiring(
 
 
 def _looked_at_closely(
-    wiring: Wiring,
-    reference: TrackReader,
-    probe: TrackReader,
-    overlap: tuple[int, int],
-    places: Sequence[tuple[int, int]],
+    wiring: Wiring, reference: TrackReader, probe: TrackReader, overlap: tuple[int, int]
 ) -> Wiring:
     """Return the wiring with every track that seems a stranger looked at again, all along the overlap.
 
@@ -248,11 +242,11 @@ def _looked_at_closely(
     """
     positions = anchor_positions(*overlap)
     chosen = positions[:: max(1, len(positions) // MOST_LOOKS)]
-    looks = [(at, min(places, key=lambda place: abs(place[0] - at))[1]) for at in chosen]
+    looks = [(at, min(wiring.places, key=lambda place: abs(place[0] - at))[1]) for at in chosen]
     tracks, unheard = list(wiring.tracks), set(wiring.unheard)
     for track in wiring.strange:
-        shares = [share for share in _shares(reference, probe, track, looks) if share is not None]
-        if any(share >= BELONGS_SHARE for share in shares):
+        shares = list(_shares(reference, probe, track, looks))
+        if shares and max(shares) >= BELONGS_SHARE:
             tracks[track] = TrackMatch(track, 1, max(shares))
         elif len(shares) < LEAST_LOOKS:
             unheard.add(track)
@@ -261,12 +255,12 @@ def _looked_at_closely(
 
 def _shares(
     reference: TrackReader, probe: TrackReader, track: int, looks: Iterable[tuple[int, int]]
-) -> Iterator[float | None]:
-    """Yield the share of identical samples at each place, None where either pass has too little sound to tell."""
+) -> Iterator[float]:
+    """Yield the share of identical samples at each place where both passes have sound enough to tell."""
     for at, shift in looks:
         samples = probe.read(track, at, ANCHOR_SAMPLES)
         there = reference.read(track, at + shift, ANCHOR_SAMPLES)
         mask = informative(samples)
         here = int(mask.sum())
-        is_telling = min(here, int(informative(there).sum())) >= LEAST_EVIDENCE
-        yield float(((samples == there) & mask).sum()) / here if is_telling else None
+        if min(here, int(informative(there).sum())) >= LEAST_EVIDENCE:
+            yield float(((samples == there) & mask).sum()) / here

@@ -39,6 +39,8 @@ STEADY_SHARE = 0.6
 """Share of the gaps that must be whole turns; flaws of another cause lie among them."""
 MOST_CHANCE = 1e-5
 """How often flaws without a pace may seem to have one: rather a part that turns is not told than one that does not."""
+LONGEST_TURN_SECONDS = 5.0
+"""The spools of a tape machine turn no slower: 0.3 m of tape on a turn at 9.5 cm/s. Common practice, no source."""
 MOST_TRIED = 64
 AS_UNLIKELY = 0.7
 """Half an interval fits wherever the whole one does: of intervals nearly as unlikely, as logarithms, the longest."""
@@ -204,7 +206,8 @@ def steady_interval(starts: Int64s, sample_rate: int) -> float | None:
 
     Each gap between two places is tried as one, two or three turns. A gap fits where it is a whole number of turns
     as nearly as flaws are found to begin; gaps of several turns are left by turns that did no harm. The interval
-    that chance explains worst is told if it explains it hardly at all (binomial tail, all intervals tried counted).
+    that chance explains worst is told if it explains it hardly at all (binomial tail, all intervals tried counted)
+    and a part may turn so slowly.
 
     Args:
         starts: shape (n,), rising.
@@ -225,7 +228,8 @@ def steady_interval(starts: Int64s, sample_rate: int) -> float | None:
     if best + np.log(len(rated)) > np.log(MOST_CHANCE):
         return None
     longest = max(interval for chance, interval in rated if chance <= AS_UNLIKELY * best)
-    return _rated(gaps, longest, max(PLACE_SECONDS) * sample_rate)[1]
+    interval = _rated(gaps, longest, max(PLACE_SECONDS) * sample_rate)[1]
+    return interval if interval <= LONGEST_TURN_SECONDS * sample_rate else None
 
 
 def _rated(gaps: Float64s, interval: float, early: float) -> tuple[float, float]:

@@ -296,9 +296,10 @@ def border_cost(before: Int32s | None, behind: Int32s, at: int, end: int, around
         noise = noise_cost(behind[at:stop], around.step)
         if not around.is_stepped:
             return noise
-        # A level is told once, then what changes.
+        # A level is told once, then what changes; of periods nothing has been heard yet.
         first = noise_cost(behind[at : at + 1], around.step)
-        return min(noise, first + _windows_cost(errors_of(behind[at:stop], around), around))
+        held = replace(around, models=around.models[:1])
+        return min(noise, first + _windows_cost(errors_of(behind[at:stop], held), held))
     reach = max(PREDICTOR_ORDER, *(model.lag for model in around.models))
     spliced = np.concatenate((before[max(0, at - reach) : at], behind[at:stop]))
     return _windows_cost(errors_of(spliced, around)[:, at - stop :], around)
@@ -338,7 +339,7 @@ def flaw_cost(
         ):
             cost = KIND_COSTS[one.kind]
             if one.kind == "straight":
-                cost += min(STRAIGHT_COST_PER_SAMPLE * size, _line_cost(samples // around.step, part))
+                cost += _line_cost(samples, part, around.step)
             best = min(best, (cost, one.kind))
     return best
 
@@ -349,17 +350,20 @@ def _is_anchored(one: Structure, samples: Int32s, start: int, truth: Int32s | No
     return all(samples[anchor] == truth[anchor] for anchor in one.anchors if anchor < samples.size)
 
 
-def _line_cost(samples: Int32s, part: Range) -> float:
-    """Return what it takes to say that a part, in steps, lies exactly on a line between two samples close beside it."""
+def _line_cost(samples: Int32s, part: Range, step: int) -> float:
+    """Return what it takes to tell a part that runs straight; least where it lies exactly on a line between two samples."""
     start, end = part
+    rough = STRAIGHT_COST_PER_SAMPLE * (end - start)
+    if rough <= LINE_COST:
+        return rough
     for before in range(max(0, start - LINE_REACH), start):
         for behind in range(end, min(samples.size, end + LINE_REACH)):
-            ends = samples[[before, behind]].astype(np.float64)
+            ends = samples[[before, behind]] / step
             line = np.interp(np.arange(before + 1, behind), [before, behind], ends)
-            held = samples[before + 1 : behind]
+            held = samples[before + 1 : behind] // step
             if any(np.array_equal(held, rounded(line)) for rounded in (np.rint, np.floor, np.trunc)):
                 return LINE_COST
-    return float(np.inf)
+    return rough
 
 
 def noise_cost(samples: Int32s, step: int) -> float:

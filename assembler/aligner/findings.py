@@ -196,9 +196,5 @@ def joined_places(places: Iterable[Undecided]) -> list[Undecided]:
     return sorted(joined, key=lambda one: (one.track, one.start, one.end, one.taken))
 
 
-def _is_alike(first: FoundFlaw, second: FoundFlaw) -> bool:
-    return (first.track, first.pass_name, first.kind) == (second.track, second.pass_name, second.kind)
-
-
 def _by_place(flaw: FoundFlaw) -> tuple[int, int, int, str]:
     return flaw.track, flaw.start, flaw.end, flaw.pass_name

@@ -130,3 +130,9 @@ def test_places_at_random_have_no_interval() -> None:
 def test_few_places_have_no_interval() -> None:
     """Five places tell nothing about a pace."""
     assert steady_interval(np.arange(5) * 1000, RATE) is None
+
+
+def test_nothing_turns_as_slowly_as_that() -> None:
+    """Flaws every 22 s are as steady as can be, but no part of a tape machine takes so long for a turn."""
+    assert steady_interval(np.arange(20) * 3 * RATE, RATE) is not None
+    assert steady_interval(np.arange(20) * 22 * RATE, RATE) is None
