@@ -351,7 +351,7 @@ def _is_anchored(one: Structure, samples: Int32s, start: int, truth: Int32s | No
 
 
 def _line_cost(samples: Int32s, part: Range, step: int) -> float:
-    """Return what it takes to tell a part that runs straight; least where it lies exactly on a line between two samples."""
+    """Return what it takes to tell a part that runs straight; less where it lies exactly on a line beside it."""
     start, end = part
     rough = STRAIGHT_COST_PER_SAMPLE * (end - start)
     if rough <= LINE_COST:
