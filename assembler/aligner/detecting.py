@@ -15,9 +15,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
+from scipy.fft import next_fast_len
 from scipy.linalg import solve_toeplitz
-
-from assembler.aligner.ranges import ranges_of
 
 if TYPE_CHECKING:
     from assembler.aligner.ranges import Range
@@ -52,22 +51,20 @@ class Run:
 
 def constant_runs(samples: Int32s, least: int = LEAST_RUN) -> list[Run]:
     """Return the runs of at least ``least`` (16 or more) equal samples, in order."""
-    same = np.zeros((samples.size + 7) // 8 * 8, np.bool_)
+    # At least one more than there are samples, so that every run ends.
+    same = np.zeros((samples.size + 8) // 8 * 8, np.bool_)
     np.equal(samples[1:], samples[:-1], out=same[1 : samples.size])
     # Eight comparisons are looked at as one word: a run of 16 holds a whole word wherever it begins, and
     # music has hardly any, so that nearly every block ends here.
-    full = same.view(np.uint64) == 0x0101010101010101
-    runs = []
-    for first, last in ranges_of(full):
-        start, end = first * 8, last * 8
-        while start > 0 and same[start - 1]:
-            start -= 1
-        while end < samples.size and same[end]:
-            end += 1
-        # ``same[i]`` compares sample i with the one before it, which belongs to the run too.
-        if end - start + 1 >= least:
-            runs.append(Run(start - 1, end, int(samples[start])))
-    return runs
+    if not (same.view(np.uint64) == 0x0101010101010101).any():
+        return []
+    edges = np.flatnonzero(same[1:] != same[:-1]) + 1
+    # ``same[i]`` compares sample i with the one before it, which belongs to the run too.
+    starts, ends = edges[::2] - 1, edges[1::2]
+    long = ends - starts >= least
+    starts, ends = starts[long], ends[long]
+    rows = zip(starts.tolist(), ends.tolist(), samples[starts].tolist(), strict=True)
+    return [Run(start, end, value) for start, end, value in rows]
 
 
 def cuts_off(samples: Int32s, run: Run, step: int) -> bool:
@@ -131,8 +128,10 @@ def fit_predictor(context: Float64s, order: int = PREDICTOR_ORDER) -> Float64s:
         order: number of coefficients.
     """
     windowed = context * np.hanning(context.size)
-    spectrum = np.fft.rfft(windowed, 2 * context.size)
-    correlation = np.fft.irfft(np.abs(spectrum) ** 2)[: order + 1]
+    # Zeros as far as the furthest lag reaches; a length with a large prime factor would take a hundred times as long.
+    size = next_fast_len(context.size + order, real=True)
+    spectrum = np.fft.rfft(windowed, size)
+    correlation = np.fft.irfft(np.abs(spectrum) ** 2, size)[: order + 1]
     # A floor under the first value keeps pure tones, whose predictor is all but singular, solvable.
     correlation[0] = correlation[0] * (1 + 1e-9) + 1e-3 * context.size
     return np.asarray(solve_toeplitz(correlation[:-1], correlation[1:]), np.float64)

@@ -291,17 +291,27 @@ def _draw_flaws(extents: list[tuple[int, int]], count: int, rng: np.random.Gener
     flaws: list[list[PutFlaw]] = [[] for _ in extents]
     for _ in range(count):
         index = int(rng.integers(len(extents)))
-        kind = str(rng.choice(KINDS))
-        longest = {"click": 4, "straight": 200, "hold": 2000, "repeat": 4000, "burst": 2000}.get(kind, 12_000)
-        shortest = {"click": 1, "straight": 8, "repeat": 200}.get(kind, 32)
-        size = round(float(np.exp(rng.uniform(np.log(shortest), np.log(longest)))))
-        low, high = extents[index]
-        start = int(rng.integers(low + size + 1, high - size - 1))
-        tracks: tuple[int, ...] = tuple(range(TRACKS))
-        if kind != "sync":
-            tracks = tuple(sorted(int(t) for t in rng.choice(TRACKS, int(rng.integers(1, 4)), replace=False)))
-        flaws[index].append(PutFlaw(kind, start, start + size, tracks))
+        flaws[index].append(draw_flaw(*extents[index], rng))
     return flaws
+
+
+def draw_flaw(low: int, high: int, rng: np.random.Generator) -> PutFlaw:
+    """Return a flaw of any kind, length and tracks between two tape samples."""
+    kind = str(rng.choice(KINDS))
+    longest = {"click": 4, "straight": 200, "hold": 2000, "repeat": 4000, "burst": 2000}.get(kind, 12_000)
+    shortest = {"click": 1, "straight": 8, "repeat": 200}.get(kind, 32)
+    size = round(float(np.exp(rng.uniform(np.log(shortest), np.log(longest)))))
+    start = int(rng.integers(low + size + 1, high - size - 1))
+    tracks: tuple[int, ...] = tuple(range(TRACKS))
+    if kind != "sync":
+        tracks = tuple(sorted(int(t) for t in rng.choice(TRACKS, int(rng.integers(1, 4)), replace=False)))
+    return PutFlaw(kind, start, start + size, tracks)
+
+
+def put_flaw(tape: Int32s, flaw: PutFlaw, bit_depth: int, rng: np.random.Generator) -> None:
+    """Put a flaw into a copy of the tape, shape ``(TRACKS, samples)``, in place."""
+    for track in flaw.tracks:
+        tape[track, flaw.start : flaw.end] = _flawed(tape[track], flaw, bit_depth, rng)
 
 
 def _capture(
@@ -315,8 +325,7 @@ def _capture(
 ) -> TrialPass:
     copy = tape.copy()
     for flaw in flaws:
-        for track in flaw.tracks:
-            copy[track, flaw.start : flaw.end] = _flawed(copy[track], flaw, bit_depth, rng)
+        put_flaw(copy, flaw, bit_depth, rng)
     origin, put = _slipped(extent, slips)
     audio = ArrayAudio(np.ascontiguousarray(copy[:, origin]))
     error = int(rng.integers(-POSITION_ERROR_SAMPLES, POSITION_ERROR_SAMPLES + 1))

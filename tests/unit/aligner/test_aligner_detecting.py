@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
+from scipy.linalg import solve_toeplitz
 
 from assembler.aligner.detecting import (
     Run,
@@ -44,6 +46,20 @@ def test_short_runs_are_let_by() -> None:
     assert constant_runs(samples) == []
     samples[81] = -7
     assert constant_runs(samples) == [Run(50, 82, -7)]
+
+
+@pytest.mark.parametrize("size", range(600, 608))
+def test_runs_are_those_of_the_standard_library(size: int) -> None:
+    """Runs at both ends and right behind each other are what itertools.groupby makes of the samples."""
+    rng = np.random.default_rng(size)
+    samples = np.repeat(rng.integers(-2, 3, 40), rng.integers(1, 60, 40))[-size:].astype(np.int32)
+    samples[:45] = samples[-33:] = 9
+    expected, at = [], 0
+    for value, group in groupby(samples.tolist()):
+        count = len(list(group))
+        expected += [Run(at, at + count, value)] if count >= 32 else []
+        at += count
+    assert constant_runs(samples) == expected
 
 
 def test_a_mute_cuts_sound_off() -> None:
@@ -110,6 +126,17 @@ def test_the_predictor_foretells_a_tone() -> None:
     for sound, largest, least in ((tone, 1e-3, 0.0), (noise, 1.2, 0.8)):
         errors = prediction_errors(sound, fit_predictor(sound))[24:]
         assert least < np.std(errors) / np.std(sound) < largest
+
+
+@pytest.mark.parametrize("size", [499, 512, 1024, 4099])
+def test_the_predictor_solves_the_normal_equations(size: int) -> None:
+    """At prime lengths too it is what numpy's correlation and scipy's solver make of the windowed sound."""
+    context = SOUND[:size].astype(np.float64)
+    windowed = context * np.hanning(size)
+    correlation = np.correlate(windowed, windowed, "full")[size - 1 : size + 24]
+    correlation[0] = correlation[0] * (1 + 1e-9) + 1e-3 * size
+    expected = solve_toeplitz(correlation[:-1], correlation[1:])
+    np.testing.assert_allclose(fit_predictor(context), expected, rtol=1e-6, atol=1e-6)
 
 
 def _drums(rng: np.random.Generator) -> Float64s:
