@@ -311,6 +311,8 @@ def flaw_cost(
     structures: Sequence[Structure],
     truth: Int32s | None,
     around: Surroundings,
+    *,
+    is_first: bool = True,
 ) -> tuple[float, str]:
     """Return what it costs to write a part down as a flaw, and its kind: mute, hold, straight, repeat or burst.
 
@@ -321,6 +323,7 @@ def flaw_cost(
         truth: version that is supposed to be the tape's here; None where none is. A level or a line that begins with
             this part was made from its samples.
         around: what sound looks like here.
+        is_first: whether nothing has been told yet of a structure that goes on from the part before.
     """
     start, end = part
     size = end - start
@@ -337,7 +340,7 @@ def flaw_cost(
             and end <= one.end
             and _is_anchored(one, samples, start, truth)
         ):
-            cost = KIND_COSTS[one.kind]
+            cost = KIND_COSTS[one.kind] if is_first or one.start >= start else 0.0
             if one.kind == "straight":
                 cost += _line_cost(samples, part, around.step)
             best = min(best, (cost, one.kind))

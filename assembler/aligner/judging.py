@@ -270,20 +270,19 @@ class _Stories:
         self, number: int, truth: Int32s | None, structures: Sequence[Sequence[Structure]]
     ) -> list[tuple[float, str]]:
         """Return what each version costs as a flaw in a part, and its kind, one version being the tape's."""
+        start, end = part = self._parts[number]
+        is_first = number == 0
         flaws = [
-            flaw_cost(samples, self._parts[number], built, truth, self._around)
+            flaw_cost(samples, part, built, truth, self._around, is_first=is_first)
             for samples, built in zip(self._versions, structures, strict=True)
         ]
-        part = self._parts[number]
-        copies = [
-            any(one.kind == FORETOLD_COPY and one.start <= part[0] and part[1] <= one.end for one in built)
-            for built in structures
-        ]
-        foretold = [sound + COPY_COST for sound in self._sounds[number]]
-        flaws = [
-            min(flaw, (cost, "repeat")) if is_copy else flaw
-            for flaw, cost, is_copy in zip(flaws, foretold, copies, strict=True)
-        ]
+        for version, built in enumerate(structures):
+            copies = [
+                one for one in built if one.kind == FORETOLD_COPY and one.start <= start and end <= one.end
+            ]
+            for copy in copies:
+                told = COPY_COST if is_first or copy.start >= start else 0.0
+                flaws[version] = min(flaws[version], (self._sounds[number][version] + told, "repeat"))
         if not self._around.is_stepped:
             return flaws
         # Blocks of synthetic sound played twice are not always known as such: they may be in the wrong place.

@@ -14,11 +14,12 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from assembler.aligner.matching import LEAST_EVIDENCE, find_match, identity_at, informative
+from assembler.aligner.splices import SPLICE_MARGIN, outstanding, splice_surprise
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
-    from assembler.arrays import Int32s, Int64s
+    from assembler.arrays import Float64s, Int32s, Int64s
 
 ANCHOR_SAMPLES = 2048
 """Length of an anchor's probe: enough informative samples even in quiet material, short against most flaws."""
@@ -34,6 +35,9 @@ LEAST_ANCHORS = 24
 """Anchors wanted even in a short overlap."""
 
 BORDER_BLOCK = 1 << 17
+
+LONGEST_DOUBT = 1 << 17
+"""A border that may lie anywhere in more samples, as in silence, is not looked for by its sound."""
 
 DOUBTED_VOTES = 4
 """A border that is worse than the best one by no more samples than this is as likely: so many agree by chance."""
@@ -290,8 +294,43 @@ def _locate_border(
         if places.size
     ]
     first, behind = likely[0][0], likely[-1][1]
+    at = _spliced_within(reference, probe, (first, behind), shifts)
+    if at is not None:
+        return _Border(at, at + missing, (at, at + missing))
     at = _best_within(gains(_equal), first, behind)
     return _Border(at, at + missing, (first, behind + missing))
+
+
+def _spliced_within(
+    reference: TrackReader, probe: TrackReader, likely: tuple[int, int], shifts: tuple[int, int]
+) -> int | None:
+    """Return which of the likely borders one of the passes is spliced at, by its sound; None where none stands out.
+
+    The pass that lost samples is spliced where the shift changes. Where a pass repeated some it is spliced where the
+    second copy begins; the first one is left out, where either may be.
+    """
+    first, behind = likely
+    if not 0 < behind - first <= LONGEST_DOUBT:
+        return None
+    count, repeated = behind - first + 1, abs(shifts[1] - shifts[0])
+    # By whose fault the shift changes is not known yet: one pass lost samples, or the other one repeated some.
+    lost = reference, first + shifts[0], count
+    again = probe, first, count + repeated
+    if shifts[1] > shifts[0]:
+        lost, again = (probe, first, count), (reference, first + shifts[0], count + repeated)
+    surprises = [_surprise(*lost), _surprise(*again)]
+    place = outstanding(np.concatenate(surprises))
+    if place is None:
+        return None
+    if place < count:
+        return first + place
+    place -= count
+    return first + (place - repeated if place >= repeated else place)
+
+
+def _surprise(reader: TrackReader, start: int, count: int) -> Float64s:
+    tracks = read_all(reader, start - SPLICE_MARGIN, count + 2 * SPLICE_MARGIN)
+    return splice_surprise(tracks)[SPLICE_MARGIN : SPLICE_MARGIN + count]
 
 
 def _best_within(gains: Iterable[tuple[int, Int64s]], first: int, last: int) -> int:

@@ -46,6 +46,9 @@ MOST_IN_A_ROW = 2
 
 CHANCE_EQUAL = 8
 MOST_PROBES, MOST_LAGS = 64, 400
+CLIPPED_RATIO = 2.0
+"""How much longer than any around it a clipped peak may be."""
+
 OUTSIDE_SAMPLES = 64
 """A block that goes on repeating so far outside a place, where the captures agree, repeats by nature."""
 
@@ -102,8 +105,6 @@ def structures_of(
 
 def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int) -> list[Structure]:
     """Return the levels held in a place, but for those that are no longer than the sound's own, and clipped peaks."""
-    beside = np.concatenate((agreed[: place[0]], agreed[place[1] :]))
-    peaks = (int(beside.min(initial=0)), int(beside.max(initial=0)))
     low, high = max(0, place[0] - LEAST_RUN), min(samples.size, place[1] + LEAST_RUN)
     runs = [
         replace(run, start=run.start + low, end=run.end + low) for run in constant_runs(samples[low:high])
@@ -113,9 +114,21 @@ def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int) -> list[S
     found += [
         Structure("hold", run.start + 1, run.end, (run.start,))
         for run in _not_in_a_row([run for run in runs if run.value])
-        if run.end - run.start > longest and (longest or run.value not in peaks)
+        if run.end - run.start > longest and (longest or not _is_clipped(run, agreed, place))
     ]
     return found
+
+
+def _is_clipped(run: Run, agreed: Int32s, place: Range) -> bool:
+    """Return whether a level is one that the sound around stays at too, as its largest: peaks are clipped there."""
+    flats = []
+    for low, high in ((0, place[0]), (place[1], agreed.size)):
+        side = agreed[low:high]
+        if side.size and run.value in (int(side.min()), int(side.max())):
+            flats += ranges_of(side == run.value, offset=low)
+    # What it grows out of is the level itself.
+    lengths = [end - start for start, end in flats if end < run.start or run.end < start]
+    return run.end - run.start <= CLIPPED_RATIO * max(lengths, default=0)
 
 
 def _not_in_a_row(runs: Sequence[Run]) -> list[Run]:
@@ -147,7 +160,7 @@ def _straight(samples: Int32s, place: Range, step: int) -> list[Structure]:
     return [
         Structure("straight", first + low + 1, last + low + 1, (first + low, last + low + 1))
         for first, last in ranges_of(bend <= step)
-        if last - first >= least and samples[first + low + 1] != samples[last + low]
+        if last - first >= least and np.ptp(samples[first + low + 1 : last + low + 1])
     ]
 
 

@@ -229,3 +229,14 @@ def test_of_two_flaws_in_a_square_wave_neither_passes_for_sound() -> None:
     parts = judge_place([held, muted], (START, START + 3000), 1)
     assert _at(parts, START + 500) == Verdict(1, ("hold", ""), decided=True)
     assert not _at(parts, START + 1040).decided
+
+
+def test_a_level_held_at_the_loudest_sample_is_no_clipped_peak() -> None:
+    """A stroke stuck at its peak stays there far longer than anything around it does."""
+    seconds = (np.arange(12_000) - START) / 48_000
+    right = np.rint(20_000 * np.sin(2 * np.pi * 190 * seconds) * np.exp(-40 * np.abs(seconds)))
+    right = right.astype(np.int32)
+    right[START - 1] = right.max() + 1
+    place = START, START + 1800
+    stuck = _flawed("hold", right, place[1])
+    assert _verdict(stuck, right, place) == Verdict(1, ("hold", ""), decided=True)

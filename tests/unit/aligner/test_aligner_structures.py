@@ -46,6 +46,15 @@ def test_a_line_is_found_with_its_ends() -> None:
     assert (abs(line.start - 20_500), abs(line.end - 20_560)) <= (1, 1)
 
 
+def test_a_line_may_end_where_it_began() -> None:
+    """Rounded to whole steps a line in quiet noise may come back to its first level; noise never runs so straight."""
+    quiet = np.rint(np.random.default_rng(52).normal(scale=1.6, size=SOUND.size)).astype(np.int32)
+    samples = quiet.copy()
+    samples[20_497:20_559] = [5, 0, 0, 0, *[-1] * 27, *[0] * 30, 5]
+    found = structures_of(samples, quiet, (quiet,), PLACE, 1, (False, False), is_stepped=False)
+    assert any(one.start <= 20_501 and one.end >= 20_557 for one in found)
+
+
 @pytest.mark.parametrize("original_is_spoilt", [False, True])
 def test_a_block_played_twice_is_found(*, original_is_spoilt: bool) -> None:
     """A copy of the 900 samples before is found whole, also where its original is lost in this version."""

@@ -1,0 +1,95 @@
+"""Where a capture is spliced: samples lost or repeated break the sound of all tracks between the same two samples.
+
+Where another capture is flawed, or was never made, comparison can't tell where a slip lies. But what goes on behind
+a splice is not what the sound before it foretells, nor is what lies before it what the sound behind it would have come
+from; and that on every track that sounds. Strokes and edges surprise in one direction and on one track; the ends of
+mutes and held levels don't count, as nothing is known on one side of them; noise is foretold by nothing, and tells
+nothing.
+
+Audio is ``int32``, shape ``(samples,)``, one array per track.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
+
+from assembler.aligner.detecting import fit_predictor, prediction_errors
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.arrays import Float64s, Int32s
+
+SPLICE_MARGIN = 1024
+"""Sound that has to be known on either side of where a splice may lie."""
+
+FIT_HOP = 1024
+LOUD_SAMPLES = 128
+STILL_SAMPLES = 16
+"""Samples without a change that are taken for a mute or a level held."""
+
+USUAL_RATIO = 3.0
+"""Errors up to so many times the root mean square of those beside them are usual."""
+
+LEAST_SURPRISE, LEAST_LEAD = 2.0, 2.0
+"""A splice surprises by so many nats, all tracks together, and so many times as much as any other place."""
+
+NEAR_SAMPLES = 2
+
+
+def splice_surprise(tracks: Sequence[Int32s]) -> Float64s:
+    """Return by how many nats each sample, with the one before it, surprises as the first one behind a splice.
+
+    Args:
+        tracks: the same samples of every track.
+
+    Returns:
+        Shape ``(samples,)``; zero within ``SPLICE_MARGIN`` of both ends.
+    """
+    total = np.zeros(tracks[0].size)
+    for samples in tracks:
+        total += _track_surprise(samples)
+    total[:SPLICE_MARGIN] = 0.0
+    total[max(0, total.size - SPLICE_MARGIN) :] = 0.0
+    return total
+
+
+def outstanding(surprise: Float64s) -> int | None:
+    """Return the one place that surprises far more than all others; None where there is none."""
+    best = int(surprise.argmax())
+    rest = surprise.copy()
+    rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = 0.0
+    is_clear = surprise[best] >= max(LEAST_SURPRISE, LEAST_LEAD * float(rest.max()))
+    return best if is_clear else None
+
+
+def _track_surprise(samples: Int32s) -> Float64s:
+    sound = samples.astype(np.float64)
+    forwards = _ratios(sound)
+    # Backwards in time a sample's error stands with the last sample before the splice.
+    backwards = np.roll(_ratios(sound[::-1])[::-1], 1)
+    changes = np.flatnonzero(np.diff(samples)) + 1
+    is_still = np.ones(samples.size, np.float64)
+    is_still[changes] = 0.0
+    still = uniform_filter1d(is_still, STILL_SAMPLES, mode="nearest") > 1.0 - 0.5 / STILL_SAMPLES
+    held = maximum_filter1d(still, 2 * STILL_SAMPLES)
+    ratio = np.minimum(forwards, backwards) / USUAL_RATIO
+    return np.asarray(np.where(held, 0.0, np.log(np.maximum(ratio, 1.0))), np.float64)
+
+
+def _ratios(sound: Float64s) -> Float64s:
+    """Return each sample's prediction error over the usual one of the samples before it."""
+    errors = np.zeros(sound.size)
+    for start in range(0, sound.size, FIT_HOP):
+        low = max(0, start - FIT_HOP)
+        piece = sound[low : start + 2 * FIT_HOP]
+        found = prediction_errors(piece, fit_predictor(piece))
+        errors[start : start + FIT_HOP] = found[start - low : start - low + FIT_HOP]
+    power = np.concatenate(([0.0], np.cumsum(errors**2)))
+    ends = np.arange(sound.size)
+    starts = np.maximum(ends - LOUD_SAMPLES, 0)
+    usual = np.sqrt((power[ends] - power[starts]) / np.maximum(ends - starts, 1)) + 1.0
+    return np.asarray(np.abs(errors) / usual, np.float64)
