@@ -311,7 +311,9 @@ def _place_related(
     slips = []
     reference_slips = base.slips()
     first = relation.stretches[0]
-    start_shift = _shift_of(base, first.start + first.shift) + first.shift
+    # Where it begins the reference may have lost what it holds: the middle of its first anchor is in both.
+    known = relation.proved[0] + ANCHOR_SAMPLES // 2
+    start_shift = _shift_of(base, known + first.shift) + first.shift
     _tell_contradiction(work, reference, one, start_shift - one.position.shift_at(first.start), sample_rate)
     for slip in _relative_slips(relation):
         theirs = [r for r in reference_slips if slip.lies_at(r.pass_sample, r.pass_sample)]

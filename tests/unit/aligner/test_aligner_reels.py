@@ -143,6 +143,22 @@ def test_a_slip_beside_which_the_only_witness_is_flawed_is_placed_by_its_own_sou
     assert placed.maps["two"].doubtful == ()
 
 
+def test_a_retake_that_begins_where_the_reference_lost_samples_lies_in_place() -> None:
+    """The reference has not the retake's first samples; the retake's place is told by those that both hold."""
+    first = AT + LOST // 2
+    placed = place_reel(
+        [
+            _pass("one", _slipped(), 0.0),
+            _pass("two", DENSE[:, first:], float(first)),
+            _pass("three", DENSE, 0.0),
+            _pass("four", DENSE, 0.0),
+        ],
+        SECOND,
+    )
+    assert _slips(placed, "one") == (Slip(AT, LOST),)
+    assert [(s.pass_start, s.timeline_start) for s in placed.maps["two"].stretches] == [(0, first)]
+
+
 def test_a_witness_with_a_flaw_at_the_slip_agrees_with_a_clean_one() -> None:
     """A slip around which one witness is muted is the trusted pass's all the same, where the clean one says."""
     muted = DENSE.copy()
