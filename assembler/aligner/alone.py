@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.bursts import LONGEST_BURST
-from assembler.aligner.detecting import EDGE_SAMPLES, suspect_runs
+from assembler.aligner.detecting import EDGE_SAMPLES, LONGEST_PAUSE, suspect_runs
 from assembler.aligner.findings import FoundFlaw
 from assembler.aligner.judging import CONTEXT_SAMPLES
 from assembler.aligner.lone import LARGEST_LAG, LONE_CONTEXT, lone_flaws
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.ranges import common, merged, pieces_of, total, without
+from assembler.aligner.stepped import holds_levels, interruptions
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -27,6 +28,12 @@ if TYPE_CHECKING:
 
 MOST_AGREEING = 8
 """Mutes on one track that all passes agree on from which they are rests."""
+
+STEPPED_SAMPLES = 4096
+"""Read on either side of a run to tell whether the sound there holds its levels."""
+
+MOST_PAUSES = 4
+"""Pauses of a wave on one track of one pass, as levels held in it, from which they are the instrument's own."""
 
 LONE_BLOCK = 1 << 17
 LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * LONE_CONTEXT
@@ -44,7 +51,7 @@ def weigh_runs(
     """Return the mutes and holds that comparison has not shown: of lone stretches, and of the tape itself."""
     alone: list[FoundFlaw] = []
     agreeing: list[FoundFlaw] = []
-    runs_of = {index: merged(runs) for index, runs in notes.runs.items()}
+    runs_of = {index: _whole_runs(runs) for index, runs in notes.runs.items()}
     for index, runs in runs_of.items():
         for start, end in runs:
             kind = _kind_of_run(passes[index], track, (start, end), step, full_scale)
@@ -85,26 +92,56 @@ def weigh_runs(
     return alone, agreeing
 
 
+def _whole_runs(runs: Sequence[Range]) -> list[Range]:
+    """Return runs in order, the parts of one that blocks cut as one; those that only touch hold other levels."""
+    whole: list[Range] = []
+    for start, end in sorted(runs):
+        if whole and start < whole[-1][1]:
+            whole[-1] = (whole[-1][0], max(whole[-1][1], end))
+        else:
+            whole.append((start, end))
+    return whole
+
+
 def _run_around(runs: Sequence[Range], place: Range) -> Range | None:
     """Return the run, of disjoint ones in order, that holds a whole place."""
     number = bisect_right(runs, place[0], key=lambda run: run[0]) - 1
     return runs[number] if number >= 0 and place[1] <= runs[number][1] else None
 
 
-def flaws_alone(passes: Sequence[PlacedPass], track: int, step: int) -> list[FoundFlaw]:
-    """Return what each pass shows by itself where no other one covers it."""
+def flaws_alone(
+    passes: Sequence[PlacedPass], track: int, step: int
+) -> tuple[list[FoundFlaw], list[FoundFlaw]]:
+    """Return what each pass shows by itself where no other one covers it, and pauses that may be rests.
+
+    A synthesizer whose oscillators run on under its rests sets in again in phase by nature. It rests often, or long.
+    """
     found: list[FoundFlaw] = []
+    pauses: list[FoundFlaw] = []
     for one in passes:
-        covered = merged(piece for other in passes if other is not one for piece in other.covered(track))
-        for held in one.covered(track):
-            for low, high in pieces_of(without([held], covered), LONE_BLOCK):
-                # Read a little further, but never over the end of a stretch: a slip is a splice too.
-                first, last = max(held[0], low - LONE_MARGIN), min(held[1], high + LONE_MARGIN)
-                found += [
-                    FoundFlaw(one.name, track, kind, max(low, start + first), min(high, end + first))
-                    for kind, (start, end) in lone_flaws(one.samples(track, first, last), step)
-                    if start + first < high and end + first > low
-                ]
+        told = _told_alone(passes, one, track, step)
+        by_nature = {
+            kind for kind in ("mute", "hold") if sum(flaw.kind == kind for flaw in told) > MOST_PAUSES
+        }
+        told = [flaw for flaw in told if flaw.kind not in by_nature]
+        long = [flaw for flaw in told if flaw.kind == "mute" and flaw.end - flaw.start > LONGEST_PAUSE]
+        found += [flaw for flaw in told if flaw not in long]
+        pauses += long
+    return found, pauses
+
+
+def _told_alone(passes: Sequence[PlacedPass], one: PlacedPass, track: int, step: int) -> list[FoundFlaw]:
+    found: list[FoundFlaw] = []
+    covered = merged(piece for other in passes if other is not one for piece in other.covered(track))
+    for held in one.covered(track):
+        for low, high in pieces_of(without([held], covered), LONE_BLOCK):
+            # Read a little further, but never over the end of a stretch: a slip is a splice too.
+            first, last = max(held[0], low - LONE_MARGIN), min(held[1], high + LONE_MARGIN)
+            found += [
+                FoundFlaw(one.name, track, kind, max(low, start + first), min(high, end + first))
+                for kind, (start, end) in lone_flaws(one.samples(track, first, last), step)
+                if start + first < high and end + first > low
+            ]
     return found
 
 
@@ -119,5 +156,20 @@ def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale:
     else:
         samples = one.samples(track, start - margin, end + margin)
     for kind, _ in suspect_runs(samples, step, full_scale):
-        return kind
+        return "" if kind == "mute" and _is_rest(one, track, run, step) else kind
     return ""
+
+
+def _is_rest(one: PlacedPass, track: int, run: Range, step: int) -> bool:
+    """Return whether a wave that holds its levels stops and does not go on in phase, as it does for a rest."""
+    start, end = run
+    beside = (start - STEPPED_SAMPLES, start), (end, end + STEPPED_SAMPLES)
+    if not all(holds_levels(one.samples(track, *side), step) for side in beside):
+        return False
+    if end - start > LONGEST_PAUSE:
+        return True
+    samples = one.samples(track, beside[0][0], beside[1][1])
+    return not any(
+        low < STEPPED_SAMPLES + end - start and high > STEPPED_SAMPLES
+        for _, (low, high) in interruptions(samples, step)
+    )

@@ -13,6 +13,7 @@ from assembler.aligner.findings import MOST_GAP_SAMPLES, ReelFindings, joined_fl
 from assembler.aligner.noting import TrackNotes, is_unlike, note_block
 from assembler.aligner.ranges import common, total
 from assembler.aligner.syncing import settle_by_other_tracks
+from assembler.aligner.together import told_together
 from assembler.aligner.weighing import weigh_track
 
 if TYPE_CHECKING:
@@ -74,6 +75,8 @@ def _gathered(
         [place for result in results for place in result.undecided],
         MOST_GAP_SAMPLES,
     )
+    pauses = [pause for result in results for pause in result.pauses]
+    flaws += told_together(passes, list(notes), flaws, pauses)
     return ReelFindings(
         tuple(joined_flaws(flaws)),
         tuple(joined_places(undecided)),

@@ -50,11 +50,13 @@ class Weighed:
         flaws: in order of place; where a place is undecided, of the passes that are not taken.
         undecided: places where nothing tells which pass is right.
         agreeing: flaws that every pass covering the place has.
+        pauses: of single passes, rests or mutes; other tracks may tell.
     """
 
     flaws: list[FoundFlaw]
     undecided: list[Undecided]
     agreeing: list[FoundFlaw]
+    pauses: list[FoundFlaw]
 
 
 def weigh_track(
@@ -88,8 +90,9 @@ def weigh_track(
     flaws += _doubted(passes, track, notes, flaws)
     known = {p.name: merged((f.start, f.end) for f in flaws if f.pass_name == p.name) for p in passes}
     alone, agreeing = weigh_runs(passes, track, notes, known, step, full_scale)
-    alone += _not_known(flaws_alone(passes, track, step), flaws + alone)
-    return Weighed(joined_flaws(flaws + alone), undecided, agreeing)
+    told, pauses = flaws_alone(passes, track, step)
+    alone += _not_known(told, flaws + alone)
+    return Weighed(joined_flaws(flaws + alone), undecided, agreeing, pauses)
 
 
 def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> list[Range]:
