@@ -6,18 +6,20 @@ All positions are timeline samples.
 from __future__ import annotations
 
 from bisect import bisect_right
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.bursts import LONGEST_BURST
+from assembler.aligner.bursts import LONGEST_BURST, islands
 from assembler.aligner.detecting import EDGE_SAMPLES, LONGEST_PAUSE, suspect_runs
+from assembler.aligner.faint import faint_flaws
 from assembler.aligner.findings import FoundFlaw
 from assembler.aligner.judging import CONTEXT_SAMPLES
 from assembler.aligner.lone import LARGEST_LAG, LONE_CONTEXT, lone_flaws
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.ranges import common, merged, pieces_of, total, without
-from assembler.aligner.stepped import holds_levels, interruptions
+from assembler.aligner.stepped import holds_levels, interruptions, long_levels
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from assembler.aligner.findings import PlacedPass
     from assembler.aligner.noting import TrackNotes
     from assembler.aligner.ranges import Range
+    from assembler.arrays import Int32s
 
 MOST_AGREEING = 8
 """Mutes on one track that all passes agree on from which they are rests."""
@@ -32,8 +35,12 @@ MOST_AGREEING = 8
 STEPPED_SAMPLES = 4096
 """Read on either side of a run to tell whether the sound there holds its levels."""
 
-MOST_PAUSES = 4
-"""Pauses of a wave on one track of one pass, as levels held in it, from which they are the instrument's own."""
+MOST_ALIKE = 4
+"""Pauses on one track of one pass, levels held in a wave or noise in silence that may be flaws: more are the
+instrument's own."""
+
+LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": LONGEST_PAUSE, "long level": 0}
+"""Longer ones are told only where other tracks have them at the same samples."""
 
 LONE_BLOCK = 1 << 17
 LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * LONE_CONTEXT
@@ -109,40 +116,71 @@ def _run_around(runs: Sequence[Range], place: Range) -> Range | None:
     return runs[number] if number >= 0 and place[1] <= runs[number][1] else None
 
 
-def flaws_alone(
-    passes: Sequence[PlacedPass], track: int, step: int
-) -> tuple[list[FoundFlaw], list[FoundFlaw]]:
-    """Return what each pass shows by itself where no other one covers it, and pauses that may be rests.
+@dataclass(frozen=True)
+class Lone:
+    """What passes show by themselves on one track where no other one covers it.
 
-    A synthesizer whose oscillators run on under its rests sets in again in phase by nature. It rests often, or long.
+    Args:
+        told: flaws that the track alone proves.
+        open_places: what may be how the instrument is played, but not on three tracks at once.
+        natural: what is by nature, as it comes again and again.
     """
-    found: list[FoundFlaw] = []
-    pauses: list[FoundFlaw] = []
+
+    told: list[FoundFlaw]
+    open_places: list[FoundFlaw]
+    natural: list[FoundFlaw]
+
+
+def flaws_alone(passes: Sequence[PlacedPass], track: int, step: int) -> Lone:
+    """Return what each pass shows by itself where no other one covers it.
+
+    A synthesizer whose oscillators run on under its rests sets in again in phase by nature, and a gate lets noise
+    through from one sample to another. They do so often, or for long.
+    """
+    lone = Lone([], [], [])
     for one in passes:
-        told = _told_alone(passes, one, track, step)
-        by_nature = {
-            kind for kind in ("mute", "hold") if sum(flaw.kind == kind for flaw in told) > MOST_PAUSES
-        }
-        told = [flaw for flaw in told if flaw.kind not in by_nature]
-        long = [flaw for flaw in told if flaw.kind == "mute" and flaw.end - flaw.start > LONGEST_PAUSE]
-        found += [flaw for flaw in told if flaw not in long]
-        pauses += long
-    return found, pauses
+        shown = _looked_at(passes, one, track, step)
+        for build in {build for build, _ in shown}:
+            flaws = [flaw for of, flaw in shown if of == build]
+            if build != "flaw" and len(flaws) > MOST_ALIKE:
+                lone.natural.extend(flaws)
+                continue
+            for flaw in flaws:
+                is_long = flaw.end - flaw.start > LONGEST_TOLD.get(build, flaw.end)
+                (lone.open_places if is_long else lone.told).append(flaw)
+    return lone
 
 
-def _told_alone(passes: Sequence[PlacedPass], one: PlacedPass, track: int, step: int) -> list[FoundFlaw]:
-    found: list[FoundFlaw] = []
+def _looked_at(
+    passes: Sequence[PlacedPass], one: PlacedPass, track: int, step: int
+) -> list[tuple[str, FoundFlaw]]:
+    found: list[tuple[str, FoundFlaw]] = []
     covered = merged(piece for other in passes if other is not one for piece in other.covered(track))
     for held in one.covered(track):
         for low, high in pieces_of(without([held], covered), LONE_BLOCK):
             # Read a little further, but never over the end of a stretch: a slip is a splice too.
             first, last = max(held[0], low - LONE_MARGIN), min(held[1], high + LONE_MARGIN)
             found += [
-                FoundFlaw(one.name, track, kind, max(low, start + first), min(high, end + first))
-                for kind, (start, end) in lone_flaws(one.samples(track, first, last), step)
+                (build, FoundFlaw(one.name, track, kind, max(low, start + first), min(high, end + first)))
+                for build, kind, (start, end) in _shown(one.samples(track, first, last), step)
                 if start + first < high and end + first > low
             ]
     return found
+
+
+def _shown(samples: Int32s, step: int) -> list[tuple[str, str, Range]]:
+    """Return what may be flaws, as build, kind and range: flaws for certain, pauses, levels held, noise in silence."""
+    shown = [("flaw", kind, place) for kind, place in lone_flaws(samples, step)]
+    shown += [
+        ("pause" if kind == "mute" else "flaw", kind, place) for kind, place in faint_flaws(samples, step)
+    ]
+    shown += [
+        ({"mute": "pause", "hold": "level"}.get(kind, "flaw"), kind, place)
+        for kind, place in interruptions(samples, step)
+    ]
+    shown += [("long level", "hold", place) for place in long_levels(samples, step)]
+    shown += [("noise", "burst", place) for place in islands(samples, step)]
+    return shown
 
 
 def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale: int) -> str:
@@ -155,8 +193,9 @@ def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale:
         samples = np.concatenate((left, right))
     else:
         samples = one.samples(track, start - margin, end + margin)
-    for kind, _ in suspect_runs(samples, step, full_scale):
-        return "" if kind == "mute" and _is_rest(one, track, run, step) else kind
+    for kind, (low, high) in suspect_runs(samples, step, full_scale):
+        if low <= margin < high:
+            return "" if kind == "mute" and _is_rest(one, track, run, step) else kind
     return ""
 
 

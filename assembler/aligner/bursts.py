@@ -41,6 +41,9 @@ EDGE_SAMPLES = 32
 LEAST_EDGE, MOST_UNEVEN = 0.6, 1.6
 """The level at either end of a burst against all of it, and of its loudest third against its softest, in power."""
 
+MOST_QUIET_STEPS, LEAST_OVER_QUIET = 16, 8
+"""Beside noise in silence nothing is louder than so many steps, and the noise is that many times louder."""
+
 TONE_SAMPLES = 512
 LEAST_HEARD = 0.6
 LEAST_LEVEL_STEPS = 8
@@ -60,6 +63,28 @@ def bursts(samples: Int32s, step: int) -> list[Range]:
             if place is not None and not any(start < place[1] and place[0] < end for start, end in found):
                 found.append(place)
     return sorted(found)
+
+
+def islands(samples: Int32s, step: int) -> list[Range]:
+    """Return noise of one level thrown into silence, or into noise of a few steps, in order.
+
+    A gate cuts noise out of silence as well, but does so again and again.
+
+    Args:
+        samples: one track; what touches its ends is left to the neighbouring piece.
+        step: one step of the tape's word length.
+    """
+    found = []
+    quiet = MOST_QUIET_STEPS * step
+    for start, end in ranges_of(np.abs(samples) > quiet, bridge=EDGE_SAMPLES):
+        beside = samples[max(0, start - CONTEXT) : start], samples[end : end + CONTEXT]
+        if not LEAST_BURST <= end - start <= LONGEST_BURST or min(side.size for side in beside) < CONTEXT:
+            continue
+        noise = samples[start:end].astype(np.float64)
+        is_alone = max(int(np.abs(side).max()) for side in beside) <= quiet
+        if is_alone and np.mean(noise**2) > (LEAST_OVER_QUIET * quiet) ** 2 and _is_even(noise):
+            found.append((start, end))
+    return found
 
 
 def unpredicted_shares(samples: Int32s, size: int, order: int) -> Float64s:

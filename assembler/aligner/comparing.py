@@ -75,8 +75,8 @@ def _gathered(
         [place for result in results for place in result.undecided],
         MOST_GAP_SAMPLES,
     )
-    pauses = [pause for result in results for pause in result.pauses]
-    flaws += told_together(passes, list(notes), flaws, pauses)
+    open_places = [flaw for result in results for flaw in result.open_places]
+    flaws += told_together(passes, list(notes), flaws, open_places)
     return ReelFindings(
         tuple(joined_flaws(flaws)),
         tuple(joined_places(undecided)),

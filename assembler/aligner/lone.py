@@ -23,7 +23,6 @@ from assembler.aligner.detecting import (
     prediction_errors,
 )
 from assembler.aligner.ranges import ranges_of
-from assembler.aligner.stepped import interruptions
 
 if TYPE_CHECKING:
     from assembler.aligner.ranges import Range
@@ -60,8 +59,6 @@ is told of good sound there.
 def lone_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
     """Return what a single capture shows by itself, as kind and range: straight, repeat, click and burst.
 
-    Of mutes and holds only those are among them that interrupt a two-level wave.
-
     No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that
     goes on behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
 
@@ -74,7 +71,6 @@ def lone_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
     found += [("repeat", place) for place in _repeat_places(samples)]
     found += [("click", place) for place in _clicks(samples, bend, step)]
     found += [("burst", place) for place in bursts(samples, step)]
-    found += interruptions(samples, step)
     return sorted(found, key=lambda row: row[1])
 
 

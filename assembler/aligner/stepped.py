@@ -39,6 +39,9 @@ MOST_SPREAD = 1.4
 MOST_CHANCE = 0.25
 """Chance at most by which a note that sets in anywhere would be in phase: for 100 samples a period, a window of 25."""
 
+LEAST_LONG, LONG_CONTEXT = 2400, 4096
+"""Half a period of 10 Hz at 48 kHz."""
+
 MOST_CLICK, LEAST_MOVED = 8, 16
 LEAST_NOISE = 0.5
 """Share of noise's samples that are values of their own."""
@@ -91,6 +94,22 @@ def interruptions(samples: Int32s, step: int) -> list[tuple[str, Range]]:
         kind = _kind(samples, place, second, step) if place else ""
         if place and kind:
             found.append((kind, place))
+    return found
+
+
+def long_levels(samples: Int32s, step: int) -> list[Range]:
+    """Return levels other than zero that sound which holds levels holds for longer than any tone; as ``interruptions``.
+
+    An oscillator that is stopped may hold its level too.
+    """
+    edges = np.flatnonzero(samples[1:] != samples[:-1]) + 1
+    lengths = np.diff(edges)
+    found = []
+    for number in np.flatnonzero((lengths >= LEAST_LONG) & (lengths <= LONGEST_PAUSE)):
+        start, end = int(edges[number]), int(edges[number + 1])
+        beside = samples[max(0, start - LONG_CONTEXT) : start], samples[end : end + LONG_CONTEXT]
+        if samples[start] and all(holds_levels(side, step) for side in beside):
+            found.append((start, end))
     return found
 
 

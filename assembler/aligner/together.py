@@ -33,12 +33,15 @@ BESIDE_SAMPLES = 64
 LEAST_NOISE, MOST_BESIDE = 0.5, 0.25
 """Share of values of their own among the samples of noise, and among those beside it."""
 
+ROUGH_RATIO = 4.0
+"""Noise bends more sharply than the sound on either side of it."""
+
 
 def told_together(
     passes: Sequence[PlacedPass],
     tracks: Sequence[int],
     flaws: Sequence[FoundFlaw],
-    pauses: Sequence[FoundFlaw],
+    open_places: Sequence[FoundFlaw],
 ) -> list[FoundFlaw]:
     """Return the further flaws of single passes that several tracks tell together.
 
@@ -46,7 +49,7 @@ def told_together(
         passes: in the order of trust.
         tracks: tape tracks that are compared, from 0.
         flaws: found on single tracks.
-        pauses: places that one track alone does not prove to be no rests.
+        open_places: places that one track alone does not prove to be flaws.
     """
     found: list[FoundFlaw] = []
     for one in passes:
@@ -56,9 +59,9 @@ def told_together(
             for track in tracks
         }
         mine = [f for f in flaws if f.pass_name == one.name and common([(f.start, f.end)], lone[f.track])]
-        open_places = [pause for pause in pauses if pause.pass_name == one.name]
-        for place in _events([*mine, *open_places]):
-            found += [pause for pause in open_places if _is_at(pause, place)]
+        doubtful = [flaw for flaw in open_places if flaw.pass_name == one.name]
+        for place in _events([*mine, *doubtful]):
+            found += [flaw for flaw in doubtful if _is_at(flaw, place)]
             for track in tracks:
                 known = merged((f.start, f.end) for f in (*mine, *found) if f.track == track)
                 left = common(without([place], known), lone[track])
@@ -77,10 +80,15 @@ def _events(flaws: Sequence[FoundFlaw]) -> list[Range]:
         inside = [flaw for flaw in flaws if low <= flaw.start < high]
         starts = _borders((flaw.start, flaw.track) for flaw in inside)
         ends = _borders((flaw.end, flaw.track) for flaw in inside)
-        if starts and ends and len({flaw.track for flaw in inside}) >= LEAST_TRACKS:
-            start, end = min(starts), max(ends)
-            if start < end:
-                events.append((start, end))
+        if not ends or len({flaw.track for flaw in inside}) < LEAST_TRACKS:
+            continue
+        end = max(ends)
+        ending = [flaw for flaw in inside if flaw.end == end]
+        if not starts and len({flaw.track for flaw in ending}) >= LEAST_TRACKS:
+            # Each track held its level since another edge.
+            starts = [max(flaw.start for flaw in ending)]
+        if starts and min(starts) < end:
+            events.append((min(starts), end))
     return events
 
 
@@ -93,7 +101,9 @@ def _borders(places: Iterable[tuple[int, int]]) -> list[int]:
 
 
 def _is_at(flaw: FoundFlaw, place: Range) -> bool:
-    return abs(flaw.start - place[0]) <= BORDER_SAMPLES and abs(flaw.end - place[1]) <= BORDER_SAMPLES
+    """Return whether a flaw begins and ends where an event does; a level may have been held before."""
+    begins = abs(flaw.start - place[0]) <= BORDER_SAMPLES or (flaw.kind == "hold" and flaw.start < place[0])
+    return begins and abs(flaw.end - place[1]) <= BORDER_SAMPLES
 
 
 def _shown(one: PlacedPass, track: int, place: Range) -> str:
@@ -106,8 +116,17 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
     if (inner == inner[0]).all():
         ends_there = before[-1] != inner[0] or behind[0] != inner[0]
         return "" if not ends_there else "hold" if inner[0] else "mute"
-    beside = max(_own_values(before), _own_values(behind))
-    return "burst" if _own_values(inner) >= LEAST_NOISE and beside <= MOST_BESIDE else ""
+    if _own_values(inner) < LEAST_NOISE:
+        return ""
+    is_coarse = max(_own_values(before), _own_values(behind)) <= MOST_BESIDE
+    is_rough = _roughness(inner) >= ROUGH_RATIO * max(_roughness(before), _roughness(behind))
+    return "burst" if is_coarse or is_rough else ""
+
+
+def _roughness(samples: Int32s) -> float:
+    """Return how sharply samples bend from one to the next, as an effective value."""
+    bend = np.diff(samples.astype(np.float64), 2)
+    return float(np.sqrt(np.mean(bend**2)))
 
 
 def _own_values(samples: Int32s) -> float:

@@ -50,13 +50,13 @@ class Weighed:
         flaws: in order of place; where a place is undecided, of the passes that are not taken.
         undecided: places where nothing tells which pass is right.
         agreeing: flaws that every pass covering the place has.
-        pauses: of single passes, rests or mutes; other tracks may tell.
+        open_places: flaws of single passes unless they are how an instrument is played; other tracks may tell.
     """
 
     flaws: list[FoundFlaw]
     undecided: list[Undecided]
     agreeing: list[FoundFlaw]
-    pauses: list[FoundFlaw]
+    open_places: list[FoundFlaw]
 
 
 def weigh_track(
@@ -88,11 +88,13 @@ def weigh_track(
             flaws += found
             undecided += open_places
     flaws += _doubted(passes, track, notes, flaws)
-    known = {p.name: merged((f.start, f.end) for f in flaws if f.pass_name == p.name) for p in passes}
+    lone = flaws_alone(passes, track, step)
+    # Silence beside noise thrown in looks cut off by nature.
+    seen = [*flaws, *lone.told, *lone.open_places, *lone.natural]
+    known = {p.name: merged((f.start, f.end) for f in seen if f.pass_name == p.name) for p in passes}
     alone, agreeing = weigh_runs(passes, track, notes, known, step, full_scale)
-    told, pauses = flaws_alone(passes, track, step)
-    alone += _not_known(told, flaws + alone)
-    return Weighed(joined_flaws(flaws + alone), undecided, agreeing, pauses)
+    alone += _not_known(lone.told, flaws + alone)
+    return Weighed(joined_flaws(flaws + alone), undecided, agreeing, lone.open_places)
 
 
 def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> list[Range]:

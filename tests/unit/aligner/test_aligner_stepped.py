@@ -170,24 +170,26 @@ def _gated(places: Sequence[int], size: int) -> Int32s:
 
 def test_rests_over_an_oscillator_that_runs_on_are_no_mutes() -> None:
     """A few short pauses in phase are mutes; many, or a long one, are how the instrument is played."""
-    few = flaws_alone([_one_pass([_gated([9000, 40_000], 700)])], 0, 1)
+    few = _alone([_gated([9000, 40_000], 700)], 0)
     assert few == ([FoundFlaw("P1", 0, "mute", at, at + 700) for at in (9000, 40_000)], [])
-    assert flaws_alone([_one_pass([_gated(range(4000, 50_000, 6000), 700)])], 0, 1) == ([], [])
-    assert flaws_alone([_one_pass([_gated([9000], 3000)])], 0, 1) == (
-        [],
-        [FoundFlaw("P1", 0, "mute", 9000, 12_000)],
-    )
+    assert _alone([_gated(range(4000, 50_000, 6000), 700)], 0) == ([], [])
+    assert _alone([_gated([9000], 3000)], 0) == ([], [FoundFlaw("P1", 0, "mute", 9000, 12_000)])
+
+
+def _alone(tracks: Sequence[Int32s], track: int) -> tuple[list[FoundFlaw], list[FoundFlaw]]:
+    lone = flaws_alone([_one_pass(tracks)], track, 1)
+    return lone.told, lone.open_places
 
 
 def _together(tracks: Sequence[Int32s]) -> list[tuple[int, str, int, int]]:
     one = _one_pass(tracks)
     flaws: list[FoundFlaw] = []
-    pauses: list[FoundFlaw] = []
+    doubtful: list[FoundFlaw] = []
     for track in range(len(tracks)):
-        told, open_places = flaws_alone([one], track, 1)
+        told, open_places = _alone(tracks, track)
         flaws += told
-        pauses += open_places
-    found = told_together([one], range(len(tracks)), flaws, pauses)
+        doubtful += open_places
+    found = told_together([one], range(len(tracks)), flaws, doubtful)
     return sorted((flaw.track, flaw.kind, flaw.start, flaw.end) for flaw in found)
 
 
@@ -210,6 +212,30 @@ def test_lost_sync_is_told_on_a_track_that_shows_nothing_by_itself(kind: str) ->
     lost = [_spoiled(wave, kind, start, end) for wave in [*steady, border, later]]
     told = _together([*lost, later])
     assert told == [(track, kind, start, end) for track in (3, 4)]
+
+
+def test_a_level_held_for_long_is_told_where_three_tracks_leave_it_at_once() -> None:
+    """No tone holds a level for 80 ms, but an oscillator that is stopped may: one track alone tells nothing."""
+    waves = [_pulse(period) for period in (120.4, 97.3, 203.9)]
+    held = [wave.copy() for wave in waves]
+    for wave in held:
+        wave[30_000:34_000] = wave[29_999]
+        # The note behind is another one.
+        wave[34_000:] = -wave[29_999] // 2 * np.sign(_pulse(151.1, size=LENGTH - 34_000))
+        assert _together([wave, *waves[1:]]) == []
+    told = _together(held)
+    assert [(track, kind, end) for track, kind, _, end in told] == [(t, "hold", 34_000) for t in range(3)]
+    assert all(29_800 < start <= 30_000 for _, _, start, _ in told)
+
+
+def test_lost_sync_is_told_on_a_track_of_other_sound() -> None:
+    """Noise between the samples at which three square waves were lost belongs to them on a smooth track too."""
+    steady = [_pulse(period) for period in (131.4, 97.3, 203.9)]
+    smooth = make_tape("tones", 16, LENGTH, np.random.default_rng(2))[0]
+    lost = [_spoiled(wave, "burst", 30_000, 30_030) for wave in [*steady, smooth]]
+    assert _alone(lost, 3) == ([], [])
+    assert _together(lost) == [(3, "burst", 30_000, 30_030)]
+    assert _together([*lost[:3], smooth]) == []
 
 
 def test_a_band_that_stops_and_goes_on_is_no_flaw() -> None:
