@@ -78,22 +78,27 @@ def _note_differences(
     held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, notes: TrackNotes
 ) -> None:
     indices = list(held)
-    equal: dict[tuple[int, int], Bools] = {}
+    masks: dict[tuple[int, int], Bools] = {}
     for a, first in enumerate(indices):
         for second in indices[a + 1 :]:
             both = common(covered[first], covered[second])
             mask = _difference_mask(held[first], held[second], both, low)
             _note_likeness(held[first], (first, second), mask, both, low, notes)
             if mask is not None:
-                equal[first, second] = mask
+                masks[first, second] = mask
                 _note_size(held, (first, second), mask, notes)
-    if not equal:
+    if not masks:
         return
     if len(indices) == 2:
         pair = (indices[0], indices[1])
-        notes.split.setdefault(pair, []).extend(ranges_of(equal[pair], offset=low, bridge=BRIDGE_SAMPLES))
+        notes.split.setdefault(pair, []).extend(ranges_of(masks[pair], offset=low, bridge=BRIDGE_SAMPLES))
     else:
-        _note_votes(held, covered, low, notes)
+        # Where none differ there is nothing to vote on.
+        differing = np.flatnonzero(np.logical_or.reduce(list(masks.values())))
+        start, end = int(differing[0]), int(differing[-1]) + 1
+        inside = {index: samples[start:end] for index, samples in held.items()}
+        shared = {index: common(ranges, [(low + start, low + end)]) for index, ranges in covered.items()}
+        _note_votes(inside, shared, low + start, notes)
 
 
 def _difference_mask(first: Int32s, second: Int32s, both: Sequence[Range], low: int) -> Bools | None:
