@@ -29,37 +29,39 @@ from assembler.timecode.messages import (
     tell_damage,
 )
 from assembler.timecode.rates import (
-    Labels,
     describe_missing,
     format_label,
     frames_to_labels,
     labels_exist,
     labels_to_frames,
 )
+from assembler.timecode.readings import (
+    PIECES,
+    assemble_readings,
+    confirm_readings,
+    count_steps,
+    drop_echoes,
+    link_messages,
+    origins_of,
+)
 
 if TYPE_CHECKING:
-    from assembler.arrays import Bools, Bytes, Float64s, Int64s
+    from assembler.arrays import Float64s, Int64s
     from assembler.timecode.counting import Count
-    from assembler.timecode.rates import FrameRate
+    from assembler.timecode.rates import FrameRate, Labels
+    from assembler.timecode.readings import Messages, Readings
 
-_PIECES: Final = 8
 _READING_FRAMES: Final = 2
 # The rate code each rate is sent with: 29.97 without drop has none of its own and goes as 30.
 _CODE_OF_RATE: Final = {"24": 0, "25": 1, "29.97df": 2, "29.97": 3, "30": 3}
 _CODES_OF_30: Final = (2, 3)
 _NAME_OF_CODE: Final = ("24", "25", "30 drop frame", "30")
-# A message that repeats the one before it sooner than this is an echo; pieces of one number are 8 pieces apart.
-_ECHO_QUARTERS: Final = 4.0
 # Reverse motion in fewer messages than this is disorder, not motion.
 _LEAST_REVERSE: Final = 8
-# Over a longer pause the count of missing messages would be a guess: at a rate a tenth off, three in 32.
-_LONGEST_BRIDGE: Final = 32.0
 # How many messages are explained at once.
 _PART: Final = 1 << 18
 # A log whose messages come faster or slower than this by its own times counts in other units than it says.
 _MOST_SPEED: Final = 2.5
-# Messages that are held up are let go within so many.
-_HELD_MESSAGES: Final = 32
 
 
 @dataclass(frozen=True)
@@ -91,46 +93,6 @@ class TimecodePoints:
     count: Count | None = None
 
 
-@dataclass(frozen=True)
-class _Messages:
-    """Quarter frames in the order of a tape that runs forward.
-
-    Args:
-        data: shape (n,), their data bytes.
-        place: shape (n,), quarters of a frame from the first message, missing ones counted; means nothing
-            from run to run.
-        run: shape (n,), the number of each one's run: messages that follow each other in one direction.
-    """
-
-    data: Bytes
-    place: Int64s
-    run: Int64s
-
-    @property
-    def piece(self) -> Int64s:
-        return (self.data >> 4).astype(np.int64)
-
-
-@dataclass(frozen=True)
-class _Readings:
-    """Whole readings: the message each begins at, its place, its run, its label, its rate code."""
-
-    start: Int64s
-    place: Int64s
-    run: Int64s
-    labels: Labels
-    code: Int64s
-
-    def take(self, chosen: Bools) -> _Readings:
-        return _Readings(
-            self.start[chosen],
-            self.place[chosen],
-            self.run[chosen],
-            self.labels.take(chosen),
-            self.code[chosen],
-        )
-
-
 def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
     """Return the points that a log's quarter frames give.
 
@@ -142,15 +104,15 @@ def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
         TimecodeLogError: no usable timecode: none that runs forward, or labels that the rate does not have.
     """
     _refuse_other_units(log, rate)
-    seconds, data, findings = _drop_echoes(log, rate)
-    steps = _count_steps(seconds, (data >> 4).astype(np.int64), rate)
-    messages = _link(data, steps)
-    readings = _assemble(messages)
+    seconds, data, findings = drop_echoes(log, rate)
+    steps = count_steps(seconds, (data >> 4).astype(np.int64), rate)
+    messages = link_messages(data, steps)
+    readings = assemble_readings(messages)
     exist = labels_exist(readings.labels, rate)
-    reverse_seconds, told = _tell_reverse(seconds, _link(data[::-1], -steps[::-1]), rate)
+    reverse_seconds, told = _tell_reverse(seconds, link_messages(data[::-1], -steps[::-1]), rate)
     findings += told
     believed = readings.take(exist)
-    believed = believed.take(_confirm(believed, rate))
+    believed = believed.take(confirm_readings(believed, rate))
     if not believed.start.size:
         raise TimecodeLogError(_explain_nothing(log, readings, reverse_seconds, rate))
     code = int(np.bincount(believed.code, minlength=4).argmax())
@@ -173,8 +135,8 @@ def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
 
 def _refuse_other_units(log: MidiLog, rate: FrameRate) -> None:
     """Refuse a log whose messages nowhere come at a speed that a machine has."""
-    readings = log.quarter_seconds[_PIECES:] - log.quarter_seconds[:-_PIECES]
-    usual = _PIECES / (4 * float(rate.exact))
+    readings = log.quarter_seconds[PIECES:] - log.quarter_seconds[:-PIECES]
+    usual = PIECES / (4 * float(rate.exact))
     if readings.size and not np.any((readings > usual / _MOST_SPEED) & (readings < usual * _MOST_SPEED)):
         raise TimecodeLogError(
             f"eight messages take {float(np.median(readings)):.3g} s, at rate {rate.name} it should be {usual:.3g} s: "
@@ -182,104 +144,13 @@ def _refuse_other_units(log: MidiLog, rate: FrameRate) -> None:
         )
 
 
-def _drop_echoes(log: MidiLog, rate: FrameRate) -> tuple[Float64s, Bytes, list[Finding]]:
-    """Return times and data without messages that came twice."""
-    seconds, data = log.quarter_seconds, log.quarter_data
-    echo = np.zeros(data.size, dtype=np.bool_)
-    soon = np.diff(seconds) < _ECHO_QUARTERS / (4 * float(rate.exact))
-    echo[1:] = (data[1:] == data[:-1]) & soon
-    # A tape that turns round sends the same piece again: after it, or before it, come pieces in falling order.
-    piece = data >> 4
-    echo[1:-1] &= piece[2:] != piece[1:-1] + 7 & 7
-    echo[2:] &= piece[:-2] != piece[2:] + 1 & 7
-    if not echo.any():
-        return seconds, data, []
-    place = float(seconds[np.flatnonzero(echo)[0]])
-    finding = Finding("repeated", place, f"{int(echo.sum())} quarter frames came twice; each is used once")
-    return seconds[~echo], data[~echo], [finding]
-
-
-def _count_steps(seconds: Float64s, piece: Int64s, rate: FrameRate) -> Int64s:
-    """Return how many quarters of a frame lie from each message to the next; falling where the tape ran backwards.
-
-    The numbers of two pieces tell the step but for whole eights, and these and the direction are what comes nearest to
-    the time between them. Zero: the two have nothing to do with each other.
-    """
-    clock = seconds * 4 * float(rate.exact)
-    elapsed, apart = np.diff(clock), np.diff(piece)
-    forward, backward = _fit_eights(apart, clock), _fit_eights(-apart, clock)
-    misfit, back_misfit = np.abs(elapsed - forward), np.abs(elapsed - backward)
-    # A message that was held up comes late, however soon it should have come.
-    misfit[forward == 1] = 0.0
-    is_back = (back_misfit < misfit) | ((back_misfit == misfit) & (backward < forward))
-    unlike = (elapsed > _LONGEST_BRIDGE) | (np.minimum(misfit, back_misfit) > _PIECES / 2)
-    return np.asarray(np.where(unlike, 0, np.where(is_back, -backward, forward)), dtype=np.int64)
-
-
-def _fit_eights(apart: Int64s, clock: Float64s) -> Int64s:
-    """Return the steps, at least one, that differ from these by whole eights and come nearest to the time elapsed.
-
-    Args:
-        apart: shape (n - 1,), by how much the number of each piece differs from that of the one before it.
-        clock: shape (n,), times in quarters of a frame.
-    """
-    least = (apart - 1) % _PIECES + 1
-    counted = np.concatenate(([0], np.cumsum(least)))
-    index = np.arange(least.size)
-    ahead = np.minimum(index + _HELD_MESSAGES, least.size)
-    # Messages held up and then let go make up for the time; where some are missing, it stays lost.
-    lasting = clock[ahead] - clock[index] - (counted[ahead] - counted[index])
-    excess = np.clip(np.minimum(np.diff(clock) - least, lasting), 0.0, 2 * _LONGEST_BRIDGE)
-    return np.asarray(least + _PIECES * np.rint(excess / _PIECES), dtype=np.int64)
-
-
-def _link(data: Bytes, steps: Int64s) -> _Messages:
-    """Return messages in runs of forward steps."""
-    zero = np.zeros(1, dtype=np.int64)
-    place = np.cumsum(np.concatenate((zero, np.abs(steps)))).astype(np.int64)
-    run = np.cumsum(np.concatenate((zero, steps <= 0))).astype(np.int64)
-    return _Messages(data, place[: data.size], run[: data.size])
-
-
-def _assemble(messages: _Messages) -> _Readings:
-    """Return whole readings, whether or not their label exists."""
-    data, place = messages.data, messages.place
-    start = np.flatnonzero(data >> 4 == 0)
-    start = start[start + _PIECES <= data.size]
-    last = start + _PIECES - 1
-    start = start[(messages.run[start] == messages.run[last]) & (place[last] - place[start] == _PIECES - 1)]
-    nibbles = (data[start[:, None] + np.arange(_PIECES)] & 15).astype(np.int64)
-    labels = Labels(
-        hours=nibbles[:, 6] | (nibbles[:, 7] & 1) << 4,
-        minutes=nibbles[:, 4] | (nibbles[:, 5] & 3) << 4,
-        seconds=nibbles[:, 2] | (nibbles[:, 3] & 3) << 4,
-        frames=nibbles[:, 0] | (nibbles[:, 1] & 1) << 4,
-    )
-    return _Readings(start, place[start], messages.run[start], labels, nibbles[:, 7] >> 1 & 3)
-
-
-def _origins(readings: _Readings, rate: FrameRate) -> Int64s:
-    """Return, in quarters of a frame in the day, where each reading's run would have been at place zero."""
-    return (4 * labels_to_frames(readings.labels, rate) - readings.place) % (4 * rate.frames_per_day)
-
-
-def _confirm(readings: _Readings, rate: FrameRate) -> Bools:
-    """Return which readings to believe: those that a neighbour in their run continues, and lone ones."""
-    if not readings.start.size:
-        return np.zeros(0, dtype=np.bool_)
-    origin = _origins(readings, rate)
-    agrees = (np.diff(origin) == 0) & (np.diff(readings.run) == 0)
-    alone = np.bincount(readings.run)[readings.run] == 1
-    return np.asarray(np.append(agrees, [False]) | np.append([False], agrees) | alone, dtype=np.bool_)
-
-
-def _explain_pieces(messages: _Messages, believed: _Readings, rate: FrameRate) -> tuple[Int64s, Int64s]:
+def _explain_pieces(messages: Messages, believed: Readings, rate: FrameRate) -> tuple[Int64s, Int64s]:
     """Return the messages that believed readings explain, and their place in quarters of a frame in the day.
 
     A piece outside a whole reading is explained by the believed readings on both sides of it in its run if they
     agree, or by the only one there is, and if its data is what a tape that runs on there would send.
     """
-    origins = _origins(believed, rate)
+    origins = origins_of(believed, rate)
     # Part by part: all at once would take hundreds of megabytes for a log of some hours.
     parts = [
         _explain_part(
@@ -292,7 +163,7 @@ def _explain_pieces(messages: _Messages, believed: _Readings, rate: FrameRate) -
 
 
 def _explain_part(
-    messages: _Messages, believed: _Readings, origins: Int64s, index: Int64s, rate: FrameRate
+    messages: Messages, believed: Readings, origins: Int64s, index: Int64s, rate: FrameRate
 ) -> tuple[Int64s, Int64s]:
     run, place = messages.run[index], messages.place[index]
     before = np.searchsorted(believed.start, index, side="right") - 1
@@ -300,11 +171,11 @@ def _explain_part(
     has_before = (before >= 0) & (believed.run[before] == run)
     has_after = (believed.start[after] > index) & (believed.run[after] == run)
     nearest = np.where(has_before, before, after)
-    inside = place - believed.place[nearest] < _PIECES
+    inside = place - believed.place[nearest] < PIECES
     agreed = ~has_before | ~has_after | (origins[before] == origins[after]) | inside
     day = 4 * rate.frames_per_day
     quarters = (origins[nearest] + place) % day
-    piece = (place - believed.place[nearest]) % _PIECES
+    piece = (place - believed.place[nearest]) % PIECES
     expected = piece << 4 | _nibbles((quarters - piece) % day // 4, piece, believed.code[nearest], rate)
     chosen = np.flatnonzero((has_before | has_after) & agreed & (messages.data[index] == expected))
     return index[chosen], quarters[chosen]
@@ -328,7 +199,7 @@ def _run_on(quarters: Int64s, rate: FrameRate) -> Int64s:
     return np.asarray(quarters + day * (days - min(0, int(days.min()))), dtype=np.int64)
 
 
-def _tell_reverse(seconds: Float64s, mirrored: _Messages, rate: FrameRate) -> tuple[float, list[Finding]]:
+def _tell_reverse(seconds: Float64s, mirrored: Messages, rate: FrameRate) -> tuple[float, list[Finding]]:
     """Return how long the tape ran backwards, with a finding for each stretch.
 
     Args:
@@ -338,7 +209,7 @@ def _tell_reverse(seconds: Float64s, mirrored: _Messages, rate: FrameRate) -> tu
     """
     lengths = np.bincount(mirrored.run) if mirrored.run.size else np.zeros(0, dtype=np.int64)
     ends = np.cumsum(lengths)
-    readings = _assemble(mirrored)
+    readings = assemble_readings(mirrored)
     readings = readings.take(labels_exist(readings.labels, rate))
     findings: list[Finding] = []
     total = 0.0
@@ -357,7 +228,7 @@ def _tell_reverse(seconds: Float64s, mirrored: _Messages, rate: FrameRate) -> tu
     return total, findings
 
 
-def _explain_nothing(log: MidiLog, readings: _Readings, reverse_seconds: float, rate: FrameRate) -> str:
+def _explain_nothing(log: MidiLog, readings: Readings, reverse_seconds: float, rate: FrameRate) -> str:
     cure = OTHER_SOURCES
     count = int(log.quarter_data.size)
     odd = tell_damage(log.findings)
@@ -385,10 +256,10 @@ def _explain_readings(labels: Labels, rate: FrameRate, cure: str) -> str:
 
 
 def _weigh_count(
-    readings: _Readings, seconds: Float64s, code: int, rate: FrameRate
+    readings: Readings, seconds: Float64s, code: int, rate: FrameRate
 ) -> tuple[Count, list[Finding]]:
     """Return how rate code and labels count against the sheet, with what is to be told of it."""
-    follows = (np.diff(readings.place) == _PIECES) & (np.diff(readings.run) == 0)
+    follows = (np.diff(readings.place) == PIECES) & (np.diff(readings.run) == 0)
     minutes = find_minutes(readings.labels, follows, _READING_FRAMES, seconds[readings.start])
     says = f"the log's rate code is {code} ({_NAME_OF_CODE[code]})"
     agrees = code == _CODE_OF_RATE[rate.name]

@@ -14,7 +14,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.consolidator.publishing import Disk, Staging
+from assembler.consolidator.disk import Disk
+from assembler.consolidator.publishing import Staging
 
 if TYPE_CHECKING:
     from collections.abc import Callable

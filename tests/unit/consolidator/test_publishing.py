@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from assembler.consolidator.publishing import Disk, Staging, free_space_check
+from assembler.consolidator.disk import Disk
+from assembler.consolidator.publishing import Staging, free_space_check
 from assembler.errors import PublishError
 
 if TYPE_CHECKING:
@@ -130,7 +131,7 @@ def test_target_that_appears_without_the_system_call(tmp_path: Path, monkeypatch
     def not_offered(source: Path, target: Path) -> None:
         raise OSError(38, "Function not implemented", str(source), None, str(target))
 
-    monkeypatch.setattr("assembler.consolidator.publishing._rename_without_replacing", not_offered)
+    monkeypatch.setattr("assembler.consolidator.disk._rename_without_replacing", not_offered)
     publish(tmp_path / "first")
     assert snapshot(tmp_path / "first") == FILES
     with Staging(tmp_path / "set") as staging:
