@@ -11,7 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.belonging import examine_wiring
-from assembler.aligner.reels import SEARCH_SECONDS, expected_overlap
+from assembler.aligner.meeting import SEARCH_SECONDS, expected_overlap, expected_shift
 from assembler.aligner.strangers import recognise
 from assembler.importer import Note, search_doubt
 
@@ -95,7 +95,7 @@ def _wiring_of(one: ImportedPass, before: Sequence[ImportedPass], scale: Scale) 
         if overlap is not None:
             doubt = search_doubt(reference.position, one.position)
             radii = [round(seconds * scale.sample_rate + doubt) for seconds in SEARCH_SECONDS[:2]]
-            shift = one.position.shift_at(0) - reference.position.shift_at(0)
+            shift = expected_shift(reference, one)
             wiring = examine_wiring(reference.audio, one.audio, overlap, shift, radii)
             if wiring is not None:
                 reach = round(SEARCH_SECONDS[1] * scale.sample_rate)

@@ -1,0 +1,210 @@
+"""Whose slip it is: what a change of shift between two passes, or a log, says of samples lost and repeated.
+
+A change of shift is a slip of either pass. Which one is settled by a third pass, else by the timecode logs, else by
+the order of trust (and told). Positions are samples of the passes themselves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from assembler.aligner.relating import ANCHOR_SAMPLES
+from assembler.aligner.timemap import Slip, TimeMap, map_with_slips
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from assembler.aligner.meeting import PassToPlace
+    from assembler.aligner.relating import Relation
+    from assembler.importer import CoarseSlip, Position
+
+SLIP_PLACE_SECONDS = 1.0
+SLIP_SIZE_SAMPLES = 4
+
+
+@dataclass(frozen=True)
+class OwnSlip:
+    """A slip that a pass is taken to have.
+
+    Args:
+        slip: in samples of that pass.
+        is_sure: whether anything but the order of trust says that it is not the other pass's.
+    """
+
+    slip: Slip
+    is_sure: bool
+
+
+@dataclass(frozen=True)
+class _RelativeSlip:
+    at_reference: int
+    at_probe: int
+    change: int
+    doubt_reference: tuple[int, int]
+    doubt_probe: tuple[int, int]
+
+    def lies_at(self, start: int, end: int) -> bool:
+        """Return whether the slip may lie in (or close by) a range of the reference."""
+        low, high = self.doubt_reference
+        low, high = min(low, self.at_reference), max(high, self.at_reference)
+        return low < end + ANCHOR_SAMPLES and start < high + ANCHOR_SAMPLES
+
+    def is_same(self, other: _RelativeSlip) -> bool:
+        """Return whether two passes may bear witness to one slip of the reference."""
+        low, high = other.doubt_reference
+        return self.change == other.change and self.lies_at(
+            min(low, other.at_reference), max(high, other.at_reference)
+        )
+
+
+def map_of(length: int, shift: int, slips: Iterable[Slip]) -> TimeMap:
+    """Return the time map of a pass with those of its slips that leave a stretch between them.
+
+    Args:
+        length: of the pass, in samples.
+        shift: timeline sample of its first sample.
+        slips: in order of place.
+    """
+    kept: list[Slip] = []
+    floor = 0
+    for slip in slips:
+        behind = slip.pass_sample + max(0, -slip.samples)
+        # After what a tape at rest left, the next one may follow at once.
+        if (floor < slip.pass_sample or (kept and floor == slip.pass_sample)) and behind < length:
+            kept.append(slip)
+            floor = behind
+    return map_with_slips(length, shift, tuple(kept))
+
+
+def logged_slips(logged: CoarseSlip) -> list[Slip]:
+    """Return a slip of the log as slips of a time map: what a pass holds while its tape stood still is left out.
+
+    Where the tape was played again, the second play takes over before the first one's end, whose place is in doubt.
+    """
+    still = logged.still_samples
+    unsure = logged.pass_sample - logged.doubt[0]
+    sure = logged.pass_sample - max(logged.margin_samples, unsure)
+    if sure >= 0 and logged.samples <= sure - max(logged.pass_sample + still, logged.doubt[1]):
+        return [Slip(sure, logged.samples)]
+    if still == 0 or logged.samples <= -still:
+        return [Slip(logged.pass_sample, logged.samples, logged.doubt)] if logged.samples else []
+    return [
+        Slip(logged.pass_sample, -still, logged.doubt),
+        Slip(logged.pass_sample + still, logged.samples + still),
+    ]
+
+
+def reference_slips(
+    reference: PassToPlace, relations: Mapping[str, Relation | None], sample_rate: int
+) -> list[Slip]:
+    """Return the slips that are the reference's own by the evidence of the others, in order.
+
+    Args:
+        reference: the pass that the others were held against.
+        relations: how each of the others lies against it, by name; None where no place is proved.
+        sample_rate: of the session, in samples per second.
+    """
+    own: list[Slip] = []
+    for group in _seen_slips(relations):
+        names = {name for name, _ in group}
+        # The witness without a flaw there knows the place best.
+        best = min(
+            (slip for _, slip in group), key=lambda slip: slip.doubt_reference[1] - slip.doubt_reference[0]
+        )
+        witnesses = {name for name, other in relations.items() if _looks_across(other, best.at_reference)}
+        outnumbered = len(names) > 1 and len(names) == len(witnesses)
+        logged = _is_logged(reference.position, best.at_reference, -best.change, sample_rate)
+        if outnumbered or (logged and witnesses <= names):
+            own.append(Slip(best.at_reference, -best.change, best.doubt_reference))
+    covered = [(s.start + s.shift, s.end + s.shift) for r in relations.values() if r for s in r.stretches]
+    # What only the log shows, where no other pass can confirm or deny it.
+    own += [
+        slip
+        for logged_slip in reference.position.slips
+        if not any(start <= logged_slip.pass_sample < end for start, end in covered)
+        for slip in logged_slips(logged_slip)
+    ]
+    return sorted(own, key=lambda slip: slip.pass_sample)
+
+
+def probe_slips(
+    one: PassToPlace,
+    relation: Relation,
+    known: Sequence[Slip],
+    third: Sequence[Relation],
+    sample_rate: int,
+) -> list[OwnSlip]:
+    """Return the slips that are a pass's own: changes of shift that are not the reference's.
+
+    Args:
+        one: the pass.
+        relation: how it lies against the reference.
+        known: slips of the reference.
+        third: how other passes lie against the reference.
+        sample_rate: of the session, in samples per second.
+    """
+    own = []
+    for slip in _relative_slips(relation):
+        theirs = [r for r in known if slip.lies_at(r.pass_sample, r.pass_sample)]
+        rest = slip.change + sum(r.samples for r in theirs)
+        if rest:
+            is_sure = (
+                bool(theirs)
+                or _is_logged(one.position, slip.at_probe, rest, sample_rate)
+                or any(_runs_on(other, slip) for other in third)
+            )
+            own.append(OwnSlip(Slip(slip.at_probe, rest, slip.doubt_probe), is_sure))
+    return own
+
+
+def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
+    return [
+        _RelativeSlip(
+            a.end + a.shift,
+            a.end,
+            b.shift - a.shift,
+            (b.doubt[0] + a.shift, b.doubt[1] + b.shift),
+            b.doubt,
+        )
+        for a, b in pairwise(relation.stretches)
+    ]
+
+
+def _seen_slips(relations: Mapping[str, Relation | None]) -> list[list[tuple[str, _RelativeSlip]]]:
+    """Return the changes of shift with the names of who sees them, those together that may be one slip."""
+    seen: list[list[tuple[str, _RelativeSlip]]] = []
+    for name, relation in relations.items():
+        for slip in _relative_slips(relation) if relation else ():
+            same = next((group for group in seen if any(slip.is_same(known) for _, known in group)), None)
+            if same is None:
+                seen.append([(name, slip)])
+            else:
+                same.append((name, slip))
+    return seen
+
+
+def _is_logged(position: Position, at: int, samples: int, sample_rate: int) -> bool:
+    """Return whether the log of a pass shows this slip near this place."""
+    return any(
+        abs(slip.pass_sample - at) < SLIP_PLACE_SECONDS * sample_rate
+        and abs(slip.samples - samples) <= max(SLIP_SIZE_SAMPLES, slip.error_samples)
+        for slip in position.slips
+    )
+
+
+def _looks_across(relation: Relation | None, at: int) -> bool:
+    """Return whether a pass is proved to hold the reference's samples on both sides of ``at``."""
+    if relation is None:
+        return False
+    first, last = relation.stretches[0], relation.stretches[-1]
+    start, end = relation.proved[0] + first.shift, relation.proved[1] + last.shift
+    return start < at - ANCHOR_SAMPLES and end > at + ANCHOR_SAMPLES
+
+
+def _runs_on(relation: Relation, slip: _RelativeSlip) -> bool:
+    """Return whether a third pass runs on beside the reference where another one's shift changes."""
+    return _looks_across(relation, slip.at_reference) and not any(
+        known.is_same(slip) for known in _relative_slips(relation)
+    )
