@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.aligner.changes import PIECE_SAMPLES, find_change
+from assembler.aligner.labels import track_names
 from assembler.aligner.ranges import common, merged
 from assembler.aligner.scale import scale_of
 from assembler.importer import Note
@@ -107,4 +108,4 @@ def _short(upper: PlacedPass, lower: PlacedPass, track: int) -> list[tuple[Int32
 def _names(reel: ExaminedReel, tracks: Sequence[int]) -> str:
     if len(tracks) == sum(bool(name) for name in reel.reel.tracks) > 1:
         return "all tracks"
-    return ", ".join(reel.reel.tracks[track] for track in tracks)
+    return track_names(reel.reel, tracks)

@@ -16,7 +16,7 @@ from scipy.signal import correlate
 from scipy.signal.windows import tukey
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from assembler.arrays import Float64s, Int32s
 
@@ -150,7 +150,7 @@ def find_change(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Change | 
     error_db = 20 / float(np.log(10)) * noise / float(np.sqrt(own)) / max(abs(gain), 1e-9)
     is_off = abs(level) > max(LEVEL_TOLD_DB / 2, SURE_DEVIATIONS * error_db)
     differences = [b - a for a, b in pairs]
-    empty = _empty_bits([a for a, _ in pieces]), _empty_bits([b for _, b in pieces])
+    empty = empty_bits([a for a, _ in pieces]), empty_bits([b for _, b in pieces])
     offset = means[1] - gain * means[0]
     # Cutting bits off always goes one way, which is an offset too.
     is_added = abs(offset) > OFFSET_TOLD_STEPS * step and empty[0] == empty[1]
@@ -174,15 +174,25 @@ def find_delay(reference: Int32s, piece: Int32s) -> tuple[int, float]:
         reference: shape (n,), n no less than that of the piece.
         piece: shape (m,).
     """
-    window, probe = reference.astype(np.float64), piece.astype(np.float64)
-    products = correlate(window, probe, mode="valid", method="fft")
-    sums = np.concatenate(([0.0], np.cumsum(window**2)))
-    powers = np.maximum(sums[probe.size :] - sums[: -probe.size], 1e-9) * max(
-        float(np.dot(probe, probe)), 1e-9
-    )
-    alike = products / np.sqrt(powers)
+    alike = correlation_along(reference.astype(np.float64), piece.astype(np.float64))
     best = int(np.argmax(np.abs(alike)))
     return best, float(alike[best])
+
+
+def correlation_along(reference: Float64s, piece: Float64s) -> Float64s:
+    """Return how alike a piece is to a longer stretch of sound, at each place in that; -1 to 1.
+
+    Args:
+        reference: shape (n,), n no less than that of the piece.
+        piece: shape (m,).
+
+    Returns:
+        Shape (n - m + 1,).
+    """
+    products = correlate(reference, piece, mode="valid", method="fft")
+    sums = np.concatenate(([0.0], np.cumsum(reference**2)))
+    powers = np.maximum(sums[piece.size :] - sums[: -piece.size], 1e-9)
+    return np.asarray(products / np.sqrt(powers * max(float(np.dot(piece, piece)), 1e-9)), np.float64)
 
 
 def _most_alike(pairs: Sequence[tuple[Float64s, Float64s]]) -> list[tuple[Float64s, Float64s]]:
@@ -201,27 +211,37 @@ def _inner(first: Float64s, second: Float64s) -> tuple[Float64s, Float64s]:
 
 
 def _fraction(pairs: Sequence[tuple[Float64s, Float64s]]) -> float:
-    """Return the fraction of a sample that the second ones lie later; 0 where it is not sure to be there.
-
-    The slope of the cross phase, by weighted least squares through zero, weights the cross power; polarity aside.
-    Right within half a sample.
-    """
+    """Return the fraction of a sample that the second ones lie later; 0 where it is not sure to be there."""
     slopes, weights = [], []
     for first, second in pairs:
-        window = np.hanning(first.size)
-        cross = np.fft.rfft(first * window) * np.conj(np.fft.rfft(second * window))
-        frequencies = np.linspace(0.0, np.pi, cross.size)
-        power = np.abs(cross)
-        phase = np.angle(cross * np.sign(np.dot(first, second)))
-        total = float(np.sum(power * frequencies**2))
-        if total:
-            slopes.append(float(np.sum(power * frequencies * phase)) / total)
-            weights.append(float(power.sum()))
+        slope, weight = fraction_behind(first, second)
+        if weight:
+            slopes.append(slope)
+            weights.append(weight)
     if not slopes:
         return 0.0
     found = float(np.average(slopes, weights=weights))
     spread = float(np.sqrt(np.average((np.array(slopes) - found) ** 2, weights=weights) / len(slopes)))
     return found if abs(found) > max(FRACTION_TOLD, SURE_DEVIATIONS * spread) else 0.0
+
+
+def fraction_behind(first: Float64s, second: Float64s) -> tuple[float, float]:
+    """Return the fraction of a sample that a piece lies later than another one, and how much there is to tell it from.
+
+    The slope of the cross phase, by weighted least squares through zero, weights the cross power; polarity aside.
+    Right within half a sample.
+
+    Args:
+        first: shape (n,).
+        second: shape (n,), the same place of another capture.
+    """
+    window = np.hanning(first.size)
+    cross = np.fft.rfft(first * window) * np.conj(np.fft.rfft(second * window))
+    frequencies = np.linspace(0.0, np.pi, cross.size)
+    power = np.abs(cross)
+    phase = np.angle(cross * np.sign(np.dot(first, second)))
+    total = float(np.sum(power * frequencies**2))
+    return (float(np.sum(power * frequencies * phase)) / total, float(power.sum())) if total else (0.0, 0.0)
 
 
 def _later(sound: Float64s, fraction: float) -> Float64s:
@@ -233,7 +253,7 @@ def _later(sound: Float64s, fraction: float) -> Float64s:
     return np.asarray(np.fft.irfft(spectrum * turn, sound.size), np.float64)
 
 
-def _empty_bits(pieces: Sequence[Int32s]) -> int:
+def empty_bits(pieces: Iterable[Int32s]) -> int:
     """Return how many of the lowest bits are zero in every sample."""
     used = 0
     for samples in pieces:

@@ -1,4 +1,4 @@
-"""Places of a session as timecode."""
+"""What a person reads of places and tracks: timecode, names."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
 
-    from assembler.sheet import Sheet
+    from assembler.sheet import Reel, Sheet
 
 
 def timecode_label(sheet: Sheet) -> Callable[[int], str]:
@@ -28,3 +28,8 @@ def stretch_label(sheet: Sheet) -> Callable[[int, int], str]:
     """Return a function that writes a timeline range as its timecode in and out, to the sample."""
     place = place_label(sheet)
     return lambda start, end: f"{place(start)} to {place(end)}"
+
+
+def track_names(reel: Reel, tracks: Iterable[int]) -> str:
+    """Return the names of tape tracks, counted from 0, in one line; unused ones by their number."""
+    return ", ".join(reel.tracks[track] or f"track {track + 1}" for track in tracks)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.labels import stretch_label
+from assembler.aligner.labels import stretch_label, track_names
 from assembler.aligner.ranges import common, merged, total, without
 from assembler.importer import Note
 
@@ -51,7 +51,7 @@ def _missing_notes(
     for missing, tracks in by_gap.items():
         text = (
             f"{where}: {punch.name} does not hold all of it: {total(missing)} samples are missing on "
-            f"{_names(reel, tracks)}, {label(*missing[0])}{' and later' if len(missing) > 1 else ''}"
+            f"{track_names(reel.reel, tracks)}, {label(*missing[0])}{' and later' if len(missing) > 1 else ''}"
         )
         yield Note("retake_refused", text, punch.name, tuple(tracks))
 
@@ -70,7 +70,7 @@ def _flaw_notes(
     for (start, end, kind), tracks in sorted(places.items()):
         ranges = one.maps[tracks[0]].pass_ranges(start, end)
         text = (
-            f"{where}: brings in a {kind} of {one.name}, {end - start} samples on {_names(reel, tracks)}, "
+            f"{where}: brings in a {kind} of {one.name}, {end - start} samples on {track_names(reel.reel, tracks)}, "
             f"{label(start, end)}"
         )
         yield Note("other", text, one.name, tuple(sorted(tracks)), *(ranges[0] if ranges else (None, None)))
@@ -78,7 +78,3 @@ def _flaw_notes(
 
 def _delivered(reel: ExaminedReel) -> list[int]:
     return [track for track, name in enumerate(reel.reel.tracks) if name]
-
-
-def _names(reel: ExaminedReel, tracks: Sequence[int]) -> str:
-    return ", ".join(reel.reel.tracks[track] or f"track {track + 1}" for track in tracks)

@@ -85,7 +85,7 @@ def place_reel(
     for count, one in enumerate(others):
         relations[one.name] = find_relation(reference, one, sample_rate)
         advance((count + 1) / (len(others) + 1))
-    own = reference_slips(reference, relations, sample_rate)
+    own = reference_slips(reference.position, relations, sample_rate)
     work.maps[reference.name] = map_of(reference.audio.length, round(reference.position.shift), own)
     work.groups[reference.name] = 0
     for one in others:
@@ -118,7 +118,7 @@ def _place_related(
     known = relation.proved[0] + ANCHOR_SAMPLES // 2
     start_shift = _shift_of(base, known + first.shift) + first.shift
     _tell_contradiction(work, reference, one, start_shift - one.position.shift_at(first.start), sample_rate)
-    own = probe_slips(one, relation, base.slips(), third, sample_rate)
+    own = probe_slips(one.position, relation, base.slips(), third, sample_rate)
     work.notes += [_blame_note(one, reference, found.slip) for found in own if not found.is_sure]
     work.maps[one.name] = map_of(one.audio.length, start_shift, (found.slip for found in own))
     work.groups[one.name] = work.groups[reference.name]

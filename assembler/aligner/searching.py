@@ -6,8 +6,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.signal import correlate
 
+from assembler.aligner.changes import (
+    ALIKE,
+    FRACTION_TOLD,
+    PIECE_SAMPLES,
+    correlation_along,
+    empty_bits,
+    fraction_behind,
+)
 from assembler.aligner.matching import count_votes, find_match, informative
 from assembler.aligner.relating import ANCHOR_SAMPLES, anchor_positions, read_all
 
@@ -24,9 +31,6 @@ LEAST_SCOUTS = 4
 """Telling samples that rule out most blocks of a long pass, and how many must agree: half of a probe may be flawed,
 and by chance so many hardly ever do."""
 
-LIKE_CORRELATION = 0.9
-LIKE_SAMPLES = 16384
-FRACTION_TOLD = 0.02
 LEVEL_TOLD_DB = 0.02
 
 
@@ -107,7 +111,7 @@ def find_likeness(
         radius: how far around it to look.
     """
     best: Likeness | None = None
-    size = min(LIKE_SAMPLES, overlap[1] - overlap[0])
+    size = min(PIECE_SAMPLES, overlap[1] - overlap[0])
     positions = anchor_positions(*overlap)
     starts = [min(at, overlap[1] - size) for at in positions[:: max(1, len(positions) // PROBES)]]
     for start in starts:
@@ -117,7 +121,7 @@ def find_likeness(
             found = _likeness_of(window, piece, shift - radius)
             if found and (best is None or found.correlation > best.correlation):
                 best = found
-    if best is None or _typical_correlation(reference, probe, starts, size, best.shift) < LIKE_CORRELATION:
+    if best is None or _typical_correlation(reference, probe, starts, size, best.shift) < ALIKE:
         return None
     return best
 
@@ -141,12 +145,10 @@ def _likeness_of(window: Float64s, piece: Float64s, first_shift: int) -> Likenes
     power = float(np.dot(piece, piece))
     if power == 0.0:
         return None
-    products = correlate(window, piece, mode="valid", method="fft")
-    powers = _moving(window, piece.size)
-    scale = np.sqrt(np.maximum(powers, 1e-9) * power)
-    peak = int(np.argmax(products / scale))
-    correlation = float(products[peak] / scale[peak])
-    if correlation < LIKE_CORRELATION:
+    alike = correlation_along(window, piece)
+    peak = int(np.argmax(alike))
+    correlation = float(alike[peak])
+    if correlation < ALIKE:
         return None
     there = window[peak : peak + piece.size]
     difference = piece - there
@@ -157,31 +159,6 @@ def _likeness_of(window: Float64s, piece: Float64s, first_shift: int) -> Likenes
         10 * float(np.log10(power / reference_power)),
         int(np.abs(difference).max()),
         10 * float(np.log10(max(float(np.dot(difference, difference)), 1e-9) / reference_power)),
-        _fraction_behind(there, piece),
-        max(0, _empty_bits(piece) - _empty_bits(there)),
+        fraction_behind(there, piece)[0],
+        max(0, empty_bits([piece.astype(np.int32)]) - empty_bits([there.astype(np.int32)])),
     )
-
-
-def _fraction_behind(reference: Float64s, probe: Float64s) -> float:
-    """Return the fraction of a sample that the probe lies behind the reference: the slope of their cross phase.
-
-    Weighted least squares through zero over all frequencies, weights the cross power; right within half a sample.
-    """
-    window = np.hanning(reference.size)
-    cross = np.fft.rfft(reference * window) * np.conj(np.fft.rfft(probe * window))
-    frequencies = np.linspace(0.0, np.pi, cross.size)
-    weights = np.abs(cross)
-    total = float(np.sum(weights * frequencies**2))
-    return float(np.sum(weights * frequencies * np.angle(cross))) / total if total else 0.0
-
-
-def _empty_bits(samples: Float64s) -> int:
-    """Return how many of the lowest bits are zero in every sample."""
-    used = int(np.bitwise_or.reduce(samples.astype(np.int64)))
-    return (used & -used).bit_length() - 1 if used else 0
-
-
-def _moving(window: Float64s, size: int) -> Float64s:
-    """Return the power of every stretch of ``size`` samples."""
-    sums = np.concatenate(([0.0], np.cumsum(window**2)))
-    return np.asarray(sums[size:] - sums[:-size], np.float64)

@@ -16,7 +16,6 @@ from assembler.aligner.timemap import Slip, TimeMap, map_with_slips
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from assembler.aligner.meeting import PassToPlace
     from assembler.aligner.relating import Relation
     from assembler.importer import CoarseSlip, Position
 
@@ -97,12 +96,12 @@ def logged_slips(logged: CoarseSlip) -> list[Slip]:
 
 
 def reference_slips(
-    reference: PassToPlace, relations: Mapping[str, Relation | None], sample_rate: int
+    position: Position, relations: Mapping[str, Relation | None], sample_rate: int
 ) -> list[Slip]:
     """Return the slips that are the reference's own by the evidence of the others, in order.
 
     Args:
-        reference: the pass that the others were held against.
+        position: what the reference's log says.
         relations: how each of the others lies against it, by name; None where no place is proved.
         sample_rate: of the session, in samples per second.
     """
@@ -115,14 +114,14 @@ def reference_slips(
         )
         witnesses = {name for name, other in relations.items() if _looks_across(other, best.at_reference)}
         outnumbered = len(names) > 1 and len(names) == len(witnesses)
-        logged = _is_logged(reference.position, best.at_reference, -best.change, sample_rate)
+        logged = _is_logged(position, best.at_reference, -best.change, sample_rate)
         if outnumbered or (logged and witnesses <= names):
             own.append(Slip(best.at_reference, -best.change, best.doubt_reference))
     covered = [(s.start + s.shift, s.end + s.shift) for r in relations.values() if r for s in r.stretches]
     # What only the log shows, where no other pass can confirm or deny it.
     own += [
         slip
-        for logged_slip in reference.position.slips
+        for logged_slip in position.slips
         if not any(start <= logged_slip.pass_sample < end for start, end in covered)
         for slip in logged_slips(logged_slip)
     ]
@@ -130,7 +129,7 @@ def reference_slips(
 
 
 def probe_slips(
-    one: PassToPlace,
+    position: Position,
     relation: Relation,
     known: Sequence[Slip],
     third: Sequence[Relation],
@@ -139,7 +138,7 @@ def probe_slips(
     """Return the slips that are a pass's own: changes of shift that are not the reference's.
 
     Args:
-        one: the pass.
+        position: what the pass's log says.
         relation: how it lies against the reference.
         known: slips of the reference.
         third: how other passes lie against the reference.
@@ -152,7 +151,7 @@ def probe_slips(
         if rest:
             is_sure = (
                 bool(theirs)
-                or _is_logged(one.position, slip.at_probe, rest, sample_rate)
+                or _is_logged(position, slip.at_probe, rest, sample_rate)
                 or any(_runs_on(other, slip) for other in third)
             )
             own.append(OwnSlip(Slip(slip.at_probe, rest, slip.doubt_probe), is_sure))

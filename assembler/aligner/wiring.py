@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.belonging import examine_wiring
+from assembler.aligner.labels import track_names
 from assembler.aligner.meeting import SEARCH_SECONDS, expected_overlap, expected_shift
 from assembler.aligner.strangers import recognise
 from assembler.importer import Note, search_doubt
@@ -113,7 +114,7 @@ def _fixed_notes(one: ImportedPass, wiring: Wiring, reel: Reel) -> list[Note]:
         text = f"{one.name}: tracks were exchanged and are put right: {_exchanges(wiring, reel)}"
         notes.append(Note("tracks_exchanged", text, one.name, wiring.exchanged))
     if wiring.inverted:
-        text = f"{one.name}: polarity was inverted and is put right: {_names(wiring.inverted, reel)}"
+        text = f"{one.name}: polarity was inverted and is put right: {track_names(reel, wiring.inverted)}"
         notes.append(Note("polarity_inverted", text, one.name, wiring.inverted))
     return notes
 
@@ -129,7 +130,7 @@ def _left_out_notes(one: ImportedPass, wiring: Wiring, reel: Reel, *, is_fixed: 
         notes.append(Note("retake_refused", text, one.name, wiring.exchanged))
     inverted = tuple(track for track in wiring.inverted if track not in wiring.exchanged)
     if inverted:
-        text = f"{one.name}: inverted polarity, not used: {_names(inverted, reel)}; {way_out}"
+        text = f"{one.name}: inverted polarity, not used: {track_names(reel, inverted)}; {way_out}"
         notes.append(Note("retake_refused", text, one.name, inverted))
     return notes
 
@@ -141,20 +142,21 @@ def _stranger_notes(
     notes = []
     unlike = [s.track for s in strangers if s.reference_track is None and reel.tracks[s.track]]
     if unlike:
-        text = f"{one.name}: sound that is none of the reel's other passes', not used: {_names(unlike, reel)}"
+        text = f"{one.name}: sound that is none of the reel's other passes', not used: {track_names(reel, unlike)}"
         notes.append(Note("retake_refused", text, one.name, tuple(unlike)))
     for stranger in strangers:
         if stranger.change is None or stranger.reference_track is None or not reel.tracks[stranger.track]:
             continue
         words = []
         if stranger.reference_track != stranger.track:
-            words.append(f"it holds {_names([stranger.reference_track], reel)}")
+            words.append(f"it holds {track_names(reel, [stranger.reference_track])}")
         if stranger.delay:
             way = "later" if stranger.delay > 0 else "earlier"
             words.append(f"it lies {abs(stranger.delay)} samples {way} than the pass's other tracks")
         if not stranger.change.is_identical:
             words.append(stranger.change.words(reference, one.name, scale.bits))
-        text = f"{one.name}, {_names([stranger.track], reel)}, against {reference}: {' and '.join(words)}; not used"
+        track = track_names(reel, [stranger.track])
+        text = f"{one.name}, {track}, against {reference}: {' and '.join(words)}; not used"
         notes.append(Note("retake_refused", text, one.name, (stranger.track,)))
     return notes
 
@@ -166,9 +168,6 @@ def _exchanges(wiring: Wiring, reel: Reel) -> str:
         if match and match.reference_track != track
     ]
     return ", ".join(
-        f"{_names([track], reel)} holds {_names([match.reference_track], reel)}" for track, match in found
+        f"{track_names(reel, [track])} holds {track_names(reel, [match.reference_track])}"
+        for track, match in found
     )
-
-
-def _names(tracks: Iterable[int], reel: Reel) -> str:
-    return ", ".join(reel.tracks[track] or f"track {track + 1}" for track in tracks)

@@ -107,7 +107,7 @@ def main() -> None:
     asked = options.parse_args()
     folder = asked.folder or Path(tempfile.mkdtemp(prefix="check-speed-"))
     print(
-        f"{'row':8}{'minutes':>8}{'seconds':>9}{'x real time':>13}{'cores':>7}{'x yardstick':>13}{'MiB':>6}"
+        f"{'row':8}{'minutes':>8}{'seconds':>9}{'x real time':>13}{'by one core':>13}{'x yardstick':>13}{'MiB':>6}"
     )
     for name in asked.rows:
         for minutes in asked.minutes:
