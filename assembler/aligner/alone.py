@@ -19,7 +19,7 @@ from assembler.aligner.judging import CONTEXT_SAMPLES
 from assembler.aligner.lone import LARGEST_LAG, LONE_CONTEXT, lone_flaws
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.ranges import common, merged, pieces_of, total, without
-from assembler.aligner.stepped import holds_levels, interruptions, long_levels
+from assembler.aligner.stepped import MOST_CHANGING, holds_levels, interruptions, long_levels
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -199,11 +199,25 @@ def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale:
     return ""
 
 
+def _is_one_step_off(edge: Int32s) -> bool:
+    """Return whether sound beside zeros hardly ever changes, and is no farther from zero than its steps are wide."""
+    widths = np.abs(np.diff(edge.astype(np.int64)))
+    widest = int(widths.max())
+    return float(np.mean(widths > 0)) <= MOST_CHANGING and (widest == 0 or abs(int(edge[0])) <= widest)
+
+
 def _is_rest(one: PlacedPass, track: int, run: Range, step: int) -> bool:
-    """Return whether a wave that holds its levels stops and does not go on in phase, as it does for a rest."""
+    """Return whether a wave that holds its levels stops and does not go on in phase, as it does for a rest.
+
+    A faint tail in coarse steps holds zero like every other level.
+    """
     start, end = run
     beside = (start - STEPPED_SAMPLES, start), (end, end + STEPPED_SAMPLES)
-    if not all(holds_levels(one.samples(track, *side), step) for side in beside):
+    before, behind = (
+        one.samples(track, *edge) for edge in ((start - EDGE_SAMPLES, start), (end, end + EDGE_SAMPLES))
+    )
+    is_one_of_steps = _is_one_step_off(before[::-1]) or _is_one_step_off(behind)
+    if not is_one_of_steps and not all(holds_levels(one.samples(track, *side), step) for side in beside):
         return False
     if end - start > LONGEST_PAUSE:
         return True

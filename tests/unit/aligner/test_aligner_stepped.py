@@ -161,6 +161,14 @@ def test_rests_between_notes_are_neither_mutes_nor_holds(passes: int) -> None:
     assert findings == ReelFindings(())
 
 
+def test_a_tail_in_coarse_steps_is_not_muted_at_zero() -> None:
+    """Notes made louder by six after they were captured die away in steps of six; zero is one of their levels."""
+    tape = 6 * make_tape("sparse", 16, 400_000, np.random.default_rng([501, 1]))[:1, 280_000:330_000]
+    with ThreadPoolExecutor(1) as executor:
+        findings = compare_reel([_one_pass(list(tape))], [0], 1, (1 << 23) - 1, executor, lambda _: None)
+    assert findings == ReelFindings(())
+
+
 def _gated(places: Sequence[int], size: int) -> Int32s:
     wave = _pulse(120.4)
     for at in places:
