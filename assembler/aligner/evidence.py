@@ -19,10 +19,12 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from assembler.aligner.detecting import PREDICTOR_ORDER, fit_predictor, prediction_errors
+from assembler.aligner.pulses import pulse_from, pulse_through, pulse_towards
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assembler.aligner.pulses import Pulse
     from assembler.aligner.ranges import Range
     from assembler.aligner.structures import Structure
     from assembler.arrays import Bools, Float64s, Int32s
@@ -65,6 +67,7 @@ LEAST_LAG, PERIOD_STRIDE = 16, 3
 LEAST_PERIODIC = 0.5
 """A period is one where fewer samples differ from those a period before than half of those that differ from their
 neighbours."""
+LEAST_JUMP_STEPS = 8
 LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
 """A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
 
@@ -77,14 +80,24 @@ class Model:
         predictor: coefficients, nearest sample first; empty where the sample a lag before is the prediction.
         lag: of a sound that repeats itself, in samples; 0 for the others.
         scales: shape (k,), of its errors in steps: usual and root mean square on either side.
+        pulse: the wave that every sample is, where that is known.
     """
 
     predictor: Float64s
     lag: int
     scales: Float64s = field(default_factory=lambda: np.ones(1))
+    pulse: Pulse | None = None
 
-    def errors(self, samples: Int32s, step: int) -> Float64s:
-        """Return the prediction error of each sample, in steps; zero where too little comes before."""
+    def errors(self, samples: Int32s, step: int, start: int = 0) -> Float64s:
+        """Return the prediction error of each sample, in steps; zero where too little comes before.
+
+        Args:
+            samples: to be foretold.
+            step: one step of the tape's word length.
+            start: where the first of them stands.
+        """
+        if self.pulse is not None:
+            return self.pulse.errors(samples, start) / step
         sound = samples.astype(np.float64)
         if not self.lag:
             return prediction_errors(sound, self.predictor) / step
@@ -99,17 +112,29 @@ class Surroundings:
 
     Args:
         agreed: what most captures hold, else the first one: the place with its context.
+        is_agreed: where two captures at least do.
         models: linear prediction first, fitted to either side.
         scales: least and largest scale of the errors of linear prediction, in steps.
         step: one step of the tape's word length, in sample values.
-        is_stepped: whether the sound holds levels by nature, as a square wave does.
+        is_stepped: whether the sound holds levels by nature, as a square wave does, and no more is known of it.
     """
 
     agreed: Int32s
+    is_agreed: Bools
     models: tuple[Model, ...]
     scales: tuple[float, float]
     step: int
     is_stepped: bool
+
+    @property
+    def pulse(self) -> Pulse | None:
+        """The wave that goes on through the place in phase, where there is one."""
+        return self.models[0].pulse
+
+    @property
+    def holds_levels(self) -> bool:
+        """Whether the sound holds levels by nature."""
+        return self.is_stepped or self.pulse is not None
 
 
 def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surroundings:
@@ -127,16 +152,22 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
     ]
     sides = [side for side in sides if side[1] - side[0] > 2 * PREDICTOR_ORDER] or [(0, agreed.size)]
     fitted = [Model(fit_predictor(agreed[slice(*side)].astype(np.float64)), 0) for side in sides]
-    linear = [_rated(model, agreed, is_agreed, sides, step) for model in fitted]
-    least = min(cost for _, cost in linear)
+    # How far off a model of one side is on the other one tells nothing: beside silence, any loudness would be usual.
+    linear = [
+        _rated(model, agreed, is_agreed, [side], step) for model, side in zip(fitted, sides, strict=True)
+    ]
+    least = float(np.mean([cost for _, cost in linear]))
     past = agreed[max(0, place[0] - PERIODS_SAMPLES) : place[0]]
     lag = period_of(past)
     specials = [_rated(Model(np.ones(1), 0), agreed, is_agreed, sides, step)]
     if lag:
         where = [(max(0, place[0] - FIT_SAMPLES - lag), place[0])]
         specials.append(_rated(Model(np.zeros(0), lag), agreed, is_agreed, where, step))
-    is_stepped = min(cost for _, cost in specials) < least - CLEARLY_BETTER
+    is_stepped = min(cost for _, cost in specials) < least - CLEARLY_BETTER and _jumps(agreed, sides, step)
     models = [model for model, _ in linear]
+    pulse = pulse_through(agreed, place, is_agreed) if is_stepped else None
+    if pulse is not None:
+        return _within_wave(agreed, is_agreed, pulse, step)
     if is_stepped:
         # Its edges are so far off that noise of any loudness would pass as its sound, were their size a usual error.
         models = [replace(model, scales=model.scales[:1]) for model, _ in specials]
@@ -146,7 +177,55 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
     if min(scales) < LEAST_BELL_STEPS:
         # Beside what hardly stirs silence is nothing new.
         models = [replace(model, scales=np.union1d(model.scales, [LEAST_SCALE_STEPS])) for model in models]
-    return Surroundings(agreed, tuple(models), (min(scales), max(scales)), step, is_stepped)
+    return Surroundings(agreed, is_agreed, tuple(models), (min(scales), max(scales)), step, is_stepped)
+
+
+def _jumps(agreed: Int32s, sides: Sequence[Range], step: int) -> bool:
+    """Return whether sound that changes its level seldom does so by many steps: what fades away goes by single ones."""
+    changes = [np.abs(np.diff(agreed[slice(*side)].astype(np.int64))) for side in sides]
+    usual = [float(np.median(side[side > 0])) for side in changes if side.any()]
+    return bool(usual) and min(usual) >= LEAST_JUMP_STEPS * step
+
+
+def _within_wave(agreed: Int32s, is_agreed: Bools, pulse: Pulse, step: int) -> Surroundings:
+    scale = LEAST_SCALE_STEPS
+    model = Model(np.zeros(0), 0, np.array([scale]), pulse)
+    return Surroundings(agreed, is_agreed, (model,), (scale, scale), step, is_stepped=False)
+
+
+def zones_of(
+    versions: Sequence[Int32s], place: Range, around: Surroundings
+) -> list[tuple[Range, Surroundings]]:
+    """Return the parts of a place in which a pulse wave is known, and the rest, in order.
+
+    Where one note ends in a place and another one begins there, one version goes on with the first and leads over to
+    the second; where just one does both, its waves tell what sounds there. Of a version that does one of them alone
+    it may be a block played twice.
+
+    Args:
+        versions: of the place with its surroundings.
+        place: where they differ.
+        around: what sound looks like around it.
+    """
+    if not around.is_stepped:
+        return [(place, around)]
+    found = [
+        (ending, beginning)
+        for samples in versions
+        for ending in [pulse_from(samples, place, around.is_agreed)]
+        for beginning in [pulse_towards(samples, place, around.is_agreed)]
+        if ending is not None and beginning is not None
+    ]
+    if len(found) != 1:
+        return [(place, around)]
+    (first, last), (second, start) = found[0]
+    start = max(start, last)
+    zones = [
+        ((place[0], last), _within_wave(around.agreed, around.is_agreed, first, around.step)),
+        ((last, start), around),
+        ((start, place[1]), _within_wave(around.agreed, around.is_agreed, second, around.step)),
+    ]
+    return [(part, own) for part, own in zones if part[0] < part[1]]
 
 
 def _rated(
@@ -205,9 +284,9 @@ def _error_costs(errors: Float64s, scale: float) -> Float64s:
     )
 
 
-def errors_of(samples: Int32s, around: Surroundings) -> Float64s:
-    """Return the prediction errors of each sample, in steps, shape (models, samples)."""
-    return np.stack([model.errors(samples, around.step) for model in around.models])
+def errors_of(samples: Int32s, around: Surroundings, start: int = 0) -> Float64s:
+    """Return the prediction errors of each sample from ``start`` on, in steps, shape (models, samples)."""
+    return np.stack([model.errors(samples, around.step, start) for model in around.models])
 
 
 def sound_cost(samples: Int32s, errors: Float64s, part: Range, around: Surroundings) -> float:
@@ -223,7 +302,7 @@ def sound_cost(samples: Int32s, errors: Float64s, part: Range, around: Surroundi
     if start >= end:
         return 0.0
     plain = _windows_cost(errors[:, start:end], around)
-    if end - start < LEAST_OWN:
+    if end - start < LEAST_OWN or around.pulse is not None:
         return plain
     return min(plain, _own_cost(samples[start:end], around))
 
@@ -292,6 +371,8 @@ def border_cost(before: Int32s | None, behind: Int32s, at: int, end: int, around
     stop = min(at + PREDICTOR_ORDER, end, behind.size)
     if stop <= at:
         return 0.0
+    if around.pulse is not None:
+        return _windows_cost(errors_of(behind[at:stop], around, at), around)
     if before is None:
         noise = noise_cost(behind[at:stop], around.step)
         if not around.is_stepped:

@@ -23,10 +23,11 @@ from assembler.aligner.evidence import (
     look_around,
     period_of,
     sound_cost,
+    zones_of,
 )
 from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
-from assembler.aligner.ranges import ranges_of
-from assembler.aligner.structures import busy_borders, cuts_of, rough_borders, structures_of
+from assembler.aligner.ranges import common, merged, ranges_of, without
+from assembler.aligner.structures import busy_borders, cuts_of, level_borders, rough_borders, structures_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,6 +72,10 @@ FORETOLD_COPY, COPY_COST = "foretold copy", 10.0
 
 NOBODY_MARGIN = 180.0
 """By how many nats a version of such sound must beat the story that no version is the tape's."""
+
+NOISE_MARGIN, NOISE_SHARE, NOISE_NATS, LEAST_SCALE = 120.0, 0.9, 4.5, 0.5
+"""So much a version must beat the story that none is right, where its cost as sound is nearly that of noise, and so
+many nats a sample more than the logarithm of the errors' usual scale (which has no less than half a step)."""
 
 ODD_RATIO = 3.0
 """A flawed version whose prediction errors have not three times the power of its surroundings' just disagrees."""
@@ -122,8 +127,9 @@ def judge_place(
     witnesses: Sequence[Int32s] = (),
     open_ends: tuple[bool, bool] = (False, False),
     holders: Sequence[int] = (),
+    flawed_before: Sequence[bool] = (),
 ) -> list[Judged]:
-    """Return a verdict for each part of a place in which versions differ; parts in which they agree are left out.
+    """Return a verdict for each part of a place; those in which versions agree only where they are all flawed.
 
     Args:
         versions: one array per capture in the order of trust, all of one length, with the same context
@@ -133,73 +139,120 @@ def judge_place(
         witnesses: other captures of the same samples; heard on the surroundings only.
         open_ends: whether the place begins, ends, where a capture does.
         holders: how many captures hold each version; one where nothing is said.
+        flawed_before: whether each version has been found flawed right before the place already.
     """
     around = look_around([*versions, *witnesses], place, step)
-    structures = [
-        _telling_structures(index, versions, place, around, open_ends) for index in range(len(versions))
+    known = list(flawed_before) or [False] * len(versions)
+    known = [
+        is_known or _is_flawed_before(samples, place, [samples, *witnesses], around.agreed)
+        for samples, is_known in zip(versions, known, strict=True)
     ]
+    zones = zones_of(versions, place, around)
+    built = [
+        structures_of(
+            samples,
+            around.agreed,
+            [other for other in versions if other is not samples],
+            place,
+            step,
+            (open_ends[0] or is_known, open_ends[1]),
+            holds_levels=around.holds_levels,
+            # Pieces of sound that holds levels often stand twice, and prove nothing.
+            seeks_copies=not all(own.is_stepped for _, own in zones),
+        )
+        for samples, is_known in zip(versions, known, strict=True)
+    ]
+    judged: list[Judged] = []
+    for zone, own in zones:
+        ends = zone[0] != place[0] or open_ends[0], zone[1] != place[1] or open_ends[1]
+        structures = [
+            [kept for one in found for kept in _telling(one, samples, zone, own)]
+            for samples, found in zip(versions, built, strict=True)
+        ]
+        found = _judge_zone(versions, structures, zone, own, ends, holders or [1] * len(versions), known)
+        judged += found
+        if found and found[-1].end == zone[1]:
+            known = [bool(kind) and found[-1].verdict.decided for kind in found[-1].verdict.kinds]
+    return judged
+
+
+def _judge_zone(
+    versions: Sequence[Int32s],
+    structures: list[list[Structure]],
+    place: Range,
+    around: Surroundings,
+    open_ends: tuple[bool, bool],
+    holders: Sequence[int],
+    flawed_before: Sequence[bool],
+) -> list[Judged]:
+    """Return a verdict for each part of a place in which sound looks alike; arguments as for ``judge_place``."""
     differs = _differs(versions, place)
-    borders = _borders(versions, differs, place, around)
+    borders = _borders(versions, structures, differs, place, around)
     parts = cuts_of(structures, borders, place)
-    stories = _Stories(
-        versions,
-        structures,
-        around,
-        parts,
-        open_ends,
-        holders or [1] * len(versions),
-        [_is_flawed_before(samples, place, [samples, *witnesses], around.agreed) for samples in versions],
-    )
+    stories = _Stories(versions, structures, around, parts, open_ends, holders, flawed_before)
     return [
         Judged(start, end, verdict)
         for (start, end), verdict in zip(parts, stories.verdicts(), strict=True)
-        if differs[start - place[0] : end - place[0]].any()
+        if differs[start - place[0] : end - place[0]].any() or all(verdict.kinds)
     ]
 
 
-def _telling_structures(
-    index: int, versions: Sequence[Int32s], place: Range, around: Surroundings, open_ends: tuple[bool, bool]
-) -> list[Structure]:
-    """Return the structures of one version; copies of what is foretold anyway, as a slow tone repeats itself, apart."""
-    samples = versions[index]
-    others = [other for number, other in enumerate(versions) if number != index]
-    found = structures_of(
-        samples, around.agreed, others, place, around.step, open_ends, is_stepped=around.is_stepped
-    )
-    errors = errors_of(samples, around)
-
-    def is_foretold(one: Structure) -> bool:
+def _telling(one: Structure, samples: Int32s, place: Range, around: Surroundings) -> list[Structure]:
+    """Return a structure of a version; a copy of what is foretold anyway, as a slow tone repeats itself, as such."""
+    if one.kind != "repeat" or not common([place], [(one.start, one.end)]):
+        return [one]
+    if around.is_stepped:
+        return []
+    if around.pulse is not None:
+        part = max(one.start, place[0]), min(one.end, place[1])
+        is_foretold = sound_cost(samples, errors_of(samples, around), part, around) < LEAST_SURPRISE
+    else:
         # A note of a pulse wave between rests stands for its own surroundings: it repeats itself.
-        is_cheap = sound_cost(samples, errors, (one.start, one.end), around) < LEAST_SURPRISE
-        return is_cheap or period_of(samples[one.start : one.end][-PERIODS_SAMPLES:]) > 0
-
-    return [
-        replace(one, kind=FORETOLD_COPY) if one.kind == "repeat" and is_foretold(one) else one
-        for one in found
-    ]
+        cost = sound_cost(samples, errors_of(samples, around), (one.start, one.end), around)
+        is_foretold = cost < LEAST_SURPRISE or period_of(samples[one.start : one.end][-PERIODS_SAMPLES:]) > 0
+    return [replace(one, kind=FORETOLD_COPY) if is_foretold else one]
 
 
 def _is_flawed_before(version: Int32s, place: Range, captures: Sequence[Int32s], agreed: Int32s) -> bool:
     """Return whether a capture that holds a version stands alone before the place already: its flaw goes on."""
     before = slice(max(0, place[0] - BRIDGE_SAMPLES), place[0])
-    return any(
+    # Of two captures alone nothing tells which one it is.
+    return len(captures) > 1 and any(
         np.array_equal(one[slice(*place)], version[slice(*place)])
         and not np.array_equal(one[before], agreed[before])
         for one in captures
     )
 
 
-def _borders(versions: Sequence[Int32s], differs: Bools, place: Range, around: Surroundings) -> list[int]:
+def _borders(
+    versions: Sequence[Int32s],
+    structures: Sequence[Sequence[Structure]],
+    differs: Bools,
+    place: Range,
+    around: Surroundings,
+) -> list[int]:
     """Return where noise sets in or stops, and where versions begin and cease to agree for a while."""
     if around.is_stepped:
         # Where levels are held by nature versions agree in every other half period, which is no border.
         return [edge for samples in versions for edge in busy_borders(samples, place)]
+    if around.pulse is not None:
+        return [
+            edge
+            for samples in versions
+            for found in ranges_of(
+                around.pulse.errors(samples[slice(*place)], place[0]) != 0,
+                offset=place[0],
+                bridge=BRIDGE_SAMPLES,
+            )
+            for edge in found
+            if place[0] < edge < place[1]
+        ]
     usual = ROUGH_SCALES * around.scales[1] * around.step
-    borders = [
-        edge
-        for samples in versions
-        for edge in rough_borders(samples, place, around.models[0].predictor, usual)
-    ]
+    predictor = around.models[0].predictor
+    borders = [edge for samples in versions for edge in rough_borders(samples, place, predictor, usual)]
+    for samples, built in zip(versions, structures, strict=True):
+        for start, end in without([place], merged((one.start, one.end) for one in built)):
+            borders += level_borders(samples, (start, end), predictor)
     for bridge in (CHANCE_SAMPLES, BRIDGE_SAMPLES):
         ranges = ranges_of(differs, offset=place[0], bridge=bridge)
         if len(ranges) <= MATERIAL_RUNS:
@@ -314,6 +367,9 @@ class _Stories:
             )
             row: Float64s = np.asarray(falling.sum() - np.append(falling, 0.0), np.float64)
             past = None if self._open_ends[0] else self._around.agreed
+            if self._flawed_before.any() and not self._flawed_before.all():
+                # Then that flaw would end where another's begins.
+                row[: self._nobody] += ABRUPT_COST * self._flawed_before
             for version in range(self._nobody):
                 row[version] += border_cost(past, self._versions[version], start, end, self._around)
             return row[None, :]
@@ -366,18 +422,28 @@ class _Stories:
         nobody = totals[self._nobody]
         best = int(np.argmin(totals[: self._nobody]))
         # That all are wrong is said only where it is plain; where it is likely, the place is told.
-        if nobody + 2 * margin < totals[best]:
+        # Where all hold the same, as zeros inside a mute of one of them, they bear each other no witness.
+        if nobody + (1 if same.all() else 2) * margin < totals[best]:
             return Verdict(
                 0, tuple(self._kind(number, v, self._nobody) for v in range(self._nobody)), decided=True
             )
         near = [v for v in range(self._nobody) if totals[v] < totals[best] + margin]
-        lead = -LEAST_MARGIN if not self._around.is_stepped else NOBODY_MARGIN
+        lead = NOBODY_MARGIN if self._around.is_stepped else -LEAST_MARGIN
+        if self._is_noise(number, best):
+            lead = NOISE_MARGIN
         is_doubtful = bool(totals[best] + lead > nobody)
         decided = bool(same[best, near].all()) and not is_doubtful
         if not decided:
             best = near[0]
         kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]
         return Verdict(best, tuple(kinds), decided, is_doubtful)
+
+    def _is_noise(self, number: int, version: int) -> bool:
+        """Return whether a version is as likely noise as sound in a part, and far louder than what is foretold."""
+        start, end = self._parts[number]
+        noise, kind = self._flaws[number][self._nobody][version]
+        usual = float(np.log(max(self._around.scales[1], LEAST_SCALE)) + NOISE_NATS) * (end - start)
+        return kind == "burst" and self._sounds[number][version] > max(NOISE_SHARE * noise, usual)
 
     def _kind(self, number: int, version: int, truth: int) -> str:
         """Return what a version shows in a part if it is flawed there."""

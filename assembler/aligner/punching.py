@@ -68,12 +68,12 @@ def _flaw_notes(
                 if common(merged(one.covered(flaw.track)), [(start, end)]):
                     places.setdefault((start, end, flaw.kind), []).append(flaw.track)
     for (start, end, kind), tracks in sorted(places.items()):
-        ranges = one.maps[tracks[0]].pass_ranges(start, end)
+        first, last = one.maps[tracks[0]].pass_reach(start, end) or (None, None)
         text = (
             f"{where}: brings in a {kind} of {one.name}, {end - start} samples on {track_names(reel.reel, tracks)}, "
             f"{label(start, end)}"
         )
-        yield Note("other", text, one.name, tuple(sorted(tracks)), *(ranges[0] if ranges else (None, None)))
+        yield Note("other", text, one.name, tuple(sorted(tracks)), first, last)
 
 
 def _delivered(reel: ExaminedReel) -> list[int]:

@@ -21,7 +21,7 @@ from assembler.aligner.detecting import fit_predictor, prediction_errors
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.arrays import Float64s, Int32s
+    from assembler.arrays import Float64s, Int32s, Int64s
 
 SPLICE_MARGIN = 1024
 """Sound that has to be known on either side of where a splice may lie."""
@@ -33,6 +33,9 @@ STILL_SAMPLES = 16
 
 USUAL_RATIO = 3.0
 """Errors up to so many times the root mean square of those beside them are usual."""
+
+MOST_UNFORETOLD = 0.5
+"""Errors that are more than half as large as the samples: nothing foretells these."""
 
 LEAST_SURPRISE, LEAST_LEAD = 2.0, 2.0
 """A splice surprises by so many nats, all tracks together, and so many times as much as any other place."""
@@ -88,8 +91,16 @@ def _ratios(sound: Float64s) -> Float64s:
         piece = sound[low : start + 2 * FIT_HOP]
         found = prediction_errors(piece, fit_predictor(piece))
         errors[start : start + FIT_HOP] = found[start - low : start - low + FIT_HOP]
-    power = np.concatenate(([0.0], np.cumsum(errors**2)))
     ends = np.arange(sound.size)
+    usual, level = _recent(errors, ends), _recent(sound, ends)
+    # What nothing foretells breaks nowhere: noise beside sound, were it soft, would.
+    return np.asarray(
+        np.where(usual <= MOST_UNFORETOLD * level, np.abs(errors) / (usual + 1.0), 0.0), np.float64
+    )
+
+
+def _recent(values: Float64s, ends: Int64s) -> Float64s:
+    """Return the root mean square of the values before each place."""
+    power = np.concatenate(([0.0], np.cumsum(values**2)))
     starts = np.maximum(ends - LOUD_SAMPLES, 0)
-    usual = np.sqrt((power[ends] - power[starts]) / np.maximum(ends - starts, 1)) + 1.0
-    return np.asarray(np.abs(errors) / usual, np.float64)
+    return np.asarray(np.sqrt((power[ends] - power[starts]) / np.maximum(ends - starts, 1)), np.float64)

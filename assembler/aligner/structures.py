@@ -33,6 +33,9 @@ if TYPE_CHECKING:
 LEAST_STRAIGHT = 8
 """Samples on one line, give or take a step, from which it is looked at."""
 
+LINE_STEPS = 2.0
+"""A line is rounded, and a sample beside it may belong to it."""
+
 CHANCE_NATS = 20.0
 """Sound that runs straight now and then by nature does so for long once in e^20 samples."""
 
@@ -51,6 +54,12 @@ CLIPPED_RATIO = 2.0
 
 OUTSIDE_SAMPLES = 64
 """A block that goes on repeating so far outside a place, where the captures agree, repeats by nature."""
+
+LEAST_LEVEL, LEVEL_NATS, MOST_LEVELS = 24, 60.0, 4
+"""A level of noise is looked at from so many samples on, where it saves so much; and so many changes at most."""
+
+ROUNDING_POWER = 1.0 / 12.0
+"""Of errors that are rounded to whole steps."""
 
 ROUGH_BRIDGE = 48
 LEAST_BUSY = 24
@@ -82,7 +91,8 @@ def structures_of(
     step: int,
     open_ends: tuple[bool, bool],
     *,
-    is_stepped: bool,
+    holds_levels: bool,
+    seeks_copies: bool,
 ) -> list[Structure]:
     """Return the structures that reach into a place.
 
@@ -93,13 +103,14 @@ def structures_of(
         place: where captures differ.
         step: one step of the tape's word length.
         open_ends: whether the place begins, ends, where a capture does: then a flaw may reach out of it.
-        is_stepped: whether the sound holds levels by nature; then pieces of it often stand twice, and prove nothing.
+        holds_levels: whether the sound holds levels by nature.
+        seeks_copies: whether blocks played twice are looked for.
     """
-    longest = _longest_level(agreed, place) if is_stepped else 0
+    longest = _longest_level(agreed, place) if holds_levels else 0
     return [
         *_held(samples, agreed, place, longest),
         *_straight(samples, place, step),
-        *([] if is_stepped else _repeats(samples, [samples, *others], agreed, place, open_ends)),
+        *(_repeats(samples, [samples, *others], agreed, place, open_ends) if seeks_copies else ()),
     ]
 
 
@@ -160,8 +171,14 @@ def _straight(samples: Int32s, place: Range, step: int) -> list[Structure]:
     return [
         Structure("straight", first + low + 1, last + low + 1, (first + low, last + low + 1))
         for first, last in ranges_of(bend <= step)
-        if last - first >= least and np.ptp(samples[first + low + 1 : last + low + 1])
+        if last - first >= least and _is_line(samples[first + low + 1 : last + low + 1], step)
     ]
+
+
+def _is_line(samples: Int32s, step: int) -> bool:
+    """Return whether samples go straight from first to last: a slow wave bends as little, but leaves the line."""
+    line = np.linspace(float(samples[0]), float(samples[-1]), samples.size)
+    return bool(np.ptp(samples)) and float(np.abs(samples - line).max()) <= LINE_STEPS * step
 
 
 def _repeats(
@@ -261,6 +278,45 @@ def rough_borders(samples: Int32s, place: Range, predictor: Float64s, usual: flo
     onsets = [first for first, _ in _rough(piece, predictor, usual)]
     ends = [piece.size - first for first, _ in _rough(piece[::-1], predictor, usual)]
     return [edge + low for edge in (*onsets, *ends) if start < edge + low < end]
+
+
+def level_borders(samples: Int32s, place: Range, predictor: Float64s) -> list[int]:
+    """Return where prediction errors change their level: noise no louder than the sound sets in or stops there."""
+    low, end = place
+    start = low + predictor.size
+    if end - start < 2 * LEAST_LEVEL:
+        return []
+    # What went before may be another flaw, which foretells nothing.
+    errors = prediction_errors(samples[low:end].astype(np.float64), predictor)[predictor.size :]
+    powers = np.concatenate(([0.0], np.cumsum(errors**2 + ROUNDING_POWER)))
+    whole = _level_change(powers, 0, end - start)
+    changes = [whole] if whole[0] > LEVEL_NATS else []
+    found: list[int] = []
+    while changes and len(found) < MOST_LEVELS:
+        best = max(changes)
+        changes.remove(best)
+        _, at, first, last = best
+        found.append(at + start)
+        changes += [
+            one
+            for one in (_level_change(powers, first, at), _level_change(powers, at, last))
+            if one[0] > LEVEL_NATS
+        ]
+    return found
+
+
+def _level_change(powers: Float64s, first: int, last: int) -> tuple[float, int, int, int]:
+    """Return what it saves, in nats, to write errors at two levels, and where the second one begins; and the range."""
+    splits = np.arange(first + LEAST_LEVEL, last - LEAST_LEVEL)
+    if not splits.size:
+        return 0.0, first, first, last
+    sizes = np.array([splits - first, last - splits])
+    sums = np.array([powers[splits] - powers[first], powers[last] - powers[splits]])
+    two = sizes * np.log(np.maximum(sums / sizes, ROUNDING_POWER))
+    one = (last - first) * np.log(sums[:, 0].sum() / (last - first))
+    gains = (one - two.sum(axis=0)) / 2.0
+    best = int(gains.argmax())
+    return float(gains[best]), int(splits[best]), first, last
 
 
 def busy_borders(samples: Int32s, place: Range) -> list[int]:

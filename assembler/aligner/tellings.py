@@ -82,8 +82,7 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
             continue
         held = holdings.at(place.track, where, taken)
         first = by_name[(taken or [place.taken])[0]]
-        ranges = first.maps[place.track].pass_ranges(*where)
-        start, end = ranges[0] if ranges else (None, None)
+        start, end = first.maps[place.track].pass_reach(*where) or (None, None)
         members = [name for name in by_name if name in place.members]
         notes.append(
             Note(
@@ -125,8 +124,7 @@ def _tape_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
         tracks = sorted({flaw.track for flaw in flaws if reel.reel.tracks[flaw.track]})
         names = [name for name in by_name if any(flaw.pass_name == name for flaw in flaws)]
         whole = min(flaw.start for flaw in flaws), max(flaw.end for flaw in flaws)
-        ranges = by_name[names[0]].maps[tracks[0]].pass_ranges(*whole)
-        start, end = ranges[0] if ranges else (None, None)
+        start, end = by_name[names[0]].maps[tracks[0]].pass_reach(*whole) or (None, None)
         notes.append(
             Note(
                 "tape_damage",

@@ -109,6 +109,14 @@ class TimeMap:
         """Return the pass ranges that lie in the timeline range ``start`` to ``end``."""
         return tuple((s.pass_start, s.pass_end) for s in self.covering(start, end))
 
+    def pass_reach(self, start: int, end: int) -> tuple[int, int] | None:
+        """Return the pass range from the first sample to the last that lies in a timeline range; None where none does.
+
+        Samples that the pass repeated at a slip in between belong to it.
+        """
+        ranges = self.pass_ranges(start, end)
+        return (ranges[0][0], ranges[-1][1]) if ranges else None
+
     def timeline_ranges(self, start: int, end: int) -> tuple[tuple[int, int], ...]:
         """Return the timeline ranges on which the pass range ``start`` to ``end`` lies."""
         found = []

@@ -38,6 +38,9 @@ SILENT_SAMPLES = 48
 LEAST_BEFORE, MOST_BEFORE = 4096, 16384
 """Read before a place, besides its surroundings: where the original of a block played twice may stand."""
 
+BEHIND_SAMPLES = 3072
+"""Read behind a place: some periods of a low note."""
+
 LONGEST_JUDGED = 1 << 17
 """A longer difference is judged in pieces of so many samples, each between the surroundings of the whole."""
 
@@ -84,10 +87,11 @@ def weigh_track(
         split.setdefault(tuple(range(len(passes))), []).extend(contested)
     for members, ranges in split.items():
         if not is_unlike(notes, *members[:2]):
-            found, open_places = _judge_split(passes, track, members, ranges, step)
+            found, open_places = _judge_split(passes, track, members, ranges, step, flaws)
             flaws += found
             undecided += open_places
     flaws += _doubted(passes, track, notes, flaws)
+    flaws += _through_holes(passes, track, flaws)
     lone = flaws_alone(passes, track, step)
     # Silence beside noise thrown in looks cut off by nature.
     seen = [*flaws, *lone.told, *lone.open_places, *lone.natural]
@@ -119,9 +123,23 @@ def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> l
 
 
 def _judge_split(
-    passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], ranges: Sequence[Range], step: int
+    passes: Sequence[PlacedPass],
+    track: int,
+    members: tuple[int, ...],
+    ranges: Sequence[Range],
+    step: int,
+    known: Sequence[FoundFlaw],
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
-    """Return the flaws and the undecided places where passes differ and none is outvoted."""
+    """Return the flaws and the undecided places where passes differ and none is outvoted.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        members: indices of the passes that differ.
+        ranges: where they do.
+        step: one step of the tape's word length.
+        known: flaws of the track that are known already.
+    """
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
     places = _one_place_each(merged(ranges, bridge=BRIDGE_SAMPLES))
@@ -130,7 +148,16 @@ def _judge_split(
         coarse = merged(ranges, bridge=LONGEST_JUDGED)
         return [], [Undecided(track, start, end, taken, tuple(others)) for start, end in coarse]
     for place in places:
-        parts = _judge_place(passes, track, members, place, step)
+        before = [
+            any(
+                flaw.pass_name == passes[index].name
+                and flaw.start < place[0] <= flaw.end + BRIDGE_SAMPLES
+                and flaw.end <= place[1]
+                for flaw in known
+            )
+            for index in members
+        ]
+        parts = _judge_place(passes, track, members, place, step, flawed_before=before)
         silent = ""
         if not all(verdict.decided for _, verdict in parts):
             silent = _silent_pass(passes, track, members, place)
@@ -180,6 +207,21 @@ def _doubted(
             if common(doubt, differing) and len(holders) == 1:
                 places = common(holders[0].covered(track), lost)
                 found += [FoundFlaw(holders[0].name, track, "disagreement", *place) for place in places]
+    return _not_known(found, flaws)
+
+
+def _through_holes(passes: Sequence[PlacedPass], track: int, flaws: Sequence[FoundFlaw]) -> list[FoundFlaw]:
+    """Return what lies between two flaws of a pass where every other pass lost samples: the flaw goes on there."""
+    found: list[FoundFlaw] = []
+    for one in passes:
+        covered = merged(piece for other in passes if other is not one for piece in other.covered(track))
+        own = [flaw for flaw in flaws if flaw.pass_name == one.name]
+        for held in one.covered(track):
+            for start, end in without([held], covered):
+                before = [flaw for flaw in own if flaw.start < start <= flaw.end + BRIDGE_SAMPLES]
+                behind = [flaw for flaw in own if flaw.start - BRIDGE_SAMPLES <= end < flaw.end]
+                if before and behind:
+                    found.append(FoundFlaw(one.name, track, before[-1].kind, start, end))
     return _not_known(found, flaws)
 
 
@@ -233,6 +275,7 @@ def _judge_place(
     place: Range,
     step: int,
     holders: Sequence[int] = (),
+    flawed_before: Sequence[bool] = (),
 ) -> list[tuple[Range, Verdict]]:
     """Return a verdict for each part of a place in which passes differ."""
     edges = {edge for index in members for piece in passes[index].covered(track) for edge in piece}
@@ -254,7 +297,15 @@ def _judge_place(
         before = surroundings[0][1] - surroundings[0][0]
         inner = before, before + piece[1] - piece[0]
         open_ends = piece[0] != place[0] or place[0] in edges, piece[1] != place[1] or place[1] in edges
-        parts = judge_place(versions, inner, step, witnesses=witnesses, open_ends=open_ends, holders=holders)
+        parts = judge_place(
+            versions,
+            inner,
+            step,
+            witnesses=witnesses,
+            open_ends=open_ends,
+            holders=holders,
+            flawed_before=flawed_before if piece[0] == place[0] else (),
+        )
         shift = piece[0] - before
         judged += [((part.start + shift, part.end + shift), part.verdict) for part in parts]
     return judged
@@ -264,7 +315,7 @@ def _surroundings(place: Range, piece: Range) -> list[Range]:
     """Return what is read to judge a piece of a place: sound before the place, the piece, sound behind the place."""
     # A repeated block has its original before it, at its own length; and may reach out of the place.
     before = min(max(place[1] - place[0], LEAST_BEFORE), MOST_BEFORE) + CONTEXT_SAMPLES
-    return [(place[0] - before, place[0]), piece, (place[1], place[1] + CONTEXT_SAMPLES)]
+    return [(place[0] - before, place[0]), piece, (place[1], place[1] + BEHIND_SAMPLES)]
 
 
 def _flaws_of(

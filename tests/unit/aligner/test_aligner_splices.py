@@ -34,17 +34,18 @@ def test_good_sound_shows_no_splice(character: str) -> None:
         assert outstanding(splice_surprise([track[:SIZE] for track in _tracks(character, seed)])) is None
 
 
-@pytest.mark.parametrize("kind", ["mute", "hold", "noise"])
+@pytest.mark.parametrize("kind", ["mute", "hold", "noise", "soft noise"])
 def test_the_ends_of_a_flaw_of_all_tracks_are_no_splice(kind: str) -> None:
     """Nothing is known on one side of a mute, of a level held and of noise."""
     rng = np.random.default_rng(5)
-    tracks = [track[:SIZE].copy() for track in _tracks("dense", 12)]
+    tracks = [track[:SIZE].copy() for track in _tracks("tones", 12)]
     for track in tracks:
         size = AT - 3000
         track[3000:AT] = {
             "mute": np.zeros(size),
             "hold": np.full(size, track[2999]),
             "noise": rng.integers(-(1 << 20), 1 << 20, size),
+            "soft noise": rng.integers(-(1 << 14), 1 << 14, size),
         }[kind]
     assert outstanding(splice_surprise(tracks)) is None
 

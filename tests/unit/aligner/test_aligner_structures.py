@@ -21,7 +21,9 @@ PLACE = 20_000, 22_000
 def _found(
     samples: Int32s, others: tuple[Int32s, ...] = (SOUND,), *, stepped: bool = False
 ) -> list[Structure]:
-    return structures_of(samples, SOUND, others, PLACE, 1, (False, False), is_stepped=stepped)
+    return structures_of(
+        samples, SOUND, others, PLACE, 1, (False, False), holds_levels=stepped, seeks_copies=not stepped
+    )
 
 
 def test_levels_are_found_to_the_sample() -> None:
@@ -51,7 +53,9 @@ def test_a_line_may_end_where_it_began() -> None:
     quiet = np.rint(np.random.default_rng(52).normal(scale=1.6, size=SOUND.size)).astype(np.int32)
     samples = quiet.copy()
     samples[20_497:20_559] = [5, 0, 0, 0, *[-1] * 27, *[0] * 30, 5]
-    found = structures_of(samples, quiet, (quiet,), PLACE, 1, (False, False), is_stepped=False)
+    found = structures_of(
+        samples, quiet, (quiet,), PLACE, 1, (False, False), holds_levels=False, seeks_copies=True
+    )
     assert any(one.start <= 20_501 and one.end >= 20_557 for one in found)
 
 
@@ -69,7 +73,9 @@ def test_a_block_played_twice_is_found(*, original_is_spoilt: bool) -> None:
 def test_sound_that_goes_on_repeating_is_no_copy() -> None:
     """What stands again outside the place as well, where the captures agree, repeats by nature."""
     loop = np.tile(make_tape("dense", 16, 3000, np.random.default_rng(52))[0], 10)
-    assert structures_of(loop, loop, (), PLACE, 1, (False, False), is_stepped=False) == []
+    assert (
+        structures_of(loop, loop, (), PLACE, 1, (False, False), holds_levels=False, seeks_copies=True) == []
+    )
 
 
 def test_levels_in_a_row_are_a_square_wave() -> None:
@@ -82,7 +88,7 @@ def test_levels_in_a_row_are_a_square_wave() -> None:
 def test_sound_that_holds_levels_does_not_prove_a_level() -> None:
     """Where levels are held by nature, one that is no longer than the sound's own is left out."""
     square = np.tile(np.repeat(np.array([900, -900], np.int32), 100), 150)
-    found = structures_of(square, square, (), PLACE, 1, (False, False), is_stepped=True)
+    found = structures_of(square, square, (), PLACE, 1, (False, False), holds_levels=True, seeks_copies=False)
     assert [one for one in found if one.kind == "hold"] == []
 
 

@@ -24,6 +24,13 @@ def test_repeated_samples_are_left_out() -> None:
     assert time_map.timeline_ranges(41, 49) == ()
 
 
+def test_what_a_pass_holds_of_a_place_goes_over_its_slips() -> None:
+    """From timeline sample 1035 to 1055 it holds its samples 35 to 65, those that it repeated among them."""
+    assert map_with_slips(100, 1000, (Slip(40, -10),)).pass_reach(1035, 1055) == (35, 65)
+    assert map_with_slips(100, 1000, (Slip(40, 10),)).pass_reach(1035, 1055) == (35, 45)
+    assert map_with_slips(100, 1000, (Slip(40, 10),)).pass_reach(1041, 1049) is None
+
+
 def test_a_short_track_is_cut_off_where_it_ends() -> None:
     """A track of 45 samples keeps its part of the second stretch and nothing behind it."""
     time_map = map_with_slips(100, 0, (Slip(40, 10),)).cut_to(45)
