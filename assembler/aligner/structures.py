@@ -232,8 +232,13 @@ def _probes(samples: Int32s, keys: Sequence[UInt64s], start: int) -> list[int]:
         keys: of it first, then of the others; shape (blocks,) each.
         start: first place to look at.
     """
-    every = np.concatenate(keys)
-    places = np.tile(np.arange(keys[0].size), len(keys))
+    # A block that another version holds at the same place tells nothing new.
+    other = [np.flatnonzero(held != keys[0]) for held in keys[1:]]
+    every = np.concatenate([keys[0], *(held[fresh] for held, fresh in zip(keys[1:], other, strict=True))])
+    ordered = np.sort(every)
+    if not (ordered[1:] == ordered[:-1]).any():
+        return []
+    places = np.concatenate([np.arange(keys[0].size), *other])
     order = np.lexsort((places, every))
     firsts = np.flatnonzero(np.diff(every[order], prepend=~every[order[0]]))
     # Of equal blocks the first is known; one of this version that stands later is a copy of it.
