@@ -16,12 +16,12 @@ from assembler.aligner.matching import LEAST_EVIDENCE, find_match, informative
 from assembler.aligner.relating import ANCHOR_SAMPLES, anchor_positions, read_all
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Iterator, Sequence
 
     from assembler.aligner.relating import TrackReader
     from assembler.arrays import Int32s, Int64s
 
-PLACES = 12
+PLACES, LEAST_PLACES = 12, 3
 MOST_SEARCHES = 6
 MOST_LOOKS = 240
 LEAST_LOOKS = 3
@@ -146,7 +146,11 @@ def spread_places(stretches: Iterable[tuple[int, int, int]]) -> list[tuple[int, 
 
 
 def search_wiring(
-    reference: TrackReader, probe: TrackReader, overlap: tuple[int, int], shift: int, radius: int
+    reference: TrackReader,
+    probe: TrackReader,
+    overlap: tuple[int, int],
+    expected: Callable[[int], int],
+    radius: int,
 ) -> tuple[int, Wiring] | None:
     """Return the shift and wiring of a pass whose tracks match nothing as they are; None where nothing fits.
 
@@ -154,12 +158,12 @@ def search_wiring(
         reference: the pass searched in.
         probe: the pass whose place is sought.
         overlap: range of probe samples expected inside the reference.
-        shift: expected shift.
+        expected: shift expected at a probe sample.
         radius: how far around it to look.
     """
     positions = anchor_positions(*overlap)
     for at in positions[:: max(1, len(positions) // MOST_SEARCHES)]:
-        found = _search_at(reference, probe, at, shift, radius)
+        found = _search_at(reference, probe, at, expected(at), radius)
         if found is None:
             continue
         wiring = find_wiring(reference, probe, spread_places([(*overlap, found)]))
@@ -204,7 +208,11 @@ def _search_track(windows: Sequence[Int32s], samples: Int32s, radius: int) -> in
 
 
 def examine_wiring(
-    reference: TrackReader, probe: TrackReader, overlap: tuple[int, int], shift: int, radii: Sequence[int]
+    reference: TrackReader,
+    probe: TrackReader,
+    overlap: tuple[int, int],
+    expected: Callable[[int], int],
+    radii: Sequence[int],
 ) -> Wiring | None:
     """Return how a pass is wired, or None where its sound proves nothing (silence, or another tape).
 
@@ -212,22 +220,28 @@ def examine_wiring(
         reference: the pass to hold it against.
         probe: the pass looked at.
         overlap: range of probe samples expected inside the reference.
-        shift: expected shift.
+        expected: shift expected at a probe sample.
         radii: how far around it to look, in samples; tried in order.
     """
     positions = anchor_positions(*overlap)
     chosen = positions[:: max(1, len(positions) // PLACES)]
+    best: list[tuple[int, int]] = []
     for radius in radii:
         places = []
         for at in chosen:
-            window = read_all(reference, at + shift - radius, ANCHOR_SAMPLES + 2 * radius)
+            start = at + expected(at) - radius
+            window = read_all(reference, start, ANCHOR_SAMPLES + 2 * radius)
             match = find_match(window, read_all(probe, at, ANCHOR_SAMPLES), radius)
             if match is not None:
-                places.append((at, match.shift + shift - radius))
-        if places:
-            return _looked_at_closely(find_wiring(reference, probe, places), reference, probe, overlap)
+                places.append((at, start + match.shift - at))
+        best = max(best, places, key=len)
+        # One or two may be found by chance, in a tail of few steps.
+        if len(best) >= LEAST_PLACES:
+            break
+    if best:
+        return _looked_at_closely(find_wiring(reference, probe, best), reference, probe, overlap)
     for radius in radii:
-        found = search_wiring(reference, probe, overlap, shift, radius)
+        found = search_wiring(reference, probe, overlap, expected, radius)
         if found is not None:
             return found[1]
     return None

@@ -199,7 +199,7 @@ def _judge_zone(
 
 def _telling(one: Structure, samples: Int32s, place: Range, around: Surroundings) -> list[Structure]:
     """Return a structure of a version; a copy of what is foretold anyway, as a slow tone repeats itself, as such."""
-    if one.kind != "repeat" or not common([place], [(one.start, one.end)]):
+    if one.kind != "repeat" or one.is_adjoined or not common([place], [(one.start, one.end)]):
         return [one]
     if around.is_stepped:
         return []

@@ -12,6 +12,8 @@ from assembler.aligner.searching import find_anywhere
 from assembler.importer import search_doubt
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from assembler.aligner.relating import Relation, TrackReader
     from assembler.importer import Position
 
@@ -41,6 +43,16 @@ def expected_shift(reference: PassToPlace, one: PassToPlace) -> int:
     return one.position.shift_at(0) - reference.position.shift_at(0)
 
 
+def expected_shifts(reference: PassToPlace, one: PassToPlace) -> Callable[[int], int]:
+    """Return what tells how much later each sample of ``one`` lies in the reference, by the logs, slips and all."""
+
+    def expected(at: int) -> int:
+        by_log = one.position.shift_at(at)
+        return by_log - reference.position.shift_at(at + by_log - reference.position.shift_at(0))
+
+    return expected
+
+
 def expected_overlap(reference: PassToPlace, one: PassToPlace) -> tuple[int, int] | None:
     """Return the range of ``one`` that by the logs lies inside the reference, or None where there is none."""
     shift = expected_shift(reference, one)
@@ -66,11 +78,7 @@ def find_relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) ->
     if overlap_by_log is None:
         return None
     doubt = search_doubt(reference.position, one.position)
-
-    def expected(at: int) -> int:
-        by_log = one.position.shift_at(at)
-        return by_log - reference.position.shift_at(at + by_log - reference.position.shift_at(0))
-
+    expected = expected_shifts(reference, one)
     for seconds in SEARCH_SECONDS:
         radius = round(seconds * sample_rate + doubt)
         found = relate(reference.audio, one.audio, expected, overlap_by_log, radius)

@@ -47,6 +47,7 @@ LEAST_TELLING = 16
 MOST_IN_A_ROW = 2
 """A level held inside another one makes two in a row."""
 
+LEAST_ADJOINED, LEAST_EDGES = 128, 2
 CHANCE_EQUAL = 8
 MOST_PROBES, MOST_LAGS = 64, 400
 CLIPPED_RATIO = 2.0
@@ -75,12 +76,14 @@ class Structure:
         end: first sample behind it.
         anchors: samples beside it that it was made from: a level held is that of the last good sample, a line
             runs between two.
+        is_adjoined: whether it is a block of its own length played twice in a row.
     """
 
     kind: str
     start: int
     end: int
     anchors: tuple[int, ...] = ()
+    is_adjoined: bool = False
 
 
 def structures_of(
@@ -111,6 +114,7 @@ def structures_of(
         *_held(samples, agreed, place, longest),
         *_straight(samples, place, step),
         *(_repeats(samples, [samples, *others], agreed, place, open_ends) if seeks_copies else ()),
+        *(_adjoined(samples, place, longest) if longest else ()),
     ]
 
 
@@ -209,6 +213,25 @@ def _repeats(
         if last - first >= LEAST_REPEAT and not goes_on:
             found.append(Structure("repeat", first, last))
     return found
+
+
+def _adjoined(samples: Int32s, place: Range, longest: int) -> list[Structure]:
+    """Return the block of sound that holds levels which fills a place and stands right before it too, as long.
+
+    Pieces of such sound often stand twice, but hardly ever for just as many samples as lie between them. At either
+    end a level may go on for a while by chance.
+    """
+    start, end = place
+    size = end - start
+    if size < LEAST_ADJOINED or np.count_nonzero(np.diff(samples[start:end])) < LEAST_EDGES:
+        return []
+    for lag in range(size, min(size + 2 * longest, start) + 1):
+        if not np.array_equal(samples[start:end], samples[start - lag : end - lag]):
+            continue
+        first, last = _extent(samples, samples, start, lag)
+        if lag <= last - first <= lag + 2 * longest and first > lag:
+            return [Structure("repeat", first, last, is_adjoined=True)]
+    return []
 
 
 def _is_telling(samples: Int32s) -> bool:
@@ -318,7 +341,7 @@ def _level_change(powers: Float64s, first: int, last: int) -> tuple[float, int, 
     sizes = np.array([splits - first, last - splits])
     sums = np.array([powers[splits] - powers[first], powers[last] - powers[splits]])
     two = sizes * np.log(np.maximum(sums / sizes, ROUNDING_POWER))
-    one = (last - first) * np.log(sums[:, 0].sum() / (last - first))
+    one = (last - first) * np.log(max(float(sums[:, 0].sum()) / (last - first), ROUNDING_POWER))
     gains = (one - two.sum(axis=0)) / 2.0
     best = int(gains.argmax())
     return float(gains[best]), int(splits[best]), first, last

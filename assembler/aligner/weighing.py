@@ -32,6 +32,9 @@ MOST_DIFFERENCES = 20000
 LEAST_TURNS = 4
 """So often the pass that stands alone changes within a place where no majority is to be trusted."""
 
+PACE_SAMPLES = 2
+"""Edges of one wave follow each other so evenly: they stand at whole samples."""
+
 SILENT_SAMPLES = 48
 """Zeros on each side of a place, 1 ms at 48 kHz, by which a pass is silent there."""
 
@@ -237,20 +240,31 @@ def _not_known(found: Iterable[FoundFlaw], flaws: Sequence[FoundFlaw]) -> list[F
 
 
 def _one_place_each(ranges: Sequence[Range]) -> list[Range]:
-    """Return differences with those taken together whose gaps are hardly longer than they are.
+    """Return differences with those taken together whose gaps are hardly longer than they are, or that keep a pace.
 
-    A level held over a square wave differs from it in every other half period only.
+    A level held over a square wave differs from it in every other half period only; one out of phase, at every edge.
     """
     joined: list[Range] = []
     length = 0
-    for start, end in ranges:
+    keeps_pace = _keeping_pace(ranges)
+    for (start, end), is_next in zip(ranges, keeps_pace, strict=True):
         gap = start - joined[-1][1] if joined else 0
-        if joined and gap <= min(MOST_GAP_SAMPLES, 1.5 * max(length, end - start)):
+        is_near = gap <= 1.5 * max(length, end - start) or is_next
+        if joined and gap <= MOST_GAP_SAMPLES and is_near:
             joined[-1] = joined[-1][0], end
         else:
             joined.append((start, end))
         length = end - start
     return joined
+
+
+def _keeping_pace(ranges: Sequence[Range]) -> list[bool]:
+    """Return of each range whether it follows the one before at the pace of the one after it, or of two before."""
+    paces = [behind - before for (before, _), (behind, _) in pairwise(ranges)]
+    steady = [abs(second - first) <= PACE_SAMPLES for first, second in pairwise(paces)]
+    return [False, *(any(pair) for pair in zip([False, *steady], [*steady, False], strict=True))][
+        : len(ranges)
+    ]
 
 
 def _context(

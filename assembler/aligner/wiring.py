@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.belonging import examine_wiring
 from assembler.aligner.labels import track_names
-from assembler.aligner.meeting import SEARCH_SECONDS, expected_overlap, expected_shift
+from assembler.aligner.meeting import SEARCH_SECONDS, expected_overlap, expected_shifts
 from assembler.aligner.strangers import recognise
 from assembler.importer import Note, search_doubt
 
@@ -96,8 +96,8 @@ def _wiring_of(one: ImportedPass, before: Sequence[ImportedPass], scale: Scale) 
         if overlap is not None:
             doubt = search_doubt(reference.position, one.position)
             radii = [round(seconds * scale.sample_rate + doubt) for seconds in SEARCH_SECONDS[:2]]
-            shift = expected_shift(reference, one)
-            wiring = examine_wiring(reference.audio, one.audio, overlap, shift, radii)
+            expected = expected_shifts(reference, one)
+            wiring = examine_wiring(reference.audio, one.audio, overlap, expected, radii)
             if wiring is not None:
                 reach = round(SEARCH_SECONDS[1] * scale.sample_rate)
                 strangers = [

@@ -13,7 +13,8 @@ delivered sample is compared with the tape's own. Columns, summed over the trial
     needless    places listed as uncured in which all is delivered right
     unlisted    places of more than 16 wrong samples that no pass has right and no list names; then those of
                 them that only one pass covers, where no other can bear witness
-    inexact     trials in which a sample of some pass is put in the wrong place and differs from the one there
+    inexact     trials in which a sample of some pass is put in the wrong place and differs from the one there,
+                outside of the range in which the pass's map says that a slip may lie
     slips       found / put in, and the largest error of their places in samples
 
 Thresholds of the detectors were chosen while looking at seeds 0 to 199, so that these flatter the program twentyfold;
@@ -218,6 +219,8 @@ def _is_inexact(trial: Trial, one: TrialPass, time_map: TimeMap | None) -> bool:
         first = stretch.timeline_start - trial.timeline_start
         claimed = np.arange(first, first + origin.size)
         off = claimed != origin
+        for low, high in time_map.doubtful:
+            off[max(0, low - stretch.pass_start) : max(0, high - stretch.pass_start)] = False
         if not off.any():
             continue
         claimed = claimed[off]

@@ -215,3 +215,48 @@ def test_a_long_burst_is_told_as_one() -> None:
     burst[0, 60_000:75_000] = np.random.default_rng(6).integers(-9000, 9000, 15_000)
     burst[0, 66_000:66_004] = TAPE[0, 66_000:66_004]
     assert _told(_compare(TAPE, burst)) == [("P2", "burst", 60_000, 75_000)]
+
+
+def test_a_flaw_goes_on_through_what_the_only_witness_lost() -> None:
+    """Where the other pass lost samples inside a flaw nothing is compared; the flaw does not pause for it."""
+    burst = TAPE.copy()
+    burst[0, 50_000:56_000] = np.repeat(TAPE[0, 50_000:56_000:30], 30)
+    slipped = np.concatenate((TAPE[:, :52_000], TAPE[:, 52_100:]), axis=1)
+    placed = [
+        PlacedPass("P1", ArrayAudio(burst), (map_with_slips(burst.shape[1], ORIGIN, ()),)),
+        PlacedPass(
+            "P2", ArrayAudio(slipped), (map_with_slips(slipped.shape[1], ORIGIN, (Slip(52_000, 100),)),)
+        ),
+    ]
+    with ThreadPoolExecutor(2) as executor:
+        findings = compare_reel(placed, [0], 1, 32_767, executor, lambda _: None)
+    ranges = merged((f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == "P1")
+    # The first sample of each step is right.
+    assert ranges == [(50_001, 56_000)]
+
+
+def test_what_two_passes_mute_inside_each_others_flaws_is_told() -> None:
+    """They agree on zeros there, but a muted pass is no witness for a mute."""
+    noise = np.rint(np.random.default_rng(35).normal(scale=2.0, size=TAPE.shape)).astype(np.int32)
+    long, short = noise.copy(), noise.copy()
+    long[0, 40_000:48_000] = 0
+    short[0, 43_000:43_600] = 0
+    findings = _compare(long, short)
+    for name, low, high in (("P1", 40_000, 48_000), ("P2", 43_000, 43_600)):
+        found = merged((f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == name)
+        assert total(common(found, [(low, high)])) >= high - low - 8
+
+
+def test_a_copy_out_of_phase_is_one_place() -> None:
+    """A block of a square wave played twice differs from the wave for a few samples at every edge."""
+    wave = np.where((np.arange(160_000) * 0.0031) % 1.0 < 0.5, 7_000, -7_000).astype(np.int32)[None]
+    wave[0, 90_000:] = 0
+    copied = wave.copy()
+    copied[0, 89_000:92_000] = wave[0, 86_000:89_000]
+    findings = _compare(copied, wave)
+    assert {f.pass_name for f in findings.flaws} == {"P1"}
+    assert {f.kind for f in findings.flaws} == {"repeat"}
+    ((low, high),) = merged((f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws)
+    assert 89_000 <= low < 89_162
+    assert 91_838 < high <= 92_000
+    assert all(place.taken == "P2" for place in findings.undecided)

@@ -107,3 +107,31 @@ def test_a_place_is_cut_at_every_border() -> None:
     """Parts lie between the borders of structures and of noise, and fill the place."""
     parts = cuts_of([[Structure("mute", 50, 120)], [Structure("repeat", 90, 400)]], [200], (100, 300))
     assert parts == [(100, 120), (120, 200), (200, 300)]
+
+
+def _notes() -> Int32s:
+    """Return notes of a square wave with rests between them."""
+    wave = np.where((np.arange(30_000) * 0.0091) % 1.0 < 0.5, 7_000, -7_000)
+    return np.where((np.arange(30_000) % 5_300) < 4_100, wave, 0).astype(np.int32)
+
+
+def test_a_block_of_a_square_wave_played_twice_in_a_row_is_found() -> None:
+    """Pieces of it stand twice all over; but not for just as many samples as lie between them."""
+    right = _notes()
+    start, size = 20_000, 1_777
+    copied = right.copy()
+    copied[start : start + size] = right[start - size : start]
+    differs = np.flatnonzero(copied != right)
+    place = int(differs[0]), int(differs[-1]) + 1
+
+    def found(samples: Int32s, other: Int32s) -> list[Structure]:
+        built = structures_of(
+            samples, right, (other,), place, 1, (False, False), holds_levels=True, seeks_copies=False
+        )
+        return [one for one in built if one.kind == "repeat"]
+
+    (one,) = found(copied, right)
+    assert one.is_adjoined
+    assert one.start <= place[0]
+    assert place[1] <= one.end
+    assert found(right, copied) == []
