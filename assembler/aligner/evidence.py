@@ -12,33 +12,24 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from assembler.aligner.detecting import PREDICTOR_ORDER, fit_predictor, prediction_errors
-from assembler.aligner.pulses import pulse_from, pulse_through, pulse_towards
+from assembler.aligner.models import error_costs
+from assembler.aligner.surroundings import LEAST_BELL_STEPS, LEAST_SCALE_STEPS, errors_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.pulses import Pulse
     from assembler.aligner.ranges import Range
     from assembler.aligner.structures import Structure
-    from assembler.arrays import Bools, Float64s, Int32s
+    from assembler.aligner.surroundings import Surroundings
+    from assembler.arrays import Float64s, Int32s
 
 Number = TypeVar("Number", float, "Float64s")
-
-FIT_SAMPLES = 1024
-"""Samples on each side of a place that the predictor is fitted to: 21 ms at 48 kHz."""
-
-LEAST_SCALE_STEPS = 0.02
-"""The scale of what is foretold exactly, as silence in silence."""
-
-LEAST_BELL_STEPS = 0.5
-"""Rounding leaves no bell-shaped errors narrower than this."""
 
 WINDOW_SAMPLES = 256
 LEAST_OWN = 256
@@ -61,232 +52,6 @@ LEVEL_SAMPLES, LEVEL_COST = 64, 16.0
 """Noise may change its level at every 64th sample."""
 
 TAU = 2.0 * np.pi
-
-PERIODS_SAMPLES = 4096
-LEAST_LAG, PERIOD_STRIDE = 16, 3
-LEAST_PERIODIC = 0.5
-"""A period is one where fewer samples differ from those a period before than half of those that differ from their
-neighbours."""
-LEAST_JUMP_STEPS = 8
-LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
-"""A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
-
-
-@dataclass(frozen=True)
-class Model:
-    """One way to foresee a sample, and how far off it is in good sound.
-
-    Args:
-        predictor: coefficients, nearest sample first; empty where the sample a lag before is the prediction.
-        lag: of a sound that repeats itself, in samples; 0 for the others.
-        scales: shape (k,), of its errors in steps: usual and root mean square on either side.
-        pulse: the wave that every sample is, where that is known.
-    """
-
-    predictor: Float64s
-    lag: int
-    scales: Float64s = field(default_factory=lambda: np.ones(1))
-    pulse: Pulse | None = None
-
-    def errors(self, samples: Int32s, step: int, start: int = 0) -> Float64s:
-        """Return the prediction error of each sample, in steps; zero where too little comes before.
-
-        Args:
-            samples: to be foretold.
-            step: one step of the tape's word length.
-            start: where the first of them stands.
-        """
-        if self.pulse is not None:
-            return self.pulse.errors(samples, start) / step
-        sound = samples.astype(np.float64)
-        if not self.lag:
-            return prediction_errors(sound, self.predictor) / step
-        errors = np.zeros(sound.size)
-        errors[self.lag :] = (sound[self.lag :] - sound[: -self.lag]) / step
-        return errors
-
-
-@dataclass(frozen=True)
-class Surroundings:
-    """What good sound around a place looks like.
-
-    Args:
-        agreed: what most captures hold, else the first one: the place with its context.
-        is_agreed: where two captures at least do.
-        models: linear prediction first, fitted to either side.
-        scales: least and largest scale of the errors of linear prediction, in steps.
-        step: one step of the tape's word length, in sample values.
-        is_stepped: whether the sound holds levels by nature, as a square wave does, and no more is known of it.
-    """
-
-    agreed: Int32s
-    is_agreed: Bools
-    models: tuple[Model, ...]
-    scales: tuple[float, float]
-    step: int
-    is_stepped: bool
-
-    @property
-    def pulse(self) -> Pulse | None:
-        """The wave that goes on through the place in phase, where there is one."""
-        return self.models[0].pulse
-
-    @property
-    def holds_levels(self) -> bool:
-        """Whether the sound holds levels by nature."""
-        return self.is_stepped or self.pulse is not None
-
-
-def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surroundings:
-    """Return what the captures agree on around a place; samples in which one stands alone are left out.
-
-    Args:
-        versions: captures of the same samples, witnesses among them.
-        place: where they differ.
-        step: one step of the tape's word length.
-    """
-    agreed, is_agreed = _agreement(versions)
-    sides = [
-        (max(0, place[0] - FIT_SAMPLES), place[0]),
-        (place[1], min(agreed.size, place[1] + FIT_SAMPLES)),
-    ]
-    sides = [side for side in sides if side[1] - side[0] > 2 * PREDICTOR_ORDER] or [(0, agreed.size)]
-    fitted = [Model(fit_predictor(agreed[slice(*side)].astype(np.float64)), 0) for side in sides]
-    # How far off a model of one side is on the other one tells nothing: beside silence, any loudness would be usual.
-    linear = [
-        _rated(model, agreed, is_agreed, [side], step) for model, side in zip(fitted, sides, strict=True)
-    ]
-    least = float(np.mean([cost for _, cost in linear]))
-    past = agreed[max(0, place[0] - PERIODS_SAMPLES) : place[0]]
-    lag = period_of(past)
-    specials = [_rated(Model(np.ones(1), 0), agreed, is_agreed, sides, step)]
-    if lag:
-        where = [(max(0, place[0] - FIT_SAMPLES - lag), place[0])]
-        specials.append(_rated(Model(np.zeros(0), lag), agreed, is_agreed, where, step))
-    is_stepped = min(cost for _, cost in specials) < least - CLEARLY_BETTER and _jumps(agreed, sides, step)
-    models = [model for model, _ in linear]
-    pulse = pulse_through(agreed, place, is_agreed) if is_stepped else None
-    if pulse is not None:
-        return _within_wave(agreed, is_agreed, pulse, step)
-    if is_stepped:
-        # Its edges are so far off that noise of any loudness would pass as its sound, were their size a usual error.
-        models = [replace(model, scales=model.scales[:1]) for model, _ in specials]
-    else:
-        models += [model for model, cost in specials if cost < least - LEAST_BETTER]
-    scales = [scale for model in models for scale in model.scales.tolist()]
-    if min(scales) < LEAST_BELL_STEPS:
-        # Beside what hardly stirs silence is nothing new.
-        models = [replace(model, scales=np.union1d(model.scales, [LEAST_SCALE_STEPS])) for model in models]
-    return Surroundings(agreed, is_agreed, tuple(models), (min(scales), max(scales)), step, is_stepped)
-
-
-def _jumps(agreed: Int32s, sides: Sequence[Range], step: int) -> bool:
-    """Return whether sound that changes its level seldom does so by many steps: what fades away goes by single ones."""
-    changes = [np.abs(np.diff(agreed[slice(*side)].astype(np.int64))) for side in sides]
-    usual = [float(np.median(side[side > 0])) for side in changes if side.any()]
-    return bool(usual) and min(usual) >= LEAST_JUMP_STEPS * step
-
-
-def _within_wave(agreed: Int32s, is_agreed: Bools, pulse: Pulse, step: int) -> Surroundings:
-    scale = LEAST_SCALE_STEPS
-    model = Model(np.zeros(0), 0, np.array([scale]), pulse)
-    return Surroundings(agreed, is_agreed, (model,), (scale, scale), step, is_stepped=False)
-
-
-def zones_of(
-    versions: Sequence[Int32s], place: Range, around: Surroundings
-) -> list[tuple[Range, Surroundings]]:
-    """Return the parts of a place in which a pulse wave is known, and the rest, in order.
-
-    Where one note ends in a place and another one begins there, one version goes on with the first and leads over to
-    the second; where just one does both, its waves tell what sounds there. Of a version that does one of them alone
-    it may be a block played twice.
-
-    Args:
-        versions: of the place with its surroundings.
-        place: where they differ.
-        around: what sound looks like around it.
-    """
-    if not around.is_stepped:
-        return [(place, around)]
-    found = [
-        (ending, beginning)
-        for samples in versions
-        for ending in [pulse_from(samples, place, around.is_agreed)]
-        for beginning in [pulse_towards(samples, place, around.is_agreed)]
-        if ending is not None and beginning is not None
-    ]
-    if len(found) != 1:
-        return [(place, around)]
-    (first, last), (second, start) = found[0]
-    start = max(start, last)
-    zones = [
-        ((place[0], last), _within_wave(around.agreed, around.is_agreed, first, around.step)),
-        ((last, start), around),
-        ((start, place[1]), _within_wave(around.agreed, around.is_agreed, second, around.step)),
-    ]
-    return [(part, own) for part, own in zones if part[0] < part[1]]
-
-
-def _rated(
-    model: Model, agreed: Int32s, is_agreed: Bools, sides: Sequence[Range], step: int
-) -> tuple[Model, float]:
-    """Return a model with its scales, and what good sound costs by it, in nats per sample."""
-    memory = model.lag or model.predictor.size
-    scales, costs = [], []
-    for low, high in sides:
-        errors = model.errors(agreed[low:high], step)[memory:]
-        doubted = np.convolve(~is_agreed[low:high], np.ones(memory + 1))[memory : high - low]
-        good = errors[doubted == 0] if np.count_nonzero(doubted == 0) > PREDICTOR_ORDER else errors
-        # The median of a t distribution with two degrees of freedom is 0.816 of its scale.
-        own = [float(np.median(np.abs(good))) / 0.816, float(np.sqrt(np.mean(good**2)))]
-        own = [max(scale, LEAST_SCALE_STEPS) for scale in own]
-        scales += own
-        costs.append(min(float(np.mean(_error_costs(good, scale))) for scale in own))
-    return replace(model, scales=np.unique(np.array(scales))), float(np.mean(costs))
-
-
-def period_of(sound: Int32s) -> int:
-    """Return the lag at which nearly all samples repeat exactly, far more than neighbours do; 0 where there is none."""
-    half = sound.size // 2
-    held = float(np.mean(np.diff(sound) == 0)) if half > LEAST_LAG else 1.0
-    if held in (0.0, 1.0):
-        return 0
-    recent = sound[half:][::PERIOD_STRIDE]
-    windows = sliding_window_view(sound, sound.size - half)[: half - LEAST_LAG + 1, ::PERIOD_STRIDE]
-    shares = (windows == recent).mean(axis=1)
-    best = int(np.flatnonzero(shares == shares.max())[-1])
-    return half - best if 1.0 - shares[best] < LEAST_PERIODIC * (1.0 - held) else 0
-
-
-def _agreement(versions: Sequence[Int32s]) -> tuple[Int32s, Bools]:
-    """Return the samples that most captures hold, else the first one's, and where two at least agree."""
-    agreed = versions[0].copy()
-    is_agreed = np.zeros(agreed.size, np.bool_)
-    for index, first in enumerate(versions):
-        for second in versions[index + 1 :]:
-            fresh = (first == second) & ~is_agreed
-            agreed[fresh] = first[fresh]
-            is_agreed |= fresh
-    return agreed, is_agreed
-
-
-def _error_costs(errors: Float64s, scale: float) -> Float64s:
-    """Return the cost of each prediction error, in steps: Student's t with two degrees of freedom, by whole steps.
-
-    Its heavy tails let strokes and edges, which no predictor foresees, cost little more than they must.
-    """
-    high, low = (np.abs(errors) + 0.5) / scale, (np.abs(errors) - 0.5) / scale
-    near = (high / np.sqrt(2.0 + high * high) - low / np.sqrt(2.0 + low * low)) / 2.0
-    density = (2.0 + (errors / scale) ** 2) ** -1.5 / scale
-    return np.asarray(
-        -np.log(np.where(np.abs(errors) < 30.0 * scale + 30.0, near, density) + 1e-300), np.float64
-    )
-
-
-def errors_of(samples: Int32s, around: Surroundings, start: int = 0) -> Float64s:
-    """Return the prediction errors of each sample from ``start`` on, in steps, shape (models, samples)."""
-    return np.stack([model.errors(samples, around.step, start) for model in around.models])
 
 
 def sound_cost(samples: Int32s, errors: Float64s, part: Range, around: Surroundings) -> float:
@@ -315,7 +80,7 @@ def _windows_cost(errors: Float64s, around: Surroundings) -> float:
     for model, own in zip(around.models, errors, strict=True):
         power = np.add.reduceat(own**2, edges)
         for scale in model.scales.tolist():
-            known.append(np.add.reduceat(_error_costs(own, scale), edges))
+            known.append(np.add.reduceat(error_costs(own, scale), edges))
             if scale >= LEAST_BELL_STEPS:
                 known.append(sizes * np.log(TAU * (scale**2 + 1 / 12)) / 2 + power / (scale**2 + 1 / 12) / 2)
     power = np.min([np.add.reduceat(own**2, edges) for own in errors], axis=0) / sizes

@@ -1,9 +1,8 @@
 """Which of several captures is right where they differ, part by part.
 
 Two captures that agree bit for bit settle it. Where all differ, every story of the place is weighed: the tape's sound
-is one version's in this part and another's in that, or nobody's; each of the other versions shows a flaw there, which
-began and ended somewhere. What the whole story costs is said in `evidence`; the cheapest one is the likeliest. Where
-another story that takes a different version costs nearly as little, the part is undecided and told; nothing is
+is one version's in this part and another's in that, or nobody's (see `stories`); the cheapest one is the likeliest.
+Where another story that takes a different version costs nearly as little, the part is undecided and told; nothing is
 guessed silently.
 """
 
@@ -14,28 +13,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.detecting import MATERIAL_RUNS, PREDICTOR_ORDER
-from assembler.aligner.evidence import (
-    PERIODS_SAMPLES,
-    border_cost,
-    errors_of,
-    flaw_cost,
-    look_around,
-    period_of,
-    sound_cost,
-    zones_of,
-)
-from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
+from assembler.aligner.detecting import MATERIAL_RUNS
+from assembler.aligner.evidence import sound_cost
+from assembler.aligner.findings import CHANCE_SAMPLES
+from assembler.aligner.models import period_of
 from assembler.aligner.ranges import common, merged, ranges_of, without
+from assembler.aligner.stories import FORETOLD_COPY, Stories
 from assembler.aligner.structures import busy_borders, cuts_of, level_borders, rough_borders, structures_of
+from assembler.aligner.surroundings import PERIODS_SAMPLES, errors_of, look_around, zones_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.evidence import Surroundings
     from assembler.aligner.ranges import Range
+    from assembler.aligner.stories import Verdict
     from assembler.aligner.structures import Structure
-    from assembler.arrays import Bools, Float64s, Int32s
+    from assembler.aligner.surroundings import Surroundings
+    from assembler.arrays import Bools, Int32s
 
 CONTEXT_SAMPLES = 1024
 """Samples read on each side of a difference: 21 ms at 48 kHz."""
@@ -43,71 +37,11 @@ CONTEXT_SAMPLES = 1024
 BRIDGE_SAMPLES = 64
 """Differences closer than this are one: inside a flaw, the wrong sample is now and then the right one."""
 
-FLAW_COST = 12.0
-"""A flaw begins about once in so many samples, as a natural logarithm (e^12 is 3 s at 48 kHz)."""
-
-AGREEING_COST = 60.0
-"""Two captures that agree are both wrong only where that is beyond doubt: no model of sound is."""
-
-STEPPED_AGREEING = 360.0
-"""Where sound has two levels, two flawed captures agree on every other sample."""
-
-LEAST_MARGIN = 24.0
-MARGIN_PER_SAMPLE = 0.05
-STEPPED_MARGIN = 300.0
-"""By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts, and
-most of sound that holds levels by nature."""
-
-ABRUPT_COST = 40.0
-"""One pass's flaw ends where another's begins only by chance."""
-
-TORN_COST = 200.0
-"""A level held, a line or a copy that is right for one part of it and wrong for the next would be a strange chance."""
-
 LEAST_SURPRISE = 250.0
 """A block played twice costs at least so many nats as sound; one that costs less repeats itself by nature, or not."""
 
-FORETOLD_COPY, COPY_COST = "foretold copy", 10.0
-"""Such a copy is as likely as sound as it is as a flaw, but for the lag that has to be told."""
-
-NOBODY_MARGIN = 180.0
-"""By how many nats a version of such sound must beat the story that no version is the tape's."""
-
-NOISE_MARGIN, NOISE_SHARE, NOISE_NATS, LEAST_SCALE = 120.0, 0.9, 4.5, 0.5
-"""So much a version must beat the story that none is right, where its cost as sound is nearly that of noise, and so
-many nats a sample more than the logarithm of the errors' usual scale (which has no less than half a step)."""
-
-ODD_RATIO = 3.0
-"""A flawed version whose prediction errors have not three times the power of its surroundings' just disagrees."""
-
-STEPPED_CAUTION = 12.0
-"""Sound that holds levels by nature has edges that nothing foretells; so much more is asked of all evidence there."""
-
-DISPLACED_COST = 265.0
-"""What it takes to say, of such sound, that it belongs elsewhere: it need not look odd to be wrong."""
-
-LONG_LEVEL_COST = 40.0
-"""Such sound seldom holds a level for longer than it does anywhere around."""
-
 ROUGH_SCALES = 8.0
 """Prediction errors this many scales large may be noise that sets in; that only says where to cut."""
-
-
-@dataclass(frozen=True)
-class Verdict:
-    """Which version is right.
-
-    Args:
-        right: index of the version to take.
-        kinds: for each version its flaw; "" for the right one, unless it is only the least bad.
-        decided: False where nothing tells the versions apart and the order of trust had to do.
-        is_doubtful: whether it may well be that no version is right.
-    """
-
-    right: int
-    kinds: tuple[str, ...]
-    decided: bool
-    is_doubtful: bool = False
 
 
 @dataclass(frozen=True)
@@ -128,6 +62,7 @@ def judge_place(
     open_ends: tuple[bool, bool] = (False, False),
     holders: Sequence[int] = (),
     flawed_before: Sequence[bool] = (),
+    flawed_behind: Sequence[bool] = (),
 ) -> list[Judged]:
     """Return a verdict for each part of a place; those in which versions agree only where they are all flawed.
 
@@ -140,9 +75,13 @@ def judge_place(
         open_ends: whether the place begins, ends, where a capture does.
         holders: how many captures hold each version; one where nothing is said.
         flawed_before: whether each version has been found flawed right before the place already.
+        flawed_behind: the same behind it.
     """
-    around = look_around([*versions, *witnesses], place, step)
     known = list(flawed_before) or [False] * len(versions)
+    behind = list(flawed_behind) or [False] * len(versions)
+    # What is known to be flawed beside the place is no sound to go by.
+    order = sorted(range(len(versions)), key=lambda index: known[index] or behind[index])
+    around = look_around([*(versions[index] for index in order), *witnesses], place, step)
     known = [
         is_known or _is_flawed_before(samples, place, [samples, *witnesses], around.agreed)
         for samples, is_known in zip(versions, known, strict=True)
@@ -155,12 +94,12 @@ def judge_place(
             [other for other in versions if other is not samples],
             place,
             step,
-            (open_ends[0] or is_known, open_ends[1]),
+            (open_ends[0] or is_known, open_ends[1] or goes_on),
             holds_levels=around.holds_levels,
             # Pieces of sound that holds levels often stand twice, and prove nothing.
             seeks_copies=not all(own.is_stepped for _, own in zones),
         )
-        for samples, is_known in zip(versions, known, strict=True)
+        for samples, is_known, goes_on in zip(versions, known, behind, strict=True)
     ]
     judged: list[Judged] = []
     for zone, own in zones:
@@ -169,7 +108,8 @@ def judge_place(
             [kept for one in found for kept in _telling(one, samples, zone, own)]
             for samples, found in zip(versions, built, strict=True)
         ]
-        found = _judge_zone(versions, structures, zone, own, ends, holders or [1] * len(versions), known)
+        beside = known, behind if zone[1] == place[1] else [False] * len(versions)
+        found = _judge_zone(versions, structures, zone, own, ends, holders or [1] * len(versions), beside)
         judged += found
         if found and found[-1].end == zone[1]:
             known = [bool(kind) and found[-1].verdict.decided for kind in found[-1].verdict.kinds]
@@ -183,13 +123,13 @@ def _judge_zone(
     around: Surroundings,
     open_ends: tuple[bool, bool],
     holders: Sequence[int],
-    flawed_before: Sequence[bool],
+    flawed_beside: tuple[Sequence[bool], Sequence[bool]],
 ) -> list[Judged]:
     """Return a verdict for each part of a place in which sound looks alike; arguments as for ``judge_place``."""
     differs = _differs(versions, place)
     borders = _borders(versions, structures, differs, place, around)
     parts = cuts_of(structures, borders, place)
-    stories = _Stories(versions, structures, around, parts, open_ends, holders, flawed_before)
+    stories = Stories(versions, structures, around, parts, open_ends, holders, flawed_beside)
     return [
         Judged(start, end, verdict)
         for (start, end), verdict in zip(parts, stories.verdicts(), strict=True)
@@ -265,193 +205,3 @@ def _differs(versions: Sequence[Int32s], place: Range) -> Bools:
     for samples in versions[1:]:
         differs |= samples[slice(*place)] != versions[0][slice(*place)]
     return differs
-
-
-class _Stories:
-    """All stories of a place: in each part one version is the tape's, or none is; what each costs."""
-
-    def __init__(
-        self,
-        versions: Sequence[Int32s],
-        structures: Sequence[Sequence[Structure]],
-        around: Surroundings,
-        parts: Sequence[Range],
-        open_ends: tuple[bool, bool],
-        holders: Sequence[int],
-        flawed_before: Sequence[bool],
-    ) -> None:
-        self._versions = versions
-        self._around = around
-        self._structures = structures
-        self._caution = STEPPED_CAUTION if around.is_stepped else 1.0
-        self._parts = parts
-        self._open_ends = open_ends
-        self._holders = np.array(holders)
-        self._flawed_before = np.array(flawed_before)
-        self._errors = [errors_of(samples, around) for samples in versions]
-        self._sounds = [[self._sound(version, part) for version in range(len(versions))] for part in parts]
-        self._flaws = [
-            [self._flawed(number, truth, structures) for truth in (*versions, None)]
-            for number in range(len(parts))
-        ]
-        self._same = [
-            np.array([[np.array_equal(a[slice(*part)], b[slice(*part)]) for b in versions] for a in versions])
-            for part in parts
-        ]
-
-    @property
-    def _nobody(self) -> int:
-        """The state in which no version is the tape's; the others are the versions' indices."""
-        return len(self._versions)
-
-    def verdicts(self) -> list[Verdict]:
-        """Return what the cheapest stories say of each part."""
-        totals = self._totals()
-        return [self._verdict(number, total) for number, total in enumerate(totals)]
-
-    def _sound(self, version: int, part: Range) -> float:
-        """Return the cost of a version as sound in a part, but for what the part before foretells."""
-        later = min(part[0] + PREDICTOR_ORDER, part[1]), part[1]
-        cost = sound_cost(self._versions[version], self._errors[version], later, self._around)
-        is_long = self._around.is_stepped and any(
-            one.kind == "hold" and one.start <= part[0] and part[1] <= one.end
-            for one in self._structures[version]
-        )
-        return cost + LONG_LEVEL_COST * is_long
-
-    def _flawed(
-        self, number: int, truth: Int32s | None, structures: Sequence[Sequence[Structure]]
-    ) -> list[tuple[float, str]]:
-        """Return what each version costs as a flaw in a part, and its kind, one version being the tape's."""
-        start, end = part = self._parts[number]
-        is_first = number == 0
-        flaws = [
-            flaw_cost(samples, part, built, truth, self._around, is_first=is_first)
-            for samples, built in zip(self._versions, structures, strict=True)
-        ]
-        for version, built in enumerate(structures):
-            copies = [
-                one for one in built if one.kind == FORETOLD_COPY and one.start <= start and end <= one.end
-            ]
-            for copy in copies:
-                told = COPY_COST if is_first or copy.start >= start else 0.0
-                flaws[version] = min(flaws[version], (self._sounds[number][version] + told, "repeat"))
-        if not self._around.is_stepped:
-            return flaws
-        # Blocks of synthetic sound played twice are not always known as such: they may be in the wrong place.
-        displaced = [sound + DISPLACED_COST for sound in self._sounds[number]]
-        return [min(flaw, (cost, "disagreement")) for flaw, cost in zip(flaws, displaced, strict=True)]
-
-    def _local(self, number: int) -> Float64s:
-        """Return what each state costs in a part: the tape's version as sound, all that differ from it as flaws."""
-        costs = []
-        for truth, sound in enumerate([*self._sounds[number], 0.0]):
-            flaws = self._holders * np.array([cost for cost, _ in self._flaws[number][truth]])
-            flawed = np.ones(self._nobody, np.bool_) if truth == self._nobody else ~self._same[number][truth]
-            costs.append(sound + float(flaws[flawed].sum()))
-        return np.array(costs)
-
-    def _falling(self) -> Float64s:
-        """Return what it costs each version to be flawed from here on; that several captures are alike, more."""
-        agreeing = STEPPED_AGREEING if self._around.is_stepped else AGREEING_COST
-        cost = self._caution * FLAW_COST * self._holders + agreeing * (self._holders - 1)
-        return np.asarray(cost, np.float64)
-
-    def _entering(self, number: int) -> Float64s:
-        """Return what it costs to go into a part, shape (states before, states in it); first part: one row."""
-        start, end = self._parts[number]
-        states = self._nobody + 1
-        if number == 0:
-            falling = np.where(
-                self._flawed_before, self._caution * FLAW_COST * (self._holders - 1), self._falling()
-            )
-            row: Float64s = np.asarray(falling.sum() - np.append(falling, 0.0), np.float64)
-            past = None if self._open_ends[0] else self._around.agreed
-            if self._flawed_before.any() and not self._flawed_before.all():
-                # Then that flaw would end where another's begins.
-                row[: self._nobody] += ABRUPT_COST * self._flawed_before
-            for version in range(self._nobody):
-                row[version] += border_cost(past, self._versions[version], start, end, self._around)
-            return row[None, :]
-        table = np.zeros((states, states))
-        falling = self._falling()
-        is_seam = bool(self._same[number - 1].all() or self._same[number].all())
-        inside = [
-            any(one.start < start < one.end for one in built if one.kind != FORETOLD_COPY)
-            for built in self._structures
-        ]
-        for before in range(states):
-            for behind in range(states):
-                if before not in (behind, self._nobody):
-                    table[before, behind] += float(falling[before])
-                if before != behind and self._nobody not in (before, behind) and not is_seam:
-                    table[before, behind] += ABRUPT_COST
-                # A level, a line or a copy is one event: it is not the tape's in part.
-                torn = {before, behind} - {self._nobody} if before != behind else set()
-                table[before, behind] += TORN_COST * sum(inside[version] for version in torn)
-                if behind != self._nobody:
-                    past = None if before == self._nobody else self._versions[before]
-                    one = self._versions[behind]
-                    table[before, behind] += border_cost(past, one, start, end, self._around)
-        return table
-
-    def _leaving(self) -> Float64s:
-        """Return what the samples behind the place, on which captures agree, cost after each state."""
-        end, agreed = self._parts[-1][1], self._around.agreed
-        costs = [border_cost(one, agreed, end, agreed.size, self._around) for one in (*self._versions, None)]
-        return np.array([0.0] * len(costs) if self._open_ends[1] else costs)
-
-    def _totals(self) -> list[Float64s]:
-        """Return for each part and state what the cheapest story costs that has the part in that state."""
-        local = [self._local(number) for number in range(len(self._parts))]
-        entering = [self._entering(number) for number in range(len(self._parts))]
-        forward = [entering[0][0] + local[0]]
-        for number in range(1, len(self._parts)):
-            forward.append((forward[-1][:, None] + entering[number]).min(axis=0) + local[number])
-        backward = [self._leaving()]
-        for number in range(len(self._parts) - 1, 0, -1):
-            backward.append((entering[number] + local[number] + backward[-1]).min(axis=1))
-        return [ahead + behind for ahead, behind in zip(forward, reversed(backward), strict=True)]
-
-    def _verdict(self, number: int, totals: Float64s) -> Verdict:
-        start, end = self._parts[number]
-        same = self._same[number]
-        margin = (
-            STEPPED_MARGIN if self._around.is_stepped else LEAST_MARGIN + MARGIN_PER_SAMPLE * (end - start)
-        )
-        nobody = totals[self._nobody]
-        best = int(np.argmin(totals[: self._nobody]))
-        # That all are wrong is said only where it is plain; where it is likely, the place is told.
-        # Where all hold the same, as zeros inside a mute of one of them, they bear each other no witness.
-        if nobody + (1 if same.all() else 2) * margin < totals[best]:
-            return Verdict(
-                0, tuple(self._kind(number, v, self._nobody) for v in range(self._nobody)), decided=True
-            )
-        near = [v for v in range(self._nobody) if totals[v] < totals[best] + margin]
-        lead = NOBODY_MARGIN if self._around.is_stepped else -LEAST_MARGIN
-        if self._is_noise(number, best):
-            lead = NOISE_MARGIN
-        is_doubtful = bool(totals[best] + lead > nobody)
-        decided = bool(same[best, near].all()) and not is_doubtful
-        if not decided:
-            best = near[0]
-        kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]
-        return Verdict(best, tuple(kinds), decided, is_doubtful)
-
-    def _is_noise(self, number: int, version: int) -> bool:
-        """Return whether a version is as likely noise as sound in a part, and far louder than what is foretold."""
-        start, end = self._parts[number]
-        noise, kind = self._flaws[number][self._nobody][version]
-        usual = float(np.log(max(self._around.scales[1], LEAST_SCALE)) + NOISE_NATS) * (end - start)
-        return kind == "burst" and self._sounds[number][version] > max(NOISE_SHARE * noise, usual)
-
-    def _kind(self, number: int, version: int, truth: int) -> str:
-        """Return what a version shows in a part if it is flawed there."""
-        start, end = self._parts[number]
-        kind = self._flaws[number][truth][version][1]
-        if kind != "burst":
-            return kind
-        power = float(np.mean(self._errors[version][0, start:end] ** 2))
-        if power < ODD_RATIO * self._around.scales[1] ** 2:
-            return "disagreement"
-        return "click" if end - start <= CLICK_SAMPLES else "burst"

@@ -32,6 +32,7 @@ LEAST_IN_A_ROW = 4
 """So many edges in a row where a wave foretells them are that wave; one or two may stand there by chance."""
 
 NEAR_EDGE = 2
+MOST_COMPARED = 64
 MOST_COUNTS = 8
 """So many numbers of periods between two sides are tried, where their period is not known well enough to tell."""
 
@@ -127,8 +128,11 @@ def pulse_from(sound: Int32s, place: Range, known: Bools) -> tuple[Pulse, int] |
             note.levels,
         )
         numbers = np.concatenate((numbers, fresh_numbers))
+        # The end of an interruption may look like an edge of the wave that stands a little off.
+        stands = _offsets(note, numbers) <= EDGE_ERROR
+        note, numbers = _Edges(note.positions[stands], note.is_rise[stands], note.levels), numbers[stands]
         better = _fit(note, numbers)
-        if better is None:
+        if better is None or int(note.positions[-1]) <= last:
             break
         pulse, last = better, int(note.positions[-1])
     return (pulse, last) if pulse is not None and last > start else None
@@ -143,6 +147,23 @@ def pulse_towards(sound: Int32s, place: Range, known: Bools) -> tuple[Pulse, int
     pulse, last = found
     # Backwards in time a rise is a fall, and stands with the sample before it.
     return Pulse(pulse.levels, pulse.period, size - pulse.fall, size - pulse.rise), size - last
+
+
+def stands_before(sound: Int32s, block: Range) -> bool:
+    """Return whether a block stands a second time before itself, at least as far off as it is long: it may be a copy.
+
+    Edges stand at whole samples, so that a wave whose period is none hardly ever repeats itself for long.
+    """
+    start, end = block
+    piece = sound[start:end]
+    edges = np.flatnonzero(np.diff(piece))[:MOST_COMPARED]
+    if not edges.size:
+        return True
+    lags = np.arange(piece.size, start + 1)
+    for edge in edges:
+        at = start + int(edge)
+        lags = lags[(sound[at - lags] == sound[at]) & (sound[at + 1 - lags] == sound[at + 1])]
+    return any(np.array_equal(piece, sound[start - lag : end - lag]) for lag in lags)
 
 
 def _going_on(sound: Int32s, pulse: Pulse, note: _Edges, window: Range) -> tuple[_Edges, Int64s]:
@@ -209,15 +230,26 @@ def _fit(edges: _Edges, numbers: Int64s | None = None) -> Pulse | None:
     """
     if numbers is None:
         numbers = _numbers(edges)
-    rises = edges.is_rise.astype(np.float64)
-    if edges.positions.size < 3 or rises.min() == rises.max():
+    if edges.positions.size < 3 or edges.is_rise.all() or not edges.is_rise.any():
         return None
-    table = np.stack([numbers.astype(np.float64), rises, 1.0 - rises], axis=1)
+    table = _table(edges, numbers)
     solution, *_ = np.linalg.lstsq(table, edges.positions.astype(np.float64), rcond=None)
     if np.abs(table @ solution - edges.positions).max() > EDGE_ERROR:
         return None
     period, rise, fall = (float(value) for value in solution)
     return Pulse(edges.levels, period, rise, fall)
+
+
+def _table(edges: _Edges, numbers: Int64s) -> Float64s:
+    rises = edges.is_rise.astype(np.float64)
+    return np.stack([numbers.astype(np.float64), rises, 1.0 - rises], axis=1)
+
+
+def _offsets(edges: _Edges, numbers: Int64s) -> Float64s:
+    """Return how far each edge lies from where all together put it, in samples."""
+    table = _table(edges, numbers)
+    solution, *_ = np.linalg.lstsq(table, edges.positions.astype(np.float64), rcond=None)
+    return np.asarray(np.abs(table @ solution - edges.positions), np.float64)
 
 
 def _numbers(edges: _Edges) -> Int64s:

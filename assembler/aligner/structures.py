@@ -47,7 +47,7 @@ LEAST_TELLING = 16
 MOST_IN_A_ROW = 2
 """A level held inside another one makes two in a row."""
 
-LEAST_ADJOINED, LEAST_EDGES = 128, 2
+LEAST_ADJOINED, LEAST_EDGES = 256, 6
 CHANCE_EQUAL = 8
 MOST_PROBES, MOST_LAGS = 64, 400
 CLIPPED_RATIO = 2.0
@@ -229,7 +229,7 @@ def _adjoined(samples: Int32s, place: Range, longest: int) -> list[Structure]:
         if not np.array_equal(samples[start:end], samples[start - lag : end - lag]):
             continue
         first, last = _extent(samples, samples, start, lag)
-        if lag <= last - first <= lag + 2 * longest and first > lag:
+        if start - longest < first and last < end + longest and lag <= last - first:
             return [Structure("repeat", first, last, is_adjoined=True)]
     return []
 

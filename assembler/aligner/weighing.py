@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.alone import flaws_alone, weigh_runs
+from assembler.aligner.beside import Beside
 from assembler.aligner.detecting import LEAST_RUN, constant_runs
 from assembler.aligner.findings import MOST_GAP_SAMPLES, FoundFlaw, Undecided, joined_flaws
-from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, Verdict, judge_place
+from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, judge_place
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.ranges import common, merged, pieces_of, without
 
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from assembler.aligner.findings import PlacedPass
     from assembler.aligner.noting import TrackNotes
     from assembler.aligner.ranges import Range
+    from assembler.aligner.stories import Verdict
     from assembler.arrays import Int32s
 
 MOST_DIFFERENCES = 20000
@@ -150,22 +152,26 @@ def _judge_split(
         taken, *others = (passes[index].name for index in members)
         coarse = merged(ranges, bridge=LONGEST_JUDGED)
         return [], [Undecided(track, start, end, taken, tuple(others)) for start, end in coarse]
+    beside = Beside(passes, track, known)
     for place in places:
-        before = [
-            any(
-                flaw.pass_name == passes[index].name
-                and flaw.start < place[0] <= flaw.end + BRIDGE_SAMPLES
-                and flaw.end <= place[1]
-                for flaw in known
-            )
-            for index in members
-        ]
-        parts = _judge_place(passes, track, members, place, step, flawed_before=before)
+        names = [passes[index].name for index in members]
+        parts = _judge_place(
+            passes,
+            track,
+            members,
+            place,
+            step,
+            flawed_before=[beside.is_flawed_before(name, place) for name in names],
+            flawed_behind=[beside.is_flawed_behind(name, place) for name in names],
+        )
         silent = ""
         if not all(verdict.decided for _, verdict in parts):
             silent = _silent_pass(passes, track, members, place)
         for (start, end), verdict in parts:
-            flaws += _flaws_of(passes, track, members, verdict, (start, end))
+            found = _flaws_of(passes, track, members, verdict, (start, end))
+            flaws += found
+            if verdict.decided:
+                beside.add(found)
             if not verdict.decided:
                 names = [passes[index].name for index in members]
                 taken = names.pop(verdict.right)
@@ -290,6 +296,7 @@ def _judge_place(
     step: int,
     holders: Sequence[int] = (),
     flawed_before: Sequence[bool] = (),
+    flawed_behind: Sequence[bool] = (),
 ) -> list[tuple[Range, Verdict]]:
     """Return a verdict for each part of a place in which passes differ."""
     edges = {edge for index in members for piece in passes[index].covered(track) for edge in piece}
@@ -319,6 +326,7 @@ def _judge_place(
             open_ends=open_ends,
             holders=holders,
             flawed_before=flawed_before if piece[0] == place[0] else (),
+            flawed_behind=flawed_behind if piece[1] == place[1] else (),
         )
         shift = piece[0] - before
         judged += [((part.start + shift, part.end + shift), part.verdict) for part in parts]

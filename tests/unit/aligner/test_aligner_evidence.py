@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.evidence import flaw_cost, look_around
+from assembler.aligner.evidence import flaw_cost
 from assembler.aligner.structures import Structure
+from assembler.aligner.surroundings import look_around
 from scripts.bench.trial_sessions import make_tape
 
 PLACE = 4_000, 5_000

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from assembler.aligner.findings import NOISE_KINDS
-from assembler.aligner.judging import CONTEXT_SAMPLES, Judged, Verdict, judge_place
+from assembler.aligner.judging import CONTEXT_SAMPLES, Judged, judge_place
+from assembler.aligner.stories import Verdict
 from scripts.bench.trial_sessions import make_tape
 
 if TYPE_CHECKING:

@@ -9,7 +9,7 @@ import pytest
 from scipy.signal import square
 
 from assembler.aligner.judging import judge_place
-from assembler.aligner.pulses import pulse_from, pulse_through, pulse_towards
+from assembler.aligner.pulses import pulse_from, pulse_through, pulse_towards, stands_before
 
 if TYPE_CHECKING:
     from assembler.arrays import Int32s
@@ -106,3 +106,28 @@ def test_across_two_notes_the_pass_that_leads_from_one_to_the_other_is_right() -
     parts = judge_place([held, right], (int(differs[0]), int(differs[-1]) + 1), 1)
     decided = sum(part.end - part.start for part in parts if part.verdict.decided and part.verdict.right == 1)
     assert decided > 0.9 * sum(part.end - part.start for part in parts)
+
+
+def test_the_wave_of_a_block_played_twice_is_no_evidence() -> None:
+    """Shifted by whole periods a copy goes on in phase beyond the note's end; that it is one shows."""
+    wave = np.where(np.arange(SIZE) % 160 < 80, 9_000, -9_000).astype(np.int32)
+    assert stands_before(wave, (6_000, 8_400))
+    uneven = _note(221.7)
+    assert not stands_before(uneven, (6_000, 8_400))
+    copied = uneven.copy()
+    copied[6_000:7_200] = uneven[4_800:6_000]
+    assert stands_before(copied, (6_000, 7_200))
+
+
+def test_a_note_that_ends_in_a_place_is_right_as_far_as_one_pass_goes_on_with_it() -> None:
+    """Behind the note nothing is known; up to its end the level held by the other pass is the flaw."""
+    right = _note(220.5)
+    right[7_900:] = 0
+    held = right.copy()
+    held[slice(*PLACE)] = right[PLACE[0] - 1]
+    differs = np.flatnonzero(right != held)
+    parts = judge_place([held, right], (int(differs[0]), int(differs[-1]) + 1), 1)
+    for part in parts:
+        if part.end < 7_900 - 48_000 / 220.5:
+            assert part.verdict.decided
+            assert part.verdict.kinds == ("hold", "")

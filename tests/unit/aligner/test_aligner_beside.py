@@ -1,0 +1,52 @@
+"""What is known beside a place that is judged."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+
+import numpy as np
+import pytest
+
+from assembler.aligner.beside import Beside
+from assembler.aligner.comparing import compare_reel
+from assembler.aligner.findings import FoundFlaw, PlacedPass
+from assembler.aligner.timemap import Stretch, TimeMap, map_with_slips
+from scripts.bench.trial_sessions import ArrayAudio, make_tape
+
+LENGTH = 60_000
+TAPE = make_tape("loop", 16, LENGTH, np.random.default_rng(71))[:1]
+
+
+def _pass(name: str, samples: np.ndarray) -> PlacedPass:
+    return PlacedPass(name, ArrayAudio(samples), (map_with_slips(samples.shape[1], 0, ()),))
+
+
+@pytest.mark.parametrize(("gap", "is_before"), [(0, True), (60, True), (300, False), (5_000, False)])
+def test_a_flaw_goes_on_right_behind_itself(gap: int, *, is_before: bool) -> None:
+    """At its end a few samples may be right by chance."""
+    beside = Beside([_pass("P1", TAPE)], 0, [FoundFlaw("P1", 0, "burst", 9_000, 10_000)])
+    assert beside.is_flawed_before("P1", (10_000 + gap, 10_200 + gap)) == is_before
+    assert beside.is_flawed_behind("P1", (8_000 - gap, 9_000 - gap)) == is_before
+
+
+@pytest.mark.parametrize("goes_on", [True, False])
+def test_a_level_held_is_one_event_for_as_long_as_it_lasts(*, goes_on: bool) -> None:
+    """What another pass holds in between may be zeros by nature; the mute has not ended there."""
+    muted = TAPE.copy()
+    muted[0, 9_000 : 10_600 if goes_on else 10_300] = 0
+    beside = Beside([_pass("P1", muted)], 0, [FoundFlaw("P1", 0, "mute", 9_000, 10_000)])
+    assert beside.is_flawed_before("P1", (10_500, 10_600)) == goes_on
+
+
+def test_a_copy_that_two_others_tell_in_part_is_told_whole() -> None:
+    """The third pass begins in the middle of a block of a loop played twice; before it one stands against one."""
+    copied = TAPE.copy()
+    copied[0, 30_000:32_600] = TAPE[0, 27_400:30_000]
+    retake = PlacedPass(
+        "P3", ArrayAudio(TAPE[:, 32_000:]), (TimeMap((Stretch(0, LENGTH - 32_000, 32_000),)),)
+    )
+    placed = [_pass("P1", copied), _pass("P2", TAPE), retake]
+    with ThreadPoolExecutor(2) as executor:
+        findings = compare_reel(placed, [0], 1, 32_767, executor, lambda _: None)
+    assert {flaw.pass_name for flaw in findings.flaws} == {"P1"}
+    assert findings.undecided == ()
