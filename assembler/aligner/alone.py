@@ -52,6 +52,7 @@ def weigh_runs(
     track: int,
     notes: TrackNotes,
     known: Mapping[str, list[Range]],
+    doubted: Sequence[Range],
     step: int,
     full_scale: int,
 ) -> tuple[list[FoundFlaw], list[FoundFlaw]]:
@@ -80,19 +81,21 @@ def weigh_runs(
                 shared = total(common([(low, high)], covered)) > 0
                 if shared and kind == "hold":
                     continue
-                # What looks cut off may be a rest beside a flaw: another pass shows sound dying away there.
                 around = [(passes[i], _run_around(runs_of.get(i, []), (low, high))) for i in others]
+                held = [(one, run) for one, run in around if run and not without([run], one.covered(track))]
+                # What looks cut off may be a rest beside a flaw: another pass shows sound dying away there. But one
+                # that is known to be muted before or behind is no witness: its own mute goes on.
+                muted = [one for one, run in held if without(common([run], known[one.name]), doubted)]
                 if any(
-                    run
-                    and not without([run], one.covered(track))
-                    and not _kind_of_run(one, track, run, step, full_scale)
-                    for one, run in around
+                    not _kind_of_run(one, track, run, step, full_scale)
+                    for one, run in held
+                    if one not in muted
                 ):
                     continue
-                flaw = FoundFlaw(passes[index].name, track, kind, low, high)
-                alone.append(flaw)
+                flaws = [FoundFlaw(one.name, track, kind, low, high) for one in (passes[index], *muted)]
+                alone += [flaw for flaw in flaws if flaw not in alone]
                 if shared:
-                    agreeing.append(flaw)
+                    agreeing += [flaw for flaw in flaws if flaw not in agreeing]
     if len(agreeing) > MOST_AGREEING * len(passes):
         # Gated sound stops and sets in like that by nature, in every pass.
         return [flaw for flaw in alone if flaw not in agreeing], []

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.detecting import MATERIAL_RUNS
+from assembler.aligner.detecting import MATERIAL_RUNS, PREDICTOR_ORDER
 from assembler.aligner.evidence import sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES
 from assembler.aligner.models import period_of
@@ -188,7 +188,9 @@ def _borders(
             if place[0] < edge < place[1]
         ]
     usual = ROUGH_SCALES * around.scales[1] * around.step
-    predictor = around.models[0].predictor
+    # One that was fitted to silence finds every sound rough.
+    linear = [model for model in around.models if model.predictor.size == PREDICTOR_ORDER]
+    predictor = max(linear, key=lambda model: float(model.scales.max())).predictor
     borders = [edge for samples in versions for edge in rough_borders(samples, place, predictor, usual)]
     for samples, built in zip(versions, structures, strict=True):
         for start, end in without([place], merged((one.start, one.end) for one in built)):

@@ -90,7 +90,8 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
     past = agreed[max(0, place[0] - PERIODS_SAMPLES) : place[0]]
     lag = period_of(past)
     specials = [_rated(Model(np.ones(1), 0), agreed, is_agreed, sides, step)]
-    if lag:
+    # Silence right before the place repeats itself at any lag, and foretells nothing of what sounds behind.
+    if lag and np.ptp(agreed[sides[0][0] : place[0]] if sides[0][0] < place[0] else past):
         where = [(max(0, place[0] - FIT_SAMPLES - lag), place[0])]
         specials.append(_rated(Model(np.zeros(0), lag), agreed, is_agreed, where, step))
     is_stepped = min(cost for _, cost in specials) < least - CLEARLY_BETTER and _jumps(agreed, sides, step)

@@ -101,7 +101,8 @@ def weigh_track(
     # Silence beside noise thrown in looks cut off by nature.
     seen = [*flaws, *lone.told, *lone.open_places, *lone.natural]
     known = {p.name: merged((f.start, f.end) for f in seen if f.pass_name == p.name) for p in passes}
-    alone, agreeing = weigh_runs(passes, track, notes, known, step, full_scale)
+    doubted = merged((place.start, place.end) for place in undecided)
+    alone, agreeing = weigh_runs(passes, track, notes, known, doubted, step, full_scale)
     alone += _not_known(lone.told, flaws + alone)
     return Weighed(joined_flaws(flaws + alone), undecided, agreeing, lone.open_places)
 

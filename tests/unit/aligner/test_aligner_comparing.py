@@ -260,3 +260,15 @@ def test_a_copy_out_of_phase_is_one_place() -> None:
     assert 89_000 <= low < 89_162
     assert 91_838 < high <= 92_000
     assert all(place.taken == "P2" for place in findings.undecided)
+
+
+@pytest.mark.parametrize(("low", "high"), [(44_000, 52_000), (43_000, 46_000), (36_000, 43_000)])
+def test_mutes_of_two_passes_that_overlap_are_told_of_both(low: int, high: int) -> None:
+    """Where both hold zeros nothing differs; but each one's mute goes on there from where it was told."""
+    first, second = _with(40_000, 48_000, 0), _with(low, high, 0)
+    findings = _compare(first, second)
+    shared = max(40_000, low), min(48_000, high)
+    for name in ("P1", "P2"):
+        found = merged((f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == name)
+        assert common(found, [shared]) == [shared]
+    assert {(f.pass_name, f.kind) for f in findings.flaws} == {("P1", "mute"), ("P2", "mute")}
