@@ -59,6 +59,9 @@ OUTSIDE_SAMPLES = 64
 LEAST_LEVEL, LEVEL_NATS, MOST_LEVELS = 24, 60.0, 4
 """A level of noise is looked at from so many samples on, where it saves so much; and so many changes at most."""
 
+ABRUPT_SAMPLES, ABRUPT_RATIO = 48, 3.0
+"""Powers of so many errors on either side of a border differ by so much."""
+
 ROUNDING_POWER = 1.0 / 12.0
 """Of errors that are rounded to whole steps."""
 
@@ -320,17 +323,27 @@ def level_borders(samples: Int32s, place: Range, predictor: Float64s) -> list[in
     whole = _level_change(powers, 0, end - start)
     changes = [whole] if whole[0] > LEVEL_NATS else []
     found: list[int] = []
-    while changes and len(found) < MOST_LEVELS:
+    for _ in range(MOST_LEVELS):
+        if not changes:
+            break
         best = max(changes)
         changes.remove(best)
         _, at, first, last = best
-        found.append(at + start)
+        if _is_abrupt(powers, at):
+            found.append(at + start)
         changes += [
             one
             for one in (_level_change(powers, first, at), _level_change(powers, at, last))
             if one[0] > LEVEL_NATS
         ]
     return found
+
+
+def _is_abrupt(powers: Float64s, at: int) -> bool:
+    """Return whether errors change their level from one sample to the next: a stroke dies away, noise stops."""
+    size = min(at, powers.size - 1 - at, ABRUPT_SAMPLES)
+    before, behind = powers[at] - powers[at - size], powers[at + size] - powers[at]
+    return bool(max(before, behind) > ABRUPT_RATIO * min(before, behind))
 
 
 def _level_change(powers: Float64s, first: int, last: int) -> tuple[float, int, int, int]:

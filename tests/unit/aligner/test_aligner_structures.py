@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from assembler.aligner.detecting import fit_predictor, prediction_errors
-from assembler.aligner.structures import Structure, cuts_of, rough_borders, structures_of
+from assembler.aligner.structures import Structure, cuts_of, level_borders, rough_borders, structures_of
 from scripts.bench.trial_sessions import make_tape
 
 if TYPE_CHECKING:
@@ -135,3 +135,21 @@ def test_a_block_of_a_square_wave_played_twice_in_a_row_is_found() -> None:
     assert one.start <= place[0]
     assert place[1] <= one.end
     assert found(right, copied) == []
+
+
+def test_soft_noise_gives_its_borders_and_a_stroke_none() -> None:
+    """Noise no louder than the sound stops from one sample to the next; a stroke dies away."""
+    rng = np.random.default_rng(53)
+    hum = 4_000 * np.sin(np.arange(SOUND.size) * 0.02) + rng.normal(scale=30, size=SOUND.size)
+    predictor = fit_predictor(np.rint(hum[:20_000]))
+    noisy, struck = hum.copy(), hum.copy()
+    noisy[20_600:21_100] = rng.normal(scale=300, size=500)
+    struck[20_600:] += rng.normal(scale=300, size=SOUND.size - 20_600) * np.exp(
+        -np.arange(SOUND.size - 20_600) / 150
+    )
+    found = level_borders(np.rint(noisy).astype(np.int32), PLACE, predictor)
+    assert min(abs(at - 20_600) for at in found) < 30
+    assert min(abs(at - 21_100) for at in found) < 40
+    assert all(
+        abs(at - 20_600) < 30 for at in level_borders(np.rint(struck).astype(np.int32), PLACE, predictor)
+    )
