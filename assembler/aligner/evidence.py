@@ -19,6 +19,7 @@ import numpy as np
 
 from assembler.aligner.detecting import PREDICTOR_ORDER, fit_predictor, prediction_errors
 from assembler.aligner.models import error_costs
+from assembler.aligner.structures import CLIPPED
 from assembler.aligner.surroundings import LEAST_BELL_STEPS, LEAST_SCALE_STEPS, errors_of
 
 if TYPE_CHECKING:
@@ -44,7 +45,7 @@ STRAIGHT_COST_PER_SAMPLE = 0.7
 LINE_REACH, LINE_COST = 8, 6.0
 """A line on which all samples lie exactly, rounded in one way, leaves nothing to tell but its ends and the way; they
 may lie a little outside of where captures differ."""
-KIND_COSTS = {"mute": 1.0, "hold": 2.0, "straight": 6.0, "repeat": 10.0}
+KIND_COSTS = {"mute": 1.0, "hold": 2.0, CLIPPED: 32.0, "straight": 6.0, "repeat": 10.0}
 NOISE_COST, NOISE_COST_PER_WINDOW = 2.0, 3.0
 """What it takes to say which flaw it is: a lag, a line's ends, a level of noise (and no less than sound's windows)."""
 
@@ -189,7 +190,7 @@ def flaw_cost(
             cost = KIND_COSTS[one.kind] if is_first or one.start >= start else 0.0
             if one.kind == "straight":
                 cost += _line_cost(samples, part, around.step)
-            best = min(best, (cost, one.kind))
+            best = min(best, (cost, "hold" if one.kind == CLIPPED else one.kind))
     return best
 
 

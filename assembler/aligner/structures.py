@@ -50,6 +50,7 @@ MOST_IN_A_ROW = 2
 LEAST_ADJOINED, LEAST_EDGES = 256, 6
 CHANCE_EQUAL = 8
 MOST_PROBES, MOST_LAGS = 64, 400
+CLIPPED = "clipped"
 CLIPPED_RATIO = 2.0
 """How much longer than any around it a clipped peak may be."""
 
@@ -74,7 +75,7 @@ class Structure:
     """A stretch that is wholly of one build.
 
     Args:
-        kind: "mute", "hold", "straight" or "repeat".
+        kind: "mute", "hold", "straight" or "repeat"; "clipped" for a level that peaks around are cut off at.
         start: first sample.
         end: first sample behind it.
         anchors: samples beside it that it was made from: a level held is that of the last good sample, a line
@@ -122,18 +123,17 @@ def structures_of(
 
 
 def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int) -> list[Structure]:
-    """Return the levels held in a place, but for those that are no longer than the sound's own, and clipped peaks."""
+    """Return the levels held in a place, but for those no longer than the sound's own; at a clipped peak, as such."""
     low, high = max(0, place[0] - LEAST_RUN), min(samples.size, place[1] + LEAST_RUN)
     runs = [
         replace(run, start=run.start + low, end=run.end + low) for run in constant_runs(samples[low:high])
     ]
     found = [Structure("mute", run.start, run.end) for run in runs if run.value == 0]
     # The first sample of a level held is the last good one.
-    found += [
-        Structure("hold", run.start + 1, run.end, (run.start,))
-        for run in _not_in_a_row([run for run in runs if run.value])
-        if run.end - run.start > longest and (longest or not _is_clipped(run, agreed, place))
-    ]
+    for run in _not_in_a_row([run for run in runs if run.value]):
+        kind = CLIPPED if not longest and _is_clipped(run, agreed, place) else "hold"
+        if run.end - run.start > longest:
+            found.append(Structure(kind, run.start + 1, run.end, (run.start,)))
     return found
 
 

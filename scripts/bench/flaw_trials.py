@@ -18,8 +18,9 @@ delivered sample is compared with the tape's own. Columns, summed over the trial
     slips       found / put in, and the largest error of their places in samples
 
 Thresholds of the detectors were chosen while looking at seeds 0 to 199, so that these flatter the program twentyfold;
-two hundred from each of 10000, 20000, 30000, 31000, 40000, 50000, 60000, 70000, 72000 and 80000 on, and of every ten
-thousand from 100000 to 210000, have been looked at since. What was last measured stands in DEVELOPERS.md. A figure to be quoted comes from seeds that nobody has tuned on.
+two hundred from each of 10000, 20000, 30000, 31000, 40000, 50000, 60000, 70000, 72000 and 80000 on, and from every ten
+thousand from 100000 to 210000, have been looked at since. What was last measured stands in DEVELOPERS.md. A figure to
+be quoted comes from seeds that nobody has tuned on.
 
 Left out by the generator, as nothing could tell them: slips that no other pass covers, slips of fewer than 64
 samples of the most trusted pass without two witnesses, and slips less than 1.5 s apart.

@@ -244,3 +244,21 @@ def test_a_level_held_at_the_loudest_sample_is_no_clipped_peak() -> None:
     place = START, START + 1800
     stuck = _flawed("hold", right, place[1])
     assert _verdict(stuck, right, place) == Verdict(1, ("hold", ""), decided=True)
+
+
+@pytest.mark.parametrize("right_first", [True, False])
+def test_a_level_held_where_peaks_are_clipped_is_told_as_well(*, right_first: bool) -> None:
+    """A distorted sound stays at its limit by nature; that it does for just this while costs more to say, no more."""
+    rng = np.random.default_rng(37)
+    seconds = np.arange(12_000) / 48_000
+    hum = np.sin(2 * np.pi * 97 * seconds) + 0.4 * np.sin(2 * np.pi * 811 * seconds)
+    right = np.clip(np.rint(30_000 * 1.3 * hum + rng.normal(scale=90, size=12_000)), -32_768, 32_767)
+    right = right.astype(np.int32)
+    start = START + int(np.flatnonzero(right[START:] == 32_767)[8])
+    held = right.copy()
+    held[start : start + 150] = 32_767
+    differs = np.flatnonzero(held != right)
+    place = int(differs[0]), int(differs[-1]) + 1
+    verdict = _verdict(*((right, held) if right_first else (held, right)), place)
+    assert verdict.right == (0 if right_first else 1)
+    assert verdict.decided
