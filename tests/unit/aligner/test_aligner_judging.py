@@ -251,12 +251,12 @@ def test_a_level_held_where_peaks_are_clipped_is_told_as_well(*, right_first: bo
     """A distorted sound stays at its limit by nature; that it does for just this while costs more to say, no more."""
     rng = np.random.default_rng(37)
     seconds = np.arange(12_000) / 48_000
-    hum = np.sin(2 * np.pi * 97 * seconds) + 0.4 * np.sin(2 * np.pi * 811 * seconds)
-    right = np.clip(np.rint(30_000 * 1.3 * hum + rng.normal(scale=90, size=12_000)), -32_768, 32_767)
-    right = right.astype(np.int32)
+    driven = 3 * np.sin(2 * np.pi * 97 * seconds) + 1.8 * np.sin(2 * np.pi * 805 * seconds)
+    right = np.rint(42_600 * np.tanh(driven) + rng.normal(scale=65, size=12_000))
+    right = np.clip(right, -32_768, 32_767).astype(np.int32)
     start = START + int(np.flatnonzero(right[START:] == 32_767)[8])
     held = right.copy()
-    held[start : start + 150] = 32_767
+    held[start : start + 110] = 32_767
     differs = np.flatnonzero(held != right)
     place = int(differs[0]), int(differs[-1]) + 1
     verdict = _verdict(*((right, held) if right_first else (held, right)), place)
