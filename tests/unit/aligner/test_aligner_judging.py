@@ -249,12 +249,12 @@ def test_a_level_held_at_the_loudest_sample_is_no_clipped_peak() -> None:
 @pytest.mark.parametrize("right_first", [True, False])
 def test_a_level_held_where_peaks_are_clipped_is_told_as_well(*, right_first: bool) -> None:
     """A distorted sound stays at its limit by nature; that it does for just this while costs more to say, no more."""
-    rng = np.random.default_rng(37)
+    rng = np.random.default_rng(1)
     seconds = np.arange(12_000) / 48_000
-    driven = 3 * np.sin(2 * np.pi * 97 * seconds) + 1.8 * np.sin(2 * np.pi * 805 * seconds)
+    driven = 3 * np.sin(2 * np.pi * 97 * seconds) + 1.8 * np.sin(2 * np.pi * 805.1 * seconds)
     right = np.rint(42_600 * np.tanh(driven) + rng.normal(scale=65, size=12_000))
     right = np.clip(right, -32_768, 32_767).astype(np.int32)
-    start = START + int(np.flatnonzero(right[START:] == 32_767)[8])
+    start = START + int(np.flatnonzero(right[START:8_000] == 32_767)[8])
     held = right.copy()
     held[start : start + 110] = 32_767
     differs = np.flatnonzero(held != right)
