@@ -11,15 +11,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.findings import MOST_GAP_SAMPLES
+from assembler.aligner.judging import BRIDGE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from assembler.aligner.findings import FoundFlaw, PlacedPass
     from assembler.aligner.ranges import Range
-
-NEAR_SAMPLES = 64
-"""At the ends of a flaw some of its samples may be right by chance."""
 
 LOOKED_AT = 4
 
@@ -51,7 +49,7 @@ class Beside:
         return any(
             end <= place[1]
             and (
-                place[0] <= end + NEAR_SAMPLES
+                place[0] <= end + BRIDGE_SAMPLES
                 or (
                     kind in ("mute", "hold")
                     and place[0] <= end + MOST_GAP_SAMPLES
@@ -64,9 +62,9 @@ class Beside:
     def is_flawed_behind(self, name: str, place: Range) -> bool:
         """Return whether a pass is flawed right behind a place."""
         known = self._known[name]
-        at = bisect_left(known, (place[1] - NEAR_SAMPLES, 0, ""))
+        at = bisect_left(known, (place[1] - BRIDGE_SAMPLES, 0, ""))
         return any(
-            start <= place[1] + NEAR_SAMPLES and place[0] <= start
+            start <= place[1] + BRIDGE_SAMPLES and place[0] <= start
             for start, _, _ in known[at : at + LOOKED_AT]
         )
 

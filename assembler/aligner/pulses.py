@@ -92,7 +92,7 @@ def pulse_through(sound: Int32s, place: Range, known: Bools) -> Pulse | None:
         return None
     if before.positions.size < LEAST_EDGES_BEFORE or behind.positions.size < LEAST_EDGES_BEHIND:
         return None
-    fitted = _fit(before)
+    fitted = _fit(before, _numbers(before))
     if fitted is None or fitted.period < 2 * LEAST_HALF:
         return None
     found = [_joint(before, behind, count) for count in _counts(before, behind, fitted)]
@@ -129,7 +129,8 @@ def pulse_from(sound: Int32s, place: Range, known: Bools) -> tuple[Pulse, int] |
         )
         numbers = np.concatenate((numbers, fresh_numbers))
         # The end of an interruption may look like an edge of the wave that stands a little off.
-        stands = _offsets(note, numbers) <= EDGE_ERROR
+        _, offsets = _solved(note, numbers)
+        stands = offsets <= EDGE_ERROR
         note, numbers = _Edges(note.positions[stands], note.is_rise[stands], note.levels), numbers[stands]
         better = _fit(note, numbers)
         if better is None or int(note.positions[-1]) <= last:
@@ -221,35 +222,29 @@ def _last_note(sound: Int32s, offset: int) -> _Edges | None:
     return _Edges(positions, ~found.is_rise[::-1], found.levels)
 
 
-def _fit(edges: _Edges, numbers: Int64s | None = None) -> Pulse | None:
+def _fit(edges: _Edges, numbers: Int64s) -> Pulse | None:
     """Return the wave of edges: least squares over one period and the phases of rises and falls; None if none fits.
 
     Args:
         edges: in order.
-        numbers: which period each belongs to; told from their order where nothing is said.
+        numbers: which period each belongs to.
     """
-    if numbers is None:
-        numbers = _numbers(edges)
     if edges.positions.size < 3 or edges.is_rise.all() or not edges.is_rise.any():
         return None
-    table = _table(edges, numbers)
-    solution, *_ = np.linalg.lstsq(table, edges.positions.astype(np.float64), rcond=None)
-    if np.abs(table @ solution - edges.positions).max() > EDGE_ERROR:
+    solution, offsets = _solved(edges, numbers)
+    if offsets.max() > EDGE_ERROR:
         return None
     period, rise, fall = (float(value) for value in solution)
     return Pulse(edges.levels, period, rise, fall)
 
 
-def _table(edges: _Edges, numbers: Int64s) -> Float64s:
+def _solved(edges: _Edges, numbers: Int64s) -> tuple[Float64s, Float64s]:
+    """Return period, rise and fall that put all edges best, and how far off each one lies, in samples."""
     rises = edges.is_rise.astype(np.float64)
-    return np.stack([numbers.astype(np.float64), rises, 1.0 - rises], axis=1)
-
-
-def _offsets(edges: _Edges, numbers: Int64s) -> Float64s:
-    """Return how far each edge lies from where all together put it, in samples."""
-    table = _table(edges, numbers)
+    table = np.stack([numbers.astype(np.float64), rises, 1.0 - rises], axis=1)
     solution, *_ = np.linalg.lstsq(table, edges.positions.astype(np.float64), rcond=None)
-    return np.asarray(np.abs(table @ solution - edges.positions), np.float64)
+    offsets = np.abs(table @ solution - edges.positions)
+    return np.asarray(solution, np.float64), np.asarray(offsets, np.float64)
 
 
 def _numbers(edges: _Edges) -> Int64s:
