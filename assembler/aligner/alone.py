@@ -19,6 +19,7 @@ from assembler.aligner.judging import CONTEXT_SAMPLES
 from assembler.aligner.lone import LARGEST_LAG, LONE_CONTEXT, lone_flaws
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.ranges import common, merged, pieces_of, total, without
+from assembler.aligner.rests import MOST_ALIKE, find_rests
 from assembler.aligner.stepped import MOST_CHANGING, holds_levels, interruptions, long_levels
 
 if TYPE_CHECKING:
@@ -34,10 +35,6 @@ MOST_AGREEING = 8
 
 STEPPED_SAMPLES = 4096
 """Read on either side of a run to tell whether the sound there holds its levels."""
-
-MOST_ALIKE = 4
-"""Pauses on one track of one pass, levels held in a wave or noise in silence that may be flaws: more are the
-instrument's own."""
 
 LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": LONGEST_PAUSE, "long level": 0}
 """Longer ones are told only where other tracks have them at the same samples."""
@@ -64,8 +61,7 @@ def weigh_runs(
         for start, end in runs:
             kind = _kind_of_run(passes[index], track, (start, end), step, full_scale)
             # Beside another flaw of the same pass silence looks cut off by nature.
-            beside = [(start - EDGE_SAMPLES, start), (end, end + EDGE_SAMPLES)]
-            if not kind or (kind == "mute" and common(beside, known[passes[index].name])):
+            if not kind or (kind == "mute" and common(_beside((start, end)), known[passes[index].name])):
                 continue
             # A pass that differs everywhere is no witness: it holds other numbers, right or wrong.
             others = [
@@ -100,6 +96,10 @@ def weigh_runs(
         # Gated sound stops and sets in like that by nature, in every pass.
         return [flaw for flaw in alone if flaw not in agreeing], []
     return alone, agreeing
+
+
+def _beside(place: Range) -> list[Range]:
+    return [(place[0] - EDGE_SAMPLES, place[0]), (place[1], place[1] + EDGE_SAMPLES)]
 
 
 def _whole_runs(runs: Sequence[Range]) -> list[Range]:
@@ -151,14 +151,27 @@ def flaws_alone(passes: Sequence[PlacedPass], track: int, step: int) -> Lone:
             for flaw in flaws:
                 is_long = flaw.end - flaw.start > LONGEST_TOLD.get(build, flaw.end)
                 (lone.open_places if is_long else lone.told).append(flaw)
+        # Of the silences that cut sound off all but these are mutes; beside noise thrown in they look so by nature.
+        rests = find_rests(one, track, _covered_by_others(passes, one, track), step)
+        known = merged((flaw.start, flaw.end) for _, flaw in shown)
+        for places, kept in ((rests.natural, lone.natural), (rests.doubtful, lone.open_places)):
+            kept.extend(
+                FoundFlaw(one.name, track, "mute", *place)
+                for place in places
+                if not common(merged([place, *_beside(place)]), known)
+            )
     return lone
+
+
+def _covered_by_others(passes: Sequence[PlacedPass], one: PlacedPass, track: int) -> list[Range]:
+    return merged(piece for other in passes if other is not one for piece in other.covered(track))
 
 
 def _looked_at(
     passes: Sequence[PlacedPass], one: PlacedPass, track: int, step: int
 ) -> list[tuple[str, FoundFlaw]]:
     found: list[tuple[str, FoundFlaw]] = []
-    covered = merged(piece for other in passes if other is not one for piece in other.covered(track))
+    covered = _covered_by_others(passes, one, track)
     for held in one.covered(track):
         for low, high in pieces_of(without([held], covered), LONE_BLOCK):
             # Read a little further, but never over the end of a stretch: a slip is a splice too.
