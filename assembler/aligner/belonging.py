@@ -7,11 +7,13 @@ everywhere, it is bit-identical samples that count.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.agreeing import MET_SHARE, belongs
 from assembler.aligner.matching import LEAST_EVIDENCE, find_match, informative
 from assembler.aligner.relating import ANCHOR_SAMPLES, anchor_positions, read_all
 
@@ -26,6 +28,8 @@ MOST_SEARCHES = 6
 MOST_LOOKS = 240
 LEAST_LOOKS = 3
 """A track is a stranger only where it sounds at so many places at least and fits at none of up to so many."""
+LEAST_COUNTED, FEW_SHARE = 8, 1 / 8
+"""Of so many places where a track sounds at least, it fits at fewer than this share: a note that comes again."""
 BELONGS_SHARE = 0.5
 """Share of informative samples that must be identical: up to half of what is looked at may be flawed."""
 
@@ -174,10 +178,12 @@ def search_wiring(
 
 
 def _best(same: Int64s, held: Int64s, own: int) -> TrackMatch | None:
-    # Two tracks of a tape may hold the same sound: the track's own place is asked first.
+    # Two tracks of a tape may hold the same sound: the track's own place is asked first. Zeros are their own
+    # opposite, so that a wave that holds three levels is partly equal in both polarities.
+    upright = int(same[own, 1] <= same[own, 0])
     places = [
-        (own, 0),
-        (own, 1),
+        (own, 1 - upright),
+        (own, upright),
         tuple(int(index) for index in np.unravel_index(int(same.argmax()), same.shape)),
     ]
     for other, polarity in places:
@@ -213,8 +219,9 @@ def examine_wiring(
     overlap: tuple[int, int],
     expected: Callable[[int], int],
     radii: Sequence[int],
+    slack: float | None = math.inf,
 ) -> Wiring | None:
-    """Return how a pass is wired, or None where its sound proves nothing (silence, or another tape).
+    """Return how a pass is wired, or None where its sound proves nothing (silence, another tape or another place).
 
     Args:
         reference: the pass to hold it against.
@@ -222,7 +229,9 @@ def examine_wiring(
         overlap: range of probe samples expected inside the reference.
         expected: shift expected at a probe sample.
         radii: how far around it to look, in samples; tried in order.
+        slack: how far from what is expected it may lie without contradicting the logs; None where no log tells.
     """
+    by_log = None if slack is None else expected
     positions = anchor_positions(*overlap)
     chosen = positions[:: max(1, len(positions) // PLACES)]
     best: list[tuple[int, int]] = []
@@ -234,7 +243,8 @@ def examine_wiring(
             match = find_match(window, read_all(probe, at, ANCHOR_SAMPLES), radius)
             if match is not None:
                 places.append((at, start + match.shift - at))
-        best = max(best, places, key=len)
+        if belongs(reference, probe, places, by_log, slack or 0.0):
+            best = max(best, places, key=len)
         # One or two may be found by chance, in a tail of few steps.
         if len(best) >= LEAST_PLACES:
             break
@@ -242,7 +252,7 @@ def examine_wiring(
         return _looked_at_closely(find_wiring(reference, probe, best), reference, probe, overlap)
     for radius in radii:
         found = search_wiring(reference, probe, overlap, expected, radius)
-        if found is not None:
+        if found is not None and belongs(reference, probe, found[1].places, by_log, slack or 0.0):
             return found[1]
     return None
 
@@ -252,19 +262,32 @@ def _looked_at_closely(
 ) -> Wiring:
     """Return the wiring with every track that seems a stranger looked at again, all along the overlap.
 
-    A track that sounds seldom may have been met in a flaw alone.
+    A track that sounds seldom may have been met in a flaw alone; one of other sound may have a note in common.
     """
     positions = anchor_positions(*overlap)
     chosen = positions[:: max(1, len(positions) // MOST_LOOKS)]
     looks = [(at, min(wiring.places, key=lambda place: abs(place[0] - at))[1]) for at in chosen]
     tracks, unheard = list(wiring.tracks), set(wiring.unheard)
-    for track in wiring.strange:
+    seldom = [track for track in range(probe.tracks) if _is_seldom(wiring, reference, probe, track)]
+    for track in (*wiring.strange, *seldom):
         shares = list(_shares(reference, probe, track, looks))
-        if shares and max(shares) >= BELONGS_SHARE:
+        fitting = sum(share >= BELONGS_SHARE for share in shares)
+        if fitting and (len(shares) < LEAST_COUNTED or fitting >= FEW_SHARE * len(shares)):
             tracks[track] = TrackMatch(track, 1, max(shares))
         elif len(shares) < LEAST_LOOKS:
             unheard.add(track)
+        elif len(shares) >= LEAST_COUNTED:
+            tracks[track] = None
     return replace(wiring, tracks=tuple(tracks), unheard=frozenset(unheard))
+
+
+def _is_seldom(wiring: Wiring, reference: TrackReader, probe: TrackReader, track: int) -> bool:
+    """Return whether a track that was found in its place is so at few of the places where both passes sound."""
+    match = wiring.tracks[track]
+    if match is None or (match.reference_track, match.polarity) != (track, 1):
+        return False
+    shares = list(_shares(reference, probe, track, wiring.places))
+    return sum(share >= BELONGS_SHARE for share in shares) < MET_SHARE * len(shares)
 
 
 def _shares(

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
+from assembler.aligner.agreeing import belongs
 from assembler.aligner.relating import ANCHOR_SAMPLES, relate
 from assembler.aligner.searching import find_anywhere
 from assembler.importer import search_doubt
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
 SEARCH_SECONDS = (0.02, 0.2, 1.0)
 """How far around timecode's place a pass is looked for, tried in this order. Logs come through an interface with
 a delay of its own, so that even an exact fit is off by some milliseconds; more than a second is another place."""
+
+LOG_DELAY_SECONDS = 0.025
+"""A fixed delay of a timecode interface stays below this (common practice, no source)."""
 
 
 class PassToPlace(Protocol):
@@ -60,8 +64,15 @@ def expected_overlap(reference: PassToPlace, one: PassToPlace) -> tuple[int, int
     return (start, end) if end - start >= ANCHOR_SAMPLES else None
 
 
+def told_within(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> float:
+    """Return how far from the shift by their logs two passes may lie without contradicting these, in samples."""
+    return LOG_DELAY_SECONDS * sample_rate + search_doubt(reference.position, one.position)
+
+
 def find_relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> Relation | None:
     """Return how a pass lies against another one of its reel, or None where its sound proves no place.
+
+    What one track alone proves against most of the others is no place: see ``agreeing``.
 
     Args:
         reference: the pass searched in.
@@ -73,16 +84,19 @@ def find_relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) ->
         if shift is None:
             return None
         overlap = (max(0, -shift), min(one.audio.length, reference.audio.length - shift))
-        return relate(reference.audio, one.audio, lambda _: shift, overlap, round(0.5 * sample_rate))
+        found = relate(reference.audio, one.audio, lambda _: shift, overlap, round(0.5 * sample_rate))
+        agrees = found is not None and belongs(reference.audio, one.audio, found.places, None, 0.0)
+        return found if agrees else None
     overlap_by_log = expected_overlap(reference, one)
     if overlap_by_log is None:
         return None
     doubt = search_doubt(reference.position, one.position)
     expected = expected_shifts(reference, one)
+    slack = told_within(reference, one, sample_rate)
     for seconds in SEARCH_SECONDS:
         radius = round(seconds * sample_rate + doubt)
         found = relate(reference.audio, one.audio, expected, overlap_by_log, radius)
-        if found is not None:
+        if found is not None and belongs(reference.audio, one.audio, found.places, expected, slack):
             return _stretched(found, one.audio.length, reference.audio.length)
     return None
 

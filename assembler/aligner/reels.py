@@ -17,11 +17,11 @@ from assembler.aligner.meeting import (
     expected_shift,
     find_relation,
     shares_sound,
+    told_within,
 )
 from assembler.aligner.relating import ANCHOR_SAMPLES
 from assembler.aligner.searching import LEVEL_TOLD_DB, Likeness, find_anywhere, find_likeness
 from assembler.aligner.slips import logged_slips, map_of, probe_slips, reference_slips
-from assembler.importer import search_doubt
 from assembler.importer.notes import Note
 
 if TYPE_CHECKING:
@@ -31,9 +31,6 @@ if TYPE_CHECKING:
     from assembler.aligner.relating import Relation, TrackReader
     from assembler.aligner.timemap import Slip, TimeMap
     from assembler.arrays import Int32s
-
-LOG_DELAY_SECONDS = 0.025
-"""A fixed delay of a timecode interface stays below this (common practice, no source)."""
 
 PURE_GAIN_CORRELATION = 0.9999
 """Two pieces as alike as this differ by nothing but their level."""
@@ -130,8 +127,7 @@ def _tell_contradiction(
     """Tell where sound and logs disagree by more than an interface's delay: one of the two logs is wrong."""
     if one.position.source == "audio":
         return
-    doubt = search_doubt(reference.position, one.position)
-    if abs(off) <= LOG_DELAY_SECONDS * sample_rate + doubt:
+    if abs(off) <= told_within(reference, one, sample_rate):
         return
     way = "later" if off > 0 else "earlier"
     text = (

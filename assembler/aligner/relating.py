@@ -98,6 +98,7 @@ class Relation:
         asked: anchors that were tried and were not silent.
         proved: range of probe samples from the first believed anchor to the last; the outer stretches go
             on to the ends of the overlap, where nothing bears witness.
+        places: probe sample and shift of the believed anchors.
     """
 
     stretches: tuple[RelativeStretch, ...]
@@ -105,6 +106,7 @@ class Relation:
     anchors: int
     asked: int
     proved: tuple[int, int]
+    places: tuple[tuple[int, int], ...] = ()
 
 
 def relate(
@@ -130,7 +132,8 @@ def relate(
     stretches = _between_borders(reference, probe, runs, overlap)
     share = float(np.median([anchor.identical for anchor in anchors]))
     proved = runs[0][0].at, runs[-1][-1].at + ANCHOR_SAMPLES
-    return Relation(tuple(stretches), share, len(anchors), asked, proved)
+    places = tuple((anchor.at, anchor.shift) for run in runs for anchor in run)
+    return Relation(tuple(stretches), share, len(anchors), asked, proved, places)
 
 
 def anchor_positions(start: int, end: int) -> list[int]:

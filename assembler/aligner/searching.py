@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.agreeing import belongs
 from assembler.aligner.changes import (
     ALIKE,
     FRACTION_TOLD,
@@ -86,8 +87,12 @@ def find_anywhere(reference: TrackReader, probe: TrackReader) -> int | None:
             if not _may_hold([window[t] for t in sounding], [samples[t] for t in sounding]):
                 continue
             match = find_match(window, samples, 0)
-            if match is not None and match.identical > 0.5:
-                return start + match.shift - at
+            if match is None or match.identical <= 0.5:
+                continue
+            for there in (match.shift, *match.rivals):
+                shift = start + there - at
+                if belongs(reference, probe, [(place, shift) for place, _ in probes], None, 0.0):
+                    return shift
     return None
 
 

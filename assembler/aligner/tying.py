@@ -12,6 +12,7 @@ import math
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from assembler.aligner.agreeing import belongs
 from assembler.aligner.ranges import common
 from assembler.aligner.relating import ANCHOR_SAMPLES, relate
 from assembler.importer import Note
@@ -131,7 +132,7 @@ def _agreement(
             reference = _Timeline(first, first_tracks, start, length)
             probe = _Timeline(second, second_tracks, start, length)
             relation = relate(reference, probe, lambda _: 0, (0, length), radius)
-            if relation is not None:
+            if relation is not None and belongs(reference, probe, relation.places, lambda _: 0, radius):
                 return relation.stretches[0].shift, first, second
     return None
 

@@ -12,14 +12,16 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.belonging import examine_wiring
 from assembler.aligner.labels import track_names
-from assembler.aligner.meeting import SEARCH_SECONDS, expected_overlap, expected_shifts
+from assembler.aligner.meeting import SEARCH_SECONDS, expected_overlap, expected_shifts, told_within
+from assembler.aligner.searching import find_anywhere
 from assembler.aligner.strangers import recognise
 from assembler.importer import Note, search_doubt
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from assembler.aligner.belonging import Wiring
+    from assembler.aligner.ranges import Range
     from assembler.aligner.scale import Scale
     from assembler.aligner.strangers import Stranger
     from assembler.importer import ImportedPass
@@ -58,7 +60,8 @@ def wire_reel(passes: Sequence[ImportedPass], reel: Reel, fixed: Iterable[str], 
     refused: set[str] = set()
     notes: list[Note] = []
     for one in passes:
-        found = _wiring_of(one, wired, scale)
+        # A pass that is not used is nothing to hold another one against.
+        found = _wiring_of(one, [other for other in wired if other.name not in refused], scale)
         if found is None or found.wiring.is_straight:
             wired.append(one)
             continue
@@ -74,7 +77,7 @@ def wire_reel(passes: Sequence[ImportedPass], reel: Reel, fixed: Iterable[str], 
         wired.append(one)
         wrong = {*wiring.exchanged, *wiring.inverted, *(stranger.track for stranger in strange)}
         left_out[one.name] = frozenset(wrong)
-        if len(wrong | wiring.silent) == one.audio.tracks:
+        if wrong | wiring.silent | wiring.unheard >= set(range(one.audio.tracks)):
             refused.add(one.name)
         notes += _left_out_notes(one, wiring, reel, is_fixed=one.name in allowed)
         notes += _stranger_notes(one, found.reference, strange, reel, scale)
@@ -89,15 +92,10 @@ class _Found:
 
 
 def _wiring_of(one: ImportedPass, before: Sequence[ImportedPass], scale: Scale) -> _Found | None:
-    if one.position.source == "audio":
-        return None
     for reference in before:
-        overlap = None if reference.position.source == "audio" else expected_overlap(reference, one)
-        if overlap is not None:
-            doubt = search_doubt(reference.position, one.position)
-            radii = [round(seconds * scale.sample_rate + doubt) for seconds in SEARCH_SECONDS[:2]]
-            expected = expected_shifts(reference, one)
-            wiring = examine_wiring(reference.audio, one.audio, overlap, expected, radii)
+        where = None if reference.position.source == "audio" else _where(reference, one, scale)
+        if where is not None:
+            wiring = examine_wiring(reference.audio, one.audio, *where)
             if wiring is not None:
                 reach = round(SEARCH_SECONDS[1] * scale.sample_rate)
                 strangers = [
@@ -106,6 +104,25 @@ def _wiring_of(one: ImportedPass, before: Sequence[ImportedPass], scale: Scale) 
                 ]
                 return _Found(reference.name, wiring, tuple(strangers))
     return None
+
+
+def _where(
+    reference: ImportedPass, one: ImportedPass, scale: Scale
+) -> tuple[Range, Callable[[int], int], list[int], float | None] | None:
+    """Return the range of a pass that may lie in another one, at which shift, how far around, and how sure."""
+    if one.position.source == "audio":
+        shift = find_anywhere(reference.audio, one.audio)
+        if shift is None:
+            return None
+        end = min(one.audio.length, reference.audio.length - shift)
+        return (max(0, -shift), end), lambda _: shift, [round(SEARCH_SECONDS[0] * scale.sample_rate)], None
+    overlap = expected_overlap(reference, one)
+    if overlap is None:
+        return None
+    doubt = search_doubt(reference.position, one.position)
+    radii = [round(seconds * scale.sample_rate + doubt) for seconds in SEARCH_SECONDS]
+    slack = told_within(reference, one, scale.sample_rate)
+    return overlap, expected_shifts(reference, one), radii, slack
 
 
 def _fixed_notes(one: ImportedPass, wiring: Wiring, reel: Reel) -> list[Note]:
