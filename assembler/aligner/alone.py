@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.bursts import LONGEST_BURST, islands
-from assembler.aligner.detecting import EDGE_SAMPLES, LONGEST_PAUSE, suspect_runs
+from assembler.aligner.detecting import EDGE_SAMPLES, LONGEST_PAUSE, PEAK_SAMPLES, is_peak, suspect_runs
 from assembler.aligner.faint import faint_flaws
 from assembler.aligner.findings import FoundFlaw
 from assembler.aligner.judging import CONTEXT_SAMPLES
@@ -32,6 +32,9 @@ if TYPE_CHECKING:
 
 MOST_AGREEING = 8
 """Mutes on one track that all passes agree on from which they are rests."""
+
+PEAK_SHARE = 0.5
+"""Of all levels held, so many are peaks where these are clipped. Others are held anywhere."""
 
 STEPPED_SAMPLES = 4096
 """Read on either side of a run to tell whether the sound there holds its levels."""
@@ -92,10 +95,20 @@ def weigh_runs(
                 alone += [flaw for flaw in flaws if flaw not in alone]
                 if shared:
                     agreeing += [flaw for flaw in flaws if flaw not in agreeing]
+    peaks = [flaw for flaw in alone if flaw.kind == "hold" and _is_clipped(passes, flaw)]
+    if len(peaks) > max(MOST_ALIKE, PEAK_SHARE * sum(flaw.kind == "hold" for flaw in alone)):
+        alone = [flaw for flaw in alone if flaw not in peaks]
     if len(agreeing) > MOST_AGREEING * len(passes):
         # Gated sound stops and sets in like that by nature, in every pass.
         return [flaw for flaw in alone if flaw not in agreeing], []
     return alone, agreeing
+
+
+def _is_clipped(passes: Sequence[PlacedPass], flaw: FoundFlaw) -> bool:
+    """Return whether a held level may be a peak that was clipped, at whatever level, before it was captured."""
+    (one,) = (one for one in passes if one.name == flaw.pass_name)
+    samples = one.samples(flaw.track, flaw.start - PEAK_SAMPLES, flaw.end + PEAK_SAMPLES)
+    return is_peak(samples, PEAK_SAMPLES, samples.size - PEAK_SAMPLES)
 
 
 def _beside(place: Range) -> list[Range]:
@@ -185,8 +198,14 @@ def _looked_at(
 
 
 def _shown(samples: Int32s, step: int) -> list[tuple[str, str, Range]]:
-    """Return what may be flaws, as build, kind and range: flaws for certain, pauses, levels held, noise in silence."""
-    shown = [("flaw", kind, place) for kind, place in lone_flaws(samples, step)]
+    """Return what may be flaws, as build, kind and range: flaws for certain, or what an instrument may do as well.
+
+    That are pauses, levels held, noise in silence, and straight peaks of sound that was clipped and then faded.
+    """
+    shown = [
+        ("peak" if kind == "straight" and is_peak(samples, *place) else "flaw", kind, place)
+        for kind, place in lone_flaws(samples, step)
+    ]
     shown += [
         ("pause" if kind == "mute" else "flaw", kind, place) for kind, place in faint_flaws(samples, step)
     ]

@@ -36,6 +36,9 @@ LEAST_NOISE_STEPS, MOST_UNSTEADY = 0.6, 1.6
 MATERIAL_RUNS = 12
 """Held runs in one block from which they are taken for the material: a square wave holds its level by nature."""
 
+PEAK_SAMPLES, LEAST_PEAK = 256, 0.95
+"""A clipped peak lies as far from zero as anything so near to it."""
+
 HASH_FACTOR = np.uint64(0x9E3779B97F4A7C15)
 """Knuth, *The Art of Computer Programming*, volume 3, section 6.4: multiplicative hashing; from memory."""
 
@@ -118,6 +121,12 @@ def is_straight(samples: Int32s, start: int, end: int, step: int) -> bool:
         return False
     ramp = np.linspace(float(samples[start - 1]), float(samples[end]), end - start + 2)[1:-1]
     return bool(np.abs(samples[start:end] - ramp).max() <= step)
+
+
+def is_peak(samples: Int32s, start: int, end: int) -> bool:
+    """Return whether ``start`` to ``end`` is a peak: hardly anything beside it lies farther from zero."""
+    near = np.abs(samples[max(0, start - PEAK_SAMPLES) : end + PEAK_SAMPLES].astype(np.int64))
+    return int(np.abs(samples[start:end].astype(np.int64)).min()) >= LEAST_PEAK * int(near.max())
 
 
 def fit_predictor(context: Float64s, order: int = PREDICTOR_ORDER) -> Float64s:

@@ -38,8 +38,14 @@ if TYPE_CHECKING:
 MOST_ALIKE = 4
 """Rests on one track of one pass that may be mutes: more are how the instrument is played."""
 
-RESTING_SHARE, MOST_SHORTER = 0.5, 0.5
-"""Where so large a share of silences may be rests, those not far shorter than nearly all of these may be too."""
+RESTING_SHARE, MOST_SHORTER = 0.7, 0.5
+"""Where so large a share of silences may be rests, as of mutes hardly ever, others not far shorter may be too."""
+
+LEAST_REST = 480
+"""No instrument rests for less than 10 ms at 48 kHz, as a rule."""
+
+RHYTHM_SHARE = 0.5
+"""So many of the gaps between silences of one length are whole beats where they keep time."""
 
 BLOCK_SAMPLES = 1 << 17
 BESIDE_SAMPLES = 1024
@@ -52,8 +58,8 @@ MOST_RISE, LEAST_FALL = 2.0, 0.3
 MOST_SOFT, MOST_CROSSING = 0.05, 0.25
 """What sets in from zero begins with so small a share of its peak, or with more if it was zero one sample before."""
 
-LEAST_GATED, LEAST_BEAT = 480, 2400
-"""Gates that follow a sequencer close for 10 ms or more, every 50 ms or more at 48 kHz; what turns is faster."""
+LEAST_BEAT, LEAST_BEATS = 2400, 16
+"""Gates that follow a sequencer close every 50 ms or more at 48 kHz, what turns more often; and for a while."""
 
 
 @dataclass(frozen=True)
@@ -108,19 +114,26 @@ def find_rests(one: PlacedPass, track: int, witnessed: Sequence[Range], step: in
     cuts, onsets = Counter(one.cut for one in silences), Counter(one.onset for one in silences)
     cutting = [silence for silence in silences if silence.cuts_off]
     recurring, singular = _parted(cutting, lambda one: bool(one.cut) and cuts[one.cut] > 1)
-    set_in, going_on = _parted(
-        singular, lambda one: not one.goes_on or (bool(one.onset) and onsets[one.onset] > 1)
-    )
-    long, short = _parted(going_on, lambda one: one.size > LONGEST_PAUSE)
-    likely = [*set_in, *long]
-    is_resting = len(likely) > MOST_ALIKE and len(likely) >= RESTING_SHARE * len(singular)
-    doubtful = [one for group in (set_in, long) if is_resting or len(group) > MOST_ALIKE for one in group]
-    # Beside rests as short as these a few more may set in as loud as what was cut off.
-    if doubtful and len(doubtful) >= RESTING_SHARE * len(singular):
+    known, unknown = _parted(singular, lambda one: bool(one.onset) and onsets[one.onset] > 1)
+    is_exact = len(recurring) + len(known) >= RESTING_SHARE * len(cutting)
+    beats = _in_rhythm(unknown)
+    likely, others = _parted(unknown, lambda one: one.place in beats or _may_rest(one, is_exact=is_exact))
+    doubtful = [*known, *likely]
+    if len(doubtful) <= MOST_ALIKE or len(recurring) + len(doubtful) < RESTING_SHARE * len(cutting):
+        doubtful = []
+    elif not is_exact:
+        # Beside rests as short as these a few more may set in as loud as what was cut off.
         least = float(np.quantile([silence.size for silence in doubtful], 0.1)) * MOST_SHORTER
-        doubtful += [silence for silence in short if silence.size >= least]
-    doubtful += _in_rhythm(singular)
-    return Rests([one.place for one in recurring], sorted({one.place for one in doubtful}))
+        doubtful += [silence for silence in others if silence.size >= least]
+    places = {one.place for one in doubtful} | beats
+    return Rests([one.place for one in recurring], sorted(places))
+
+
+def _may_rest(silence: _Silence, *, is_exact: bool) -> bool:
+    """Return whether a silence looks like a rest; a sequencer that plays the same numbers again shows each twice."""
+    if silence.goes_on:
+        return silence.size > LONGEST_PAUSE and not is_exact
+    return silence.size >= LEAST_REST
 
 
 def _parted(
@@ -130,17 +143,17 @@ def _parted(
     return [one for one in silences if is_first(one)], [one for one in silences if not is_first(one)]
 
 
-def _in_rhythm(silences: Sequence[_Silence]) -> list[_Silence]:
+def _in_rhythm(silences: Sequence[_Silence]) -> set[Range]:
     """Return silences of one length that stand on a grid to the sample, as a gate that a sequencer opens makes them."""
-    found: list[_Silence] = []
-    for size in {silence.size for silence in silences if silence.size >= LEAST_GATED}:
+    found: set[Range] = set()
+    for size in {silence.size for silence in silences if silence.size >= LEAST_REST}:
         alike = [silence for silence in silences if abs(silence.size - size) <= 1]
         gaps = np.diff([silence.place[0] for silence in alike])
-        if gaps.size < MOST_ALIKE or gaps.min() < LEAST_BEAT:
+        if gaps.size < LEAST_BEATS or gaps.min() < LEAST_BEAT:
             continue
         beats = np.rint(gaps / gaps.min())
-        if np.mean(np.abs(gaps - beats * gaps.min()) <= beats) >= RESTING_SHARE:
-            found += alike
+        if np.mean(np.abs(gaps - beats * gaps.min()) <= beats) >= RHYTHM_SHARE:
+            found |= {silence.place for silence in alike}
     return found
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.beats import keeps_time
 from assembler.aligner.causes import find_causes, steady_interval
 from assembler.aligner.chains import CHAIN_KINDS, chain_notes
 from assembler.aligner.holdings import held_words
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.causes import Causes
     from assembler.aligner.examining import ExaminedReel
-    from assembler.aligner.findings import FoundFlaw, Undecided
+    from assembler.aligner.findings import FoundFlaw, PlacedPass, Undecided
     from assembler.aligner.holdings import Holdings
     from assembler.aligner.outcome import Outcome
     from assembler.aligner.ranges import Range
@@ -171,8 +172,7 @@ def _machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Not
     rate = sheet.session.sample_rate
     for one in reel.passes:
         machine, untold = causes.machine[one.name], causes.untold[one.name]
-        places = sorted((*machine, *untold))
-        interval = steady_interval(np.array([start for start, _ in places], np.int64), rate)
+        interval = _interval(one, reel, machine, untold, rate)
         words = []
         if machine:
             words.append(
@@ -192,6 +192,28 @@ def _machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Not
             kind = "machine_damage" if machine or interval is not None else "other"
             notes.append(Note(kind, f"reel {reel.name}, {one.name}: {'; '.join(words)}", pass_name=one.name))
     return notes
+
+
+def _interval(
+    one: PlacedPass, reel: ExaminedReel, machine: Sequence[Range], untold: Sequence[Range], rate: int
+) -> float | None:
+    """Return the interval at which places of a pass come, in samples.
+
+    Of places that no other pass bears out none is told that the music itself keeps.
+    """
+    proved = steady_interval(np.array([start for start, _ in machine], np.int64), rate)
+    if proved is not None:
+        return proved
+    places = sorted((*machine, *untold))
+    interval = steady_interval(np.array([start for start, _ in places], np.int64), rate)
+    tracks = {
+        flaw.track
+        for flaw in reel.findings.flaws
+        if flaw.pass_name == one.name and common([(flaw.start, flaw.end)], untold)
+    }
+    if interval is not None and tracks and keeps_time(one, tracks, places, interval, rate):
+        return None
+    return interval
 
 
 def _samples(count: int) -> str:

@@ -377,6 +377,30 @@ def test_flaws_of_one_pass_point_at_the_machine(tmp_path: Path, capsys: Capsys) 
     assert "every 200.0 ms" in note["text"]
 
 
+def test_what_lies_on_the_beats_of_the_music_points_at_no_part_that_turns(
+    tmp_path: Path, capsys: Capsys
+) -> None:
+    """Strokes that die away, of which a few are cut off: these few of a lone pass are told, but not their beat."""
+    random = np.random.default_rng(4)
+    tape = np.zeros((480_000, 3), np.int32)
+    stroke = np.arange(16_000)
+    for track in range(3):
+        cut = random.choice(18, 3, replace=False)
+        for beat in range(19):
+            sound = random.normal(scale=random.uniform(3000, 6000), size=16_000) * np.exp(-stroke / 5000)
+            sound *= np.clip((stroke[::-1] - 2000) / 6000, 0, 1)
+            size = 7000 if beat in cut else 16_000
+            tape[beat * 24_000 + 9000 :][:size, track] = np.rint(sound[:size])
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Two", "Three"])
+    layout.add_pass("A1", "A", tape, HOUR)
+    status, record = run_json(capsys, "check", layout.write())
+    assert status == 1
+    (note,) = [note for note in record["notes"] if "held by no other pass" in note["text"]]
+    assert note["kind"] == "other"
+    assert "every" not in note["text"]
+
+
 def test_a_punch_that_brings_in_a_flaw_is_told(tmp_path: Path, capsys: Capsys) -> None:
     """A punch wins even over a mute in its pass: the mute is delivered, told and listed; so is a punch into nothing."""
     tape = make_tape(4, 1)

@@ -1,4 +1,4 @@
-"""Silences that cut sound off in a lone pass: which of them are mutes, and which are how an instrument is played."""
+"""Silences and clipped peaks in a lone pass: which are flaws, and which are how an instrument is played."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ LENGTH, STEP = 480_000, 6000
 """Ten seconds, and a sixteenth of a bar, as a sequencer at 120 beats a minute has them."""
 
 
-def _told(*tracks: Int32s, others: int = 0) -> list[tuple[str, int, int, int]]:
+def _told(*tracks: Int32s, others: int = 0, full_scale: int = 32_767) -> list[tuple[str, int, int, int]]:
     """Return the flaws of one pass, as kind, track, start and end; further passes end in the middle."""
     samples = np.stack(tracks)
     passes = [samples, *[samples[:, : LENGTH // 2]] * others]
@@ -31,7 +31,7 @@ def _told(*tracks: Int32s, others: int = 0) -> list[tuple[str, int, int, int]]:
         for i, held in enumerate(passes)
     ]
     with ThreadPoolExecutor(1) as executor:
-        found = compare_reel(placed, range(len(tracks)), 1, 32_767, executor, lambda _: None)
+        found = compare_reel(placed, range(len(tracks)), 1, full_scale, executor, lambda _: None)
     return [(flaw.kind, flaw.track, flaw.start, flaw.end) for flaw in found.flaws]
 
 
@@ -140,11 +140,11 @@ def test_a_sound_that_is_cut_off_twice_at_the_same_sample_is_played_so() -> None
 
 def test_many_mutes_of_sound_that_never_rests_are_all_told() -> None:
     """Forty mutes are the machine's, not the instrument's, where hardly any of them looks like a rest."""
-    rng = np.random.default_rng(9)
+    rng = np.random.default_rng(10)
     sound = _dense(rng)
     sizes = np.exp(rng.uniform(np.log(60), np.log(1900), 40)).astype(int)
-    sizes[::10] = 3000
-    starts = np.arange(40) * 10_010 + 20_000
+    sizes[::7] = 3000
+    starts = np.arange(40) * 10_010 + rng.integers(20_000, 25_000, 40)
     for start, size in zip(starts, sizes, strict=True):
         sound[start : start + size] = 0
     assert [kind for kind, *_ in _told(sound)] == ["mute"] * 40
@@ -170,3 +170,55 @@ def test_lost_sync_is_told_of_tracks_that_rest() -> None:
     for track in tracks:
         assert _told(track) == []
     assert _told(*tracks) == [("mute", track, 300_000, 304_000) for track in range(3)]
+
+
+def test_long_mutes_of_a_drum_machine_are_told() -> None:
+    """What plays the same numbers again shows each rest twice; what is there only once was done to it."""
+    sound, drum = np.zeros(LENGTH, np.int32), _rounded(_kit(np.random.default_rng(5))[1])
+    for at in range(0, LENGTH, STEP):
+        sound[at : at + 5200] = drum[:5200]
+    places = [(at, at + 2500) for at in (60_600, 91_300, 126_900, 152_100, 199_500, 240_700, 302_000)]
+    for start, end in places:
+        sound[start:end] = 0
+    assert _told(sound) == [("mute", 0, *place) for place in places]
+
+
+def test_short_mutes_are_told_though_the_sound_behind_sets_in_from_zero() -> None:
+    """Mutes of a few milliseconds that end where a tone crosses zero are no rests, however many there are."""
+    at = np.arange(LENGTH)
+    sound = _rounded(9000 * np.sin(at / 61.7) + 3000 * np.sin(at / 23.3))
+    crossings = np.flatnonzero((sound[:-1] < 0) & (sound[1:] > 0)) + 1
+    ends = [int(crossings[crossings > least][0]) for least in range(50_000, 400_000, 40_000)]
+    for end in ends:
+        sound[end - 201 : end] = 0
+    assert [end for _, _, _, end in _told(sound)] == ends
+
+
+def _clipped(*, is_faded: bool) -> Int32s:
+    """Return a sound that was clipped at 24 bits below the highest level, and perhaps faded thereafter."""
+    at = np.arange(LENGTH)
+    beats = np.sin(at / 61.7) + 0.6 * np.sin(at / 23.3) + 0.02 * np.random.default_rng(3).normal(size=LENGTH)
+    level = 4e6 * np.exp(-at / 300_000) if is_faded else np.full(LENGTH, 4e6)
+    return np.rint(np.clip(0.7 * beats, -1, 1) * level).astype(np.int32)
+
+
+def _clips(sound: Int32s, at: int) -> bool:
+    """Return whether sound is clipped for more than a fifth of the time near a place."""
+    return float(np.mean(np.diff(sound[at - 512 : at + 602]) == 0)) > 0.2
+
+
+@pytest.mark.parametrize("is_faded", [True, False])
+def test_clipped_peaks_are_neither_held_nor_straight(*, is_faded: bool) -> None:
+    """Peaks are cut at one level again and again; a line or a level elsewhere is told beside them."""
+    sound = _clipped(is_faded=is_faded)
+    assert _told(sound, full_scale=(1 << 23) - 1) == []
+    kind = "straight" if is_faded else "hold"
+    start = 200_000
+    while max(abs(int(sound[start - 1])), abs(int(sound[start + 90]))) > 2e6 or _clips(sound, start):
+        start += 1
+    end = start + 90
+    sound[start:end] = (
+        np.rint(np.linspace(sound[start - 1], sound[end], 92))[1:-1] if is_faded else sound[start - 1]
+    )
+    ((told, _, low, high),) = _told(sound, full_scale=(1 << 23) - 1)
+    assert (told, abs(low - start) <= 1, abs(high - end) <= 1) == (kind, True, True)
