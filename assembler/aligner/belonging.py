@@ -118,7 +118,8 @@ def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tup
     heard = np.zeros(reference.tracks, np.int64)
     for at, shift in listed:
         there = [reference.read(track, at + shift, ANCHOR_SAMPLES) for track in range(reference.tracks)]
-        heard += [int(informative(samples).sum()) for samples in there]
+        moving = [informative(samples) for samples in there]
+        heard += [int(mask.sum()) for mask in moving]
         for track in tracks:
             samples = probe.read(track, at, ANCHOR_SAMPLES)
             mask = informative(samples)
@@ -126,7 +127,8 @@ def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tup
             seen[track] += here
             for other, candidate in enumerate(there):
                 for index, version in enumerate((samples, -samples)):
-                    equal = int(((candidate == version) & mask).sum())
+                    # Zeros of a wave that comes and goes equal a track that rests, which proves nothing.
+                    equal = int(((candidate == version) & mask & moving[other]).sum())
                     # Counted place by place: a burst at one place holds more informative samples than a
                     # sparse track at all others, and would outweigh them.
                     if equal >= BELONGS_SHARE * here:

@@ -13,13 +13,15 @@ from assembler.importer import Note
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assembler.aligner.changes import Change
     from assembler.aligner.examining import ExaminedReel
-    from assembler.aligner.findings import PlacedPass
+    from assembler.aligner.findings import PlacedPass, ReelFindings
     from assembler.aligner.scale import Scale
     from assembler.arrays import Int32s
     from assembler.sheet import Sheet
 
 CHAIN_KINDS = frozenset({"not_transparent", "level_differs"})
+FAINT_STEPS, FAINT_RATIO = 4, 2.0
 MOST_PIECES = 16
 """Places at which two passes are held against each other, spread over all that both hold."""
 
@@ -32,21 +34,55 @@ def chain_notes(reel: ExaminedReel, sheet: Sheet) -> list[Note]:
         sheet: the session.
     """
     by_name = {one.name: one for one in reel.passes}
-    tracks: dict[tuple[str, str], list[int]] = {}
-    for track, name in enumerate(reel.reel.tracks):
-        rank = (
-            reel.findings.by_standing([p.name for p in reel.passes if p.covered(track)], track)
-            if name
-            else []
-        )
-        for place, lower in enumerate(rank):
-            above = [one for one in rank[:place] if reel.findings.are_unlike(one, lower, track)]
-            if above:
-                tracks.setdefault((above[0], lower), []).append(track)
+    wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
     return [
         _chain_note(reel, by_name[upper], by_name[lower], found, scale_of(sheet))
-        for (upper, lower), found in tracks.items()
+        for (upper, lower), found in _unlike_tracks(reel.passes, reel.findings, wanted).items()
     ]
+
+
+def other_sound(
+    passes: Sequence[PlacedPass], findings: ReelFindings, wanted: Sequence[int], step: int
+) -> dict[tuple[str, str], list[int]]:
+    """Return the tracks on which a pass holds other sound all along than one that stands above it.
+
+    What is no louder than the noise that the chain adds on other tracks may be just that noise.
+
+    Args:
+        passes: in the order of trust.
+        findings: what comparing them has shown.
+        wanted: tape tracks, from 0.
+        step: one step of the tape's word length, in sample values.
+
+    Returns:
+        For each pair of the better pass and the other one the tracks, from 0.
+    """
+    by_name = {one.name: one for one in passes}
+    strange: dict[tuple[str, str], list[int]] = {}
+    for (upper, lower), tracks in _unlike_tracks(passes, findings, wanted).items():
+        changes = {
+            track: find_change(_pieces(by_name[upper], by_name[lower], track), step) for track in tracks
+        }
+        noise = max((one.noise for one in changes.values() if one and one.is_alike), default=0.0)
+        floor = max(FAINT_STEPS * step, FAINT_RATIO * noise)
+        found = [track for track, one in changes.items() if one and not one.is_alike and one.noise > floor]
+        if found:
+            strange[upper, lower] = found
+    return strange
+
+
+def _unlike_tracks(
+    passes: Sequence[PlacedPass], findings: ReelFindings, wanted: Sequence[int]
+) -> dict[tuple[str, str], list[int]]:
+    """Return for each pass, and one that stands above it, the tracks on which they hold other numbers all along."""
+    tracks: dict[tuple[str, str], list[int]] = {}
+    for track in wanted:
+        rank = findings.by_standing([one.name for one in passes if one.covered(track)], track)
+        for place, lower in enumerate(rank):
+            above = [one for one in rank[:place] if findings.are_unlike(one, lower, track)]
+            if above:
+                tracks.setdefault((above[0], lower), []).append(track)
+    return tracks
 
 
 def _chain_note(
@@ -55,9 +91,7 @@ def _chain_note(
     changes = {track: find_change(_pieces(upper, lower, track), scale.step) for track in tracks}
     by_words: dict[str, list[int]] = {}
     for track, change in changes.items():
-        words = (
-            change.words(upper.name, lower.name, scale.bits) if change and change.is_alike else "other sound"
-        )
+        words = _words(change, upper.name, lower.name, scale)
         by_words.setdefault(words, []).append(track)
     told = "; ".join(f"{_names(reel, found)}: {words}" for words, found in by_words.items())
     told = told[:1].upper() + told[1:]
@@ -79,6 +113,12 @@ def _chain_note(
     )
     is_level = all(change is not None and change.is_level_only for change in changes.values())
     return Note("level_differs" if is_level else "not_transparent", text, lower.name, tuple(tracks))
+
+
+def _words(change: Change | None, upper: str, lower: str, scale: Scale) -> str:
+    if change is None:
+        return "silent in one of them"
+    return change.words(upper, lower, scale.bits) if change.is_alike else "other sound"
 
 
 def _pieces(upper: PlacedPass, lower: PlacedPass, track: int) -> list[tuple[Int32s, Int32s]]:

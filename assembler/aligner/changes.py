@@ -35,6 +35,8 @@ ROUNDING_STEPS = 0.45
 SHORTENED_STEPS = 0.62
 """Cutting bits off leaves 0.29 of the new, larger step; triangular dither of two such steps makes it 0.5."""
 OFFSET_TOLD_STEPS = 0.5
+LEAST_LEVELS = 16
+"""Sound that holds fewer levels, as a pulse wave does, has low bits that are zero at one gain and not at another."""
 
 
 @dataclass(frozen=True)
@@ -150,7 +152,7 @@ def find_change(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Change | 
     error_db = 20 / float(np.log(10)) * noise / float(np.sqrt(own)) / max(abs(gain), 1e-9)
     is_off = abs(level) > max(LEVEL_TOLD_DB / 2, SURE_DEVIATIONS * error_db)
     differences = [b - a for a, b in pairs]
-    empty = empty_bits([a for a, _ in pieces]), empty_bits([b for _, b in pieces])
+    empty = empty_bits_of_both([a for a, _ in pieces], [b for _, b in pieces])
     offset = means[1] - gain * means[0]
     # Cutting bits off always goes one way, which is an offset too.
     is_added = abs(offset) > OFFSET_TOLD_STEPS * step and empty[0] == empty[1]
@@ -259,6 +261,14 @@ def empty_bits(pieces: Iterable[Int32s]) -> int:
     for samples in pieces:
         used |= int(np.bitwise_or.reduce(samples.astype(np.int64)))
     return (used & -used).bit_length() - 1 if used else 0
+
+
+def empty_bits_of_both(first: Sequence[Int32s], second: Sequence[Int32s]) -> tuple[int, int]:
+    """Return how many of the lowest bits are zero in every sample of two captures; equal where too few levels tell."""
+    empty = empty_bits(first), empty_bits(second)
+    whole = first if empty[0] < empty[1] else second
+    levels = {abs(int(level)) for samples in whole for level in np.unique(samples)}
+    return empty if len(levels) >= LEAST_LEVELS else (min(empty), min(empty))
 
 
 def _is_dithered(differences: Sequence[Float64s], empty_bits: int) -> bool:

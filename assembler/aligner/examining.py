@@ -7,21 +7,24 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.chains import other_sound
 from assembler.aligner.comparing import BLOCK_SAMPLES, compare_reel
 from assembler.aligner.findings import FoundFlaw, PlacedPass, ReelFindings
+from assembler.aligner.labels import track_names
 from assembler.aligner.ranges import merged, without
 from assembler.aligner.reels import place_reel
 from assembler.aligner.scale import scale_of
 from assembler.aligner.timemap import TimeMap
 from assembler.aligner.wiring import WiredReel, wire_reel
+from assembler.importer import Note
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Collection, Mapping, Sequence
     from concurrent.futures import Executor
 
     from assembler.aligner.ranges import Range
     from assembler.aligner.reels import PlacedReel
-    from assembler.importer import ImportedPass, ImportedSession, Note
+    from assembler.importer import ImportedPass, ImportedSession
     from assembler.sheet import Reel, Sheet
 
 DIFFERENCE_KINDS = frozenset({"disagreement", "burst", "click"})
@@ -103,18 +106,31 @@ def compare_passes(
         return examined
     wanted = [index for index, track in enumerate(examined.reel.tracks) if track]
     dead = _dead_tracks(examined.passes, wanted, executor)
-    sounding = tuple(
-        replace(one, maps=tuple(TimeMap(()) if (one.name, t) in dead else m for t, m in enumerate(one.maps)))
-        for one in examined.passes
-    )
-    findings = compare_reel(
-        sounding,
-        wanted,
-        scale_of(sheet).step,
-        (1 << (sheet.deliver.word_length - 1)) - 1,
-        executor,
-        lambda share: advance(f"comparing reel {examined.name}", share),
-    )
+    sounding = _without(examined.passes, dead)
+    scale = scale_of(sheet)
+
+    def compared() -> ReelFindings:
+        return compare_reel(
+            sounding,
+            wanted,
+            scale.step,
+            (1 << (sheet.deliver.word_length - 1)) - 1,
+            executor,
+            lambda share: advance(f"comparing reel {examined.name}", share),
+        )
+
+    findings = compared()
+    strange = other_sound(sounding, findings, wanted, scale.step)
+    if strange:
+        # A track of other sound is no capture of this one: compared without it, nothing can be taken from it.
+        left_out = {(lower, track) for (_, lower), tracks in strange.items() for track in tracks}
+        sounding = _without(sounding, left_out)
+        examined = replace(
+            examined,
+            passes=_without(examined.passes, left_out),
+            notes=(*examined.notes, *(_strange_note(examined.reel, *pair, t) for pair, t in strange.items())),
+        )
+        findings = compared()
     mutes = tuple(
         FoundFlaw(one.name, track, "mute", start, end)
         for one in examined.passes
@@ -124,6 +140,21 @@ def compare_passes(
     )
     flaws = _beside_chains(findings, sounding)
     return replace(examined, findings=replace(findings, flaws=(*flaws, *mutes)))
+
+
+def _without(passes: Sequence[PlacedPass], tracks: Collection[tuple[str, int]]) -> tuple[PlacedPass, ...]:
+    """Return passes as if they had never held some tracks, given as pass and track."""
+    return tuple(
+        replace(
+            one, maps=tuple(TimeMap(()) if (one.name, t) in tracks else m for t, m in enumerate(one.maps))
+        )
+        for one in passes
+    )
+
+
+def _strange_note(reel: Reel, upper: str, lower: str, tracks: Sequence[int]) -> Note:
+    text = f"{lower}: other sound than {upper}'s wherever both sound, not used: {track_names(reel, tracks)}"
+    return Note("retake_refused", text, lower, tuple(tracks))
 
 
 def _beside_chains(findings: ReelFindings, passes: Sequence[PlacedPass]) -> list[FoundFlaw]:

@@ -13,7 +13,7 @@ from assembler.aligner.changes import (
     FRACTION_TOLD,
     PIECE_SAMPLES,
     correlation_along,
-    empty_bits,
+    empty_bits_of_both,
     fraction_behind,
 )
 from assembler.aligner.matching import count_votes, find_match, informative
@@ -158,6 +158,7 @@ def _likeness_of(window: Float64s, piece: Float64s, first_shift: int) -> Likenes
     there = window[peak : peak + piece.size]
     difference = piece - there
     reference_power = float(np.dot(there, there))
+    first, second = empty_bits_of_both([there.astype(np.int32)], [piece.astype(np.int32)])
     return Likeness(
         first_shift + peak,
         min(1.0, correlation),
@@ -165,5 +166,5 @@ def _likeness_of(window: Float64s, piece: Float64s, first_shift: int) -> Likenes
         int(np.abs(difference).max()),
         10 * float(np.log10(max(float(np.dot(difference, difference)), 1e-9) / reference_power)),
         fraction_behind(there, piece)[0],
-        max(0, empty_bits([piece.astype(np.int32)]) - empty_bits([there.astype(np.int32)])),
+        max(0, second - first),
     )

@@ -120,8 +120,7 @@ def _tape_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
     by_name = {one.name: one for one in reel.passes}
     label = stretch_label(sheet)
     notes = []
-    for place in causes.tape:
-        flaws = [flaw for flaw in causes.flaws if common([(flaw.start, flaw.end)], [place])]
+    for flaws in _flaws_of_tape(causes):
         tracks = sorted({flaw.track for flaw in flaws if reel.reel.tracks[flaw.track]})
         names = [name for name in by_name if any(flaw.pass_name == name for flaw in flaws)]
         whole = min(flaw.start for flaw in flaws), max(flaw.end for flaw in flaws)
@@ -145,6 +144,19 @@ def _tape_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
         )
         notes.append(Note("tape_damage", text))
     return notes
+
+
+def _flaws_of_tape(causes: Causes) -> list[list[FoundFlaw]]:
+    """Return the flaws at each place where all passes are flawed; places that one flaw spans are one."""
+    groups: list[list[FoundFlaw]] = []
+    for place in sorted(causes.tape):
+        flaws = [flaw for flaw in causes.flaws if common([(flaw.start, flaw.end)], [place])]
+        # A flaw that spans two places spans all between them, too.
+        if groups and any(flaw in groups[-1] for flaw in flaws):
+            groups[-1] += [flaw for flaw in flaws if flaw not in groups[-1]]
+        else:
+            groups.append(flaws)
+    return groups
 
 
 def _flawed_words(flaws: Sequence[FoundFlaw], names: Sequence[str]) -> str:

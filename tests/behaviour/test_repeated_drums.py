@@ -159,3 +159,66 @@ def test_a_flawed_retake_that_belongs_is_used(tmp_path: Path, capsys: Capsys, se
     out, record = built(tmp_path, capsys, layout.write())
     assert not refused(record)
     assert np.array_equal(out[slice(*flawed)], tape[slice(*flawed)])
+
+
+def test_other_sound_that_is_heard_at_other_times_is_not_used(tmp_path: Path, capsys: Capsys) -> None:
+    """A track that hardly ever sounds when the other pass's does, and then differently, is no capture of it."""
+    flawed = (3 * RATE + 2000, 3 * RATE + 5000)
+    tape, retake = TAPE[: 4 * RATE].copy(), TAPE[: 4 * RATE].copy()
+    for samples, sounds, seed in (
+        (tape, slice(RATE, RATE * 22 // 10), 51),
+        (retake, slice(RATE * 205 // 100, RATE * 33 // 10), 52),
+    ):
+        samples[:, 3] = 0
+        samples[sounds, 3] = make_tape(4, 1, seed=seed)[sounds, 0]
+    first = tape.copy()
+    first[slice(*flawed)] = 0
+    layout = Layout(tmp_path)
+    layout.add_reel("A", NAMES)
+    layout.add_pass("A1", "A", first, HOUR)
+    layout.add_pass("A2", "A", retake, HOUR)
+    out, record = built(tmp_path, capsys, layout.write())
+    (note,) = refused(record)
+    assert note["tracks"] == [3]
+    assert np.array_equal(out[:, :3], tape[:, :3])
+    assert np.array_equal(out[:, 3], first[:, 3])
+    assert {span["pass"] for span in record["tracks"][3]["spans"]} == {"A1"}
+    assert not [one for one in record["notes"] if one["kind"] == "not_transparent"]
+
+
+def three_levels(count: int, period: int) -> Int32s:
+    """Return a wave that goes up from zero and down from zero in turn."""
+    at = np.arange(count) % period
+    return np.where(at < 10, 4000, np.where((at >= 75) & (at < 85), -4000, 0)).astype(np.int32)
+
+
+def test_inverted_polarity_is_told_once(tmp_path: Path, capsys: Capsys) -> None:
+    """All tracks upside down, one of them a wave whose zeros are their own opposite: one telling, and nothing else."""
+    tape = TAPE[: 4 * RATE].copy()
+    tape[:, 2] = three_levels(tape.shape[0], 151)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", NAMES)
+    layout.add_pass("A1", "A", tape, HOUR)
+    layout.add_pass("A2", "A", -tape, HOUR)
+    _, record = run_json(capsys, "check", layout.write())
+    (note,) = [one for one in record["notes"] if one["kind"] in ("retake_refused", "not_transparent")]
+    assert note["tracks"] == [0, 1, 2, 3]
+    assert "inverted polarity" in note["text"]
+    assert "fix = true" in note["text"]
+
+
+def test_a_wave_with_zeros_is_not_taken_for_a_track_that_rests(tmp_path: Path, capsys: Capsys) -> None:
+    """Its zeros equal digital silence, which proves nothing: it is of other sound, not exchanged."""
+    tape = TAPE[: 4 * RATE].copy()
+    tape[:, 3] = 0
+    tape[:RATE, 3] = TAPE[:RATE, 3]
+    retake = tape.copy()
+    at = np.arange(4 * RATE)
+    tape[:, 2] = np.where(at % 211 < 40, 5000, -4000)
+    retake[:, 2] = np.where((at + 97) % 211 < 60, 5000, 0)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", NAMES)
+    layout.add_pass("A1", "A", tape, HOUR)
+    layout.add_pass("A2", "A", retake, HOUR)
+    _, record = run_json(capsys, "check", layout.write())
+    assert not [one for one in record["notes"] if "exchanged" in one["text"]]

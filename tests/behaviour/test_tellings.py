@@ -87,6 +87,16 @@ def test_an_uncured_place_is_listed_with_what_each_pass_has(tmp_path: Path, caps
     assert re.search(r"A2: burst, peak -\d\.\d dBFS, 2000 samples unlike A1, .* LSB .*; A3: nothing\)", line)
 
 
+def test_places_that_one_flaw_spans_are_told_once(tmp_path: Path, capsys: Capsys) -> None:
+    """Two mutes in one pass, one long burst over both in the other: one place of the tape."""
+    tape = make_tape(4, 2)
+    first = changed(changed(tape, 90000, 92000, 0), 98000, 100000, 0)
+    noise = np.random.default_rng(2).integers(-20000, 20000, 12000)
+    _, record = run_json(capsys, "check", session(tmp_path, first, changed(tape, 89000, 101000, noise)))
+    (text,) = notes_of(record, "tape_damage")
+    assert "mute of 2000 samples in A1, burst of" in text
+
+
 UNTELLABLE = 7
 """So small a difference, in steps, of one stretch of sound that nothing tells which version is right."""
 

@@ -88,6 +88,18 @@ def test_other_changes_are_named(name: str) -> None:
     assert not change.is_level_only
 
 
+@pytest.mark.parametrize("decibels", [-0.5, -6.02])
+def test_a_pulse_wave_at_another_level_has_no_word_length(decibels: float) -> None:
+    """It holds two levels, and what their low bits are is the gain's doing."""
+    wave = np.where(np.arange(PIECE_SAMPLES) % 218 < 54, 4096.0, -4096.0)
+    softer = np.asarray(wave * 10 ** (decibels / 20), np.float64)
+    change = find_change([(rounded(softer), rounded(wave))], 1)
+    assert change is not None
+    assert change.is_level_only
+    assert f"{-decibels:+.2f} dB" in change.words("A1", "A2", 16)
+    assert "bits" not in change.words("A1", "A2", 16)
+
+
 def test_a_flaw_in_a_piece_does_not_change_what_is_measured() -> None:
     """A burst in one piece and a mute in another are no matter of the chain."""
     changed = rounded(SOUND * 10 ** (-0.3 / 20))
