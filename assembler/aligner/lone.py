@@ -17,7 +17,9 @@ from assembler.aligner.bursts import bursts
 from assembler.aligner.detecting import (
     EDGE_SAMPLES,
     HASH_FACTOR,
+    LEAST_RUN,
     PREDICTOR_ORDER,
+    constant_runs,
     fit_predictor,
     is_straight,
     prediction_errors,
@@ -48,7 +50,7 @@ SPLICE_RATIO = 2.0
 """How far a splice lies over nearly all prediction errors before it."""
 
 ROUGH_SAMPLES, ROUGH_REACH, ROUGH_RATIO = 32, 16, 4.0
-MOST_CLICK = 8
+MOST_CLICK, MOST_FROM_ZEROS = 8, 2
 LEAST_LEVEL_STEPS = 32
 """Clicks are looked for in short windows far rougher than 16 windows on either side, then proved on their prediction
 errors. Values were chosen on tapes of ``scripts.bench.trial_sessions.make_tape`` (generator seeded with 77): nothing
@@ -184,9 +186,16 @@ def _clicks(samples: Int32s, bend: Int64s, step: int) -> list[Range]:
     places = []
     for first, last in ranges_of(rough > ROUGH_RATIO * (np.maximum(before, behind) + step), bridge=1):
         place = _click(samples, ((first - 1) * ROUGH_SAMPLES, (last + 1) * ROUGH_SAMPLES), step)
-        if place is not None:
+        if place is not None and not _is_edge_of_zeros(samples, place):
             places.append(place)
     return places
+
+
+def _is_edge_of_zeros(samples: Int32s, place: Range) -> bool:
+    """Return whether zeros begin or end at what looks like a click: it is where sound is cut off or sets in again."""
+    reach = LEAST_RUN + MOST_FROM_ZEROS
+    low = max(0, place[0] - reach)
+    return any(run.value == 0 for run in constant_runs(samples[low : place[1] + reach]))
 
 
 def _click(samples: Int32s, rough: Range, step: int) -> Range | None:

@@ -186,7 +186,7 @@ def _silence(one: PlacedPass, track: int, place: Range, step: int) -> _Silence:
         _telling(before[::-1]) if is_cut else b"",
         _telling(behind) if sets_in else b"",
         cuts_off(samples, run, step),
-        not (is_cut and sets_in) or _goes_on(before, behind),
+        not (is_cut and sets_in) or goes_on(before, behind),
     )
 
 
@@ -199,8 +199,13 @@ def _telling(sound: Int32s) -> bytes:
     return edge.tobytes()
 
 
-def _goes_on(before: Int32s, behind: Int32s) -> bool:
-    """Return whether sound behind a silence is about as loud as before it, and does not set in from zero."""
+def goes_on(before: Int32s, behind: Int32s) -> bool:
+    """Return whether sound behind a silence is about as loud as before it, and does not set in from zero.
+
+    Args:
+        before: 5 ms or more of the sound that ends there.
+        behind: as much of the sound that begins.
+    """
     sides = before[-LEVEL_SAMPLES:].astype(np.float64), behind[:LEVEL_SAMPLES].astype(np.float64)
     level, level_behind = (float(np.sqrt(np.mean(side**2))) for side in sides)
     if not LEAST_FALL * level <= level_behind <= MOST_RISE * level:

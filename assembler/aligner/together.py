@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.findings import FoundFlaw
+from assembler.aligner.habits import BORDER_SAMPLES, LEAST_TRACKS, kept_together
 from assembler.aligner.ranges import common, merged, without
 
 if TYPE_CHECKING:
@@ -23,10 +24,6 @@ if TYPE_CHECKING:
     from assembler.aligner.findings import PlacedPass
     from assembler.aligner.ranges import Range
     from assembler.arrays import Int32s
-
-LEAST_TRACKS = 3
-BORDER_SAMPLES = 2
-"""The first and the last sample of a flaw may be right by chance."""
 
 LEAST_SHOWN = 16
 BESIDE_SAMPLES = 64
@@ -60,6 +57,10 @@ def told_together(
         }
         mine = [f for f in flaws if f.pass_name == one.name and common([(f.start, f.end)], lone[f.track])]
         doubtful = [flaw for flaw in open_places if flaw.pass_name == one.name]
+        lost = merged(_events(mine))
+        # Silence of a track that rests may hold lost sync that others prove.
+        played = kept_together(one, lone, mine, [f for f in doubtful if not common([(f.start, f.end)], lost)])
+        doubtful = [flaw for flaw in doubtful if flaw not in played]
         for place in _events([*mine, *doubtful]):
             found += [flaw for flaw in doubtful if _is_at(flaw, place)]
             for track in tracks:

@@ -234,3 +234,14 @@ def test_what_interrupts_a_sound_is_told_without_another_capture(kind: str, size
     assert found == kind
     assert start == pytest.approx(60_000, abs=4)
     assert end == pytest.approx(60_000 + size, abs=28)
+
+
+def test_the_edge_of_a_mute_is_no_click() -> None:
+    """A mute that begins where a tone crosses zero and ends anywhere jumps once; no click hides it."""
+    at = np.arange(48_000)
+    sound = np.rint(9000 * np.sin(at / 61.7) + 3000 * np.sin(at / 23.3)).astype(np.int32)
+    start = int(np.flatnonzero((sound[20_000:-1] < 0) & (sound[20_001:] > 0))[0]) + 20_001
+    for size in range(40, 900, 37):
+        muted = sound.copy()
+        muted[start : start + size] = 0
+        assert lone_flaws(muted, 1) == []
