@@ -34,7 +34,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
-from scripts.bench.trial_sessions import SAMPLE_RATE, TRACKS, draw_flaw, make_tape, put_flaw
+from scripts.bench.trial_sessions import TRACKS, draw_flaw, make_tape, put_flaw
+from scripts.bench.trial_sounds import SAMPLE_RATE
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -43,7 +43,8 @@ from assembler.aligner import align_session
 from assembler.aligner.ranges import ranges_of
 from assembler.consolidator.rendering import TrackRenderer, sample_format
 from assembler.consolidator.tracks import pass_reader
-from scripts.bench.trial_sessions import CHARACTERS, TRACKS, Trial, make_trial, trial_session
+from scripts.bench.trial_sessions import TRACKS, Trial, make_trial, trial_session
+from scripts.bench.trial_sounds import CHARACTERS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -12,18 +12,15 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Final, cast
 
 import numpy as np
-from scipy.signal import lfilter
 
 from assembler.importer import CoarseSlip, ImportedPass, ImportedSession, Position
 from assembler.sheet import parse_sheet
+from scripts.bench.trial_sounds import CHARACTERS, SAMPLE_RATE, sounds_of
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from assembler.arrays import Bools, Float64s, Int32s, Int64s
     from assembler.importer import PassAudio
 
-SAMPLE_RATE: Final = 48_000
 TRACKS: Final = 8
 TIMELINE_START: Final = 3600 * SAMPLE_RATE
 """01:00:00:00 at 30 frames a second: where the tape's first sample lies."""
@@ -34,7 +31,6 @@ LOGGED_SLIP_SAMPLES: Final = 64
 SLIP_DISTANCE_SAMPLES: Final = 72_000
 """Slips of one trial stand at least so far from each other, and from the ends of the tape."""
 
-CHARACTERS: Final = ("sparse", "dense", "tones", "quiet", "square", "loop")
 KINDS: Final = ("mute", "hold", "straight", "repeat", "click", "burst", "sync")
 
 
@@ -175,77 +171,9 @@ def trial_session(trial: Trial, *, scope: str = "track") -> ImportedSession:
 def make_tape(character: str, bit_depth: int, length: int, rng: np.random.Generator) -> Int32s:
     """Return what a tape holds, shape ``(TRACKS, length)``."""
     scale = float(1 << (bit_depth - 1))
-    tracks = [_MATERIALS[character](length, scale, rng) for _ in range(TRACKS)]
+    sounds = sounds_of(character, TRACKS, rng)
+    tracks = [sound(length, scale, rng) for sound in sounds]
     return np.stack([np.clip(np.rint(track), -scale, scale - 1).astype(np.int32) for track in tracks])
-
-
-def _sparse(length: int, scale: float, rng: np.random.Generator) -> Float64s:
-    """Struck notes that die away into digital silence."""
-    out = np.zeros(length)
-    for at in rng.integers(0, length, max(2, length // SAMPLE_RATE)):
-        size = min(length - int(at), int(rng.integers(8_000, 40_000)))
-        seconds = np.arange(size) / SAMPLE_RATE
-        hertz = rng.uniform(80, 1500)
-        tone = np.sin(2 * np.pi * hertz * seconds) + 0.4 * np.sin(2 * np.pi * 2.76 * hertz * seconds)
-        shape = np.exp(-seconds * rng.uniform(8, 25)) * np.minimum(1.0, np.arange(size) / 60)
-        tail = np.clip((size - np.arange(size)) / 2000, 0.0, 1.0)
-        out[at : at + size] += scale * rng.uniform(0.05, 0.4) * tone * shape * tail
-    return out
-
-
-def _dense(length: int, scale: float, rng: np.random.Generator) -> Float64s:
-    """Harmonics with vibrato over coloured noise: something sounds at every moment."""
-    seconds = np.arange(length) / SAMPLE_RATE
-    phase = 2 * np.pi * rng.uniform(60, 400) * seconds + 2 * np.sin(2 * np.pi * rng.uniform(3, 6) * seconds)
-    tone = sum(np.sin(k * phase) / k for k in range(1, 7))
-    swell = 0.6 + 0.4 * np.sin(2 * np.pi * rng.uniform(0.2, 1.5) * seconds)
-    noise = lfilter([0.2], [1.0, -rng.uniform(0.3, 0.9)], rng.normal(size=length))
-    return np.asarray(scale * (0.2 * swell * tone + rng.uniform(0.002, 0.05) * noise), np.float64)
-
-
-def _tones(length: int, scale: float, rng: np.random.Generator) -> Float64s:
-    """Pure synthetic tones, no noise at all."""
-    seconds = np.arange(length) / SAMPLE_RATE
-    out = np.zeros(length)
-    for _ in range(int(rng.integers(1, 4))):
-        out += np.sin(2 * np.pi * rng.uniform(40, 4000) * seconds + rng.uniform(0, 6))
-    return scale * rng.uniform(0.05, 0.3) * out
-
-
-def _quiet(length: int, _scale: float, rng: np.random.Generator) -> Float64s:
-    """Low noise of a few steps."""
-    return rng.normal(scale=rng.uniform(0.7, 4.0), size=length)
-
-
-def _square(length: int, scale: float, rng: np.random.Generator) -> Float64s:
-    """Notes of a square-wave synthesizer with rests: it holds its levels by nature."""
-    out = np.zeros(length)
-    at = 0
-    while at < length:
-        size = int(rng.integers(4_000, 30_000))
-        seconds = np.arange(min(size, length - at)) / SAMPLE_RATE
-        if rng.random() < 0.8:
-            wave = np.sign(np.sin(2 * np.pi * rng.uniform(40, 900) * seconds + 0.1))
-            out[at : at + size] = wave * scale * rng.uniform(0.05, 0.5)
-        at += size
-    return out
-
-
-def _loop(length: int, scale: float, rng: np.random.Generator) -> Float64s:
-    """One bar that repeats exactly."""
-    bar = _dense(24_000, scale, rng)
-    bar *= np.minimum(1.0, np.arange(bar.size) / 500) * np.minimum(1.0, np.arange(bar.size)[::-1] / 500)
-    return np.resize(bar, length)
-
-
-_MATERIALS: Final[dict[str, Callable[[int, float, np.random.Generator], Float64s]]] = {
-    "sparse": _sparse,
-    "dense": _dense,
-    "tones": _tones,
-    "quiet": _quiet,
-    "square": _square,
-    "loop": _loop,
-}
 
 
 def _extent(index: int, length: int, rng: np.random.Generator) -> tuple[int, int]:

@@ -19,7 +19,8 @@ from assembler.aligner.detecting import (
     suspect_runs,
 )
 from assembler.aligner.lone import lone_flaws
-from scripts.bench.trial_sessions import CHARACTERS, make_tape
+from scripts.bench.trial_sessions import make_tape
+from scripts.bench.trial_sounds import CHARACTERS
 
 if TYPE_CHECKING:
     from collections.abc import Callable

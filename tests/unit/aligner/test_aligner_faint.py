@@ -12,7 +12,8 @@ from assembler.aligner.bursts import islands
 from assembler.aligner.faint import faint_flaws
 from assembler.aligner.findings import PlacedPass
 from assembler.aligner.timemap import map_with_slips
-from scripts.bench.trial_sessions import CHARACTERS, ArrayAudio, make_tape
+from scripts.bench.trial_sessions import ArrayAudio, make_tape
+from scripts.bench.trial_sounds import CHARACTERS
 
 if TYPE_CHECKING:
     from assembler.arrays import Int32s
