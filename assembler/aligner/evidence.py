@@ -17,16 +17,16 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
+from assembler.aligner.builds import CLIPPED
 from assembler.aligner.detecting import PREDICTOR_ORDER, fit_predictor, prediction_errors
 from assembler.aligner.models import error_costs
-from assembler.aligner.structures import CLIPPED
 from assembler.aligner.surroundings import LEAST_BELL_STEPS, LEAST_SCALE_STEPS, errors_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assembler.aligner.builds import Structure
     from assembler.aligner.ranges import Range
-    from assembler.aligner.structures import Structure
     from assembler.aligner.surroundings import Surroundings
     from assembler.arrays import Float64s, Int32s
 
@@ -41,10 +41,9 @@ RISE_COST = 6.0
 NEXT_SCALE_COST = 3.0
 """To go on at a scale that differs from window to window."""
 
-STRAIGHT_COST_PER_SAMPLE = 0.7
-LINE_REACH, LINE_COST = 8, 6.0
-"""A line on which all samples lie exactly, rounded in one way, leaves nothing to tell but its ends and the way; they
-may lie a little outside of where captures differ."""
+STRAIGHT_COST_PER_SAMPLE, LINE_COST = 0.7, 6.0
+"""What runs straight give or take a step; a line on which all samples lie exactly leaves nothing to tell but its ends
+and how it is rounded."""
 KIND_COSTS = {"mute": 1.0, "hold": 2.0, CLIPPED: 32.0, "straight": 6.0, "repeat": 10.0}
 NOISE_COST, NOISE_COST_PER_WINDOW = 2.0, 3.0
 """What it takes to say which flaw it is: a lag, a line's ends, a level of noise (and no less than sound's windows)."""
@@ -140,11 +139,11 @@ def border_cost(before: Int32s | None, behind: Int32s, at: int, end: int, around
     if around.pulse is not None:
         return _windows_cost(errors_of(behind[at:stop], around, at), around)
     if before is None:
-        noise = noise_cost(behind[at:stop], around.step)
+        noise = noise_cost(behind[at:stop], around.step, around.least_level)
         if not around.is_stepped:
             return noise
         # A level is told once, then what changes; of periods nothing has been heard yet.
-        first = noise_cost(behind[at : at + 1], around.step)
+        first = noise_cost(behind[at : at + 1], around.step, around.least_level)
         held = replace(around, models=around.models[:1])
         return min(noise, first + _windows_cost(errors_of(behind[at:stop], held), held))
     reach = max(PREDICTOR_ORDER, *(model.lag for model in around.models))
@@ -175,7 +174,7 @@ def flaw_cost(
     start, end = part
     size = end - start
     noise = (
-        noise_cost(samples[start:end], around.step)
+        noise_cost(samples[start:end], around.step, around.least_level)
         + NOISE_COST
         + NOISE_COST_PER_WINDOW * size / WINDOW_SAMPLES
     )
@@ -187,9 +186,12 @@ def flaw_cost(
             and end <= one.end
             and _is_anchored(one, samples, start, truth)
         ):
-            cost = KIND_COSTS[one.kind] if is_first or one.start >= start else 0.0
-            if one.kind == "straight":
-                cost += _line_cost(samples, part, around.step)
+            is_told = not is_first and one.start < start
+            cost = 0.0 if is_told else KIND_COSTS[one.kind]
+            if one.is_exact:
+                cost += 0.0 if is_told else LINE_COST
+            elif one.kind == "straight":
+                cost += STRAIGHT_COST_PER_SAMPLE * size
             best = min(best, (cost, "hold" if one.kind == CLIPPED else one.kind))
     return best
 
@@ -200,28 +202,18 @@ def _is_anchored(one: Structure, samples: Int32s, start: int, truth: Int32s | No
     return all(samples[anchor] == truth[anchor] for anchor in one.anchors if anchor < samples.size)
 
 
-def _line_cost(samples: Int32s, part: Range, step: int) -> float:
-    """Return what it takes to tell a part that runs straight; less where it lies exactly on a line beside it."""
-    start, end = part
-    rough = STRAIGHT_COST_PER_SAMPLE * (end - start)
-    if rough <= LINE_COST:
-        return rough
-    for before in range(max(0, start - LINE_REACH), start):
-        for behind in range(end, min(samples.size, end + LINE_REACH)):
-            ends = samples[[before, behind]] / step
-            line = np.interp(np.arange(before + 1, behind), [before, behind], ends)
-            held = samples[before + 1 : behind] // step
-            if any(np.array_equal(held, rounded(line)) for rounded in (np.rint, np.floor, np.trunc)):
-                return LINE_COST
-    return rough
-
-
-def noise_cost(samples: Int32s, step: int) -> float:
+def noise_cost(samples: Int32s, step: int, least: float = 0.0) -> float:
     """Return what it costs to write samples down as noise without memory, at the level it happens to have.
 
     Longer noise may change its level once, or from window to window: flaws of one capture may follow each other.
+
+    Args:
+        samples: one version.
+        step: one step of the tape's word length.
+        least: level in steps that no sample is taken to lie under: where zero is one of several levels of a sound, it
+            is no more likely than another.
     """
-    squares = (samples / step) ** 2
+    squares = np.maximum(np.abs(samples) / step, least) ** 2
     edges = np.arange(0, samples.size, WINDOW_SAMPLES)
     sizes = np.diff(np.append(edges, samples.size))
     windows = float((sizes * _noise_nats(np.add.reduceat(squares, edges) / sizes)).sum())

@@ -25,9 +25,9 @@ from assembler.aligner.surroundings import PERIODS_SAMPLES, errors_of, look_arou
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assembler.aligner.builds import Structure
     from assembler.aligner.ranges import Range
     from assembler.aligner.stories import Verdict
-    from assembler.aligner.structures import Structure
     from assembler.aligner.surroundings import Surroundings
     from assembler.arrays import Bools, Int32s
 
@@ -96,6 +96,7 @@ def judge_place(
             step,
             (open_ends[0] or is_known, open_ends[1] or goes_on),
             holds_levels=around.holds_levels,
+            longest_zero=around.longest_zero,
             # Pieces of sound that holds levels often stand twice, and prove nothing.
             seeks_copies=not all(own.is_stepped for _, own in zones),
         )

@@ -21,8 +21,8 @@ from assembler.aligner.surroundings import errors_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assembler.aligner.builds import Structure
     from assembler.aligner.ranges import Range
-    from assembler.aligner.structures import Structure
     from assembler.aligner.surroundings import Surroundings
     from assembler.arrays import Bools, Float64s, Int32s
 

@@ -8,12 +8,13 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.builds import CLIPPED, Structure
 from assembler.aligner.detecting import (
     HASH_FACTOR,
     LEAST_RUN,
@@ -21,6 +22,7 @@ from assembler.aligner.detecting import (
     constant_runs,
     prediction_errors,
 )
+from assembler.aligner.lines import straight_lines
 from assembler.aligner.ranges import ranges_of
 
 if TYPE_CHECKING:
@@ -29,15 +31,6 @@ if TYPE_CHECKING:
     from assembler.aligner.detecting import Run
     from assembler.aligner.ranges import Range
     from assembler.arrays import Float64s, Int32s, UInt64s
-
-LEAST_STRAIGHT = 8
-"""Samples on one line, give or take a step, from which it is looked at."""
-
-LINE_STEPS = 2.0
-"""A line is rounded, and a sample beside it may belong to it."""
-
-CHANCE_NATS = 20.0
-"""Sound that runs straight now and then by nature does so for long once in e^20 samples."""
 
 KEY_SAMPLES = 16
 LEAST_REPEAT = 4 * KEY_SAMPLES
@@ -50,7 +43,6 @@ MOST_IN_A_ROW = 2
 LEAST_ADJOINED, LEAST_EDGES = 256, 6
 CHANCE_EQUAL = 8
 MOST_PROBES, MOST_LAGS = 64, 400
-CLIPPED = "clipped"
 CLIPPED_RATIO = 2.0
 """How much longer than any around it a clipped peak may be."""
 
@@ -70,26 +62,6 @@ ROUGH_BRIDGE = 48
 LEAST_BUSY = 24
 
 
-@dataclass(frozen=True)
-class Structure:
-    """A stretch that is wholly of one build.
-
-    Args:
-        kind: "mute", "hold", "straight" or "repeat"; "clipped" for a level that peaks around are cut off at.
-        start: first sample.
-        end: first sample behind it.
-        anchors: samples beside it that it was made from: a level held is that of the last good sample, a line
-            runs between two.
-        is_adjoined: whether it is a block of its own length played twice in a row.
-    """
-
-    kind: str
-    start: int
-    end: int
-    anchors: tuple[int, ...] = ()
-    is_adjoined: bool = False
-
-
 def structures_of(
     samples: Int32s,
     agreed: Int32s,
@@ -100,6 +72,7 @@ def structures_of(
     *,
     holds_levels: bool,
     seeks_copies: bool,
+    longest_zero: int = 0,
 ) -> list[Structure]:
     """Return the structures that reach into a place.
 
@@ -112,23 +85,36 @@ def structures_of(
         open_ends: whether the place begins, ends, where a capture does: then a flaw may reach out of it.
         holds_levels: whether the sound holds levels by nature.
         seeks_copies: whether blocks played twice are looked for.
+        longest_zero: for how long the sound stays at zero where that is one of its levels.
     """
     longest = _longest_level(agreed, place) if holds_levels else 0
+    straight = straight_lines(samples, place, step)
+    exact = [one for one in straight if one.is_exact]
+    held = _held(samples, agreed, place, longest, longest_zero)
     return [
-        *_held(samples, agreed, place, longest),
-        *_straight(samples, place, step),
+        # A line that hardly rises is made of levels.
+        *(one for one in held if not any(line.start <= one.start and one.end <= line.end for line in exact)),
+        *straight,
         *(_repeats(samples, [samples, *others], agreed, place, open_ends) if seeks_copies else ()),
         *(_adjoined(samples, place, longest) if longest else ()),
     ]
 
 
-def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int) -> list[Structure]:
+def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int, longest_zero: int) -> list[Structure]:
     """Return the levels held in a place, but for those no longer than the sound's own; at a clipped peak, as such."""
-    low, high = max(0, place[0] - LEAST_RUN), min(samples.size, place[1] + LEAST_RUN)
+    # Where levels are held by nature one may reach far out of the place, and tell by its length.
+    reach = samples.size if longest else LEAST_RUN
+    low, high = max(0, place[0] - reach), min(samples.size, place[1] + reach)
     runs = [
-        replace(run, start=run.start + low, end=run.end + low) for run in constant_runs(samples[low:high])
+        replace(run, start=run.start + low, end=run.end + low)
+        for run in constant_runs(samples[low:high])
+        if run.end + low > place[0] - LEAST_RUN and run.start + low < place[1] + LEAST_RUN
     ]
-    found = [Structure("mute", run.start, run.end) for run in runs if run.value == 0]
+    found = [
+        Structure("mute", run.start, run.end)
+        for run in runs
+        if run.value == 0 and run.end - run.start > longest_zero
+    ]
     # The first sample of a level held is the last good one.
     for run in _not_in_a_row([run for run in runs if run.value]):
         kind = CLIPPED if not longest and _is_clipped(run, agreed, place) else "hold"
@@ -167,25 +153,6 @@ def _longest_level(agreed: Int32s, place: Range) -> int:
         (run.end - run.start + CHANCE_EQUAL for side in sides for run in constant_runs(side) if run.value),
         default=0,
     )
-
-
-def _straight(samples: Int32s, place: Range, step: int) -> list[Structure]:
-    low, high = max(0, place[0] - LEAST_STRAIGHT), min(samples.size, place[1] + LEAST_STRAIGHT)
-    bend = np.abs(np.diff(samples[low:high].astype(np.int64), 2))
-    around = np.concatenate((samples[:low], samples[high:])).astype(np.int64)
-    runs_on = (np.abs(np.diff(around, 2)) <= step) & (np.diff(around)[1:] != 0)
-    least = max(LEAST_STRAIGHT, CHANCE_NATS / -np.log(min(float(np.mean(runs_on)), 0.999) + 1e-6))
-    return [
-        Structure("straight", first + low + 1, last + low + 1, (first + low, last + low + 1))
-        for first, last in ranges_of(bend <= step)
-        if last - first >= least and _is_line(samples[first + low + 1 : last + low + 1], step)
-    ]
-
-
-def _is_line(samples: Int32s, step: int) -> bool:
-    """Return whether samples go straight from first to last: a slow wave bends as little, but leaves the line."""
-    line = np.linspace(float(samples[0]), float(samples[-1]), samples.size)
-    return bool(np.ptp(samples)) and float(np.abs(samples - line).max()) <= LINE_STEPS * step
 
 
 def _repeats(

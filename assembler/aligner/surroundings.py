@@ -13,6 +13,7 @@ import numpy as np
 from assembler.aligner.detecting import PREDICTOR_ORDER, fit_predictor
 from assembler.aligner.models import Model, error_costs, period_of
 from assembler.aligner.pulses import pulse_from, pulse_through, pulse_towards, stands_before
+from assembler.aligner.ranges import ranges_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,6 +33,9 @@ LEAST_BELL_STEPS = 0.5
 
 PERIODS_SAMPLES = 4096
 LEAST_JUMP_STEPS = 8
+LEAST_ZEROS = 3
+"""So many times sound that holds levels is at zero before and behind a place where that is one of its levels."""
+
 LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
 """A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
 
@@ -47,6 +51,8 @@ class Surroundings:
         scales: least and largest scale of the errors of linear prediction, in steps.
         step: one step of the tape's word length, in sample values.
         is_stepped: whether the sound holds levels by nature, as a square wave does, and no more is known of it.
+        longest_zero: where zero is one of those levels, for how many samples the sound stays there at most; else 0.
+        least_level: then the smallest of the other levels, in steps.
     """
 
     agreed: Int32s
@@ -55,6 +61,8 @@ class Surroundings:
     scales: tuple[float, float]
     step: int
     is_stepped: bool
+    longest_zero: int = 0
+    least_level: float = 0.0
 
     @property
     def pulse(self) -> Pulse | None:
@@ -108,7 +116,25 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
     if min(scales) < LEAST_BELL_STEPS:
         # Beside what hardly stirs silence is nothing new.
         models = [replace(model, scales=np.union1d(model.scales, [LEAST_SCALE_STEPS])) for model in models]
-    return Surroundings(agreed, is_agreed, tuple(models), (min(scales), max(scales)), step, is_stepped)
+    around = Surroundings(agreed, is_agreed, tuple(models), (min(scales), max(scales)), step, is_stepped)
+    return _with_zero_level(around, place) if is_stepped else around
+
+
+def _with_zero_level(around: Surroundings, place: Range) -> Surroundings:
+    """Return surroundings that know whether zero is a level of the sound: it comes back to it again and again."""
+    agreed = around.agreed
+    sides = [(0, place[0]), (place[1], agreed.size)]
+    zeros = [
+        end - start
+        for low, high in sides
+        for start, end in ranges_of(agreed[low:high] == 0, offset=low)
+        if low < start and end < high
+    ]
+    if len(zeros) < LEAST_ZEROS:
+        return around
+    others = np.concatenate([agreed[low:high] for low, high in sides])
+    least = float(np.abs(others[others != 0]).min()) / around.step
+    return replace(around, longest_zero=max(zeros), least_level=least)
 
 
 def _jumps(agreed: Int32s, sides: Sequence[Range], step: int) -> bool:

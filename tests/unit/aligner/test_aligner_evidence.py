@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from assembler.aligner.builds import Structure
 from assembler.aligner.evidence import flaw_cost
-from assembler.aligner.structures import Structure
 from assembler.aligner.surroundings import look_around
 from scripts.bench.trial_sessions import make_tape
 

@@ -7,8 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from assembler.aligner.builds import Structure
 from assembler.aligner.detecting import fit_predictor, prediction_errors
-from assembler.aligner.structures import Structure, cuts_of, level_borders, rough_borders, structures_of
+from assembler.aligner.structures import cuts_of, level_borders, rough_borders, structures_of
 from scripts.bench.trial_sessions import make_tape
 
 if TYPE_CHECKING:

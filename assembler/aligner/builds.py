@@ -1,0 +1,32 @@
+"""What a stretch of a version is wholly made of, where a machine made it.
+
+Positions count from the version's first sample.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+CLIPPED = "clipped"
+
+
+@dataclass(frozen=True)
+class Structure:
+    """A stretch that is wholly of one build.
+
+    Args:
+        kind: "mute", "hold", "straight" or "repeat"; "clipped" for a level that peaks around are cut off at.
+        start: first sample.
+        end: first sample behind it.
+        anchors: samples beside it that it was made from: a level held is that of the last good sample, a line
+            runs between two.
+        is_adjoined: whether it is a block of its own length played twice in a row.
+        is_exact: whether it is a line to the last sample: a machine's.
+    """
+
+    kind: str
+    start: int
+    end: int
+    anchors: tuple[int, ...] = ()
+    is_adjoined: bool = False
+    is_exact: bool = False

@@ -1,0 +1,123 @@
+"""Straight lines in one version of a place, as a machine draws them over samples that it could not read.
+
+Sound of low pitch runs nearly straight for a while too. A machine's line is told by its length, against what sound
+around does, and often by being the line between two samples to the last rounding.
+
+Audio is ``int32``, shape ``(samples,)``; positions count from the array's first sample.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.builds import Structure
+from assembler.aligner.ranges import ranges_of
+
+if TYPE_CHECKING:
+    from assembler.aligner.ranges import Range
+    from assembler.arrays import Int32s, Int64s
+
+LEAST_STRAIGHT = 8
+"""Samples on one line, give or take a step, from which it is looked at."""
+
+LEAST_LINE, LINE_RATIO, LEAST_CLIMB = 16, 2.0, 4
+"""A line in slow sound is a machine's from so many samples and steps on, where it is so many
+times as long as any around."""
+
+LINE_SAMPLES, LEVEL_SAMPLES = 2048, 64
+"""No line is followed further; what has not moved by a step after so many samples is a level."""
+
+LINE_REACH, MOST_BESIDE_LINE = 8, 4
+"""A drawn line may begin and end so far from where it seems to; so many samples may go on along it by chance."""
+
+LINE_STEPS = 2.0
+"""A line is rounded, and a sample beside it may belong to it."""
+
+CHANCE_NATS = 20.0
+"""Sound that runs straight now and then by nature does so for long once in e^20 samples."""
+
+
+def straight_lines(samples: Int32s, place: Range, step: int) -> list[Structure]:
+    """Return what runs straight in a place: where sound hardly ever does, or for far longer than it does around."""
+    low, high = max(0, place[0] - LEAST_STRAIGHT), min(samples.size, place[1] + LEAST_STRAIGHT)
+    bend = np.abs(np.diff(samples[low:high].astype(np.int64), 2))
+    rows = [(first + low, last + low + 2) for first, last in ranges_of(bend <= step)]
+    lines = [_line_in(samples, row, step) for row in rows if row[1] - row[0] >= LEAST_STRAIGHT + 2]
+    if not lines:
+        return []
+    sides = [samples[:low].astype(np.int64), samples[high:].astype(np.int64)]
+    around = np.concatenate(sides)
+    runs_on = (np.abs(np.diff(around, 2)) <= step) & (np.diff(around)[1:] != 0)
+    by_chance = max(LEAST_STRAIGHT, CHANCE_NATS / -np.log(min(float(np.mean(runs_on)), 0.999) + 1e-6))
+    # Slow sound bends that little all the time, but hardly keeps to a line.
+    slow = [line for line in lines if LEAST_LINE <= line[1] - line[0] - 2 < by_chance]
+    natural = max((int(_on_a_line(side, step).max(initial=0)) for side in sides if slow), default=0)
+    found = []
+    for first, last in lines:
+        size = last - first - 2
+        climbs = abs(int(samples[last - 1]) - int(samples[first])) >= LEAST_CLIMB * step
+        if size >= by_chance or (climbs and size >= LINE_RATIO * natural + LEAST_LINE):
+            found.append(_drawn(samples, (first, last), step))
+    return found
+
+
+def _line_in(samples: Int32s, row: Range, step: int) -> Range:
+    """Return the longest line in a row of samples that bend little: all of it but its ends, or a part of it."""
+    first, last = row
+    if _is_line(samples[first + 1 : last - 1], step):
+        return row
+    reach = _on_a_line(samples[first:last].astype(np.int64), step)
+    best = int(reach.argmax())
+    return first + best, first + best + int(reach[best])
+
+
+def _is_line(samples: Int32s, step: int) -> bool:
+    """Return whether samples go straight from first to last: a slow wave bends as little, but leaves the line."""
+    line = np.linspace(float(samples[0]), float(samples[-1]), samples.size)
+    return bool(np.ptp(samples)) and float(np.abs(samples - line).max()) <= LINE_STEPS * step
+
+
+def _on_a_line(sound: Int64s, step: int) -> Int64s:
+    """Return for each sample how many from it on lie on one line through it, shape as ``sound``; 0 for a level.
+
+    Less than a step off is on it. The slopes that suit the samples so far are a range that shrinks with each.
+    """
+    size = sound.size
+    low, high = np.full(size, -np.inf), np.full(size, np.inf)
+    reach = np.ones(size, np.int64)
+    on = np.arange(size)
+    for distance in range(1, min(size, LINE_SAMPLES)):
+        on = on[: np.searchsorted(on, size - distance)]
+        if distance == LEVEL_SAMPLES:
+            on = on[np.abs(sound[on + distance] - sound[on]) >= step]
+        if not on.size:
+            break
+        rise = (sound[on + distance] - sound[on]) / step
+        low[on] = np.maximum(low[on], (rise - 1) / distance)
+        high[on] = np.minimum(high[on], (rise + 1) / distance)
+        on = on[low[on] < high[on]]
+        reach[on] = distance + 1
+    return np.where(sound[np.arange(size) + reach - 1] != sound, reach, 0)
+
+
+def _drawn(samples: Int32s, row: Range, step: int) -> Structure:
+    """Return what runs straight as a structure; as exact where it is a line between two samples, rounded in one way."""
+    first, last = row
+    least = max(LEAST_STRAIGHT, last - first - 2 - MOST_BESIDE_LINE)
+    for before in range(max(0, first - LINE_REACH), first + LINE_REACH):
+        for behind in range(min(samples.size, last + LINE_REACH) - 1, last - LINE_REACH, -1):
+            if behind - before > least and _is_rounded_line(samples[before : behind + 1] // step):
+                return Structure("straight", before + 1, behind, (before, behind), is_exact=True)
+    return Structure("straight", first + 1, last - 1, (first, last - 1))
+
+
+def _is_rounded_line(samples: Int32s) -> bool:
+    if samples[-1] == samples[0]:
+        return False
+    line = np.linspace(float(samples[0]), float(samples[-1]), samples.size)
+    middle = samples.size // 2
+    if abs(line[middle] - samples[middle]) > 1:
+        return False
+    return any(np.array_equal(samples, rounded(line)) for rounded in (np.rint, np.floor, np.trunc))
