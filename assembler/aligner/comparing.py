@@ -74,6 +74,7 @@ def _gathered(
         [flaw for result in results for flaw in result.flaws],
         [place for result in results for place in result.undecided],
         MOST_GAP_SAMPLES,
+        passes,
     )
     open_places = [flaw for result in results for flaw in result.open_places]
     flaws += told_together(passes, list(notes), flaws, open_places)

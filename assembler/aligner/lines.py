@@ -29,6 +29,8 @@ times as long as any around."""
 LINE_SAMPLES, LEVEL_SAMPLES = 2048, 64
 """No line is followed further; what has not moved by a step after so many samples is a level."""
 
+MOST_LINES = 4
+
 LINE_REACH, MOST_BESIDE_LINE = 8, 4
 """A drawn line may begin and end so far from where it seems to; so many samples may go on along it by chance."""
 
@@ -55,6 +57,11 @@ def straight_lines(samples: Int32s, place: Range, step: int) -> list[Structure]:
     slow = [line for line in lines if LEAST_LINE <= line[1] - line[0] - 2 < by_chance]
     natural = max((int(_on_a_line(side, step).max(initial=0)) for side in sides if slow), default=0)
     found = []
+    if len(lines) >= MOST_LINES:
+        # So many in one place are how the sound itself goes, as a wave does where it crosses zero.
+        ordered = sorted(last - first for first, last in lines)
+        natural = max(natural, ordered[-2])
+        by_chance = max(by_chance, LINE_RATIO * natural)
     for first, last in lines:
         size = last - first - 2
         climbs = abs(int(samples[last - 1]) - int(samples[first])) >= LEAST_CLIMB * step

@@ -36,6 +36,9 @@ KEY_SAMPLES = 16
 LEAST_REPEAT = 4 * KEY_SAMPLES
 """So many equal samples that do not just hold a level say that a block stands twice; then it is compared whole."""
 
+LEAST_QUIET = 16
+"""A block that begins or ends with so many zeros does so in silence."""
+
 LEAST_TELLING = 16
 MOST_IN_A_ROW = 2
 """A level held inside another one makes two in a row."""
@@ -168,11 +171,11 @@ def _repeats(
         if any(one.start <= at < one.end for one in found):
             continue
         copies = [
-            _extent(samples, source, at, at - int(earlier))
+            (*_extent(samples, source, at, at - int(earlier)), at - int(earlier))
             for source, held in zip(sources, keys, strict=True)
             for earlier in np.flatnonzero(held[: at - LEAST_REPEAT + 1] == keys[0][at])[-MOST_LAGS:]
         ]
-        first, last = max(copies, key=lambda copy: copy[1] - copy[0])
+        first, last, lag = max(copies, key=lambda copy: copy[1] - copy[0])
         outside = (
             slice(first, start - OUTSIDE_SAMPLES if not open_ends[0] else 0),
             slice(end + OUTSIDE_SAMPLES if not open_ends[1] else last, last),
@@ -180,7 +183,10 @@ def _repeats(
         goes_on = any(
             _is_telling(samples[part]) and np.array_equal(samples[part], agreed[part]) for part in outside
         )
-        if last - first >= LEAST_REPEAT and not goes_on:
+        # Strokes of a drum machine are the same again and again; a block goes on right behind its original.
+        ends = samples[first : first + LEAST_QUIET], samples[last - LEAST_QUIET : last]
+        is_stroke = lag > last - first and not all(end.any() for end in ends)
+        if last - first >= LEAST_REPEAT and not goes_on and not is_stroke:
             found.append(Structure("repeat", first, last))
     return found
 

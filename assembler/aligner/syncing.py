@@ -9,18 +9,19 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from collections import Counter
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import product
 from typing import TYPE_CHECKING
 
-from assembler.aligner.findings import FoundFlaw
+from assembler.aligner.findings import NOISE_KINDS, FoundFlaw, Undecided
 from assembler.aligner.ranges import common, merged, without
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.findings import Undecided
+    from assembler.aligner.findings import PlacedPass
     from assembler.aligner.ranges import Range
 
 BORDER_SAMPLES = 64
@@ -28,10 +29,26 @@ BORDER_SAMPLES = 64
 
 LEAST_TRACKS = 2
 LEAST_SILENT, BORDER_STEP = 3, 8
+LEAST_AT_ONCE = 4
+"""Flaws of so many tracks between the same borders are one event, which spoils the others too."""
+
+
+@dataclass(frozen=True)
+class _Event:
+    """A moment at which a pass is flawed on several tracks between the same borders."""
+
+    pass_name: str
+    place: Range
+    tracks: frozenset[int]
+
+    def holds(self, track: int, place: Range) -> bool:
+        """Return whether a place on another track lies in it."""
+        low, high = self.place[0] - BORDER_SAMPLES, self.place[1] + BORDER_SAMPLES
+        return track not in self.tracks and low <= place[0] and place[1] <= high
 
 
 def settle_by_other_tracks(
-    flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided], bridge: int
+    flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided], bridge: int, passes: Sequence[PlacedPass]
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
     """Return the flaws and the undecided places, those left out that flaws of other tracks decide.
 
@@ -39,16 +56,19 @@ def settle_by_other_tracks(
         flaws: of all tracks and passes; where a place is undecided, of those that are not taken.
         undecided: of all tracks, in order.
         bridge: undecided places closer than this on one track are one, and stand or fall together.
+        passes: of the reel.
     """
     found, open_places = _settle_noise_in_silence(flaws, undecided)
     decided = found
     for place in open_places:
         decided = _cleared(decided, place)
     by_pass = _flawed_ranges(decided)
+    events = _events(by_pass)
+    found, disputed = _disputed(found, events, passes)
     left: list[Undecided] = []
     for group in _groups(open_places, bridge):
         whole = (group[0].start, max(place.end for place in group))
-        guilty = _guilty(group[0], whole, by_pass)
+        guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, by_pass)
         if guilty is None:
             left += group
             continue
@@ -58,7 +78,54 @@ def settle_by_other_tracks(
         for place in (place for place in group if not place.is_doubtful):
             found = _cleared(found, place)
             found.append(FoundFlaw(guilty, place.track, kind, place.start, place.end))
-    return found, left
+    return found, [*left, *disputed]
+
+
+def _events(by_pass: dict[tuple[str, int], list[Range]]) -> list[_Event]:
+    """Return the moments at which a pass is flawed on so many tracks that all tracks lost sync."""
+    starts: dict[str, list[tuple[Range, int]]] = {}
+    for (name, track), ranges in by_pass.items():
+        starts.setdefault(name, []).extend((place, track) for place in ranges)
+    events = []
+    for name, places in starts.items():
+        places.sort()
+        order = [start for (start, _), _ in places]
+        for place, _ in places:
+            near = places[
+                bisect_left(order, place[0] - BORDER_SAMPLES) : bisect_right(order, place[0] + BORDER_SAMPLES)
+            ]
+            tracks = frozenset(track for other, track in near if _are_alike(place, other))
+            if len(tracks) >= LEAST_AT_ONCE:
+                events.append(_Event(name, place, tracks))
+    return events
+
+
+def _disputed(
+    flaws: Sequence[FoundFlaw], events: Sequence[_Event], passes: Sequence[PlacedPass]
+) -> tuple[list[FoundFlaw], list[Undecided]]:
+    """Return the flaws, and as undecided those noises of one pass where it was the other one that lost sync.
+
+    On a track that is silent there, a drum stroke of the right pass looks like noise thrown in.
+    """
+    kept: list[FoundFlaw] = []
+    disputed: list[Undecided] = []
+    for flaw in flaws:
+        place = flaw.start, flaw.end
+        guilty = {
+            event.pass_name
+            for event in events
+            if flaw.kind in NOISE_KINDS
+            and event.pass_name != flaw.pass_name
+            and event.holds(flaw.track, place)
+        }
+        covering = {one.name for one in passes if common(one.covered(flaw.track), [place])}
+        if not guilty or covering != guilty | {flaw.pass_name}:
+            kept.append(flaw)
+            continue
+        (name,) = guilty
+        kept.append(replace(flaw, pass_name=name, kind="disagreement"))
+        disputed.append(Undecided(flaw.track, *place, flaw.pass_name, (name,), is_doubtful=True, place=place))
+    return kept, disputed
 
 
 def _settle_noise_in_silence(
@@ -138,6 +205,26 @@ def _guilty(place: Undecided, whole: Range, by_pass: dict[tuple[str, int], list[
     beside = [by_pass.get((name, place.track), []) for name in suspects]
     is_alone = all(_extended(whole, flawed) == whole for flawed in beside)
     return likely[0] if is_alone else None
+
+
+def _guilty_at_once(
+    place: Undecided, whole: Range, events: Sequence[_Event], by_pass: dict[tuple[str, int], list[Range]]
+) -> str | None:
+    """Return the one pass that lost sync around a place which shows it in part only; None if there is none."""
+    guilty = {
+        event.pass_name
+        for event in events
+        if event.pass_name in place.members and event.holds(place.track, whole)
+    }
+    if len(place.members) > 2 or len(guilty) != 1:
+        return None
+    (name,) = guilty
+    (suspect,) = set(place.members) - guilty
+    around = whole[0] - BORDER_SAMPLES, whole[1] + BORDER_SAMPLES
+    is_suspect = any(
+        common([around], merged(ranges)) for (other, _), ranges in by_pass.items() if other == suspect
+    )
+    return None if is_suspect else name
 
 
 def _extended(place: Range, flawed: Sequence[Range]) -> Range:

@@ -17,7 +17,7 @@ def _lost(name: str, track: int, start: int = 1000, end: int = 2000) -> FoundFla
 
 def test_two_other_tracks_settle_a_place() -> None:
     """The pass that is muted between the same borders on two tracks is the flawed one on the third too."""
-    flaws, left = settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3), SUPPOSED], [OPEN], 1024)
+    flaws, left = settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3), SUPPOSED], [OPEN], 1024, ())
     assert left == []
     assert FoundFlaw("A1", 5, "mute", 1010, 1990) in flaws
     assert SUPPOSED not in flaws
@@ -25,27 +25,27 @@ def test_two_other_tracks_settle_a_place() -> None:
 
 def test_one_other_track_is_not_enough() -> None:
     """A flaw of one other track may stand there by chance."""
-    flaws, left = settle_by_other_tracks([_lost("A1", 0), SUPPOSED], [OPEN], 1024)
+    flaws, left = settle_by_other_tracks([_lost("A1", 0), SUPPOSED], [OPEN], 1024, ())
     assert (flaws, left) == ([_lost("A1", 0), SUPPOSED], [OPEN])
 
 
 def test_other_borders_settle_nothing() -> None:
     """Flaws that begin or end elsewhere are others."""
     flaws = [_lost("A1", 0, end=2500), _lost("A1", 3, start=400), SUPPOSED]
-    assert settle_by_other_tracks(flaws, [OPEN], 1024) == (flaws, [OPEN])
+    assert settle_by_other_tracks(flaws, [OPEN], 1024, ()) == (flaws, [OPEN])
 
 
 def test_passes_that_both_lost_sync_settle_nothing() -> None:
     """Where both passes are flawed between the same borders, neither is the right one."""
     flaws = [_lost("A1", 0), _lost("A1", 3), _lost("A2", 1), SUPPOSED]
-    assert settle_by_other_tracks(flaws, [OPEN], 1024) == (flaws, [OPEN])
+    assert settle_by_other_tracks(flaws, [OPEN], 1024, ()) == (flaws, [OPEN])
 
 
 def test_undecided_places_bear_no_witness() -> None:
     """What is only supposed on one undecided track settles no other one."""
     others = [Undecided(track, 1000, 2000, "A1", ("A2",)) for track in (0, 1, 2)]
     supposed = [FoundFlaw("A2", track, "disagreement", 1000, 2000) for track in (0, 1, 2)]
-    flaws, left = settle_by_other_tracks([*supposed, SUPPOSED], [*others, OPEN], 1024)
+    flaws, left = settle_by_other_tracks([*supposed, SUPPOSED], [*others, OPEN], 1024, ())
     assert flaws == [*supposed, SUPPOSED]
     assert sorted(place.track for place in left) == [0, 1, 2, 5]
 
@@ -54,7 +54,7 @@ def test_parts_of_one_place_stand_or_fall_together() -> None:
     """A place in parts is settled by its outer borders; flaws decided between the parts stay."""
     parts = [Undecided(5, 1000, 1300, "A1", ("A2",)), Undecided(5, 1600, 2000, "A1", ("A2",))]
     between = FoundFlaw("A2", 5, "click", 1400, 1402)
-    flaws, left = settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3), between], parts, 1024)
+    flaws, left = settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3), between], parts, 1024, ())
     assert left == []
     assert between in flaws
     assert {(one.start, one.end) for one in flaws if one.track == 5 and one.pass_name == "A1"} == {
@@ -67,7 +67,7 @@ def test_a_place_decided_in_part_has_the_borders_of_the_whole() -> None:
     """The same pass is flawed up to the open part on this track: both together are what the other tracks show."""
     open_part = Undecided(5, 1500, 2000, "A1", ("A2",))
     flaws, left = settle_by_other_tracks(
-        [_lost("A1", 0), _lost("A1", 3), _lost("A1", 5, end=1500)], [open_part], 1024
+        [_lost("A1", 0), _lost("A1", 3), _lost("A1", 5, end=1500)], [open_part], 1024, ()
     )
     assert left == []
     assert FoundFlaw("A1", 5, "mute", 1500, 2000) in flaws
@@ -77,19 +77,19 @@ def test_a_flaw_of_the_other_pass_that_ends_here_keeps_a_place_open() -> None:
     """It may well reach into the place; then neither pass is right there."""
     other = _lost("A2", 5, start=1990, end=2400)
     flaws = [_lost("A1", 0), _lost("A1", 3), other]
-    assert settle_by_other_tracks(flaws, [OPEN], 1024) == (flaws, [OPEN])
+    assert settle_by_other_tracks(flaws, [OPEN], 1024, ()) == (flaws, [OPEN])
 
 
 def test_a_doubtful_place_stays_open() -> None:
     """That one pass lost sync does not make the other one right where it looks wrong as well."""
     doubtful = replace(OPEN, is_doubtful=True)
-    assert settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3)], [doubtful], 1024)[1] == [doubtful]
+    assert settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3)], [doubtful], 1024, ())[1] == [doubtful]
 
 
 def test_three_passes_that_differ_are_not_settled() -> None:
     """That one of three lost sync says nothing of the other two."""
     three = replace(OPEN, others=("A2", "A3"))
-    assert settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3)], [three], 1024)[1] == [three]
+    assert settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3)], [three], 1024, ())[1] == [three]
 
 
 def _noise(track: int, start: int = 1000, end: int = 2000) -> Undecided:
@@ -99,7 +99,7 @@ def _noise(track: int, start: int = 1000, end: int = 2000) -> Undecided:
 def test_noise_between_the_same_samples_of_silent_tracks_is_a_flaw() -> None:
     """Sound does not set in on three tracks at one sample out of silence, and stop at one sample."""
     places = [_noise(0), _noise(2, 1002, 1999), _noise(7, 1000, 2001)]
-    flaws, left = settle_by_other_tracks([], places, 1024)
+    flaws, left = settle_by_other_tracks([], places, 1024, ())
     assert left == []
     assert {(one.pass_name, one.kind, one.track) for one in flaws} == {("A2", "burst", t) for t in (0, 2, 7)}
 
@@ -107,4 +107,4 @@ def test_noise_between_the_same_samples_of_silent_tracks_is_a_flaw() -> None:
 def test_sound_that_sets_in_at_its_own_time_on_each_track_is_not_noise() -> None:
     """A mute over several notes differs from each for as long as that sounds."""
     places = [_noise(0), _noise(2, 1100, 2000), _noise(7, 1000, 1900)]
-    assert settle_by_other_tracks([], places, 1024) == ([], places)
+    assert settle_by_other_tracks([], places, 1024, ()) == ([], places)
