@@ -182,6 +182,8 @@ def flaw_cost(
     for one in structures:
         if (
             one.kind in KIND_COSTS
+            # Peaks are clipped again and again: one is only held where another version shows sound instead.
+            and (truth is not None or one.kind != CLIPPED)
             and one.start <= start
             and end <= one.end
             and _is_anchored(one, samples, start, truth)
