@@ -19,7 +19,7 @@ from assembler.aligner.judging import CONTEXT_SAMPLES
 from assembler.aligner.lone import LARGEST_LAG, LONE_CONTEXT, lone_flaws
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.ranges import common, merged, pieces_of, total, without
-from assembler.aligner.rests import MOST_ALIKE, find_rests
+from assembler.aligner.rests import MOST_ALIKE, find_rests, is_rest
 from assembler.aligner.stepped import MOST_CHANGING, holds_levels, interruptions, long_levels
 
 if TYPE_CHECKING:
@@ -82,6 +82,9 @@ def weigh_runs(
                     continue
                 around = [(passes[i], _run_around(runs_of.get(i, []), (low, high))) for i in others]
                 held = [(one, run) for one, run in around if run and not without([run], one.covered(track))]
+                is_same = bool(held) and all(run == (start, end) for _, run in held)
+                if shared and is_same and is_rest(passes[index], track, (start, end), step):
+                    continue
                 # What looks cut off may be a rest beside a flaw: another pass shows sound dying away there. But one
                 # that is known to be muted before or behind is no witness: its own mute goes on.
                 muted = [one for one, run in held if without(common([run], known[one.name]), doubted)]

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-CLIPPED = "clipped"
+CLIPPED, FORETOLD_COPY = "clipped", "foretold copy"
 
 
 @dataclass(frozen=True)
@@ -15,7 +15,8 @@ class Structure:
     """A stretch that is wholly of one build.
 
     Args:
-        kind: "mute", "hold", "straight" or "repeat"; "clipped" for a level that peaks around are cut off at.
+        kind: "mute", "hold", "straight" or "repeat"; "clipped" for a level that peaks around are cut off
+            at, "foretold copy" for a block that is likely to stand twice by nature.
         start: first sample.
         end: first sample behind it.
         anchors: samples beside it that it was made from: a level held is that of the last good sample, a line

@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.builds import FORETOLD_COPY
 from assembler.aligner.detecting import MATERIAL_RUNS, PREDICTOR_ORDER
 from assembler.aligner.evidence import sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES
 from assembler.aligner.models import period_of
 from assembler.aligner.ranges import common, merged, ranges_of, without
-from assembler.aligner.stories import FORETOLD_COPY, Stories
+from assembler.aligner.stories import Stories
 from assembler.aligner.structures import busy_borders, cuts_of, level_borders, rough_borders, structures_of
 from assembler.aligner.surroundings import PERIODS_SAMPLES, errors_of, look_around, zones_of
 

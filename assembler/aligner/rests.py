@@ -136,6 +136,43 @@ def _may_rest(silence: _Silence, *, is_exact: bool) -> bool:
     return silence.size >= LEAST_REST
 
 
+def is_rest(one: PlacedPass, track: int, place: Range, step: int) -> bool:
+    """Return whether a silence that all passes have alike, and that cuts sound off, is a rest of an instrument.
+
+    It is unless the sound goes on behind it as before; also then, if what is cut off is cut off so elsewhere.
+
+    Args:
+        one: any of the passes.
+        track: from 0 in tape order.
+        place: of the silence.
+        step: one step of the tape's word length.
+    """
+    return not _silence(one, track, place, step).goes_on or any(
+        low <= place[0] and place[1] <= high for low, high in find_rests(one, track, (), step).natural
+    )
+
+
+def silence_around(one: PlacedPass, track: int, place: Range) -> Range:
+    """Return a place of zeros with all zeros beside it that the pass holds without a break."""
+    low, high = place
+    for first, last in one.covered(track):
+        if not first <= place[0] < last:
+            continue
+        while first < low:
+            before = one.samples(track, max(first, low - BLOCK_SAMPLES), low)
+            sounding = np.flatnonzero(before)
+            low -= before.size - 1 - int(sounding[-1]) if sounding.size else before.size
+            if sounding.size:
+                break
+        while high < last:
+            behind = one.samples(track, high, min(last, high + BLOCK_SAMPLES))
+            sounding = np.flatnonzero(behind)
+            high += int(sounding[0]) if sounding.size else behind.size
+            if sounding.size:
+                break
+    return low, high
+
+
 def _parted(
     silences: Sequence[_Silence], is_first: Callable[[_Silence], bool]
 ) -> tuple[list[_Silence], list[_Silence]]:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.builds import FORETOLD_COPY
 from assembler.aligner.detecting import PREDICTOR_ORDER
 from assembler.aligner.evidence import border_cost, flaw_cost, sound_cost
 from assembler.aligner.findings import CLICK_SAMPLES
@@ -47,8 +48,8 @@ ABRUPT_COST = 40.0
 TORN_COST = 200.0
 """A level held, a line or a copy that is right for one part of it and wrong for the next would be a strange chance."""
 
-FORETOLD_COPY, COPY_COST = "foretold copy", 10.0
-"""Such a copy is as likely as sound as it is as a flaw, but for the lag that has to be told."""
+COPY_COST = 10.0
+"""A foretold copy is as likely as sound as it is as a flaw, but for the lag that has to be told."""
 
 NOBODY_MARGIN = 180.0
 """By how many nats a version of such sound must beat the story that no version is the tape's."""
@@ -265,7 +266,9 @@ class Stories:
         is_doubtful = bool(totals[best] + lead > nobody)
         decided = bool(same[best, near].all()) and not is_doubtful
         if not decided:
-            best = near[0]
+            # Noise is hardly ever what was recorded.
+            calm = [v for v in range(self._nobody) if not self._is_noise(number, v)]
+            best = calm[0] if best not in calm and calm else near[0]
         kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]
         return Verdict(best, tuple(kinds), decided, is_doubtful)
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.builds import CLIPPED, Structure
+from assembler.aligner.builds import CLIPPED, FORETOLD_COPY, Structure
 from assembler.aligner.detecting import (
     HASH_FACTOR,
     LEAST_RUN,
@@ -186,8 +186,8 @@ def _repeats(
         # Strokes of a drum machine are the same again and again; a block goes on right behind its original.
         ends = samples[first : first + LEAST_QUIET], samples[last - LEAST_QUIET : last]
         is_stroke = lag > last - first and not all(end.any() for end in ends)
-        if last - first >= LEAST_REPEAT and not goes_on and not is_stroke:
-            found.append(Structure("repeat", first, last))
+        if last - first >= LEAST_REPEAT and not goes_on:
+            found.append(Structure(FORETOLD_COPY if is_stroke else "repeat", first, last))
     return found
 
 
@@ -199,13 +199,16 @@ def _adjoined(samples: Int32s, place: Range, longest: int) -> list[Structure]:
     """
     start, end = place
     size = end - start
+    # Its end may be a rest, as what it lies over.
+    sounding = np.flatnonzero(samples[end:])
+    rest = int(sounding[0]) if sounding.size else samples.size - end
     if size < LEAST_ADJOINED or np.count_nonzero(np.diff(samples[start:end])) < LEAST_EDGES:
         return []
-    for lag in range(size, min(size + 2 * longest, start) + 1):
+    for lag in range(size, min(size + 2 * longest + rest, start) + 1):
         if not np.array_equal(samples[start:end], samples[start - lag : end - lag]):
             continue
         first, last = _extent(samples, samples, start, lag)
-        if start - longest < first and last < end + longest and lag <= last - first:
+        if start - longest < first and last < end + longest + rest and lag <= last - first:
             return [Structure("repeat", first, last, is_adjoined=True)]
     return []
 

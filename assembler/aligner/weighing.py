@@ -18,6 +18,7 @@ from assembler.aligner.findings import MOST_GAP_SAMPLES, FoundFlaw, Undecided, j
 from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, judge_place
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.ranges import common, merged, pieces_of, without
+from assembler.aligner.rests import is_rest, silence_around
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -366,6 +367,8 @@ def _judge_outvoted(
     undecided: list[Undecided] = []
     for part, verdict in _judge_place(passes, track, (others[0], index), place, step, (len(others), 1)):
         agreed, alone = verdict.kinds
+        if agreed == "mute" and _is_played(passes[others[0]], track, part, step):
+            agreed = ""
         if agreed in ("mute", "hold") and verdict.decided:
             flaws += [FoundFlaw(passes[i].name, track, agreed, *part) for i in others]
             if not alone:
@@ -375,6 +378,11 @@ def _judge_outvoted(
         kind = alone if verdict.decided and alone else "disagreement"
         flaws.append(FoundFlaw(passes[index].name, track, kind, *part))
     return flaws, undecided
+
+
+def _is_played(one: PlacedPass, track: int, part: Range, step: int) -> bool:
+    """Return whether the silence in which several passes agree is a rest, and no mute of them all."""
+    return is_rest(one, track, silence_around(one, track, part), step)
 
 
 def _is_one_level(one: PlacedPass, track: int, part: Range) -> bool:
