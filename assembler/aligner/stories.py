@@ -16,7 +16,7 @@ import numpy as np
 from assembler.aligner.builds import FORETOLD_COPY
 from assembler.aligner.detecting import PREDICTOR_ORDER
 from assembler.aligner.evidence import border_cost, flaw_cost, sound_cost
-from assembler.aligner.findings import CLICK_SAMPLES
+from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
 from assembler.aligner.surroundings import errors_of
 
 if TYPE_CHECKING:
@@ -68,7 +68,7 @@ DISPLACED_COST = 265.0
 """What it takes to say, of such sound, that it belongs elsewhere: it need not look odd to be wrong."""
 
 LONG_LEVEL_COST = 40.0
-"""Such sound seldom holds a level for longer than it does anywhere around."""
+"""Such sound seldom holds a level for longer than it does anywhere around, or rests just where captures differ."""
 
 
 @dataclass(frozen=True)
@@ -135,10 +135,15 @@ class Stories:
         later = min(part[0] + PREDICTOR_ORDER, part[1]), part[1]
         cost = sound_cost(self._versions[version], self._errors[version], later, self._around)
         is_long = self._around.is_stepped and any(
-            one.kind == "hold" and one.start <= part[0] and part[1] <= one.end
+            one.start <= part[0] and part[1] <= one.end and (one.kind == "hold" or self._fills_place(one))
             for one in self._structures[version]
         )
         return cost + LONG_LEVEL_COST * is_long
+
+    def _fills_place(self, one: Structure) -> bool:
+        """Return whether a silence begins and ends where captures differ: rests hardly do."""
+        first, last = self._parts[0][0] - CHANCE_SAMPLES, self._parts[-1][1] + CHANCE_SAMPLES
+        return one.kind == "mute" and first <= one.start and one.end <= last
 
     def _flawed(
         self, number: int, truth: Int32s | None, structures: Sequence[Sequence[Structure]]

@@ -6,6 +6,7 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +14,6 @@ import numpy as np
 from assembler.aligner.detecting import PREDICTOR_ORDER, fit_predictor
 from assembler.aligner.models import Model, error_costs, period_of
 from assembler.aligner.pulses import pulse_from, pulse_through, pulse_towards, stands_before
-from assembler.aligner.ranges import ranges_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -34,7 +34,9 @@ LEAST_BELL_STEPS = 0.5
 PERIODS_SAMPLES = 4096
 LEAST_JUMP_STEPS = 8
 LEAST_ZEROS = 3
-"""So many times sound that holds levels is at zero before and behind a place where that is one of its levels."""
+REST_RATIO = 2.0
+"""So many times sound that holds levels is at zero before and behind a place where that is one of its levels, and for
+not much longer than at the others."""
 
 LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
 """A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
@@ -124,17 +126,30 @@ def _with_zero_level(around: Surroundings, place: Range) -> Surroundings:
     """Return surroundings that know whether zero is a level of the sound: it comes back to it again and again."""
     agreed = around.agreed
     sides = [(0, place[0]), (place[1], agreed.size)]
-    zeros = [
-        end - start
-        for low, high in sides
-        for start, end in ranges_of(agreed[low:high] == 0, offset=low)
-        if low < start and end < high
-    ]
+    levels, zeros = (
+        [
+            end - start
+            for low, high in sides
+            for start, end in _held(agreed, (low, high), is_zero=is_zero)
+            if low < start and end < high
+        ]
+        for is_zero in (False, True)
+    )
+    # Longer ones are rests.
+    zeros = [size for size in zeros if size <= REST_RATIO * max(levels, default=0)]
     if len(zeros) < LEAST_ZEROS:
         return around
     others = np.concatenate([agreed[low:high] for low, high in sides])
     least = float(np.abs(others[others != 0]).min()) / around.step
     return replace(around, longest_zero=max(zeros), least_level=least)
+
+
+def _held(sound: Int32s, side: Range, *, is_zero: bool) -> list[Range]:
+    """Return where sound stays at zero, or at another level."""
+    low, high = side
+    edges = np.flatnonzero(np.diff(sound[low:high])) + 1 + low
+    bounds = pairwise([low, *edges.tolist(), high])
+    return [(start, end) for start, end in bounds if (sound[start] == 0) == is_zero]
 
 
 def _jumps(agreed: Int32s, sides: Sequence[Range], step: int) -> bool:
