@@ -78,21 +78,15 @@ def weigh_runs(
             # which another one has been found wrong: it is the sound itself.
             for low, high in without([(start, end)], merged([*known[passes[index].name], *wrong])):
                 shared = total(common([(low, high)], covered)) > 0
-                if shared and kind == "hold":
-                    continue
                 around = [(passes[i], _run_around(runs_of.get(i, []), (low, high))) for i in others]
                 held = [(one, run) for one, run in around if run and not without([run], one.covered(track))]
-                is_same = bool(held) and all(run == (start, end) for _, run in held)
-                if shared and is_same and is_rest(passes[index], track, (start, end), step):
-                    continue
-                # What looks cut off may be a rest beside a flaw: another pass shows sound dying away there. But one
-                # that is known to be muted before or behind is no witness: its own mute goes on.
+                # One that is known to be muted before or behind is no witness: its own mute goes on.
                 muted = [one for one, run in held if without(common([run], known[one.name]), doubted)]
-                if any(
-                    not _kind_of_run(one, track, run, step, full_scale)
-                    for one, run in held
-                    if one not in muted
-                ):
+                witnesses = [(one, run) for one, run in held if one not in muted]
+                # What looks cut off may be a rest beside a flaw: another pass shows sound dying away there.
+                if any(not _kind_of_run(one, track, run, step, full_scale) for one, run in witnesses):
+                    continue
+                if shared and _is_natural(passes[index], track, kind, (start, end), held, step):
                     continue
                 flaws = [FoundFlaw(one.name, track, kind, low, high) for one in (passes[index], *muted)]
                 alone += [flaw for flaw in flaws if flaw not in alone]
@@ -112,6 +106,15 @@ def _is_clipped(passes: Sequence[PlacedPass], flaw: FoundFlaw) -> bool:
     (one,) = (one for one in passes if one.name == flaw.pass_name)
     samples = one.samples(flaw.track, flaw.start - PEAK_SAMPLES, flaw.end + PEAK_SAMPLES)
     return is_peak(samples, PEAK_SAMPLES, samples.size - PEAK_SAMPLES)
+
+
+def _is_natural(
+    one: PlacedPass, track: int, kind: str, run: Range, held: Sequence[tuple[PlacedPass, Range]], step: int
+) -> bool:
+    """Return whether what several passes hold is the sound itself: a level, or a rest that they have alike."""
+    if kind == "hold":
+        return True
+    return bool(held) and all(other == run for _, other in held) and is_rest(one, track, run, step)
 
 
 def _beside(place: Range) -> list[Range]:

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 LEAST_STRAIGHT = 8
 """Samples on one line, give or take a step, from which it is looked at."""
 
-LEAST_LINE, LINE_RATIO, LEAST_CLIMB = 16, 2.0, 4
+LEAST_LINE, LINE_RATIO, LEAST_CLIMB = 16, 1.4, 4
 """A line in slow sound is a machine's from so many samples and steps on, where it is so many
 times as long as any around."""
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.builds import FORETOLD_COPY
+from assembler.aligner.builds import CLIPPED, FORETOLD_COPY
 from assembler.aligner.detecting import PREDICTOR_ORDER
 from assembler.aligner.evidence import border_cost, flaw_cost, sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
@@ -66,6 +66,9 @@ STEPPED_CAUTION = 12.0
 
 DISPLACED_COST = 265.0
 """What it takes to say, of such sound, that it belongs elsewhere: it need not look odd to be wrong."""
+
+CLIPPED_COST = 40.0
+"""No model foretells that a peak is clipped where others are; that it stays so costs nothing."""
 
 LONG_LEVEL_COST = 40.0
 """Such sound seldom holds a level for longer than it does anywhere around, or rests just where captures differ."""
@@ -134,6 +137,11 @@ class Stories:
         """Return the cost of a version as sound in a part, but for what the part before foretells."""
         later = min(part[0] + PREDICTOR_ORDER, part[1]), part[1]
         cost = sound_cost(self._versions[version], self._errors[version], later, self._around)
+        if any(
+            one.kind == CLIPPED and one.start <= part[0] and part[1] <= one.end
+            for one in self._structures[version]
+        ):
+            cost = min(cost, CLIPPED_COST)
         is_long = self._around.is_stepped and any(
             one.start <= part[0] and part[1] <= one.end and (one.kind == "hold" or self._fills_place(one))
             for one in self._structures[version]
@@ -151,9 +159,14 @@ class Stories:
         """Return what each version costs as a flaw in a part, and its kind, one version being the tape's."""
         start, end = part = self._parts[number]
         is_first = number == 0
+        # Several captures do not hold a level at the same clipped peak.
+        telling = [
+            [one for one in built if holders == 1 or one.kind != CLIPPED]
+            for built, holders in zip(structures, self._holders, strict=True)
+        ]
         flaws = [
             flaw_cost(samples, part, built, truth, self._around, is_first=is_first)
-            for samples, built in zip(self._versions, structures, strict=True)
+            for samples, built in zip(self._versions, telling, strict=True)
         ]
         for version, built in enumerate(structures):
             copies = [

@@ -46,8 +46,8 @@ MOST_IN_A_ROW = 2
 LEAST_ADJOINED, LEAST_EDGES = 256, 6
 CHANCE_EQUAL = 8
 MOST_PROBES, MOST_LAGS = 64, 400
-CLIPPED_RATIO = 2.0
-"""How much longer than any around it a clipped peak may be."""
+LEAST_CLIPPED, CLIPPED_RATIO = 16, 2.0
+"""From how many samples on a level is a clipped peak, and how much longer than any around it."""
 
 OUTSIDE_SAMPLES = 64
 """A block that goes on repeating so far outside a place, where the captures agree, repeats by nature."""
@@ -110,18 +110,18 @@ def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int, longest_z
     low, high = max(0, place[0] - reach), min(samples.size, place[1] + reach)
     runs = [
         replace(run, start=run.start + low, end=run.end + low)
-        for run in constant_runs(samples[low:high])
+        for run in constant_runs(samples[low:high], LEAST_RUN if longest else LEAST_CLIPPED)
         if run.end + low > place[0] - LEAST_RUN and run.start + low < place[1] + LEAST_RUN
     ]
     found = [
         Structure("mute", run.start, run.end)
         for run in runs
-        if run.value == 0 and run.end - run.start > longest_zero
+        if run.value == 0 and run.end - run.start > max(longest_zero, LEAST_RUN - 1)
     ]
     # The first sample of a level held is the last good one.
     for run in _not_in_a_row([run for run in runs if run.value]):
         kind = CLIPPED if not longest and _is_clipped(run, agreed, place) else "hold"
-        if run.end - run.start > longest:
+        if run.end - run.start > (longest if longest or kind == CLIPPED else LEAST_RUN - 1):
             found.append(Structure(kind, run.start + 1, run.end, (run.start,)))
     return found
 

@@ -367,7 +367,7 @@ def _judge_outvoted(
     undecided: list[Undecided] = []
     for part, verdict in _judge_place(passes, track, (others[0], index), place, step, (len(others), 1)):
         agreed, alone = verdict.kinds
-        if agreed == "mute" and _is_played(passes[others[0]], track, part, step):
+        if agreed == "mute" and _is_played([passes[i] for i in others], track, part, step):
             agreed = ""
         if agreed in ("mute", "hold") and verdict.decided:
             flaws += [FoundFlaw(passes[i].name, track, agreed, *part) for i in others]
@@ -380,9 +380,10 @@ def _judge_outvoted(
     return flaws, undecided
 
 
-def _is_played(one: PlacedPass, track: int, part: Range, step: int) -> bool:
-    """Return whether the silence in which several passes agree is a rest, and no mute of them all."""
-    return is_rest(one, track, silence_around(one, track, part), step)
+def _is_played(passes: Sequence[PlacedPass], track: int, part: Range, step: int) -> bool:
+    """Return whether the silence in which several passes agree is a rest: mutes hardly begin and end alike."""
+    silences = {silence_around(one, track, part) for one in passes}
+    return len(silences) == 1 and is_rest(passes[0], track, silences.pop(), step)
 
 
 def _is_one_level(one: PlacedPass, track: int, part: Range) -> bool:

@@ -10,7 +10,8 @@ import pytest
 from assembler.aligner.beats import keeps_time
 from assembler.aligner.findings import PlacedPass
 from assembler.aligner.timemap import map_with_slips
-from scripts.bench.trial_sessions import CHARACTERS, ArrayAudio, make_tape
+from scripts.bench.trial_sessions import ArrayAudio, make_tape
+from scripts.bench.trial_sounds import CHARACTERS
 
 if TYPE_CHECKING:
     from assembler.aligner.ranges import Range
