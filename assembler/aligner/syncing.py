@@ -119,7 +119,7 @@ def _disputed(
             and event.holds(flaw.track, place)
         }
         covering = {one.name for one in passes if common(one.covered(flaw.track), [place])}
-        if not guilty or covering != guilty | {flaw.pass_name}:
+        if len(guilty) != 1 or covering != guilty | {flaw.pass_name}:
             kept.append(flaw)
             continue
         (name,) = guilty
