@@ -31,7 +31,7 @@ LINE_SAMPLES, LEVEL_SAMPLES = 2048, 64
 
 MOST_LINES = 4
 
-LINE_REACH, MOST_BESIDE_LINE = 8, 4
+LINE_REACH, MOST_BESIDE_LINE = 8, 10
 """A drawn line may begin and end so far from where it seems to; so many samples may go on along it by chance."""
 
 LINE_STEPS = 2.0
@@ -49,23 +49,23 @@ def straight_lines(samples: Int32s, place: Range, step: int) -> list[Structure]:
     lines = [_line_in(samples, row, step) for row in rows if row[1] - row[0] >= LEAST_STRAIGHT + 2]
     if not lines:
         return []
-    sides = [samples[:low].astype(np.int64), samples[high:].astype(np.int64)]
-    around = np.concatenate(sides)
+    around = np.concatenate((samples[:low], samples[high:])).astype(np.int64)
+    sides = [samples[max(0, low - LINE_SAMPLES) : low].astype(np.int64)]
+    sides.append(samples[high : high + LINE_SAMPLES].astype(np.int64))
     runs_on = (np.abs(np.diff(around, 2)) <= step) & (np.diff(around)[1:] != 0)
     by_chance = max(LEAST_STRAIGHT, CHANCE_NATS / -np.log(min(float(np.mean(runs_on)), 0.999) + 1e-6))
-    # Slow sound bends that little all the time, but hardly keeps to a line.
-    slow = [line for line in lines if LEAST_LINE <= line[1] - line[0] - 2 < by_chance]
-    natural = max((int(_on_a_line(side, step).max(initial=0)) for side in sides if slow), default=0)
-    found = []
+    lines = [line for line in lines if line[1] - line[0] - 2 >= min(by_chance, LEAST_LINE)]
+    # Slow sound bends that little all the time, and keeps to a line for a while.
+    natural = max((int(_on_a_line(side, step).max(initial=0)) for side in sides if lines), default=0)
     if len(lines) >= MOST_LINES:
         # So many in one place are how the sound itself goes, as a wave does where it crosses zero.
-        ordered = sorted(last - first for first, last in lines)
-        natural = max(natural, ordered[-2])
-        by_chance = max(by_chance, LINE_RATIO * natural)
+        natural = max(natural, sorted(last - first for first, last in lines)[-2])
+    found = []
     for first, last in lines:
         size = last - first - 2
         climbs = abs(int(samples[last - 1]) - int(samples[first])) >= LEAST_CLIMB * step
-        if size >= by_chance or (climbs and size >= LINE_RATIO * natural + LEAST_LINE):
+        # What sound seldom does by chance needs no further proof.
+        if size >= LINE_RATIO * natural + (0 if size >= by_chance else LEAST_LINE if climbs else size):
             found.append(_drawn(samples, (first, last), step))
     return found
 
@@ -116,7 +116,7 @@ def _drawn(samples: Int32s, row: Range, step: int) -> Structure:
     for before in range(max(0, first - LINE_REACH), first + LINE_REACH):
         for behind in range(min(samples.size, last + LINE_REACH) - 1, last - LINE_REACH, -1):
             if behind - before > least and _is_rounded_line(samples[before : behind + 1] // step):
-                return Structure("straight", before + 1, behind, (before, behind), is_exact=True)
+                return Structure("straight", first + 1, last - 1, (before, behind), is_exact=True)
     return Structure("straight", first + 1, last - 1, (first, last - 1))
 
 
