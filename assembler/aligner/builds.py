@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-CLIPPED, FORETOLD_COPY = "clipped", "foretold copy"
+CLIPPED, FORETOLD_COPY, STROKE = "clipped", "foretold copy", "stroke"
 
 
 @dataclass(frozen=True)
@@ -16,7 +16,8 @@ class Structure:
 
     Args:
         kind: "mute", "hold", "straight" or "repeat"; "clipped" for a level that peaks around are cut off
-            at, "foretold copy" for a block that is likely to stand twice by nature.
+            at, "foretold copy" for a block that is likely to stand twice by nature, "stroke" for one that begins and
+            ends in silence.
         start: first sample.
         end: first sample behind it.
         anchors: samples beside it that it was made from: a level held is that of the last good sample, a line

@@ -17,7 +17,7 @@ from assembler.aligner.ranges import ranges_of
 
 if TYPE_CHECKING:
     from assembler.aligner.ranges import Range
-    from assembler.arrays import Int32s, Int64s
+    from assembler.arrays import Float64s, Int32s, Int64s
 
 LEAST_STRAIGHT = 8
 """Samples on one line, give or take a step, from which it is looked at."""
@@ -87,9 +87,19 @@ def _is_line(samples: Int32s, step: int) -> bool:
 
 
 def _on_a_line(sound: Int64s, step: int) -> Int64s:
-    """Return for each sample how many from it on lie on one line through it, shape as ``sound``; 0 for a level.
+    """Return for each sample how many from it on lie on one rounded line, shape as ``sound``; 0 for a level.
 
-    Less than a step off is on it. The slopes that suit the samples so far are a range that shrinks with each.
+    Rounding puts samples half a step to either side of the line, or all of them up to a step above it, or below.
+    """
+    anchors = sound.astype(np.float64)
+    ways = [_within_half_a_step(anchors + way * step / 2, sound, step) for way in (-1, 0, 1)]
+    return np.asarray(np.max(ways, axis=0), np.int64)
+
+
+def _within_half_a_step(anchors: Float64s, sound: Int64s, step: int) -> Int64s:
+    """Return for each sample how many from it on lie within half a step of one line through its anchor.
+
+    The slopes that suit the samples so far are a range that shrinks with each.
     """
     size = sound.size
     low, high = np.full(size, -np.inf), np.full(size, np.inf)
@@ -98,13 +108,13 @@ def _on_a_line(sound: Int64s, step: int) -> Int64s:
     for distance in range(1, min(size, LINE_SAMPLES)):
         on = on[: np.searchsorted(on, size - distance)]
         if distance == LEVEL_SAMPLES:
-            on = on[np.abs(sound[on + distance] - sound[on]) >= step]
+            on = on[sound[on + distance] != sound[on]]
         if not on.size:
             break
-        rise = (sound[on + distance] - sound[on]) / step
-        low[on] = np.maximum(low[on], (rise - 1) / distance)
-        high[on] = np.minimum(high[on], (rise + 1) / distance)
-        on = on[low[on] < high[on]]
+        rise = sound[on + distance] - anchors[on]
+        low[on] = np.maximum(low[on], (rise - step / 2) / distance)
+        high[on] = np.minimum(high[on], (rise + step / 2) / distance)
+        on = on[low[on] <= high[on]]
         reach[on] = distance + 1
     return np.where(sound[np.arange(size) + reach - 1] != sound, reach, 0)
 

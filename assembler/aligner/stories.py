@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.builds import CLIPPED, FORETOLD_COPY
+from assembler.aligner.builds import CLIPPED, FORETOLD_COPY, STROKE
 from assembler.aligner.detecting import PREDICTOR_ORDER
 from assembler.aligner.evidence import border_cost, flaw_cost, sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
@@ -42,14 +42,23 @@ STEPPED_MARGIN = 300.0
 """By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts, and
 most of sound that holds levels by nature."""
 
+SILENT_PER_SAMPLE, MOST_SILENT = 0.2, 160.0
+"""More than that is asked where silence is to be right: a stroke that sets in from it is much like noise thrown in."""
+
 ABRUPT_COST = 40.0
 """One pass's flaw ends where another's begins only by chance."""
 
 TORN_COST = 200.0
 """A level held, a line or a copy that is right for one part of it and wrong for the next would be a strange chance."""
 
+STROKE_COST, STRANGE_STROKE_COST = 12.0, 60.0
+"""What it takes to tell where a stroke was heard before, and that a machine has played just all of it once more."""
+
 COPY_COST = 10.0
 """A foretold copy is as likely as sound as it is as a flaw, but for the lag that has to be told."""
+
+NATURAL = (FORETOLD_COPY, STROKE)
+"""What may well be right in part."""
 
 NOBODY_MARGIN = 180.0
 """By how many nats a version of such sound must beat the story that no version is the tape's."""
@@ -142,15 +151,31 @@ class Stories:
             for one in self._structures[version]
         ):
             cost = min(cost, CLIPPED_COST)
+        stroke = self._stroke(version, part[0], part[1])
+        if stroke is not None:
+            # Numbers that were heard before are told by where they stand.
+            return min(cost, STROKE_COST if part == self._parts[0] or stroke.start >= part[0] else 0.0)
         is_long = self._around.is_stepped and any(
             one.start <= part[0] and part[1] <= one.end and (one.kind == "hold" or self._fills_place(one))
             for one in self._structures[version]
         )
         return cost + LONG_LEVEL_COST * is_long
 
+    def _stroke(self, version: int, start: int, end: int) -> Structure | None:
+        """Return the stroke that a range of a version belongs to; None if it belongs to none."""
+        found = (one for one in self._structures[version] if one.kind == STROKE)
+        return next((one for one in found if one.start <= start and end <= one.end), None)
+
+    def _border(self, past: Int32s | None, version: int, start: int, end: int) -> float:
+        """Return what it costs that a version goes on behind a border; see ``border_cost``."""
+        if self._stroke(version, start, min(start + PREDICTOR_ORDER, end)):
+            return 0.0
+        return border_cost(past, self._versions[version], start, end, self._around)
+
     def _fills_place(self, one: Structure) -> bool:
         """Return whether a silence begins and ends where captures differ: rests hardly do."""
-        first, last = self._parts[0][0] - CHANCE_SAMPLES, self._parts[-1][1] + CHANCE_SAMPLES
+        reach = CHANCE_SAMPLES + self._around.longest_zero
+        first, last = self._parts[0][0] - reach, self._parts[-1][1] + reach
         return one.kind == "mute" and first <= one.start and one.end <= last
 
     def _flawed(
@@ -174,6 +199,9 @@ class Stories:
             ]
             for copy in copies:
                 told = COPY_COST if is_first or copy.start >= start else 0.0
+                flaws[version] = min(flaws[version], (self._sounds[number][version] + told, "repeat"))
+            if self._stroke(version, start, end) is not None:
+                told = STRANGE_STROKE_COST if is_first else 0.0
                 flaws[version] = min(flaws[version], (self._sounds[number][version] + told, "repeat"))
         if not self._around.is_stepped:
             return flaws
@@ -208,13 +236,13 @@ class Stories:
             past = None if self._open_ends[0] else self._around.agreed
             row[: self._nobody] += self._turning(self._flawed_before, start)
             for version in range(self._nobody):
-                row[version] += border_cost(past, self._versions[version], start, end, self._around)
+                row[version] += self._border(past, version, start, end)
             return row[None, :]
         table = np.zeros((states, states))
         falling = self._falling()
         is_seam = bool(self._same[number - 1].all() or self._same[number].all())
         inside = [
-            any(one.start < start < one.end for one in built if one.kind != FORETOLD_COPY)
+            any(one.start < start < one.end for one in built if one.kind not in NATURAL)
             for built in self._structures
         ]
         for before in range(states):
@@ -228,8 +256,7 @@ class Stories:
                 table[before, behind] += TORN_COST * sum(inside[version] for version in torn)
                 if behind != self._nobody:
                     past = None if before == self._nobody else self._versions[before]
-                    one = self._versions[behind]
-                    table[before, behind] += border_cost(past, one, start, end, self._around)
+                    table[before, behind] += self._border(past, behind, start, end)
         return table
 
     def _leaving(self) -> Float64s:
@@ -245,7 +272,7 @@ class Stories:
         if flawed_beside.all():
             return np.zeros(self._nobody)
         torn = [
-            any(one.start < at < one.end for one in built if one.kind != FORETOLD_COPY)
+            any(one.start < at < one.end for one in built if one.kind not in NATURAL)
             for built in self._structures
         ]
         # Its flaw would end just where another's begins; a level or a copy that reaches over is one event.
@@ -277,6 +304,8 @@ class Stories:
             return Verdict(
                 0, tuple(self._kind(number, v, self._nobody) for v in range(self._nobody)), decided=True
             )
+        if not self._around.is_stepped and not self._versions[best][start:end].any():
+            margin += min(SILENT_PER_SAMPLE * (end - start), MOST_SILENT)
         near = [v for v in range(self._nobody) if totals[v] < totals[best] + margin]
         lead = NOBODY_MARGIN if self._around.is_stepped else -LEAST_MARGIN
         if self._is_noise(number, best):
@@ -285,8 +314,7 @@ class Stories:
         decided = bool(same[best, near].all()) and not is_doubtful
         if not decided:
             # Noise is hardly ever what was recorded.
-            calm = [v for v in range(self._nobody) if not self._is_noise(number, v)]
-            best = calm[0] if best not in calm and calm else near[0]
+            best = next((v for v in near if not self._is_noise(number, v)), near[0])
         kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]
         return Verdict(best, tuple(kinds), decided, is_doubtful)
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.builds import CLIPPED, FORETOLD_COPY, Structure
+from assembler.aligner.builds import CLIPPED, STROKE, Structure
 from assembler.aligner.detecting import (
     HASH_FACTOR,
     LEAST_RUN,
@@ -36,7 +36,7 @@ KEY_SAMPLES = 16
 LEAST_REPEAT = 4 * KEY_SAMPLES
 """So many equal samples that do not just hold a level say that a block stands twice; then it is compared whole."""
 
-LEAST_QUIET = 16
+LEAST_QUIET = 256
 """A block that begins or ends with so many zeros does so in silence."""
 
 LEAST_TELLING = 16
@@ -183,11 +183,13 @@ def _repeats(
         goes_on = any(
             _is_telling(samples[part]) and np.array_equal(samples[part], agreed[part]) for part in outside
         )
-        # Strokes of a drum machine are the same again and again; a block goes on right behind its original.
+        # Strokes of a drum machine, out of silence and into it, are the same again and again; a block that a machine
+        # plays twice is cut out anywhere, and stands right behind its original.
         ends = samples[first : first + LEAST_QUIET], samples[last - LEAST_QUIET : last]
-        is_stroke = lag > last - first and not all(end.any() for end in ends)
+        sounding = sum(bool(end.any()) for end in ends)
+        is_stroke = sounding == 0 or (sounding == 1 and lag > last - first)
         if last - first >= LEAST_REPEAT and not goes_on:
-            found.append(Structure(FORETOLD_COPY if is_stroke else "repeat", first, last))
+            found.append(Structure(STROKE if is_stroke else "repeat", first, last))
     return found
 
 

@@ -53,7 +53,7 @@ class Surroundings:
         scales: least and largest scale of the errors of linear prediction, in steps.
         step: one step of the tape's word length, in sample values.
         is_stepped: whether the sound holds levels by nature, as a square wave does, and no more is known of it.
-        longest_zero: where zero is one of those levels, for how many samples the sound stays there at most; else 0.
+        longest_zero: where zero is one of those levels, for how many samples the sound may stay there; else 0.
         least_level: then the smallest of the other levels, in steps.
     """
 
@@ -141,7 +141,7 @@ def _with_zero_level(around: Surroundings, place: Range) -> Surroundings:
         return around
     others = np.concatenate([agreed[low:high] for low, high in sides])
     least = float(np.abs(others[others != 0]).min()) / around.step
-    return replace(around, longest_zero=max(zeros), least_level=least)
+    return replace(around, longest_zero=int(REST_RATIO * max(zeros)), least_level=least)
 
 
 def _held(sound: Int32s, side: Range, *, is_zero: bool) -> list[Range]:

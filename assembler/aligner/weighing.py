@@ -6,6 +6,7 @@ All positions are timeline samples.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -17,6 +18,7 @@ from assembler.aligner.detecting import LEAST_RUN, constant_runs
 from assembler.aligner.findings import MOST_GAP_SAMPLES, FoundFlaw, Undecided, joined_flaws
 from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, judge_place
 from assembler.aligner.noting import is_unlike
+from assembler.aligner.places import one_place_each
 from assembler.aligner.ranges import common, merged, pieces_of, without
 from assembler.aligner.rests import is_rest, silence_around
 
@@ -34,9 +36,6 @@ MOST_DIFFERENCES = 20000
 
 LEAST_TURNS = 4
 """So often the pass that stands alone changes within a place where no majority is to be trusted."""
-
-PACE_SAMPLES = 2
-"""Edges of one wave follow each other so evenly: they stand at whole samples."""
 
 SILENT_SAMPLES = 48
 """Zeros on each side of a place, 1 ms at 48 kHz, by which a pass is silent there."""
@@ -84,7 +83,8 @@ def weigh_track(
     undecided: list[Undecided] = []
     contested = _contested(passes, track, notes)
     for index, ranges in notes.outvoted.items():
-        for place in _one_place_each(merged(without(merged(ranges), contested), bridge=BRIDGE_SAMPLES)):
+        judged = merged(without(merged(ranges), contested), bridge=BRIDGE_SAMPLES)
+        for place in one_place_each(judged, partial(_is_level, passes[index], track)):
             found, open_places = _judge_outvoted(passes, track, index, place, step)
             flaws += found
             undecided += open_places
@@ -149,7 +149,10 @@ def _judge_split(
     """
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
-    places = _one_place_each(merged(ranges, bridge=BRIDGE_SAMPLES))
+    # Between differences all members hold the same.
+    places = one_place_each(
+        merged(ranges, bridge=BRIDGE_SAMPLES), partial(_is_level, passes[members[0]], track)
+    )
     if len(places) > MOST_DIFFERENCES:
         taken, *others = (passes[index].name for index in members)
         coarse = merged(ranges, bridge=LONGEST_JUDGED)
@@ -247,32 +250,8 @@ def _not_known(found: Iterable[FoundFlaw], flaws: Sequence[FoundFlaw]) -> list[F
     return fresh
 
 
-def _one_place_each(ranges: Sequence[Range]) -> list[Range]:
-    """Return differences with those taken together whose gaps are hardly longer than they are, or that keep a pace.
-
-    A level held over a square wave differs from it in every other half period only; one out of phase, at every edge.
-    """
-    joined: list[Range] = []
-    length = 0
-    keeps_pace = _keeping_pace(ranges)
-    for (start, end), is_next in zip(ranges, keeps_pace, strict=True):
-        gap = start - joined[-1][1] if joined else 0
-        is_near = gap <= 1.5 * max(length, end - start) or is_next
-        if joined and gap <= MOST_GAP_SAMPLES and is_near:
-            joined[-1] = joined[-1][0], end
-        else:
-            joined.append((start, end))
-        length = end - start
-    return joined
-
-
-def _keeping_pace(ranges: Sequence[Range]) -> list[bool]:
-    """Return of each range whether it follows the one before at the pace of the one after it, or of two before."""
-    paces = [behind - before for (before, _), (behind, _) in pairwise(ranges)]
-    steady = [abs(second - first) <= PACE_SAMPLES for first, second in pairwise(paces)]
-    return [False, *(any(pair) for pair in zip([False, *steady], [*steady, False], strict=True))][
-        : len(ranges)
-    ]
+def _is_level(one: PlacedPass, track: int, where: Range) -> bool:
+    return not np.ptp(one.samples(track, *where))
 
 
 def _context(

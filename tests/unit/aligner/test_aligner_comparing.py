@@ -272,3 +272,27 @@ def test_mutes_of_two_passes_that_overlap_are_told_of_both(low: int, high: int) 
         found = merged((f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == name)
         assert common(found, [shared]) == [shared]
     assert {(f.pass_name, f.kind) for f in findings.flaws} == {("P1", "mute"), ("P2", "mute")}
+
+
+def _cut_off() -> Int32s:
+    """A sound that stops from one sample to the next, rests, and sets in again from nothing."""
+    sound = TAPE.copy()
+    sound[0, 50_000:53_000] = 0
+    sound[0, 53_000:54_000] = np.rint(sound[0, 53_000:54_000] * np.linspace(0, 1, 1_000) ** 0.5)
+    return sound
+
+
+def test_a_rest_that_all_passes_have_alike_is_no_mute() -> None:
+    """Sound does not go on behind it as before, so that nothing tells of a flaw of the tape."""
+    tape = _cut_off()
+    assert _compare(tape, tape.copy()) == ReelFindings(())
+
+
+def test_a_rest_that_two_passes_have_alike_is_no_mute_of_theirs() -> None:
+    """A third one with noise in the rest is the flawed one."""
+    tape = _cut_off()
+    noisy = tape.copy()
+    noisy[0, 49_000:54_500] = np.random.default_rng(67).integers(-20_000, 20_000, 5_500)
+    for passes in ((tape, tape, noisy), (noisy, tape, tape)):
+        wrong = "P3" if passes[2] is noisy else "P1"
+        assert {name for name, *_ in _told(_compare(*passes))} == {wrong}

@@ -262,3 +262,75 @@ def test_a_level_held_where_peaks_are_clipped_is_told_as_well(*, right_first: bo
     verdict = _verdict(*((right, held) if right_first else (held, right)), place)
     assert verdict.right == (0 if right_first else 1)
     assert verdict.decided
+
+
+def _two_pulses() -> Int32s:
+    """Two pulse waves at once: three levels, of which zero is one."""
+    at = np.arange(24_000)
+    first, second = (np.where(at * pitch % 1 < 0.5, 4_000, -4_000) for pitch in (0.0061, 0.0043))
+    return (first + second).astype(np.int32)
+
+
+@pytest.mark.parametrize("right_first", [True, False])
+def test_zero_is_a_level_like_others_where_a_wave_has_it(*, right_first: bool) -> None:
+    """A level held for no longer than the wave holds its own proves nothing, be it zero or another."""
+    right = _two_pulses()
+    start = int(np.flatnonzero((right[12_000:] == 8_000) & (right[11_999:-1] != 8_000))[0]) + 12_000
+    held = right.copy()
+    held[start : start + 40] = 0
+    assert (right[start - 1], right[start + 40]) != (0, 0)
+    first, second = (right, held) if right_first else (held, right)
+    assert not _verdict(first, second, (start, start + 40)).decided
+
+
+@pytest.mark.parametrize("right_first", [True, False])
+def test_a_mute_of_such_a_wave_is_told(*, right_first: bool) -> None:
+    """Silence that begins and ends just where captures differ is no rest."""
+    right = _two_pulses()
+    muted = right.copy()
+    muted[12_011:15_017] = 0
+    place = np.flatnonzero(muted != right)
+    first, second = (right, muted) if right_first else (muted, right)
+    verdict = _verdict(first, second, (int(place[0]), int(place[-1]) + 1))
+    assert verdict.decided
+    assert verdict.kinds[1 if right_first else 0] == "mute"
+
+
+@pytest.mark.parametrize("right_first", [True, False])
+def test_a_mute_over_a_clipped_peak_is_told(*, right_first: bool) -> None:
+    """The peak is as flat as the mute, but peaks around are clipped as well."""
+    rng = np.random.default_rng(64)
+    swing = 60_000 * np.sin(np.arange(12_000) * 2 * np.pi / 700) + rng.normal(scale=60, size=12_000)
+    right = np.rint(np.clip(swing, -32_768, 32_767)).astype(np.int32)
+    start = int(np.flatnonzero(right[START:] == 32_767)[0]) + START + 40
+    muted = right.copy()
+    muted[start : start + 204] = 0
+    first, second = (right, muted) if right_first else (muted, right)
+    verdict = _verdict(first, second, (start, start + 204))
+    assert verdict.decided
+    assert verdict.kinds[1 if right_first else 0] == "mute"
+
+
+def test_two_captures_do_not_hold_a_level_at_a_clipped_peak() -> None:
+    """Soft noise in one capture is wrong, however flat the peaks of the two others are."""
+    rng = np.random.default_rng(65)
+    swing = 60_000 * np.sin(np.arange(14_000) * 2 * np.pi / 700)
+    right = np.rint(np.clip(swing, -32_768, 32_767)).astype(np.int32)
+    noisy = right.copy()
+    noisy[START : START + 3_000] = rng.integers(-3_000, 3_000, 3_000)
+    parts = judge_place([right, noisy], (START, START + 3_000), 1, holders=(2, 1))
+    assert {part.verdict.kinds[0] for part in parts} == {""}
+
+
+def test_a_stroke_that_was_heard_before_is_no_block_played_twice() -> None:
+    """A drum machine plays the same numbers again: that does not prove them wrong against silence."""
+    rng = np.random.default_rng(66)
+    stroke = np.rint(9_000 * rng.normal(size=1_500) * np.exp(-np.arange(1_500) / 300)).astype(np.int32)
+    right = np.zeros(24_000, np.int32)
+    for start in (9_000, 13_000, 19_000):
+        right[start : start + 1_500] = stroke
+    muted = right.copy()
+    muted[13_000:14_500] = 0
+    for versions in ([right, muted], [muted, right]):
+        verdict = _verdict(versions[0], versions[1], (13_000, 14_500))
+        assert not (verdict.decided and verdict.kinds[0 if versions[0] is right else 1])

@@ -57,7 +57,7 @@ def test_a_line_that_climbs_by_one_step_in_noise_is_found() -> None:
 @pytest.mark.parametrize("rounded", [np.rint, np.floor, np.trunc])
 def test_a_line_may_be_rounded_in_any_one_way(rounded: np.ufunc) -> None:
     """Machines round to the nearest step, downwards, or towards zero."""
-    sound = _bass()
+    sound = _bass() - 300
     sound[9_020:9_380] = rounded(np.linspace(float(sound[9_019]), float(sound[9_380]), 362)[1:-1])
     (line,) = straight_lines(sound, PLACE, 1)
     assert line.is_exact

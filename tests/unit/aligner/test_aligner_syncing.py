@@ -4,8 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from assembler.aligner.findings import FoundFlaw, Undecided
+import numpy as np
+
+from assembler.aligner.findings import FoundFlaw, PlacedPass, Undecided
 from assembler.aligner.syncing import settle_by_other_tracks
+from assembler.aligner.timemap import map_with_slips
+from scripts.bench.trial_sessions import ArrayAudio
 
 OPEN = Undecided(5, 1010, 1990, "A1", ("A2",))
 SUPPOSED = FoundFlaw("A2", 5, "disagreement", 1010, 1990)
@@ -108,3 +112,33 @@ def test_sound_that_sets_in_at_its_own_time_on_each_track_is_not_noise() -> None
     """A mute over several notes differs from each for as long as that sounds."""
     places = [_noise(0), _noise(2, 1100, 2000), _noise(7, 1000, 1900)]
     assert settle_by_other_tracks([], places, 1024, ()) == ([], places)
+
+
+def _lost_at_once(name: str) -> list[FoundFlaw]:
+    return [_lost(name, track, 1000, 9000) for track in (0, 1, 2, 3, 4)]
+
+
+def test_lost_sync_settles_a_part_of_it_on_a_track_that_rests() -> None:
+    """Passes differ only where the track sounds; that the other tracks lost sync before and behind tells which."""
+    stroke = Undecided(5, 3000, 4000, "A1", ("A2",), place=(3000, 4000))
+    flaws, left = settle_by_other_tracks(_lost_at_once("A1"), [stroke], 1024, ())
+    assert left == []
+    assert FoundFlaw("A1", 5, "mute", 3000, 4000) in flaws
+    assert settle_by_other_tracks(_lost_at_once("A1")[:3], [stroke], 1024, ())[1] == [stroke]
+
+
+def test_noise_is_disputed_where_the_other_pass_lost_sync() -> None:
+    """A stroke of the right pass looks like noise beside the silence of the wrong one: a person must look."""
+    passes = [
+        PlacedPass(name, ArrayAudio(np.zeros((6, 20_000), np.int32)), (map_with_slips(20_000, 0, ()),) * 6)
+        for name in ("A1", "A2", "A3")
+    ]
+    noise = FoundFlaw("A2", 5, "burst", 3000, 4000)
+    flaws, left = settle_by_other_tracks([*_lost_at_once("A1"), noise], [], 1024, passes[:2])
+    (place,) = left
+    assert (place.track, place.start, place.end, place.taken, place.others) == (5, 3000, 4000, "A2", ("A1",))
+    assert noise not in flaws
+    # Of three passes two agree against it.
+    assert settle_by_other_tracks([*_lost_at_once("A1"), noise], [], 1024, passes)[1] == []
+    mute = replace(noise, kind="mute")
+    assert settle_by_other_tracks([*_lost_at_once("A1"), mute], [], 1024, passes[:2])[1] == []
