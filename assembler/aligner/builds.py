@@ -7,7 +7,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-CLIPPED, FORETOLD_COPY, STROKE = "clipped", "foretold copy", "stroke"
+CLIPPED, LONG_CLIPPED = "clipped", "long clipped"
+PEAKS = (CLIPPED, LONG_CLIPPED)
+FORETOLD_COPY, STROKE = "foretold copy", "stroke"
 
 
 @dataclass(frozen=True)
@@ -15,9 +17,10 @@ class Structure:
     """A stretch that is wholly of one build.
 
     Args:
-        kind: "mute", "hold", "straight" or "repeat"; "clipped" for a level that peaks around are cut off
-            at, "foretold copy" for a block that is likely to stand twice by nature, "stroke" for one that begins and
-            ends in silence.
+        kind: "mute", "hold", "straight" or "repeat"; or what may well be the sound's own: "clipped" for a level no
+            longer than peaks around are cut off at, "long clipped" for one that is longer, or fills the place;
+            "foretold copy" for a block that is likely to stand twice by nature, "stroke" for one that begins and ends
+            in silence.
         start: first sample.
         end: first sample behind it.
         anchors: samples beside it that it was made from: a level held is that of the last good sample, a line

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from assembler.aligner.builds import CLIPPED
+from assembler.aligner.builds import CLIPPED, LONG_CLIPPED, PEAKS
 from assembler.aligner.detecting import PREDICTOR_ORDER, fit_predictor, prediction_errors
 from assembler.aligner.models import error_costs
 from assembler.aligner.surroundings import LEAST_BELL_STEPS, LEAST_SCALE_STEPS, errors_of
@@ -44,7 +44,7 @@ NEXT_SCALE_COST = 3.0
 STRAIGHT_COST_PER_SAMPLE, LINE_COST = 0.7, 6.0
 """What runs straight give or take a step; a line on which all samples lie exactly leaves nothing to tell but its ends
 and how it is rounded."""
-KIND_COSTS = {"mute": 1.0, "hold": 2.0, CLIPPED: 32.0, "straight": 6.0, "repeat": 10.0}
+KIND_COSTS = {"mute": 1.0, "hold": 2.0, CLIPPED: 100.0, LONG_CLIPPED: 32.0, "straight": 6.0, "repeat": 10.0}
 NOISE_COST, NOISE_COST_PER_WINDOW = 2.0, 3.0
 """What it takes to say which flaw it is: a lag, a line's ends, a level of noise (and no less than sound's windows)."""
 
@@ -183,7 +183,7 @@ def flaw_cost(
         if (
             one.kind in KIND_COSTS
             # Peaks are clipped again and again: one is only held where another version shows sound instead.
-            and (truth is not None or one.kind != CLIPPED)
+            and (truth is not None or one.kind not in PEAKS)
             and one.start <= start
             and end <= one.end
             and _is_anchored(one, samples, start, truth)
@@ -194,7 +194,7 @@ def flaw_cost(
                 cost += 0.0 if is_told else LINE_COST
             elif one.kind == "straight":
                 cost += STRAIGHT_COST_PER_SAMPLE * size
-            best = min(best, (cost, "hold" if one.kind == CLIPPED else one.kind))
+            best = min(best, (cost, "hold" if one.kind in PEAKS else one.kind))
     return best
 
 

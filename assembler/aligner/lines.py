@@ -29,6 +29,9 @@ times as long as any around."""
 LINE_SAMPLES, LEVEL_SAMPLES = 2048, 64
 """No line is followed further; what has not moved by a step after so many samples is a level."""
 
+PLACE_REACH = 2
+"""A line that fills the place in which captures differ may reach so far out of it, or fall so short, by chance."""
+
 MOST_LINES = 4
 
 LINE_REACH, MOST_BESIDE_LINE = 8, 10
@@ -63,6 +66,10 @@ def straight_lines(samples: Int32s, place: Range, step: int) -> list[Structure]:
     found = []
     for first, last in lines:
         size = last - first - 2
+        if max(abs(first + 1 - place[0]), abs(last - 1 - place[1])) <= PLACE_REACH:
+            # Sound hardly runs straight from where captures differ to where they agree again.
+            found.append(_drawn(samples, (first, last), step))
+            continue
         climbs = abs(int(samples[last - 1]) - int(samples[first])) >= LEAST_CLIMB * step
         # What sound seldom does by chance needs no further proof.
         if size >= LINE_RATIO * natural + (0 if size >= by_chance else LEAST_LINE if climbs else size):

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.builds import CLIPPED, FORETOLD_COPY, STROKE
+from assembler.aligner.builds import FORETOLD_COPY, PEAKS, STROKE
 from assembler.aligner.detecting import PREDICTOR_ORDER
 from assembler.aligner.evidence import border_cost, flaw_cost, sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
@@ -147,7 +147,7 @@ class Stories:
         later = min(part[0] + PREDICTOR_ORDER, part[1]), part[1]
         cost = sound_cost(self._versions[version], self._errors[version], later, self._around)
         if any(
-            one.kind == CLIPPED and one.start <= part[0] and part[1] <= one.end
+            one.kind in PEAKS and one.start <= part[0] and part[1] <= one.end
             for one in self._structures[version]
         ):
             cost = min(cost, CLIPPED_COST)
@@ -186,7 +186,7 @@ class Stories:
         is_first = number == 0
         # Several captures do not hold a level at the same clipped peak.
         telling = [
-            [one for one in built if holders == 1 or one.kind != CLIPPED]
+            [one for one in built if holders == 1 or one.kind not in PEAKS]
             for built, holders in zip(structures, self._holders, strict=True)
         ]
         flaws = [

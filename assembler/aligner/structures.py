@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.builds import CLIPPED, STROKE, Structure
+from assembler.aligner.builds import CLIPPED, LONG_CLIPPED, PEAKS, STROKE, Structure
 from assembler.aligner.detecting import (
     HASH_FACTOR,
     LEAST_RUN,
@@ -120,14 +120,20 @@ def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int, longest_z
     ]
     # The first sample of a level held is the last good one.
     for run in _not_in_a_row([run for run in runs if run.value]):
-        kind = CLIPPED if not longest and _is_clipped(run, agreed, place) else "hold"
-        if run.end - run.start > (longest if longest or kind == CLIPPED else LEAST_RUN - 1):
+        kind = "hold" if longest else _level_kind(run, agreed, place)
+        if run.end - run.start > (longest if longest or kind in PEAKS else LEAST_RUN - 1):
             found.append(Structure(kind, run.start + 1, run.end, (run.start,)))
     return found
 
 
-def _is_clipped(run: Run, agreed: Int32s, place: Range) -> bool:
-    """Return whether a level is one that the sound around stays at too, as its largest: peaks are clipped there."""
+def _level_kind(run: Run, agreed: Int32s, place: Range) -> str:
+    """Return what a level is that is held: sound around may stay there too, as its largest, if peaks are clipped.
+
+    Args:
+        run: of equal samples.
+        agreed: what most captures hold.
+        place: where they differ.
+    """
     flats = []
     for low, high in ((0, place[0]), (place[1], agreed.size)):
         side = agreed[low:high]
@@ -135,7 +141,11 @@ def _is_clipped(run: Run, agreed: Int32s, place: Range) -> bool:
             flats += ranges_of(side == run.value, offset=low)
     # What it grows out of is the level itself.
     lengths = [end - start for start, end in flats if end < run.start or run.end < start]
-    return run.end - run.start <= CLIPPED_RATIO * max(lengths, default=0)
+    size, usual = run.end - run.start, max(lengths, default=0)
+    fills_place = run.start <= place[0] and place[1] <= run.end
+    if size <= usual and not fills_place:
+        return CLIPPED
+    return LONG_CLIPPED if size <= CLIPPED_RATIO * usual else "hold"
 
 
 def _not_in_a_row(runs: Sequence[Run]) -> list[Run]:

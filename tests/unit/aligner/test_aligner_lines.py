@@ -70,3 +70,13 @@ def test_many_short_lines_are_how_a_sound_goes() -> None:
     sound = np.zeros(20_000, np.int32)
     sound[9_000:11_000] = np.rint(drum / 64)
     assert straight_lines(sound, (9_000, 11_000), 1) == []
+
+
+def test_a_line_that_fills_the_place_needs_no_length() -> None:
+    """A sound of saw teeth is made of lines, but none of them is just as long as captures differ."""
+    at = np.arange(20_000)
+    teeth = np.rint(30_000 * ((at * 0.0071) % 1 + (at * 0.0093) % 1 - 1)).astype(np.int32)
+    drawn = _with_line(teeth, 9_020, 9_082)
+    assert straight_lines(teeth, (9_020, 9_082), 1) == []
+    (line,) = straight_lines(drawn, (9_020, 9_082), 1)
+    assert (line.start, line.end, line.is_exact) == (9_020, 9_082, True)
