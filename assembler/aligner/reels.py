@@ -107,7 +107,8 @@ def _place_related(
 ) -> None:
     """Map a pass through the reference's map; a change of shift that is not the reference's is its own slip.
 
-    Whose it is stays open, and is told, where neither its log shows it nor any third pass runs on beside the reference.
+    Whose it is stays open, and is told, where neither the sound nor its log shows it, nor any third pass runs on beside
+    the reference.
     """
     base = work.maps[reference.name]
     first = relation.stretches[0]
@@ -142,7 +143,7 @@ def _blame_note(one: PassToPlace, reference: PassToPlace, slip: Slip) -> Note:
     return Note(
         "undecided",
         f"{one.name}: {lost}, or {reference.name} the other way round; "
-        f"no third pass and no log tells, taken as a slip of {one.name}",
+        f"no third pass, no log and no sound tells, taken as a slip of {one.name}",
         pass_name=one.name,
         start=slip.pass_sample,
         end=slip.pass_sample,

@@ -15,10 +15,12 @@ import numpy as np
 
 from assembler.aligner.matching import LEAST_EVIDENCE, find_match, identity_at, informative
 from assembler.aligner.splices import SPLICE_MARGIN, outstanding, splice_surprise
+from assembler.aligner.surplus import who_slipped
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
 
+    from assembler.aligner.surplus import Slipped
     from assembler.arrays import Float64s, Int32s, Int64s
 
 ANCHOR_SAMPLES = 2048
@@ -78,12 +80,14 @@ class RelativeStretch:
         shift: reference sample less probe sample.
         doubt: probe samples before and behind ``start`` that may as well belong to the other side of the slip:
             inside a flaw of all tracks, or in silence, nothing tells where it happened.
+        slipped: whose slip ``start`` is by the sound; None where that does not tell.
     """
 
     start: int
     end: int
     shift: int
     doubt: tuple[int, int] = (0, 0)
+    slipped: Slipped | None = None
 
 
 @dataclass(frozen=True)
@@ -242,16 +246,19 @@ def _between_borders(
     reference: TrackReader, probe: TrackReader, runs: Sequence[Sequence[Anchor]], overlap: tuple[int, int]
 ) -> list[RelativeStretch]:
     starts, ends, doubts = [overlap[0]], [], [(0, 0)]
+    whose: list[Slipped | None] = [None]
     for left, right in pairwise(runs):
         between = left[-1].at, right[0].at + ANCHOR_SAMPLES
-        border = _locate_border(reference, probe, between, (left[-1].shift, right[0].shift))
+        shifts = left[-1].shift, right[0].shift
+        border = _locate_border(reference, probe, between, shifts)
         ends.append(border.end)
         starts.append(border.start)
         doubts.append(border.doubt)
+        whose.append(who_slipped(reference, probe, border.end, shifts))
     ends.append(overlap[1])
     return [
-        RelativeStretch(start, end, run[0].shift, doubt)
-        for run, start, end, doubt in zip(runs, starts, ends, doubts, strict=True)
+        RelativeStretch(start, end, run[0].shift, doubt, slipped)
+        for run, start, end, doubt, slipped in zip(runs, starts, ends, doubts, whose, strict=True)
         if start < end
     ]
 

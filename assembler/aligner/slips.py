@@ -1,7 +1,7 @@
 """Whose slip it is: what a change of shift between two passes, or a log, says of samples lost and repeated.
 
-A change of shift is a slip of either pass. Which one is settled by a third pass, else by the timecode logs, else by
-the order of trust (and told). Positions are samples of the passes themselves.
+A change of shift is a slip of either pass. Which one is settled by a third pass, else by the sound (see ``surplus``),
+else by the timecode logs, else by the order of trust (and told). Positions are samples of the passes themselves.
 """
 
 from __future__ import annotations
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from assembler.aligner.relating import Relation
+    from assembler.aligner.surplus import Slipped
     from assembler.importer import CoarseSlip, Position
 
 SLIP_PLACE_SECONDS = 1.0
@@ -43,6 +44,7 @@ class _RelativeSlip:
     change: int
     doubt_reference: tuple[int, int]
     doubt_probe: tuple[int, int]
+    slipped: Slipped | None
 
     def lies_at(self, start: int, end: int) -> bool:
         """Return whether the slip may lie in (or close by) a range of the reference."""
@@ -114,8 +116,7 @@ def reference_slips(
         )
         witnesses = {name for name, other in relations.items() if _looks_across(other, best.at_reference)}
         outnumbered = len(names) > 1 and len(names) == len(witnesses)
-        logged = _is_logged(position, best.at_reference, -best.change, sample_rate)
-        if outnumbered or (logged and witnesses <= names):
+        if outnumbered or (witnesses <= names and _is_told(group, position, best, sample_rate)):
             own.append(Slip(best.at_reference, -best.change, best.doubt_reference))
     covered = [(s.start + s.shift, s.end + s.shift) for r in relations.values() if r for s in r.stretches]
     # What only the log shows, where no other pass can confirm or deny it.
@@ -151,6 +152,7 @@ def probe_slips(
         if rest:
             is_sure = (
                 bool(theirs)
+                or slip.slipped == "probe"
                 or _is_logged(position, slip.at_probe, rest, sample_rate)
                 or any(_runs_on(other, slip) for other in third)
             )
@@ -166,6 +168,7 @@ def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
             b.shift - a.shift,
             (b.doubt[0] + a.shift, b.doubt[1] + b.shift),
             b.doubt,
+            b.slipped,
         )
         for a, b in pairwise(relation.stretches)
     ]
@@ -182,6 +185,16 @@ def _seen_slips(relations: Mapping[str, Relation | None]) -> list[list[tuple[str
             else:
                 same.append((name, slip))
     return seen
+
+
+def _is_told(
+    group: Sequence[tuple[str, _RelativeSlip]], position: Position, best: _RelativeSlip, sample_rate: int
+) -> bool:
+    """Return whether the sound says that a slip is the reference's; or its log, where the sound does not tell."""
+    told = {slip.slipped for _, slip in group if slip.slipped is not None}
+    if told:
+        return told == {"reference"}
+    return _is_logged(position, best.at_reference, -best.change, sample_rate)
 
 
 def _is_logged(position: Position, at: int, samples: int, sample_rate: int) -> bool:

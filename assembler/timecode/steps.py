@@ -2,7 +2,8 @@
 
 Weighted least squares over blocks of messages. Steps are found one by one: the place where a step would explain most,
 until none explains enough. A slow wander of the clock can look like steps; it is told apart since smooth curves then
-explain more than a step does.
+explain more than all the steps do, each at its price. A curve against the first step alone would take two or three
+slips for a wander: these look like one until all are known.
 """
 
 from __future__ import annotations
@@ -18,6 +19,12 @@ if TYPE_CHECKING:
 # A step must explain this much of the sum of squares, in units of the noise. Chance alone reaches 25 or so among
 # thousands of places; scripts/bench/clock_accuracy.py counts false steps in clean passes.
 _LEAST_GAIN: Final = 45.0
+# What each further step must explain beyond a curve: as much as chance may.
+_STEP_PRICE: Final = 25.0
+# The median of what is normally distributed, without sign, in standard deviations; and how far one of so many blocks
+# may lie above it by chance, times the square root of their number.
+_MEDIAN_OF_NORMAL: Final = 0.6745
+_LEFT_DEVIATIONS: Final = 3.0
 # A step must be this many of its own deviations large.
 SURE_DEVIATIONS: Final = 5.0
 # Blocks on each side of a step, and what a curve may have: powers 2 to 5.
@@ -97,17 +104,35 @@ def find_steps(
     most = _USUAL_STEPS + values.size // _BLOCKS_PER_STEP
     while len(borders) <= most:
         current = _split(groups, borders)
-        line = fit_line(times, values, errors, current, sloped=True)
-        deviations = values - line.heights[current] - line.slope * times
+        deviations = _deviations(times, values, errors, current)
         gains, sizes = _step_gains(times, deviations, errors, current)
         gains[np.abs(sizes) < least_step] = 0.0
         best = int(np.argmax(gains))
         if gains[best] < _LEAST_GAIN:
-            return _split(groups, _prune(times, values, errors, groups, borders, least_step)), False
-        if not borders and _curve_gain(times, deviations, errors) > gains[best]:
-            return groups, True
+            kept = _prune(times, values, errors, groups, borders, least_step)
+            is_curve = bool(borders) and _is_curve(times, values, errors, groups, kept)
+            return (groups if is_curve else _split(groups, kept)), is_curve
         borders.append(best)
     return groups, True
+
+
+def _deviations(times: Float64s, values: Float64s, errors: Float64s, groups: Int64s) -> Float64s:
+    """Return what the best line leaves."""
+    line = fit_line(times, values, errors, groups, sloped=True)
+    return np.asarray(values - line.heights[groups] - line.slope * times, dtype=np.float64)
+
+
+def _is_curve(
+    times: Float64s, values: Float64s, errors: Float64s, groups: Int64s, borders: list[int]
+) -> bool:
+    """Return whether values wander: a smooth curve explains more than steps do, or they leave more than noise."""
+    plain = _deviations(times, values, errors, groups) / errors
+    stepped = _deviations(times, values, errors, _split(groups, borders)) / errors
+    gain = float(plain @ plain - stepped @ stepped) - _STEP_PRICE * (len(borders) - 1)
+    # By the median: blocks across a step lie anywhere.
+    left = float(np.median(np.abs(stepped))) / _MEDIAN_OF_NORMAL
+    is_noise = left <= 1.0 + _LEFT_DEVIATIONS / np.sqrt(values.size)
+    return not is_noise or _curve_gain(times, plain * errors, errors) > gain
 
 
 def _prune(
@@ -142,7 +167,7 @@ def _robust_scatter(values: Float64s, errors: Float64s, groups: Int64s) -> float
         return 1.0
     # Differences of neighbours: steps hardly count.
     differences = np.abs(np.diff(values)) / np.hypot(errors[1:], errors[:-1])
-    return max(1.0, float(np.median(differences[same])) / 0.6745)
+    return max(1.0, float(np.median(differences[same])) / _MEDIAN_OF_NORMAL)
 
 
 def _step_gains(

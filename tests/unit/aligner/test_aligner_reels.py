@@ -81,11 +81,35 @@ def test_a_log_tells_whose_slip_it_is() -> None:
     assert not [note for note in placed.notes if note.kind == "undecided"]
 
 
+@pytest.mark.parametrize("samples", [1, 300, -1, -300])
+@pytest.mark.parametrize("name", ["one", "two"])
+def test_the_sound_tells_whose_slip_it_is(samples: int, name: str) -> None:
+    """Without a third pass and a log: what one pass has more stands twice in it, or is lost by the other one."""
+    slipped = np.concatenate((DENSE[:, :AT], DENSE[:, AT + samples :]), axis=1)
+    held = {"one": DENSE, "two": DENSE} | {name: slipped}
+    placed = place_reel([_pass("one", held["one"], 0.0), _pass("two", held["two"], 30.0)], SECOND)
+    (slip,) = _slips(placed, name)
+    assert slip.samples == samples
+    assert AT + min(0, samples) <= slip.pass_sample <= AT
+    assert _slips(placed, "two" if name == "one" else "one") == ()
+    assert placed.notes == ()
+
+
+def test_the_sound_tells_more_than_a_log() -> None:
+    """A log that shows a like slip in the other pass does not move it there."""
+    logged = _pass("two", DENSE, 30.0, CoarseSlip(AT, -LOST, 12.0))
+    placed = place_reel([_pass("one", _slipped(), 0.0), logged], SECOND)
+    assert _slips(placed, "one") == (Slip(AT, LOST),)
+    assert _slips(placed, "two") == ()
+
+
 def test_where_nothing_tells_the_trusted_pass_is_believed_and_the_place_told() -> None:
-    """Without a log or a third pass the slip goes to the less trusted pass, as undecided."""
-    placed = place_reel([_pass("one", _slipped(), 0.0), _pass("two", DENSE, 30.0)], SECOND)
+    """Without a log or a third pass, and in a mute, the slip goes to the less trusted pass, as undecided."""
+    slipped = np.array(_slipped())
+    slipped[:, AT - 800 : AT + 800] = 0
+    placed = place_reel([_pass("one", slipped, 0.0), _pass("two", DENSE, 30.0)], SECOND)
     assert _slips(placed, "one") == ()
-    assert _slips(placed, "two") == (Slip(AT, -LOST),)
+    assert [slip.samples for slip in _slips(placed, "two")] == [-LOST]
     assert [note.kind for note in placed.notes] == ["undecided"]
 
 

@@ -266,6 +266,18 @@ def test_slip_is_found(samples: int, tick: float) -> None:
     assert fit.verdict == "locked"
 
 
+@pytest.mark.parametrize("slips", [((7.8, -10), (17.8, -10)), ((11.0, 57), (14.9, 95), (20.2, -299))])
+def test_several_slips_are_no_wander(slips: tuple[tuple[float, int], ...]) -> None:
+    """Two or three slips bend the log like an unsteady clock; each is told, and the clock is not blamed."""
+    points = make_points(27, seed=5, late=LATE / 2)
+    lost = sum(np.where(points.seconds > at, samples / SAMPLE_RATE, 0.0) for at, samples in slips)
+    slipped = TimecodePoints(points.seconds - lost, points.frames, 3, points.heard, 0.0, 0.0, ())
+    fit = fit_clock(slipped, RATE, SAMPLE_RATE)
+    assert kinds(fit) == ["slip"] * len(slips)
+    shifts = [stretch.shift_samples for stretch in fit.stretches]
+    assert np.diff(shifts) == pytest.approx([samples for _, samples in slips], abs=2.0)
+
+
 @pytest.mark.parametrize("tick", [1 / 1920, 1e-3])
 def test_slip_place_under_coarse_ticks(tick: float) -> None:
     """Fifteen slips of eight samples under coarse ticks are found, half of them within 0.15 s, nearly all in 0.5 s.

@@ -1,0 +1,67 @@
+"""Whose slip a change of shift is, by the sound alone: samples that stand twice, or that the other pass lost."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from assembler.aligner.surplus import who_slipped
+from scripts.bench.trial_sessions import ArrayAudio, make_tape
+
+AT = 60_000
+DENSE = make_tape("dense", 16, 120_000, np.random.default_rng(61))
+HISS = np.random.default_rng(62).integers(-40, 41, (8, 120_000), dtype=np.int32)
+
+
+def _with(tape: object, inserted: object) -> ArrayAudio:
+    """Return a tape with some more samples before ``AT``."""
+    samples = np.asarray(tape)
+    return ArrayAudio(np.concatenate((samples[:, :AT], np.asarray(inserted), samples[:, AT:]), axis=1))
+
+
+def _lost(tape: object, count: int) -> ArrayAudio:
+    samples = np.asarray(tape)
+    return ArrayAudio(np.concatenate((samples[:, :AT], samples[:, AT + count :]), axis=1))
+
+
+@pytest.mark.parametrize("count", [1, 3, 54, 2400, 20_000])
+@pytest.mark.parametrize("tape", [DENSE, HISS])
+def test_lost_and_repeated_are_told_apart(tape: object, count: int) -> None:
+    """In either pass, in music and in noise, which nothing foretells."""
+    samples = np.asarray(tape)
+    whole, lost = ArrayAudio(samples), _lost(tape, count)
+    twice = _with(tape, samples[:, AT - count : AT])
+    assert who_slipped(whole, lost, AT, (0, count)) == "probe"
+    assert who_slipped(lost, whole, AT, (0, -count)) == "reference"
+    # Either copy may be taken for the surplus.
+    for at in (AT - count, AT):
+        assert who_slipped(whole, twice, at, (0, -count)) == "probe"
+        assert who_slipped(twice, whole, at, (0, count)) == "reference"
+
+
+def test_a_flaw_in_one_copy_hides_it_on_its_track_alone() -> None:
+    """The other tracks tell."""
+    twice = DENSE[:, AT - 500 : AT].copy()
+    twice[2, 100:400] = 0
+    assert who_slipped(ArrayAudio(DENSE), _with(DENSE, twice), AT, (0, -500)) == "probe"
+
+
+@pytest.mark.parametrize("level", [0, 900])
+def test_what_a_machine_put_in_is_nobodys_loss(level: int) -> None:
+    """Silence or a level held, instead of a copy, does not mean that the other pass lost as much."""
+    put_in = np.full((DENSE.shape[0], 64), level)
+    assert who_slipped(ArrayAudio(DENSE), _with(DENSE, put_in), AT, (0, -64)) is None
+
+
+def test_sound_that_repeats_at_just_that_distance_tells_nothing() -> None:
+    """A bar of a loop lost, or played twice, looks the same."""
+    bar = np.random.default_rng(63).integers(-9000, 9000, (8, 1000), dtype=np.int32)
+    loop = np.tile(bar, 120)
+    assert who_slipped(ArrayAudio(loop), _lost(loop, 1000), AT, (0, 1000)) is None
+
+
+def test_passes_that_do_not_match_up_to_the_border_tell_nothing() -> None:
+    """A flaw beside the slip may hide a copy."""
+    flawed = DENSE.copy()
+    flawed[:, AT - 40 : AT] += 7
+    assert who_slipped(ArrayAudio(flawed), _lost(DENSE, 300), AT, (0, 300)) is None
