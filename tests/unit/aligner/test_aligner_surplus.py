@@ -58,6 +58,9 @@ def test_sound_that_repeats_at_just_that_distance_tells_nothing() -> None:
     bar = np.random.default_rng(63).integers(-9000, 9000, (8, 1000), dtype=np.int32)
     loop = np.tile(bar, 120)
     assert who_slipped(ArrayAudio(loop), _lost(loop, 1000), AT, (0, 1000)) is None
+    # Nor is a bar that differs from all others the copy of one.
+    loop[:, AT : AT + 1000] = bar[:, ::-1]
+    assert who_slipped(ArrayAudio(loop), _lost(loop, 1000), AT, (0, 1000)) is None
 
 
 def test_passes_that_do_not_match_up_to_the_border_tell_nothing() -> None:
