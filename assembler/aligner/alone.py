@@ -5,7 +5,6 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -18,8 +17,8 @@ from assembler.aligner.findings import FoundFlaw
 from assembler.aligner.judging import CONTEXT_SAMPLES
 from assembler.aligner.lone import LARGEST_LAG, LONE_CONTEXT, lone_flaws
 from assembler.aligner.noting import is_unlike
-from assembler.aligner.ranges import common, merged, pieces_of, total, without
-from assembler.aligner.rests import MOST_ALIKE, find_rests, is_rest
+from assembler.aligner.ranges import common, merged, pieces_of, range_around, total, without
+from assembler.aligner.rests import MOST_ALIKE, find_rests
 from assembler.aligner.stepped import MOST_CHANGING, holds_levels, interruptions, long_levels
 
 if TYPE_CHECKING:
@@ -28,6 +27,7 @@ if TYPE_CHECKING:
     from assembler.aligner.findings import PlacedPass
     from assembler.aligner.noting import TrackNotes
     from assembler.aligner.ranges import Range
+    from assembler.aligner.rests import SharedRests
     from assembler.arrays import Int32s
 
 MOST_AGREEING = 8
@@ -53,6 +53,7 @@ def weigh_runs(
     notes: TrackNotes,
     known: Mapping[str, list[Range]],
     doubted: Sequence[Range],
+    rests: SharedRests,
     step: int,
     full_scale: int,
 ) -> tuple[list[FoundFlaw], list[FoundFlaw]]:
@@ -78,7 +79,7 @@ def weigh_runs(
             # which another one has been found wrong: it is the sound itself.
             for low, high in without([(start, end)], merged([*known[passes[index].name], *wrong])):
                 shared = total(common([(low, high)], covered)) > 0
-                around = [(passes[i], _run_around(runs_of.get(i, []), (low, high))) for i in others]
+                around = [(passes[i], range_around(runs_of.get(i, []), (low, high))) for i in others]
                 held = [(one, run) for one, run in around if run and not without([run], one.covered(track))]
                 # One that is known to be muted before or behind is no witness: its own mute goes on.
                 muted = [one for one, run in held if without(common([run], known[one.name]), doubted)]
@@ -86,7 +87,7 @@ def weigh_runs(
                 # What looks cut off may be a rest beside a flaw: another pass shows sound dying away there.
                 if any(not _kind_of_run(one, track, run, step, full_scale) for one, run in witnesses):
                     continue
-                if shared and _is_natural(passes[index], track, kind, (start, end), held, step):
+                if shared and _is_natural(passes[index], kind, (start, end), held, rests):
                     continue
                 flaws = [FoundFlaw(one.name, track, kind, low, high) for one in (passes[index], *muted)]
                 alone += [flaw for flaw in flaws if flaw not in alone]
@@ -109,12 +110,12 @@ def _is_clipped(passes: Sequence[PlacedPass], flaw: FoundFlaw) -> bool:
 
 
 def _is_natural(
-    one: PlacedPass, track: int, kind: str, run: Range, held: Sequence[tuple[PlacedPass, Range]], step: int
+    one: PlacedPass, kind: str, run: Range, held: Sequence[tuple[PlacedPass, Range]], rests: SharedRests
 ) -> bool:
     """Return whether what several passes hold is the sound itself: a level, or a rest that they have alike."""
     if kind == "hold":
         return True
-    return bool(held) and all(other == run for _, other in held) and is_rest(one, track, run, step)
+    return bool(held) and all(other == run for _, other in held) and rests.holds(one, run)
 
 
 def _beside(place: Range) -> list[Range]:
@@ -130,12 +131,6 @@ def _whole_runs(runs: Sequence[Range]) -> list[Range]:
         else:
             whole.append((start, end))
     return whole
-
-
-def _run_around(runs: Sequence[Range], place: Range) -> Range | None:
-    """Return the run, of disjoint ones in order, that holds a whole place."""
-    number = bisect_right(runs, place[0], key=lambda run: run[0]) - 1
-    return runs[number] if number >= 0 and place[1] <= runs[number][1] else None
 
 
 @dataclass(frozen=True)

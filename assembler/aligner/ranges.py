@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -85,3 +86,9 @@ def total(ranges: Iterable[Range]) -> int:
 def pieces_of(ranges: Iterable[Range], longest: int) -> list[Range]:
     """Return the ranges cut into pieces of at most so many samples."""
     return [(low, min(end, low + longest)) for start, end in ranges for low in range(start, end, longest)]
+
+
+def range_around(ranges: Sequence[Range], place: Range) -> Range | None:
+    """Return the range, of disjoint ones in order, that holds a whole place; None where none does."""
+    number = bisect_right(ranges, place[0], key=lambda one: one[0]) - 1
+    return ranges[number] if number >= 0 and place[1] <= ranges[number][1] else None

@@ -26,7 +26,7 @@ from assembler.aligner.detecting import (
     cuts_off,
     loud_edges,
 )
-from assembler.aligner.ranges import pieces_of, without
+from assembler.aligner.ranges import pieces_of, range_around, without
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -136,20 +136,33 @@ def _may_rest(silence: _Silence, *, is_exact: bool) -> bool:
     return silence.size >= LEAST_REST
 
 
-def is_rest(one: PlacedPass, track: int, place: Range, step: int) -> bool:
-    """Return whether a silence that all passes have alike, and that cuts sound off, is a rest of an instrument.
+class SharedRests:
+    """Which silences of one track, that cut sound off and that passes have alike, are rests of an instrument.
 
-    It is unless the sound goes on behind it as before; also then, if what is cut off is cut off so elsewhere.
+    A silence is unless the sound goes on behind it as before; also then, if what is cut off is cut off so elsewhere.
+    For that a pass is listened to as a whole, once, where it is asked about at all.
 
     Args:
-        one: any of the passes.
         track: from 0 in tape order.
-        place: of the silence.
         step: one step of the tape's word length.
     """
-    return not _silence(one, track, place, step).goes_on or any(
-        low <= place[0] and place[1] <= high for low, high in find_rests(one, track, (), step).natural
-    )
+
+    def __init__(self, track: int, step: int) -> None:
+        self._track, self._step = track, step
+        self._recurring: dict[str, list[Range]] = {}
+
+    def holds(self, one: PlacedPass, place: Range) -> bool:
+        """Return whether a silence is a rest.
+
+        Args:
+            one: any of the passes that have it.
+            place: of the silence, whole.
+        """
+        if not _silence(one, self._track, place, self._step).goes_on:
+            return True
+        if one.name not in self._recurring:
+            self._recurring[one.name] = find_rests(one, self._track, (), self._step).natural
+        return range_around(self._recurring[one.name], place) is not None
 
 
 def silence_around(one: PlacedPass, track: int, place: Range) -> Range:

@@ -154,7 +154,7 @@ class Stories:
         stroke = self._stroke(version, part[0], part[1])
         if stroke is not None:
             # Numbers that were heard before are told by where they stand.
-            return min(cost, STROKE_COST if part == self._parts[0] or stroke.start >= part[0] else 0.0)
+            return min(cost, STROKE_COST if self._begins(stroke, part) else 0.0)
         is_long = self._around.is_stepped and any(
             one.start <= part[0] and part[1] <= one.end and (one.kind == "hold" or self._fills_place(one))
             for one in self._structures[version]
@@ -165,6 +165,10 @@ class Stories:
         """Return the stroke that a range of a version belongs to; None if it belongs to none."""
         found = (one for one in self._structures[version] if one.kind == STROKE)
         return next((one for one in found if one.start <= start and end <= one.end), None)
+
+    def _begins(self, one: Structure, part: Range) -> bool:
+        """Return whether nothing has been told yet of a structure before a part that belongs to it."""
+        return part[0] == self._parts[0][0] or one.start >= part[0]
 
     def _border(self, past: Int32s | None, version: int, start: int, end: int) -> float:
         """Return what it costs that a version goes on behind a border; see ``border_cost``."""
@@ -198,10 +202,11 @@ class Stories:
                 one for one in built if one.kind == FORETOLD_COPY and one.start <= start and end <= one.end
             ]
             for copy in copies:
-                told = COPY_COST if is_first or copy.start >= start else 0.0
+                told = COPY_COST if self._begins(copy, part) else 0.0
                 flaws[version] = min(flaws[version], (self._sounds[number][version] + told, "repeat"))
-            if self._stroke(version, start, end) is not None:
-                told = STRANGE_STROKE_COST if is_first else 0.0
+            stroke = self._stroke(version, start, end)
+            if stroke is not None:
+                told = STRANGE_STROKE_COST if self._begins(stroke, part) else 0.0
                 flaws[version] = min(flaws[version], (self._sounds[number][version] + told, "repeat"))
         if not self._around.is_stepped:
             return flaws

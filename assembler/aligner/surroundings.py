@@ -6,7 +6,6 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -126,15 +125,9 @@ def _with_zero_level(around: Surroundings, place: Range) -> Surroundings:
     """Return surroundings that know whether zero is a level of the sound: it comes back to it again and again."""
     agreed = around.agreed
     sides = [(0, place[0]), (place[1], agreed.size)]
-    levels, zeros = (
-        [
-            end - start
-            for low, high in sides
-            for start, end in _held(agreed, (low, high), is_zero=is_zero)
-            if low < start and end < high
-        ]
-        for is_zero in (False, True)
-    )
+    held = [one for side in sides for one in _inner_levels(agreed[slice(*side)])]
+    levels = [size for size, value in held if value]
+    zeros = [size for size, value in held if not value]
     # Longer ones are rests.
     zeros = [size for size in zeros if size <= REST_RATIO * max(levels, default=0)]
     if len(zeros) < LEAST_ZEROS:
@@ -144,12 +137,10 @@ def _with_zero_level(around: Surroundings, place: Range) -> Surroundings:
     return replace(around, longest_zero=int(REST_RATIO * max(zeros)), least_level=least)
 
 
-def _held(sound: Int32s, side: Range, *, is_zero: bool) -> list[Range]:
-    """Return where sound stays at zero, or at another level."""
-    low, high = side
-    edges = np.flatnonzero(np.diff(sound[low:high])) + 1 + low
-    bounds = pairwise([low, *edges.tolist(), high])
-    return [(start, end) for start, end in bounds if (sound[start] == 0) == is_zero]
+def _inner_levels(sound: Int32s) -> list[tuple[int, int]]:
+    """Return for how long sound stays at each level in turn, and which, but for the first and the last."""
+    edges = np.flatnonzero(np.diff(sound)) + 1
+    return list(zip(np.diff(edges).tolist(), sound[edges[:-1]].tolist(), strict=True))
 
 
 def _jumps(agreed: Int32s, sides: Sequence[Range], step: int) -> bool:

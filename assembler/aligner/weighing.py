@@ -20,7 +20,7 @@ from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, judge_pla
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.places import one_place_each
 from assembler.aligner.ranges import common, merged, pieces_of, without
-from assembler.aligner.rests import is_rest, silence_around
+from assembler.aligner.rests import SharedRests, silence_around
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -81,11 +81,12 @@ def weigh_track(
     """
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
+    rests = SharedRests(track, step)
     contested = _contested(passes, track, notes)
     for index, ranges in notes.outvoted.items():
         judged = merged(without(merged(ranges), contested), bridge=BRIDGE_SAMPLES)
         for place in one_place_each(judged, partial(_is_level, passes[index], track)):
-            found, open_places = _judge_outvoted(passes, track, index, place, step)
+            found, open_places = _judge_outvoted(passes, track, index, place, step, rests)
             flaws += found
             undecided += open_places
     split = {members: without(merged(ranges), contested) for members, ranges in notes.split.items()}
@@ -103,7 +104,7 @@ def weigh_track(
     seen = [*flaws, *lone.told, *lone.open_places, *lone.natural]
     known = {p.name: merged((f.start, f.end) for f in seen if f.pass_name == p.name) for p in passes}
     doubted = merged((place.start, place.end) for place in undecided)
-    alone, agreeing = weigh_runs(passes, track, notes, known, doubted, step, full_scale)
+    alone, agreeing = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
     alone += _not_known(lone.told, flaws + alone)
     return Weighed(joined_flaws(flaws + alone), undecided, agreeing, lone.open_places)
 
@@ -332,7 +333,7 @@ def _flaws_of(
 
 
 def _judge_outvoted(
-    passes: Sequence[PlacedPass], track: int, index: int, place: Range, step: int
+    passes: Sequence[PlacedPass], track: int, index: int, place: Range, step: int, rests: SharedRests
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
     """Name the flaw of a pass that stands against several; or theirs, when what they agree on is one.
 
@@ -346,7 +347,7 @@ def _judge_outvoted(
     undecided: list[Undecided] = []
     for part, verdict in _judge_place(passes, track, (others[0], index), place, step, (len(others), 1)):
         agreed, alone = verdict.kinds
-        if agreed == "mute" and _is_played([passes[i] for i in others], track, part, step):
+        if agreed == "mute" and _is_played([passes[i] for i in others], track, part, rests):
             agreed = ""
         if agreed in ("mute", "hold") and verdict.decided:
             flaws += [FoundFlaw(passes[i].name, track, agreed, *part) for i in others]
@@ -359,10 +360,10 @@ def _judge_outvoted(
     return flaws, undecided
 
 
-def _is_played(passes: Sequence[PlacedPass], track: int, part: Range, step: int) -> bool:
+def _is_played(passes: Sequence[PlacedPass], track: int, part: Range, rests: SharedRests) -> bool:
     """Return whether the silence in which several passes agree is a rest: mutes hardly begin and end alike."""
     silences = {silence_around(one, track, part) for one in passes}
-    return len(silences) == 1 and is_rest(passes[0], track, silences.pop(), step)
+    return len(silences) == 1 and rests.holds(passes[0], silences.pop())
 
 
 def _is_one_level(one: PlacedPass, track: int, part: Range) -> bool:

@@ -334,3 +334,23 @@ def test_a_stroke_that_was_heard_before_is_no_block_played_twice() -> None:
     for versions in ([right, muted], [muted, right]):
         verdict = _verdict(versions[0], versions[1], (13_000, 14_500))
         assert not (verdict.decided and verdict.kinds[0 if versions[0] is right else 1])
+
+
+def test_soft_noise_over_a_clipped_peak_is_told() -> None:
+    """Models foretell noise in a peak better than that it is flat; that peaks around are flat says it is right."""
+    rng = np.random.default_rng(3)
+    seconds = np.arange(12_000) / 48_000
+    tones = zip(rng.uniform(80, 900, 4), rng.uniform(0, 6, 4), range(1, 5), strict=True)
+    swing = np.tanh(3 * sum(np.sin(2 * np.pi * hertz * seconds + phase) / k for hertz, phase, k in tones))
+    right = np.rint(np.clip(42_600 * swing + rng.normal(scale=60, size=12_000), -32_768, 32_767)).astype(
+        np.int32
+    )
+    wrong = 0
+    for start in range(START, START + 3_000, 250):
+        noisy = right.copy()
+        noisy[start : start + 300] = rng.integers(-3_000, 3_000, 300)
+        parts = judge_place([right, noisy], (start, start + 300), 1)
+        wrong += sum(
+            part.end - part.start for part in parts if part.verdict.decided and part.verdict.kinds[0]
+        )
+    assert wrong == 0
