@@ -19,6 +19,7 @@ from assembler.aligner.meeting import (
     shares_sound,
     told_within,
 )
+from assembler.aligner.pinning import MappedPass, pin_slips
 from assembler.aligner.relating import ANCHOR_SAMPLES
 from assembler.aligner.searching import LEVEL_TOLD_DB, Likeness, find_anywhere, find_likeness
 from assembler.aligner.slips import logged_slips, map_of, probe_slips, reference_slips
@@ -57,6 +58,7 @@ class PlacedReel:
 class _Work:
     maps: dict[str, TimeMap] = field(default_factory=dict)
     groups: dict[str, int] = field(default_factory=dict)
+    slips: dict[str, list[Slip]] = field(default_factory=dict)
     refused: list[str] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
 
@@ -93,6 +95,7 @@ def place_reel(
     for one in others:
         if one.name not in work.maps:
             _place_unrelated(work, one, passes, reference, sample_rate)
+    _pin_slips(work, passes)
     advance(1.0)
     return PlacedReel(work.maps, work.groups, tuple(work.refused), tuple(work.notes))
 
@@ -118,8 +121,19 @@ def _place_related(
     _tell_contradiction(work, reference, one, start_shift - one.position.shift_at(first.start), sample_rate)
     own = probe_slips(one.position, relation, base.slips(), third, sample_rate)
     work.notes += [_blame_note(one, reference, found.slip) for found in own if not found.is_sure]
-    work.maps[one.name] = map_of(one.audio.length, start_shift, (found.slip for found in own))
+    work.slips[one.name] = [found.slip for found in own]
+    work.maps[one.name] = map_of(one.audio.length, start_shift, work.slips[one.name])
     work.groups[one.name] = work.groups[reference.name]
+
+
+def _pin_slips(work: _Work, passes: Sequence[PassToPlace]) -> None:
+    """Move slips that the pass related to leaves in doubt to where a third one shows them."""
+    mapped = {one.name: MappedPass(one.audio, work.maps[one.name]) for one in passes if one.name in work.maps}
+    for name, slips in work.slips.items():
+        group = work.groups[name]
+        others = [other for key, other in mapped.items() if key != name and work.groups[key] == group]
+        pinned = pin_slips(slips, mapped[name], others)
+        work.maps[name] = map_of(mapped[name].audio.length, work.maps[name].stretches[0].shift, pinned)
 
 
 def _tell_contradiction(

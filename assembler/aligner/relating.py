@@ -250,7 +250,7 @@ def _between_borders(
     for left, right in pairwise(runs):
         between = left[-1].at, right[0].at + ANCHOR_SAMPLES
         shifts = left[-1].shift, right[0].shift
-        border = _locate_border(reference, probe, between, shifts)
+        border = locate_border(reference, probe, between, shifts)
         ends.append(border.end)
         starts.append(border.start)
         doubts.append(border.doubt)
@@ -264,7 +264,7 @@ def _between_borders(
 
 
 @dataclass(frozen=True)
-class _Border:
+class Border:
     """Where the first shift stops to explain the probe, where the second one begins to, and the doubt about it."""
 
     end: int
@@ -272,13 +272,19 @@ class _Border:
     doubt: tuple[int, int]
 
 
-def _locate_border(
+def locate_border(
     reference: TrackReader, probe: TrackReader, between: tuple[int, int], shifts: tuple[int, int]
-) -> _Border:
+) -> Border:
     """Return the border with the first shift before it and the second behind it that most samples speak for.
 
     Where the shift falls, as many probe samples have no counterpart. They are left out of the count: quiet
     material is equal by chance so often that counting them would draw the border into them.
+
+    Args:
+        reference: the pass that the shifts lead to.
+        probe: the pass in which the border lies.
+        between: probe samples that belong to either side for certain begin before and end behind this range.
+        shifts: reference sample less probe sample, before and behind the border.
     """
     missing = max(0, shifts[0] - shifts[1])
     last = max(between[0] + 1, between[1] - missing)
@@ -306,9 +312,9 @@ def _locate_border(
     first, behind = likely[0][0], likely[-1][1]
     at = _spliced_within(reference, probe, (first, behind), shifts)
     if at is not None:
-        return _Border(at, at + missing, (at, at + missing))
+        return Border(at, at + missing, (at, at + missing))
     at = _best_within(gains(_equal), first, behind)
-    return _Border(at, at + missing, (first, behind + missing))
+    return Border(at, at + missing, (first, behind + missing))
 
 
 def _spliced_within(

@@ -113,6 +113,24 @@ def test_where_nothing_tells_the_trusted_pass_is_believed_and_the_place_told() -
     assert [note.kind for note in placed.notes] == ["undecided"]
 
 
+@pytest.mark.parametrize("lost", [LOST, -LOST])
+def test_a_slip_beside_a_flaw_of_the_trusted_pass_is_placed_by_a_third(lost: int) -> None:
+    """Where the trusted pass is flawed on all tracks, a third one shows to the sample where another slipped."""
+    noise = np.random.default_rng(4)
+    tape = noise.integers(-9000, 9000, DENSE.shape, dtype=np.int32) << 16
+    flawed = np.array(tape)
+    flawed[:, AT - 3000 : AT + 3000] = noise.integers(-9000, 9000, 6000) << 16
+    slipped = np.concatenate((tape[:, :AT], tape[:, AT + lost :]), axis=1)
+    placed = place_reel(
+        [_pass("one", flawed, 0.0), _pass("two", slipped, 30.0), _pass("three", tape, -70.0)], SECOND
+    )
+    assert _slips(placed, "one") == _slips(placed, "three") == ()
+    (slip,) = _slips(placed, "two")
+    assert slip.samples == lost
+    assert AT + min(0, lost) <= slip.pass_sample <= AT
+    assert sum(end - start for start, end in placed.maps["two"].doubtful) <= abs(lost) + 8
+
+
 def test_a_witness_counts_only_where_it_is_proved() -> None:
     """A pass that ends just behind the slip does not speak against what the other pass and the log say."""
     logged = _pass("one", _slipped(), 0.0, CoarseSlip(AT, LOST, 12.0))
