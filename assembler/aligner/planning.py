@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from assembler.aligner.ranges import Range
 
 FLAWED_SAMPLE = 1e6
+DOUBTED_SAMPLE = 1e5
+"""The tape's own sound, perhaps beside its place, is better than none; it stays a flaw that is told."""
 BARE_CUT = 1e3
 DIFFERING_JOIN = 1e2
 ANY_JOIN = 1.0
@@ -41,12 +43,14 @@ class Candidate:
         reel: its reel.
         covered: timeline ranges it has samples for, in order.
         flawed: timeline ranges in which it is not what the tape holds, in order.
+        doubted: the flawed ranges in which only the place of its samples is in doubt, in order.
     """
 
     name: str
     reel: str
     covered: tuple[Range, ...]
     flawed: tuple[Range, ...] = ()
+    doubted: tuple[Range, ...] = ()
 
     @property
     def good(self) -> list[Range]:
@@ -149,12 +153,12 @@ class _Segment:
 def _segments(candidates: Sequence[Candidate], rules: PlanRules, start: int, end: int) -> list[_Segment]:
     edges = {start, end}
     for candidate in candidates:
-        for low, high in (*candidate.covered, *candidate.flawed):
+        for low, high in (*candidate.covered, *candidate.flawed, *candidate.doubted):
             edges.update((low, high))
     for forced in rules.forced:
         edges.update((forced.start, forced.end))
     inside = sorted(edge for edge in edges if start <= edge <= end)
-    cursors = [(_Cursor(c.covered), _Cursor(c.flawed)) for c in candidates]
+    cursors = [(_Cursor(c.covered), _Cursor(c.flawed), _Cursor(c.doubted)) for c in candidates]
     return [_segment(candidates, cursors, rules, low, high) for low, high in pairwise(inside)]
 
 
@@ -173,18 +177,19 @@ class _Cursor:
 
 def _segment(
     candidates: Sequence[Candidate],
-    cursors: Sequence[tuple[_Cursor, _Cursor]],
+    cursors: Sequence[tuple[_Cursor, _Cursor, _Cursor]],
     rules: PlanRules,
     start: int,
     end: int,
 ) -> _Segment:
     costs: dict[str | None, float] = {}
     good = set()
-    for rank, (candidate, (covered, flawed)) in enumerate(zip(candidates, cursors, strict=True)):
+    for rank, (candidate, (covered, flawed, doubted)) in enumerate(zip(candidates, cursors, strict=True)):
         is_flawed = flawed.holds(start)
         if not covered.holds(start):
             continue
-        bad = FLAWED_SAMPLE if is_flawed and rules.heed_flaws else 0.0
+        price = DOUBTED_SAMPLE if doubted.holds(start) else FLAWED_SAMPLE
+        bad = price if is_flawed and rules.heed_flaws else 0.0
         costs[candidate.name] = (end - start) * (bad + rank * TRUST_PER_SAMPLE)
         if not is_flawed:
             good.add(candidate.name)

@@ -29,7 +29,7 @@ from assembler.aligner.planning import (
     plan_track,
 )
 from assembler.aligner.punching import punch_notes
-from assembler.aligner.ranges import common, merged
+from assembler.aligner.ranges import common, merged, without
 from assembler.aligner.stripes import withheld_notes, withheld_tracks
 from assembler.aligner.tellings import far_notes, reel_notes
 from assembler.aligner.tying import tie_reels
@@ -242,18 +242,21 @@ def _spans(choice: Choice, sources: Mapping[str, tuple[PlacedPass, int]], low: i
 def _candidate(sheet: Sheet, reel: ExaminedReel, one: PlacedPass, track: DeliveredTrack) -> Candidate:
     tape_track = track.tape_tracks[reel.name]
     wanted = None if sheet.repair.scope == "reel" else tape_track
-    flaws = [
-        (flaw.start, flaw.end)
-        for flaw in reel.findings.flaws
-        if flaw.pass_name == one.name and wanted in (None, flaw.track)
+    found = [
+        flaw for flaw in reel.findings.flaws if flaw.pass_name == one.name and wanted in (None, flaw.track)
     ]
-    flaws += _unproved(reel, one, tape_track)
+    unproved = _unproved(reel, one, tape_track)
+    flaws = merged([*((flaw.start, flaw.end) for flaw in found), *unproved])
+    # What a slip leaves in doubt may be right; what is flawed besides is not.
+    beside = merged(piece for places, _ in one.maps[tape_track].doubts() for piece in places)
+    certain = [(flaw.start, flaw.end) for flaw in found if flaw.kind != "disagreement"]
+    doubted = without(common(beside, flaws), merged([*certain, *unproved]))
     covered = one.covered(tape_track)
     if sheet.repair.scope == "reel":
         # All tracks change together, so a pass counts only where it has all of them.
         for other in range(one.reader.tracks):
             covered = common(covered, one.covered(other))
-    return Candidate(one.name, reel.name, tuple(covered), tuple(merged(flaws)))
+    return Candidate(one.name, reel.name, tuple(covered), tuple(flaws), tuple(doubted))
 
 
 def _unproved(reel: ExaminedReel, one: PlacedPass, tape_track: int) -> list[Range]:

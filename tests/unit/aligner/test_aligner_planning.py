@@ -58,6 +58,14 @@ def test_what_no_pass_has_right_stays_with_the_trusted_one() -> None:
     assert plan.choices == (Choice(0, END, "one"),)
 
 
+def test_sound_beside_its_place_is_better_than_none() -> None:
+    """Where one pass is flawed and of the other only a slip's place is in doubt, the other one is taken."""
+    doubted = Candidate("two", "A", ((0, END),), ((40_000, 41_000),), ((40_000, 41_000),))
+    plan = plan_track([_whole("one", (40_000, 41_000)), doubted], ALIKE, 0, END)
+    assert [choice.name for choice in plan.choices] == ["one", "two", "one"]
+    assert plan_track([_whole("one"), doubted], ALIKE, 0, END).choices == (Choice(0, END, "one"),)
+
+
 def test_what_no_pass_covers_is_silence() -> None:
     """Silence stands before, between and behind what is covered."""
     one = Candidate("one", "A", ((100, 200),))
