@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from assembler.aligner.matching import LEAST_EVIDENCE, find_match, identity_at, informative
-from assembler.aligner.splices import SPLICE_MARGIN, outstanding, splice_surprise
+from assembler.aligner.splices import COPY_MARGIN, SPLICE_MARGIN, copied_at, outstanding, splice_surprise
 from assembler.aligner.surplus import who_slipped
 
 if TYPE_CHECKING:
@@ -254,7 +254,7 @@ def _between_borders(
         ends.append(border.end)
         starts.append(border.start)
         doubts.append(border.doubt)
-        whose.append(who_slipped(reference, probe, border.end, shifts))
+        whose.append(border.slipped or who_slipped(reference, probe, border.end, shifts))
     ends.append(overlap[1])
     return [
         RelativeStretch(start, end, run[0].shift, doubt, slipped)
@@ -265,11 +265,19 @@ def _between_borders(
 
 @dataclass(frozen=True)
 class Border:
-    """Where the first shift stops to explain the probe, where the second one begins to, and the doubt about it."""
+    """Where the first shift stops to explain the probe, where the second one begins to, and the doubt about it.
+
+    Args:
+        end: probe sample up to which the first shift holds.
+        start: probe sample from which the second one holds.
+        doubt: range of probe samples that may belong to either.
+        slipped: whose slip it is, where its place shows that.
+    """
 
     end: int
     start: int
     doubt: tuple[int, int]
+    slipped: Slipped | None = None
 
 
 def locate_border(
@@ -310,11 +318,30 @@ def locate_border(
         if places.size
     ]
     first, behind = likely[0][0], likely[-1][1]
+    copied = _copied_within(reference, probe, (first, behind), shifts)
+    if copied is not None:
+        end, slipped = copied
+        return Border(end, end + missing, (end, end + 2 * missing), slipped)
     at = _spliced_within(reference, probe, (first, behind), shifts)
     if at is not None:
         return Border(at, at + missing, (at, at + missing))
     at = _best_within(gains(_equal), first, behind)
     return Border(at, at + missing, (first, behind + missing))
+
+
+def _copied_within(
+    reference: TrackReader, probe: TrackReader, likely: tuple[int, int], shifts: tuple[int, int]
+) -> tuple[int, Slipped] | None:
+    """Return at which of the likely borders a pass holds samples twice, and which pass; None where none stands out."""
+    first, behind = likely
+    repeated = abs(shifts[1] - shifts[0])
+    if not repeated + DOUBTED_VOTES < behind - first <= LONGEST_DOUBT:
+        return None
+    slipped: Slipped = "probe" if shifts[1] < shifts[0] else "reference"
+    reader, start = (probe, first) if slipped == "probe" else (reference, first + shifts[0])
+    count = behind - first + 2 * repeated
+    place = copied_at(read_all(reader, start - COPY_MARGIN, count + 2 * COPY_MARGIN), repeated)
+    return None if place is None else (first + place - COPY_MARGIN, slipped)
 
 
 def _spliced_within(

@@ -4,7 +4,7 @@ Where another capture is flawed, or was never made, comparison can't tell where 
 a splice is not what the sound before it foretells, nor is what lies before it what the sound behind it would have come
 from; and that on every track that sounds. Strokes and edges surprise in one direction and on one track; the ends of
 mutes and held levels don't count, as nothing is known on one side of them; noise is foretold by nothing, and tells
-nothing.
+nothing. Samples captured twice are plainer: on every track they stand beside their copy.
 
 Audio is ``int32``, shape ``(samples,)``, one array per track.
 """
@@ -22,6 +22,15 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.arrays import Float64s, Int32s, Int64s
+
+COPY_MARGIN = 4096
+"""How often sound repeats at a distance by nature is counted among so many samples on either side."""
+
+FLAWED_COPY = 0.02
+"""A track's copy is flawed, at most, this often."""
+
+LEAST_COPY_NATS = 10.0
+"""A copy stands out by so much against chance at any of the places, and against every other place."""
 
 SPLICE_MARGIN = 1024
 """Sound that has to be known on either side of where a splice may lie."""
@@ -66,6 +75,34 @@ def outstanding(surprise: Float64s) -> int | None:
     rest = surprise.copy()
     rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = 0.0
     is_clear = surprise[best] >= max(LEAST_SURPRISE, LEAST_LEAD * float(rest.max()))
+    return best if is_clear else None
+
+
+def copied_at(tracks: Sequence[Int32s], repeated: int) -> int | None:
+    """Return where samples stand twice in a row on all tracks as nowhere else; None where no place stands out.
+
+    Args:
+        tracks: the same samples of every track, ``COPY_MARGIN`` of them on either side of where it may be.
+        repeated: length of the copy, in samples.
+
+    Returns:
+        The first sample of the first of the two.
+    """
+    places = tracks[0].size - 2 * repeated + 1
+    if places <= 2 * COPY_MARGIN:
+        return None
+    nats = np.zeros(places)
+    for samples in tracks:
+        is_equal = samples[repeated:] == samples[:-repeated]
+        sums = np.concatenate(([0], np.cumsum(is_equal)))
+        is_copy = sums[repeated:] - sums[:-repeated] == repeated
+        by_nature = (np.count_nonzero(is_copy) + 1.0) / (places + 2.0)
+        nats += np.where(is_copy, -np.log(by_nature), np.log(FLAWED_COPY))
+    best = COPY_MARGIN + int(nats[COPY_MARGIN:-COPY_MARGIN].argmax())
+    # Close by, a copy goes on by chance.
+    rest = nats.copy()
+    rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = -np.inf
+    is_clear = nats[best] - LEAST_COPY_NATS >= max(np.log(places), float(rest.max()))
     return best if is_clear else None
 
 

@@ -131,6 +131,21 @@ def test_a_slip_beside_a_flaw_of_the_trusted_pass_is_placed_by_a_third(lost: int
     assert sum(end - start for start, end in placed.maps["two"].doubtful) <= 2 * abs(lost) + 8
 
 
+@pytest.mark.parametrize("slipped", ["one", "two"])
+def test_samples_captured_twice_are_found_beside_a_flaw_of_the_other_pass(slipped: str) -> None:
+    """Where the other pass is flawed on all tracks, the copies themselves show where and whose the slip is."""
+    quiet = make_tape("quiet", 24, 6 * SECOND, np.random.default_rng(9))
+    held = {"one": np.array(quiet), "two": np.array(quiet)}
+    flawed = held["two" if slipped == "one" else "one"]
+    flawed[:, AT - 3000 : AT + 3000] = 0
+    held[slipped] = np.concatenate((quiet[:, :AT], quiet[:, AT - 7 :]), axis=1)
+    placed = place_reel([_pass("one", held["one"], 0.0), _pass("two", held["two"], 30.0)], SECOND)
+    (slip,) = _slips(placed, slipped)
+    assert slip.samples == -7
+    assert AT - 8 <= slip.pass_sample <= AT
+    assert placed.notes == ()
+
+
 def test_a_witness_counts_only_where_it_is_proved() -> None:
     """A pass that ends just behind the slip does not speak against what the other pass and the log say."""
     logged = _pass("one", _slipped(), 0.0, CoarseSlip(AT, LOST, 12.0))
