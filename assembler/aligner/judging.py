@@ -19,7 +19,7 @@ from assembler.aligner.evidence import sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES
 from assembler.aligner.models import period_of
 from assembler.aligner.ranges import common, merged, ranges_of, without
-from assembler.aligner.stories import Stories
+from assembler.aligner.stories import LEAST_SURPRISE, Stories
 from assembler.aligner.structures import busy_borders, cuts_of, level_borders, rough_borders, structures_of
 from assembler.aligner.surroundings import PERIODS_SAMPLES, errors_of, look_around, zones_of
 
@@ -37,9 +37,6 @@ CONTEXT_SAMPLES = 1024
 
 BRIDGE_SAMPLES = 64
 """Differences closer than this are one: inside a flaw, the wrong sample is now and then the right one."""
-
-LEAST_SURPRISE = 250.0
-"""A block played twice costs at least so many nats as sound; one that costs less repeats itself by nature, or not."""
 
 ROUGH_SCALES = 8.0
 """Prediction errors this many scales large may be noise that sets in; that only says where to cut."""

@@ -54,6 +54,9 @@ TORN_COST = 200.0
 STROKE_COST, STRANGE_STROKE_COST = 12.0, 60.0
 """What it takes to tell where a stroke was heard before, and that a machine has played just all of it once more."""
 
+LEAST_SURPRISE = 250.0
+"""A block played twice costs at least so many nats as sound; one that costs less repeats itself by nature, or not."""
+
 COPY_COST = 10.0
 """A foretold copy is as likely as sound as it is as a flaw, but for the lag that has to be told."""
 
@@ -208,6 +211,10 @@ class Stories:
             if stroke is not None:
                 told = STRANGE_STROKE_COST if self._begins(stroke, part) else 0.0
                 flaws[version] = min(flaws[version], (self._sounds[number][version] + told, "repeat"))
+        if self._around.pulse is not None and max(self._sounds[number]) < LEAST_SURPRISE:
+            # A wave that follows its pulse in every version was moved in one of them, and no noise thrown in.
+            moved = [sound + COPY_COST for sound in self._sounds[number]]
+            return [min(flaw, (cost, "disagreement")) for flaw, cost in zip(flaws, moved, strict=True)]
         if not self._around.is_stepped:
             return flaws
         # Blocks of synthetic sound played twice are not always known as such: they may be in the wrong place.
