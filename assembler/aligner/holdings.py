@@ -65,6 +65,15 @@ class Holdings:
             told.append(Held(name, kind, text, name in taken))
         return tuple(told)
 
+    def are_same(self, track: int, place: Range, names: Sequence[str]) -> bool:
+        """Return whether some passes, which cover a place, hold the same samples there."""
+        first, *others = (self._passes[name] for name in names)
+        return not any(
+            np.any(one.samples(track, *piece) != first.samples(track, *piece))
+            for one in others
+            for piece in _read_pieces([place])
+        )
+
     def _held(self, name: str, track: int, place: Range, before: list[PlacedPass]) -> tuple[str, str]:
         """Return kind and words for one pass; those that hold the place and come before it are compared with."""
         one = self._passes.get(name)

@@ -14,12 +14,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.builds import FORETOLD_COPY
-from assembler.aligner.detecting import MATERIAL_RUNS, PREDICTOR_ORDER
+from assembler.aligner.detecting import LEAST_RUN, MATERIAL_RUNS, PREDICTOR_ORDER
 from assembler.aligner.evidence import sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES
 from assembler.aligner.models import period_of
 from assembler.aligner.ranges import common, merged, ranges_of, without
-from assembler.aligner.stories import LEAST_SURPRISE, Stories
+from assembler.aligner.stories import LEAST_SURPRISE, Stories, Verdict
 from assembler.aligner.structures import busy_borders, cuts_of, level_borders, rough_borders, structures_of
 from assembler.aligner.surroundings import PERIODS_SAMPLES, errors_of, look_around, zones_of
 
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 
     from assembler.aligner.builds import Structure
     from assembler.aligner.ranges import Range
-    from assembler.aligner.stories import Verdict
     from assembler.aligner.surroundings import Surroundings
     from assembler.arrays import Bools, Int32s
 
@@ -110,9 +109,82 @@ def judge_place(
         beside = known, behind if zone[1] == place[1] else [False] * len(versions)
         found = _judge_zone(versions, structures, zone, own, ends, holders or [1] * len(versions), beside)
         judged += found
-        if found and found[-1].end == zone[1]:
+        if _is_said(versions, found[-1]):
             known = [bool(kind) and found[-1].verdict.decided for kind in found[-1].verdict.kinds]
-    return judged
+    judged = [_heard_through(versions, built, judged, one) for one in judged]
+    return [one for one in judged if _is_said(versions, one)]
+
+
+def _is_said(versions: Sequence[Int32s], one: Judged) -> bool:
+    """Return whether versions differ in a part, or some are flawed there although they do not."""
+    return any(one.verdict.kinds) or _differ(versions, (one.start, one.end))
+
+
+def _heard_through(
+    versions: Sequence[Int32s], built: Sequence[Sequence[Structure]], judged: Sequence[Judged], one: Judged
+) -> Judged:
+    """Return what is said of a part in which all versions hold the same: a level or line goes on through it.
+
+    One that is, or may be, flawed beside the part and holds on is no witness to another that falls into a level of its
+    own there.
+    """
+    part = one.start, one.end
+    if _differ(versions, part) or all(one.verdict.kinds):
+        return one
+    proved = [_spoiled(version, levels, judged, part) for version, levels in enumerate(built)]
+    if all(proved):
+        return replace(one, verdict=Verdict(0, tuple(proved), decided=True))
+    low, high = part[0] - CHANCE_SAMPLES, part[1] + CHANCE_SAMPLES
+    falls = [
+        any(low <= one.start and one.end <= high for one in _levels_over(levels, part)) for levels in built
+    ]
+    kinds = [
+        kind or _spoiled(version, levels, judged, part, also_doubted=True)
+        for version, (kind, levels) in enumerate(zip(proved, built, strict=True))
+    ]
+    # Of one that holds no level there, or the only one that goes on, nothing says that it is flawed.
+    if not any(kinds) or not all(kind or fallen for kind, fallen in zip(kinds, falls, strict=True)):
+        return one
+    right = proved.index("")
+    kinds[right] = ""
+    return replace(one, verdict=Verdict(right, tuple(kinds), decided=False, is_doubtful=True))
+
+
+def _spoiled(
+    version: int,
+    built: Sequence[Structure],
+    judged: Sequence[Judged],
+    part: Range,
+    *,
+    also_doubted: bool = False,
+) -> str:
+    """Return the kind of a version's level or line over a part for which it is wrong beside it; "" if there is none.
+
+    Args:
+        version: index of the version.
+        built: its structures.
+        judged: what is said of all parts.
+        part: in which versions hold the same.
+        also_doubted: whether it will do that the version may be wrong beside it.
+    """
+    return next(
+        (
+            level.kind
+            for level in _levels_over(built, part)
+            for other in judged
+            if (other.verdict.kinds[version] if other.verdict.decided else also_doubted)
+            and min(level.end, other.end) - max(level.start, other.start) >= LEAST_RUN
+        ),
+        "",
+    )
+
+
+def _levels_over(built: Sequence[Structure], part: Range) -> list[Structure]:
+    return [
+        one
+        for one in built
+        if one.kind in ("mute", "hold", "straight") and one.start <= part[0] and part[1] <= one.end
+    ]
 
 
 def _judge_zone(
@@ -125,14 +197,12 @@ def _judge_zone(
     flawed_beside: tuple[Sequence[bool], Sequence[bool]],
 ) -> list[Judged]:
     """Return a verdict for each part of a place in which sound looks alike; arguments as for ``judge_place``."""
-    differs = _differs(versions, place)
+    differs = _differing(versions, place)
     borders = _borders(versions, structures, differs, place, around)
     parts = cuts_of(structures, borders, place)
     stories = Stories(versions, structures, around, parts, open_ends, holders, flawed_beside)
     return [
-        Judged(start, end, verdict)
-        for (start, end), verdict in zip(parts, stories.verdicts(), strict=True)
-        if differs[start - place[0] : end - place[0]].any() or all(verdict.kinds)
+        Judged(start, end, verdict) for (start, end), verdict in zip(parts, stories.verdicts(), strict=True)
     ]
 
 
@@ -183,7 +253,7 @@ def _borders(
                 offset=place[0],
                 bridge=BRIDGE_SAMPLES,
             )
-            for edge in found
+            for edge in _with_differing(found, differs, place[0])
             if place[0] < edge < place[1]
         ]
     usual = ROUGH_SCALES * around.scales[1] * around.step
@@ -201,7 +271,20 @@ def _borders(
     return borders + [edge for found in ranges for edge in found if place[0] < edge < place[1]]
 
 
-def _differs(versions: Sequence[Int32s], place: Range) -> Bools:
+def _with_differing(found: Range, differs: Bools, offset: int) -> Range:
+    """Return a range with the samples beside it that differ: some of those a flaw begins with may fit by chance."""
+    agrees = np.flatnonzero(~differs) + offset
+    first, behind = np.searchsorted(agrees, found[0]), np.searchsorted(agrees, found[1])
+    low = int(agrees[first - 1]) + 1 if first else offset
+    high = int(agrees[behind]) if behind < agrees.size else offset + differs.size
+    return low, high
+
+
+def _differ(versions: Sequence[Int32s], place: Range) -> bool:
+    return bool(_differing(versions, place).any())
+
+
+def _differing(versions: Sequence[Int32s], place: Range) -> Bools:
     differs = np.zeros(place[1] - place[0], np.bool_)
     for samples in versions[1:]:
         differs |= samples[slice(*place)] != versions[0][slice(*place)]

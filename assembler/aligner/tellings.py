@@ -89,8 +89,8 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
             Note(
                 "undecided",
                 f"{label(*where)}, reel {reel.name}, {reel.reel.tracks[place.track]}: "
-                f"{' and '.join(members)} differ for {_samples(place.end - place.start)} and nothing tells which is "
-                f"right; {_choice_words(place, taken, members, outcome)} ({held_words(held)})",
+                f"{_doubt_words(place, members, holdings)}; "
+                f"{_choice_words(place, taken, members, outcome)} ({held_words(held)})",
                 pass_name=first.name,
                 tracks=(place.track,),
                 start=start,
@@ -99,6 +99,17 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
             )
         )
     return notes
+
+
+def _doubt_words(place: Undecided, members: Sequence[str], holdings: Holdings) -> str:
+    """Return what is in doubt at an undecided place."""
+    size = _samples(place.end - place.start)
+    if holdings.are_same(place.track, (place.start, place.end), members):
+        return (
+            f"{' and '.join(members)} hold the same for {size}, but the flaw of {' and '.join(place.others)} goes on "
+            f"through it and nothing tells whether {place.taken} has one as well"
+        )
+    return f"{' and '.join(members)} differ for {size} and nothing tells which is right"
 
 
 def _choice_words(place: Undecided, taken: Sequence[str], members: Sequence[str], outcome: Outcome) -> str:

@@ -354,3 +354,46 @@ def test_soft_noise_over_a_clipped_peak_is_told() -> None:
             part.end - part.start for part in parts if part.verdict.decided and part.verdict.kinds[0]
         )
     assert wrong == 0
+
+
+def _pulses() -> Int32s:
+    """Return a square wave that its pulse is followed in, sample for sample."""
+    phase = np.arange(24_000) * (330.0 / 48_000.0) % 1.0
+    return np.where(phase < 0.5, 9000, -9000).astype(np.int32)
+
+
+@pytest.mark.parametrize("first_is_right", [True, False])
+def test_of_two_waves_that_both_keep_time_neither_is_noise(*, first_is_right: bool) -> None:
+    """A period more or less, to the sample, looks like what it is: a square wave. It is told as undecided."""
+    right = _pulses()
+    moved = right.copy()
+    moved[START : START + 800] = right[START - 145 : START + 655]
+    versions = [right, moved] if first_is_right else [moved, right]
+    differing = np.flatnonzero(right != moved)
+    parts = judge_place(versions, (int(differing[0]), int(differing[-1]) + 1), 1)
+    assert parts
+    assert not any(part.verdict.decided for part in parts)
+
+
+def test_where_one_mute_begins_in_another_nothing_is_proved() -> None:
+    """Two captures that may be muted one after the other, and for a while both: agreeing there is no proof."""
+    right = _two_pulses()
+    first, second = right.copy(), right.copy()
+    first[START : START + 4000] = 0
+    second[START + 3500 : START + 7000] = 0
+    parts = judge_place([first, second], (START, START + 7000), 1)
+    # A long rest is not told from a mute there; but what is said of one part is said of all.
+    assert not any(_at(parts, START + at).decided for at in (100, 3700, 6900))
+
+
+def test_a_mute_bears_no_witness_to_a_mute_inside_of_it() -> None:
+    """Nothing but the flawed capture agrees with the other one's silence: the place is told."""
+    right = _two_pulses()
+    first, second = right.copy(), right.copy()
+    first[START : START + 9000] = 0
+    second[START + 4000 : START + 4900] = 0
+    parts = judge_place([first, second], (START, START + 9000), 1)
+    assert _at(parts, START + 2000).kinds == ("mute", "")
+    inner = _at(parts, START + 4500)
+    assert all(inner.kinds) or not inner.decided
+    assert _at(parts, START + 8000).kinds == ("mute", "")
