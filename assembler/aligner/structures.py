@@ -40,8 +40,8 @@ LEAST_QUIET = 256
 """A block that begins or ends with so many zeros does so in silence."""
 
 LEAST_TELLING = 16
-MOST_IN_A_ROW = 2
-"""A level held inside another one makes two in a row."""
+MOST_IN_A_ROW, LONE_RATIO = 2, 4
+"""A level held inside another one makes two in a row; one so many times as long as all others beside is no wave's."""
 
 LEAST_ADJOINED, LEAST_EDGES = 256, 6
 CHANCE_EQUAL = 8
@@ -156,7 +156,14 @@ def _not_in_a_row(runs: Sequence[Run]) -> list[Run]:
             rows[-1].append(run)
         else:
             rows.append([run])
-    return [run for row in rows if len(row) <= MOST_IN_A_ROW for run in row]
+    return [run for row in rows for run in (row if len(row) <= MOST_IN_A_ROW else _outstanding(row))]
+
+
+def _outstanding(row: Sequence[Run]) -> list[Run]:
+    """Return the run of a row that is many times as long as every other; none where no run is."""
+    *others, longest = sorted(row, key=lambda run: run.end - run.start)
+    usual = max(run.end - run.start for run in others)
+    return [longest] if longest.end - longest.start >= LONE_RATIO * usual else []
 
 
 def _longest_level(agreed: Int32s, place: Range) -> int:
