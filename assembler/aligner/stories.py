@@ -143,7 +143,10 @@ class Stories:
     def verdicts(self) -> list[Verdict]:
         """Return what the cheapest stories say of each part."""
         totals = self._totals()
-        return [self._verdict(number, total) for number, total in enumerate(totals)]
+        told = {
+            int(np.argmin(total)) for total, same in zip(totals, self._same, strict=True) if not same.all()
+        }
+        return [self._verdict(number, total, is_mixed=len(told) > 1) for number, total in enumerate(totals)]
 
     def _sound(self, version: int, part: Range) -> float:
         """Return the cost of a version as sound in a part, but for what the part before foretells."""
@@ -302,7 +305,15 @@ class Stories:
             backward.append((entering[number] + local[number] + backward[-1]).min(axis=1))
         return [ahead + behind for ahead, behind in zip(forward, reversed(backward), strict=True)]
 
-    def _verdict(self, number: int, totals: Float64s) -> Verdict:
+    def _verdict(self, number: int, totals: Float64s, *, is_mixed: bool) -> Verdict:
+        """Return what is said of a part.
+
+        Args:
+            number: of the part.
+            totals: shape (states,), in nats.
+            is_mixed: whether now one version seems right in the place, now another or none: flaws lie over each other
+                there, and whichever version is the less bad is not right for that.
+        """
         start, end = self._parts[number]
         same = self._same[number]
         margin = (
@@ -319,7 +330,9 @@ class Stories:
         if not self._around.is_stepped and not self._versions[best][start:end].any():
             margin += min(SILENT_PER_SAMPLE * (end - start), MOST_SILENT)
         near = [v for v in range(self._nobody) if totals[v] < totals[best] + margin]
-        lead = NOBODY_MARGIN if self._around.is_stepped else -LEAST_MARGIN
+        lead = 0.0 if is_mixed and self._holders.max() == 1 else -LEAST_MARGIN
+        if self._around.is_stepped:
+            lead = NOBODY_MARGIN
         if self._is_noise(number, best):
             lead = NOISE_MARGIN
         is_doubtful = bool(totals[best] + lead > nobody)

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.builds import CLIPPED, LONG_CLIPPED, PEAKS, STROKE, Structure
+from assembler.aligner.builds import CLIPPED, FORETOLD_COPY, LONG_CLIPPED, PEAKS, STROKE, Structure
 from assembler.aligner.detecting import (
     HASH_FACTOR,
     LEAST_RUN,
@@ -183,9 +183,9 @@ def _repeats(
     if end - start < LEAST_REPEAT:
         return []
     keys = [_keys(source[:end]) for source in sources]
-    found: list[Structure] = []
+    found: list[tuple[int, Structure]] = []
     for at in _probes(samples, keys, start):
-        if any(one.start <= at < one.end for one in found):
+        if any(one.start <= at < one.end for _, one in found):
             continue
         copies = [
             (*_extent(samples, source, at, at - int(earlier)), at - int(earlier))
@@ -206,8 +206,22 @@ def _repeats(
         sounding = sum(bool(end.any()) for end in ends)
         is_stroke = sounding == 0 or (sounding == 1 and lag > last - first)
         if last - first >= LEAST_REPEAT and not goes_on:
-            found.append(Structure(STROKE if is_stroke else "repeat", first, last))
-    return found
+            found.append((lag, Structure(STROKE if is_stroke else "repeat", first, last)))
+    return [one for _, one in found] + _lost_between(found)
+
+
+def _lost_between(copies: Sequence[tuple[int, Structure]]) -> list[Structure]:
+    """Return what lies between copies from one lag before, as what may well be one: its original may be lost.
+
+    Args:
+        copies: lag and block.
+    """
+    blocks = sorted((one.start, one.end, lag) for lag, one in copies if one.kind == "repeat")
+    return [
+        Structure(FORETOLD_COPY, end, start)
+        for (_, end, lag), (start, _, other) in pairwise(blocks)
+        if lag == other and 0 < start - end < lag
+    ]
 
 
 def _adjoined(samples: Int32s, place: Range, longest: int) -> list[Structure]:

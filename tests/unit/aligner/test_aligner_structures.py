@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.builds import Structure
+from assembler.aligner.builds import FORETOLD_COPY, Structure
 from assembler.aligner.detecting import fit_predictor, prediction_errors
 from assembler.aligner.structures import cuts_of, level_borders, rough_borders, structures_of
 from scripts.bench.trial_sessions import make_tape
@@ -69,6 +69,18 @@ def test_a_block_played_twice_is_found(*, original_is_spoilt: bool) -> None:
         samples[20_000:20_300] = 0
     found = [one for one in _found(samples) if one.kind == "repeat"]
     assert found == [Structure("repeat", 20_300, 21_200)]
+
+
+def test_a_block_played_twice_may_go_on_where_its_original_is_lost() -> None:
+    """Of a copy whose original no version holds any more in the middle, that middle may be one too."""
+    samples = SOUND.copy()
+    samples[20_300:21_200] = samples[19_400:20_300]
+    samples[19_700:19_900] = 0
+    assert sorted(_found(samples, (samples,)), key=lambda one: one.start) == [
+        Structure("repeat", 20_300, 20_600),
+        Structure(FORETOLD_COPY, 20_600, 20_800),
+        Structure("repeat", 20_800, 21_200),
+    ]
 
 
 def test_sound_that_goes_on_repeating_is_no_copy() -> None:
