@@ -27,6 +27,7 @@ class Structure:
             runs between two.
         is_adjoined: whether it is a block of its own length played twice in a row.
         is_exact: whether it is a line to the last sample: a machine's.
+        natural: for how many samples from the first on the sound may hold a level by itself.
     """
 
     kind: str
@@ -35,3 +36,8 @@ class Structure:
     anchors: tuple[int, ...] = ()
     is_adjoined: bool = False
     is_exact: bool = False
+    natural: int = 0
+
+    def is_torn(self, at: int) -> bool:
+        """Return whether a border goes through what is one event: then it is not the tape's on one side alone."""
+        return self.kind not in (FORETOLD_COPY, STROKE) and self.start + self.natural < at < self.end

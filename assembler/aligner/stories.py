@@ -60,9 +60,6 @@ LEAST_SURPRISE = 250.0
 COPY_COST = 10.0
 """A foretold copy is as likely as sound as it is as a flaw, but for the lag that has to be told."""
 
-NATURAL = (FORETOLD_COPY, STROKE)
-"""What may well be right in part."""
-
 NOBODY_MARGIN = 180.0
 """By how many nats a version of such sound must beat the story that no version is the tape's."""
 
@@ -256,10 +253,7 @@ class Stories:
         table = np.zeros((states, states))
         falling = self._falling()
         is_seam = bool(self._same[number - 1].all() or self._same[number].all())
-        inside = [
-            any(one.start < start < one.end for one in built if one.kind not in NATURAL)
-            for built in self._structures
-        ]
+        inside = [any(one.is_torn(start) for one in built) for built in self._structures]
         for before in range(states):
             for behind in range(states):
                 if before not in (behind, self._nobody):
@@ -286,10 +280,7 @@ class Stories:
         """Return what it costs each version to be right up to a place, or from it on, that is flawed beyond it."""
         if flawed_beside.all():
             return np.zeros(self._nobody)
-        torn = [
-            any(one.start < at < one.end for one in built if one.kind not in NATURAL)
-            for built in self._structures
-        ]
+        torn = [any(one.is_torn(at) for one in built) for built in self._structures]
         # Its flaw would end just where another's begins; a level or a copy that reaches over is one event.
         return np.asarray(flawed_beside * np.where(torn, TORN_COST, ABRUPT_COST), np.float64)
 

@@ -122,7 +122,7 @@ def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int, longest_z
     for run in _not_in_a_row([run for run in runs if run.value]):
         kind = "hold" if longest else _level_kind(run, agreed, place)
         if run.end - run.start > (longest if longest or kind in PEAKS else LEAST_RUN - 1):
-            found.append(Structure(kind, run.start + 1, run.end, (run.start,)))
+            found.append(Structure(kind, run.start + 1, run.end, (run.start,), natural=longest))
     return found
 
 

@@ -397,3 +397,15 @@ def test_a_mute_bears_no_witness_to_a_mute_inside_of_it() -> None:
     inner = _at(parts, START + 4500)
     assert all(inner.kinds) or not inner.decided
     assert _at(parts, START + 8000).kinds == ("mute", "")
+
+
+def test_a_level_held_may_begin_as_the_sound_s_own() -> None:
+    """Where the wave was on that level anyway, a click of the other capture there is not laid to the one that held."""
+    right = _pulses()
+    edge = int(np.flatnonzero(right[START:] != right[START])[0]) + START
+    held, clicked = right.copy(), right.copy()
+    held[edge + 40 : edge + 300] = right[edge]
+    clicked[edge + 20] = 2 * right[edge]
+    parts = judge_place([held, clicked], (edge + 20, edge + 300), 1)
+    assert _at(parts, edge + 20).right == 0
+    assert _at(parts, edge + 100).kinds == ("hold", "")
