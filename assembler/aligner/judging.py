@@ -272,12 +272,18 @@ def _borders(
 
 
 def _with_differing(found: Range, differs: Bools, offset: int) -> Range:
-    """Return a range with the samples beside it that differ: some of those a flaw begins with may fit by chance."""
+    """Return a range with the few samples beside it that differ: those a flaw begins with may fit by chance.
+
+    Where more differ, another flaw goes on beside it.
+    """
     agrees = np.flatnonzero(~differs) + offset
     first, behind = np.searchsorted(agrees, found[0]), np.searchsorted(agrees, found[1])
     low = int(agrees[first - 1]) + 1 if first else offset
     high = int(agrees[behind]) if behind < agrees.size else offset + differs.size
-    return low, high
+    return (
+        low if found[0] - low <= CHANCE_SAMPLES else found[0],
+        high if high - found[1] <= CHANCE_SAMPLES else found[1],
+    )
 
 
 def _differ(versions: Sequence[Int32s], place: Range) -> bool:

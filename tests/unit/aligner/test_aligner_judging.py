@@ -375,6 +375,18 @@ def test_of_two_waves_that_both_keep_time_neither_is_noise(*, first_is_right: bo
     assert not any(part.verdict.decided for part in parts)
 
 
+def test_a_burst_inside_of_a_burst_of_the_other_capture_is_told() -> None:
+    """Of a square wave that is lost in both for a while, the shorter flaw is seen to begin and to end."""
+    rng = np.random.default_rng(7)
+    first, second = _pulses(), _pulses()
+    first[START + 1000 : START + 1049] = rng.integers(-40_000, 40_000, 49)
+    second[START : START + 4000] = rng.integers(-3_000, 3_000, 4000)
+    parts = judge_place([first, second], (START, START + 4000), 1)
+    inner = _at(parts, START + 1020)
+    assert all(inner.kinds) or not inner.decided
+    assert (_at(parts, START + 500).right, _at(parts, START + 2000).right) == (0, 0)
+
+
 def test_where_one_mute_begins_in_another_nothing_is_proved() -> None:
     """Two captures that may be muted one after the other, and for a while both: agreeing there is no proof."""
     right = _two_pulses()
