@@ -108,7 +108,9 @@ def long_levels(samples: Int32s, step: int) -> list[Range]:
     for number in np.flatnonzero((lengths >= LEAST_LONG) & (lengths <= LONGEST_PAUSE)):
         start, end = int(edges[number]), int(edges[number + 1])
         beside = samples[max(0, start - LONG_CONTEXT) : start], samples[end : end + LONG_CONTEXT]
-        if samples[start] and all(holds_levels(side, step) for side in beside):
+        # A note may end while it is held, or begin.
+        sounding = [side for side in beside if side.any()]
+        if samples[start] and sounding and all(holds_levels(side, step) for side in sounding):
             found.append((start, end))
     return found
 

@@ -236,6 +236,16 @@ def test_a_level_held_for_long_is_told_where_three_tracks_leave_it_at_once() -> 
     assert all(29_800 < start <= 30_000 for _, _, start, _ in told)
 
 
+def test_a_level_held_until_a_rest_is_told_where_three_tracks_leave_it_at_once() -> None:
+    """The notes ended underneath; that the levels end in silence makes them no more natural."""
+    held = [_pulse(period) for period in (120.4, 97.3, 203.9)]
+    for wave in held:
+        wave[30_000:34_000] = wave[29_999]
+        wave[34_000:39_000] = 0
+    told = _together(held)
+    assert [(track, kind, end) for track, kind, _, end in told] == [(t, "hold", 34_000) for t in range(3)]
+
+
 def test_lost_sync_is_told_on_a_track_of_other_sound() -> None:
     """Noise between the samples at which three square waves were lost belongs to them on a smooth track too."""
     steady = [_pulse(period) for period in (131.4, 97.3, 203.9)]
