@@ -17,6 +17,7 @@ import numpy as np
 from assembler.aligner.findings import FoundFlaw
 from assembler.aligner.habits import BORDER_SAMPLES, LEAST_TRACKS, kept_together
 from assembler.aligner.ranges import common, merged, without
+from assembler.aligner.stepped import LEAST_LONG, LONG_CONTEXT
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -26,6 +27,9 @@ if TYPE_CHECKING:
     from assembler.arrays import Int32s
 
 LEAST_SHOWN = 16
+MOST_LEFT, LEAST_ON_LEVEL = 4, 0.9
+"""How often a level held may be left and met again, and the share of its samples that are on it."""
+
 BESIDE_SAMPLES = 64
 LEAST_NOISE, MOST_BESIDE = 0.5, 0.25
 """Share of values of their own among the samples of noise, and among those beside it."""
@@ -114,14 +118,31 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
         return ""
     samples = one.samples(track, start - BESIDE_SAMPLES, end + BESIDE_SAMPLES)
     before, inner, behind = np.split(samples, [BESIDE_SAMPLES, samples.size - BESIDE_SAMPLES])
-    if (inner == inner[0]).all():
-        ends_there = before[-1] != inner[0] or behind[0] != inner[0]
-        return "" if not ends_there else "hold" if inner[0] else "mute"
+    level = int(np.sort(inner)[inner.size // 2])
+    if _is_held(inner, level):
+        ends_there = before[-1] != level or behind[0] != level
+        if level == 0:
+            return "mute" if ends_there else ""
+        return "hold" if ends_there or _is_long(one, track, place) else ""
     if _own_values(inner) < LEAST_NOISE:
         return ""
     is_coarse = max(_own_values(before), _own_values(behind)) <= MOST_BESIDE
     is_rough = _roughness(inner) >= ROUGH_RATIO * max(_roughness(before), _roughness(behind))
     return "burst" if is_coarse or is_rough else ""
+
+
+def _is_held(samples: Int32s, level: int) -> bool:
+    """Return whether samples stay on a level, but for another short flaw or two."""
+    is_on_level = samples == level
+    edges = np.count_nonzero(is_on_level[1:] != is_on_level[:-1])
+    return bool(edges <= MOST_LEFT and np.mean(is_on_level) >= LEAST_ON_LEVEL)
+
+
+def _is_long(one: PlacedPass, track: int, place: Range) -> bool:
+    """Return whether a level is held for longer than any tone holds one, in sound that changes beside it."""
+    start, end = place
+    beside = one.samples(track, start - LONG_CONTEXT, start), one.samples(track, end, end + LONG_CONTEXT)
+    return end - start >= LEAST_LONG and any(np.ptp(side) > 0 for side in beside)
 
 
 def _roughness(samples: Int32s) -> float:

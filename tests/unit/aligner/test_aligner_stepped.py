@@ -246,6 +246,18 @@ def test_a_level_held_until_a_rest_is_told_where_three_tracks_leave_it_at_once()
     assert [(track, kind, end) for track, kind, _, end in told] == [(t, "hold", 34_000) for t in range(3)]
 
 
+def test_lost_sync_is_told_on_a_track_with_another_flaw_inside() -> None:
+    """A short mute within a level held on all tracks does not hide the level on its track."""
+    held = [_pulse(period) for period in (120.4, 97.3, 203.9, 151.1)]
+    for wave in held:
+        wave[30_000:34_000] = wave[29_999]
+        wave[34_000:39_000] = 0
+    held[3][32_000:32_033] = 0
+    told = _together(held)
+    assert {track for track, kind, *_ in told if kind == "hold"} == {0, 1, 2, 3}
+    assert all(end == 34_000 for *_, end in told)
+
+
 def test_lost_sync_is_told_on_a_track_of_other_sound() -> None:
     """Noise between the samples at which three square waves were lost belongs to them on a smooth track too."""
     steady = [_pulse(period) for period in (131.4, 97.3, 203.9)]
