@@ -1,34 +1,38 @@
 """Lost sync as one pass shows it by itself: the same moment on several tracks, where no other pass bears witness.
 
 What begins and ends at the same samples on three tracks, each of which goes on behind it as before, took all tracks at
-once. On a track that shows nothing by itself, since a note begins or ends in it, a level or noise between just these
-samples belongs to it.
+once; so did what two tracks prove each by itself. On a track that shows nothing by itself, since a note begins or ends
+in it, a level or noise between just these samples belongs to it; and so does a copy where another track proves one.
 
 All positions are timeline samples.
 """
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import Counter
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.detecting import constant_runs
 from assembler.aligner.findings import FoundFlaw
 from assembler.aligner.habits import BORDER_SAMPLES, LEAST_TRACKS, kept_together
+from assembler.aligner.lone import LEAST_CHANGING
 from assembler.aligner.ranges import common, merged, without
 from assembler.aligner.stepped import LEAST_LONG, LONG_CONTEXT
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from assembler.aligner.findings import PlacedPass
     from assembler.aligner.ranges import Range
     from assembler.arrays import Int32s
 
 LEAST_SHOWN = 16
-MOST_LEFT, LEAST_ON_LEVEL = 4, 0.9
-"""How often a level held may be left and met again, and the share of its samples that are on it."""
+MOST_LEFT, LEAST_ON_LEVEL, LONG_RATIO = 4, 0.9, 8
+"""How often a level held may be left and met again, the share of its samples that are on it, and how much longer it is
+than any level beside it."""
 
 BESIDE_SAMPLES = 64
 LEAST_NOISE, MOST_BESIDE = 0.5, 0.25
@@ -65,14 +69,49 @@ def told_together(
         # Silence of a track that rests may hold lost sync that others prove.
         played = kept_together(one, lone, mine, [f for f in doubtful if not common([(f.start, f.end)], lost)])
         doubtful = [flaw for flaw in doubtful if flaw not in played]
-        for place in _events([*mine, *doubtful]):
+        for place in merged([*_events([*mine, *doubtful]), *_pairs(mine)]):
             found += [flaw for flaw in doubtful if _is_at(flaw, place)]
-            for track in tracks:
-                known = merged((f.start, f.end) for f in (*mine, *found) if f.track == track)
-                left = common(without([place], known), lone[track])
-                if left and (kind := _shown(one, track, place)):
-                    found += [FoundFlaw(one.name, track, kind, *piece) for piece in left]
+            found += _elsewhere(one, lone, place, _shown, [*mine, *found])
+        for place in sorted({(flaw.start, flaw.end) for flaw in mine if flaw.kind == "repeat"}):
+            found += _elsewhere(one, lone, place, _copied, [*mine, *found])
     return found
+
+
+def _elsewhere(
+    one: PlacedPass,
+    lone: Mapping[int, Sequence[Range]],
+    place: Range,
+    shown: Callable[[PlacedPass, int, Range], str],
+    known: Sequence[FoundFlaw],
+) -> list[FoundFlaw]:
+    """Return what the tracks of which nothing is known yet show in a place that others prove.
+
+    Args:
+        one: the pass.
+        lone: for each track, where no other pass covers it.
+        place: of the event.
+        shown: tells what a track shows there; "" for nothing.
+        known: flaws of the pass.
+    """
+    found = []
+    for track, alone in lone.items():
+        told = merged((flaw.start, flaw.end) for flaw in known if flaw.track == track)
+        left = common(without([place], told), alone)
+        if left and (kind := shown(one, track, place)):
+            found += [FoundFlaw(one.name, track, kind, *piece) for piece in left]
+    return found
+
+
+def _pairs(proved: Sequence[FoundFlaw]) -> list[Range]:
+    """Return the places of flaws that two tracks prove, each by itself, between the same samples."""
+    places = sorted({(flaw.start, flaw.end, flaw.track) for flaw in proved})
+    starts = [start for start, *_ in places]
+    return [
+        (start, end)
+        for number, (start, end, track) in enumerate(places)
+        for _, last, other in places[number + 1 : bisect_right(starts, start + BORDER_SAMPLES)]
+        if track != other and abs(end - last) <= BORDER_SAMPLES
+    ]
 
 
 def _events(flaws: Sequence[FoundFlaw]) -> list[Range]:
@@ -131,6 +170,20 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
     return "burst" if is_coarse or is_rough else ""
 
 
+def _copied(one: PlacedPass, track: int, place: Range) -> str:
+    """Return "repeat" where a track holds just what stands before the place, at its own length, and only there."""
+    size = place[1] - place[0]
+    for lag in range(size - BORDER_SAMPLES, size + BORDER_SAMPLES + 1):
+        low, high = place[0] - LEAST_SHOWN, place[1] + LEAST_SHOWN
+        is_same = one.samples(track, low, high) == one.samples(track, low - lag, high - lag)
+        inner = is_same[LEAST_SHOWN + BORDER_SAMPLES : -LEAST_SHOWN - BORDER_SAMPLES]
+        goes_on = is_same[:LEAST_SHOWN].all() or is_same[-LEAST_SHOWN:].all()
+        changing = np.count_nonzero(np.diff(one.samples(track, *place)))
+        if inner.size and inner.all() and not goes_on and changing >= LEAST_CHANGING * size:
+            return "repeat"
+    return ""
+
+
 def _is_held(samples: Int32s, level: int) -> bool:
     """Return whether samples stay on a level, but for another short flaw or two."""
     is_on_level = samples == level
@@ -139,10 +192,13 @@ def _is_held(samples: Int32s, level: int) -> bool:
 
 
 def _is_long(one: PlacedPass, track: int, place: Range) -> bool:
-    """Return whether a level is held for longer than any tone holds one, in sound that changes beside it."""
+    """Return whether a level is held for longer than any tone holds one, or than this sound does; silence has none."""
     start, end = place
     beside = one.samples(track, start - LONG_CONTEXT, start), one.samples(track, end, end + LONG_CONTEXT)
-    return end - start >= LEAST_LONG and any(np.ptp(side) > 0 for side in beside)
+    if not any(np.ptp(side) > 0 for side in beside):
+        return False
+    own = max((run.end - run.start for side in beside for run in constant_runs(side)), default=0)
+    return end - start >= min(LEAST_LONG, LONG_RATIO * max(own, LEAST_SHOWN))
 
 
 def _roughness(samples: Int32s) -> float:

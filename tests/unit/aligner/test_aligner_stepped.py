@@ -258,6 +258,34 @@ def test_lost_sync_is_told_on_a_track_with_another_flaw_inside() -> None:
     assert all(end == 34_000 for *_, end in told)
 
 
+def test_what_two_tracks_prove_is_told_on_a_third() -> None:
+    """Its level is held for longer than its wave ever does, though it ends on that level by chance."""
+    held = [_pulse(period) for period in (120.4, 97.3, 203.9)]
+    for wave in held:
+        wave[30_000:32_000] = wave[29_999]
+    held[2][32_000:32_020] = held[2][29_999]
+    held[2][32_020:] = -held[2][29_999] // 2 * np.sign(_pulse(151.1, size=LENGTH - 32_020))
+    assert _alone(held, 2)[0] == []
+    steady = [make_tape("tones", 16, LENGTH, np.random.default_rng(seed))[0] for seed in (2, 3)]
+    for sound in steady:
+        sound[30_000:32_000] = sound[29_999]
+    flaws = [FoundFlaw("P1", track, "hold", 30_000, 32_000) for track in (0, 1)]
+    one = _one_pass([*steady, held[2]])
+    told = told_together([one], range(3), flaws, [])
+    assert [(flaw.track, flaw.kind, flaw.end) for flaw in told] == [(2, "hold", 32_000)]
+    assert told_together([one], range(3), flaws[:1], []) == []
+
+
+def test_a_copy_that_one_track_proves_is_told_on_others() -> None:
+    """Noise that stands twice at just the same place was played twice; sound that is no copy was not."""
+    rng = np.random.default_rng(5)
+    noise, other = rng.integers(-5000, 5000, (2, LENGTH)).astype(np.int32)
+    noise[30_000:30_900] = noise[29_100:30_000]
+    flaws = [FoundFlaw("P1", 0, "repeat", 30_000, 30_900)]
+    told = told_together([_one_pass([noise, noise.copy(), other])], range(3), flaws, [])
+    assert told == [FoundFlaw("P1", 1, "repeat", 30_000, 30_900)]
+
+
 def test_lost_sync_is_told_on_a_track_of_other_sound() -> None:
     """Noise between the samples at which three square waves were lost belongs to them on a smooth track too."""
     steady = [_pulse(period) for period in (131.4, 97.3, 203.9)]
