@@ -36,6 +36,9 @@ AGREEING_COST = 60.0
 STEPPED_AGREEING = 360.0
 """Where sound has two levels, two flawed captures agree on every other sample."""
 
+OWN_PAST_COST = 12.0
+"""What it takes to say that a flawed version foretells the sound behind its flaw."""
+
 LEAST_MARGIN = 24.0
 MARGIN_PER_SAMPLE = 0.05
 STEPPED_MARGIN = 300.0
@@ -263,10 +266,21 @@ class Stories:
                 # A level, a line or a copy is one event: it is not the tape's in part.
                 torn = {before, behind} - {self._nobody} if before != behind else set()
                 table[before, behind] += TORN_COST * sum(inside[version] for version in torn)
-                if behind != self._nobody:
-                    past = None if before == self._nobody else self._versions[before]
-                    table[before, behind] += self._border(past, behind, start, end)
+                if behind == self._nobody:
+                    continue
+                if before == self._nobody:
+                    table[before, behind] += self._recovering(behind, start, end)
+                else:
+                    table[before, behind] += self._border(self._versions[before], behind, start, end)
         return table
+
+    def _recovering(self, version: int, start: int, end: int) -> float:
+        """Return what it costs that a version is right behind a part in which none was.
+
+        Its own samples foretell it too, as a line drawn from sound to sound does.
+        """
+        own = self._border(self._versions[version], version, start, end)
+        return min(self._border(None, version, start, end), own + OWN_PAST_COST)
 
     def _leaving(self) -> Float64s:
         """Return what the samples behind the place, on which captures agree, cost after each state."""

@@ -387,6 +387,19 @@ def test_a_burst_inside_of_a_burst_of_the_other_capture_is_told() -> None:
     assert (_at(parts, START + 500).right, _at(parts, START + 2000).right) == (0, 0)
 
 
+def test_a_line_in_quiet_noise_inside_of_a_mute_of_the_other_capture_is_told() -> None:
+    """The line is drawn from sound to sound, so that it foretells what comes behind it as well as sound would."""
+    rng = np.random.default_rng(11)
+    right = np.rint(78 + rng.normal(scale=1.2, size=24_000)).astype(np.int32)
+    drawn, muted = right.copy(), right.copy()
+    drawn[START + 3000 : START + 3046] = np.repeat([78, 79], 23)
+    muted[START : START + 7000] = 0
+    parts = judge_place([drawn, muted], (START, START + 7000), 1)
+    inner = _at(parts, START + 3020)
+    assert all(inner.kinds) or not inner.decided
+    assert _at(parts, START + 1000).kinds == _at(parts, START + 5000).kinds == ("", "mute")
+
+
 def test_where_one_mute_begins_in_another_nothing_is_proved() -> None:
     """Two captures that may be muted one after the other, and for a while both: agreeing there is no proof."""
     right = _two_pulses()
