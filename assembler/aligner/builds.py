@@ -38,6 +38,11 @@ class Structure:
     is_exact: bool = False
     natural: int = 0
 
+    @property
+    def is_level(self) -> bool:
+        """Whether it is a level other than zero that is held."""
+        return self.kind in ("hold", *PEAKS)
+
     def is_torn(self, at: int) -> bool:
         """Return whether a border goes through what is one event: then it is not the tape's on one side alone."""
         return self.kind not in (FORETOLD_COPY, STROKE) and self.start + self.natural < at < self.end

@@ -45,6 +45,9 @@ STRAIGHT_COST_PER_SAMPLE, LINE_COST = 0.7, 6.0
 """What runs straight give or take a step; a line on which all samples lie exactly leaves nothing to tell but its ends
 and how it is rounded."""
 KIND_COSTS = {"mute": 1.0, "hold": 2.0, CLIPPED: 100.0, LONG_CLIPPED: 32.0, "straight": 6.0, "repeat": 10.0}
+STRANGE_LEVEL_COST = 24.0
+"""A level that is held though it is not the one before: it has to be told, and machines seldom do that."""
+
 NOISE_COST, NOISE_COST_PER_WINDOW = 2.0, 3.0
 """What it takes to say which flaw it is: a lag, a line's ends, a level of noise (and no less than sound's windows)."""
 
@@ -186,10 +189,12 @@ def flaw_cost(
             and (truth is not None or one.kind not in PEAKS)
             and one.start <= start
             and end <= one.end
-            and _is_anchored(one, samples, start, truth)
+            and (one.is_level or _is_anchored(one, samples, start, truth))
         ):
             is_told = not is_first and one.start < start
             cost = 0.0 if is_told else KIND_COSTS[one.kind]
+            if not _is_anchored(one, samples, start, truth):
+                cost += STRANGE_LEVEL_COST + noise_cost(samples[start : start + 1], around.step)
             if one.is_exact:
                 cost += 0.0 if is_told else LINE_COST
             elif one.kind == "straight":

@@ -334,7 +334,11 @@ class Stories:
             )
         if not self._around.is_stepped and not self._versions[best][start:end].any():
             margin += min(SILENT_PER_SAMPLE * (end - start), MOST_SILENT)
-        near = [v for v in range(self._nobody) if totals[v] < totals[best] + margin]
+        near = [
+            v
+            for v in range(self._nobody)
+            if totals[v] < totals[best] + margin or self._is_pulse_in_silence(number, v, best)
+        ]
         lead = 0.0 if is_mixed and self._holders.max() == 1 else -LEAST_MARGIN
         if self._around.is_stepped:
             lead = NOBODY_MARGIN
@@ -347,6 +351,17 @@ class Stories:
             best = next((v for v in near if not self._is_noise(number, v)), near[0])
         kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]
         return Verdict(best, tuple(kinds), decided, is_doubtful)
+
+    def _is_pulse_in_silence(self, number: int, version: int, best: int) -> bool:
+        """Return whether a version shows one level where the best one is silent: a click track's pulse, or none."""
+        start, end = self._parts[number]
+        silent = self._versions[best]
+        if end - start <= CHANCE_SAMPLES or silent[start:end].any():
+            return False
+        return any(
+            one.is_level and one.start <= start and end <= one.end and not any(silent[list(one.anchors)])
+            for one in self._structures[version]
+        )
 
     def _is_noise(self, number: int, version: int) -> bool:
         """Return whether a version is as likely noise as sound in a part, and far louder than what is foretold."""

@@ -91,9 +91,14 @@ def structures_of(
         longest_zero: for how long the sound stays at zero where that is one of its levels.
     """
     longest = _longest_level(agreed, place) if holds_levels else 0
-    straight = straight_lines(samples, place, step)
-    exact = [one for one in straight if one.is_exact]
     held = _held(samples, agreed, place, longest, longest_zero)
+    straight = [
+        line
+        for line in straight_lines(samples, place, step)
+        # A level is a line that does not rise, and better told as one: it was made from one sample alone.
+        if not any(one.start <= line.start and line.end <= one.end for one in held)
+    ]
+    exact = [one for one in straight if one.is_exact]
     return [
         # A line that hardly rises is made of levels.
         *(one for one in held if not any(line.start <= one.start and one.end <= line.end for line in exact)),

@@ -15,11 +15,11 @@ import numpy as np
 from assembler.aligner.alone import flaws_alone, weigh_runs
 from assembler.aligner.beside import Beside
 from assembler.aligner.detecting import LEAST_RUN, constant_runs
-from assembler.aligner.findings import MOST_GAP_SAMPLES, FoundFlaw, Undecided, joined_flaws
+from assembler.aligner.findings import CHANCE_SAMPLES, MOST_GAP_SAMPLES, FoundFlaw, Undecided, joined_flaws
 from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, judge_place
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.places import one_place_each
-from assembler.aligner.ranges import common, merged, pieces_of, without
+from assembler.aligner.ranges import common, merged, pieces_of, range_around, without
 from assembler.aligner.rests import SharedRests, silence_around
 
 if TYPE_CHECKING:
@@ -112,13 +112,22 @@ def weigh_track(
 def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> list[Range]:
     """Return places in which now one pass stands alone and now another: several are flawed and agree by chance.
 
-    There no majority means anything.
+    There no majority means anything; nor where two passes agree on a few samples within a longer flaw of one of them.
     """
     losses = sorted(
         (start, end, index) for index, ranges in notes.outvoted.items() for start, end in merged(ranges)
     )
     if len({index for _, _, index in losses}) < 2 or len(losses) > MOST_DIFFERENCES:
         return []
+    lost = {index: merged(ranges, bridge=BRIDGE_SAMPLES) for index, ranges in notes.outvoted.items()}
+    inside = [
+        (start, end)
+        for start, end, loser in losses
+        if end - start <= CHANCE_SAMPLES
+        and any(
+            range_around(ranges, (start, end)) is not None for other, ranges in lost.items() if other != loser
+        )
+    ]
     turns = [
         (max(start, end - MOST_GAP_SAMPLES), min(after, behind + MOST_GAP_SAMPLES))
         for (start, end, loser), (behind, after, other) in pairwise(losses)
@@ -127,7 +136,8 @@ def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> l
     places = merged(turns)
     counts = [sum(low <= start < high for start, _ in turns) for low, high in places]
     often = [place for place, count in zip(places, counts, strict=True) if count >= LEAST_TURNS]
-    return [place for place in often if not any(without([place], one.covered(track)) for one in passes)]
+    found = merged([*often, *inside])
+    return [place for place in found if not any(without([place], one.covered(track)) for one in passes)]
 
 
 def _judge_split(

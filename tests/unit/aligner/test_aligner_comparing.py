@@ -247,6 +247,18 @@ def test_what_two_passes_mute_inside_each_others_flaws_is_told() -> None:
         assert total(common(found, [(low, high)])) >= high - low - 8
 
 
+def test_a_muted_pass_that_agrees_by_chance_makes_no_majority() -> None:
+    """Two of three hold the same zeros for three samples, but one of them is muted all around."""
+    noise = np.rint(np.random.default_rng(36).normal(scale=2.5, size=TAPE.shape)).astype(np.int32)
+    noise[0, 43_000:43_009] = [5, 1, -5, -3, -3, -6, 3, -1, -3]
+    drawn, muted = noise.copy(), noise.copy()
+    drawn[0, 43_000:43_009] = [-4, -3, -2, -2, -2, -1, 0, 0, 0]
+    muted[0, 42_400:43_100] = 0
+    findings = _compare(drawn, muted, noise)
+    undecided = [(one.start - ORIGIN, one.end - ORIGIN) for one in findings.undecided]
+    assert undecided == [(43_000, 43_009)]
+
+
 def test_a_copy_out_of_phase_is_one_place() -> None:
     """A block of a square wave played twice differs from the wave for a few samples at every edge."""
     wave = np.where((np.arange(160_000) * 0.0031) % 1.0 < 0.5, 7_000, -7_000).astype(np.int32)[None]

@@ -400,6 +400,31 @@ def test_a_line_in_quiet_noise_inside_of_a_mute_of_the_other_capture_is_told() -
     assert _at(parts, START + 1000).kinds == _at(parts, START + 5000).kinds == ("", "mute")
 
 
+@pytest.mark.parametrize("first_is_right", [True, False])
+def test_a_single_pulse_in_silence_is_not_decided(*, first_is_right: bool) -> None:
+    """A click track's pulse that one capture muted, or a level that a machine threw in: nothing tells."""
+    silent = np.zeros(24_000, np.int32)
+    silent[:2000] = _pulses()[:2000]
+    pulse = silent.copy()
+    pulse[START : START + 118] = 9000
+    parts = judge_place([pulse, silent] if first_is_right else [silent, pulse], (START, START + 118), 1)
+    verdict = _at(parts, START + 50)
+    assert (verdict.right, verdict.decided) == (0, False)
+
+
+def test_a_level_held_in_quiet_noise_is_no_line() -> None:
+    """It was made from the sample before it alone; a line would have to meet the one behind it as well."""
+    rng = np.random.default_rng(12)
+    right = np.rint(-73 + rng.normal(scale=5, size=24_000)).astype(np.int32)
+    held = right.copy()
+    held[START - 1] = -72
+    right[START - 1] = -72
+    held[START : START + 52] = -72
+    held[START + 52] = right[START + 52] = -73
+    parts = judge_place([held, right], (START, START + 52), 1)
+    assert _at(parts, START + 20) == Verdict(1, ("hold", ""), decided=True)
+
+
 def test_where_one_mute_begins_in_another_nothing_is_proved() -> None:
     """Two captures that may be muted one after the other, and for a while both: agreeing there is no proof."""
     right = _two_pulses()
