@@ -45,6 +45,9 @@ STEPPED_MARGIN = 300.0
 """By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts, and
 most of sound that holds levels by nature."""
 
+MIXED_CAUTION = 2.0
+"""So many times as much is asked where flaws lie over each other."""
+
 SILENT_PER_SAMPLE, MOST_SILENT = 0.2, 160.0
 """More than that is asked where silence is to be right: a stroke that sets in from it is much like noise thrown in."""
 
@@ -324,6 +327,8 @@ class Stories:
         margin = (
             STEPPED_MARGIN if self._around.is_stepped else LEAST_MARGIN + MARGIN_PER_SAMPLE * (end - start)
         )
+        if is_mixed and self._holders.max() == 1:
+            margin *= MIXED_CAUTION
         nobody = totals[self._nobody]
         best = int(np.argmin(totals[: self._nobody]))
         # That all are wrong is said only where it is plain; where it is likely, the place is told.

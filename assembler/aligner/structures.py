@@ -211,7 +211,11 @@ def _repeats(
         sounding = sum(bool(end.any()) for end in ends)
         is_stroke = sounding == 0 or (sounding == 1 and lag > last - first)
         if last - first >= LEAST_REPEAT and not goes_on:
-            found.append((lag, Structure(STROKE if is_stroke else "repeat", first, last)))
+            original = slice(max(first, start) - lag, min(last, end) - lag)
+            is_heard = all(np.array_equal(source[original], sources[0][original]) for source in sources)
+            # Where the original is heard in this version alone, it may be noise thrown in and played twice.
+            natural = STROKE if is_heard else FORETOLD_COPY
+            found.append((lag, Structure(natural if is_stroke else "repeat", first, last)))
     return [one for _, one in found] + _lost_between(found)
 
 

@@ -336,6 +336,18 @@ def test_a_stroke_that_was_heard_before_is_no_block_played_twice() -> None:
         assert not (verdict.decided and verdict.kinds[0 if versions[0] is right else 1])
 
 
+def test_noise_that_was_thrown_in_before_is_no_stroke() -> None:
+    """Only the capture that has it now has it where it stood before: nothing tells that it belongs there."""
+    right = np.zeros(24_000, np.int32)
+    right[:2000] = _pulses()[:2000]
+    spoilt = right.copy()
+    spoilt[11_000:11_116] = np.random.default_rng(67).integers(-4_000, 4_000, 116)
+    spoilt[13_300:13_416] = spoilt[11_000:11_116]
+    for versions in ([right, spoilt], [spoilt, right]):
+        verdict = _verdict(versions[0], versions[1], (13_300, 13_416))
+        assert not verdict.decided or verdict.kinds[0 if versions[0] is right else 1] == ""
+
+
 def test_soft_noise_over_a_clipped_peak_is_told() -> None:
     """Models foretell noise in a peak better than that it is flat; that peaks around are flat says it is right."""
     rng = np.random.default_rng(3)
