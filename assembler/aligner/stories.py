@@ -327,8 +327,6 @@ class Stories:
         margin = (
             STEPPED_MARGIN if self._around.is_stepped else LEAST_MARGIN + MARGIN_PER_SAMPLE * (end - start)
         )
-        if is_mixed and self._holders.max() == 1:
-            margin *= MIXED_CAUTION
         nobody = totals[self._nobody]
         best = int(np.argmin(totals[: self._nobody]))
         # That all are wrong is said only where it is plain; where it is likely, the place is told.
@@ -337,6 +335,8 @@ class Stories:
             return Verdict(
                 0, tuple(self._kind(number, v, self._nobody) for v in range(self._nobody)), decided=True
             )
+        if is_mixed and self._holders.max() == 1:
+            margin *= MIXED_CAUTION
         if not self._around.is_stepped and not self._versions[best][start:end].any():
             margin += min(SILENT_PER_SAMPLE * (end - start), MOST_SILENT)
         near = [
