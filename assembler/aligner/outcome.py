@@ -78,8 +78,8 @@ def find_uncured(
         tape_track = edit.track.tape_tracks.get(reel.name)
         if tape_track is None:
             continue
-        for span in edit.spans:
-            here = (span.start + start, span.end + start)
+        for span, (low, high) in zip(edit.spans, _heard(edit), strict=True):
+            here = (low + start, high + start)
             if span.pass_name is None:
                 bad = _missing(reel, tape_track, here)
             else:
@@ -102,6 +102,16 @@ def find_uncured(
                 for low, high, kind in bad
             ]
     return sorted(found, key=lambda place: (place.start, place.end, place.kind))
+
+
+def _heard(edit: TrackEdit) -> list[Range]:
+    """Return for each span of a track from where to where it is heard, with the fades that reach out of it."""
+    before = [join.fade // 2 for join in edit.joins]
+    behind = [join.fade - join.fade // 2 for join in edit.joins]
+    return [
+        (span.start - early, span.end + late)
+        for span, early, late in zip(edit.spans, [0, *before], [*behind, 0], strict=True)
+    ]
 
 
 def _missing(reel: ExaminedReel, tape_track: int, silence: Range) -> list[tuple[int, int, str]]:

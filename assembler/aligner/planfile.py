@@ -103,7 +103,7 @@ def write_plan(sheet: Sheet, edit: Edit) -> str:
         table = tomlkit.table()
         table.add("name", track.track.name)
         takes = tomlkit.array()
-        for take in _takes(track, edit.start_sample):
+        for take in takes_of(track, edit.start_sample):
             takes.append(_inline(take, sheet.session))
         table.add("take", takes.multiline(multiline=True))
         tracks.append(table)
@@ -179,8 +179,16 @@ def check_takes(
         extent: first sample of the set, and the first one behind it.
 
     Raises:
-        SheetError: with the take, what its pass does not hold, and which passes do.
+        SheetError: with the take, what its pass does not hold, and which passes do; or that it begins behind the end.
     """
+    for number, take in enumerate(takes, 1):
+        if take.at >= extent[1]:
+            raise SheetError(
+                f"track {track[1]}: found a take at {_place(take.at, sheet.session)}; "
+                f"allowed: takes that begin before the set ends, at {_place(extent[1], sheet.session)}",
+                file=path,
+                key=f"track[{track[0]}].take[{number}].at",
+            )
     for take, low, high in stretches_of(takes, extent):
         gaps = without([(low, high)], covered.get(take.pass_name, ())) if take.pass_name else []
         if gaps:
@@ -286,8 +294,13 @@ def _place(sample: int, session: Session) -> str:
     return format_place(sample, frame_rate(session.frame_rate), session.sample_rate)
 
 
-def _takes(track: TrackEdit, start: int) -> list[Take]:
-    """Return the takes of a track; spans of one pass on both sides of a slip are one take."""
+def takes_of(track: TrackEdit, start: int) -> list[Take]:
+    """Return the takes of a track; spans of one pass on both sides of a slip are one take.
+
+    Args:
+        track: of the edit.
+        start: timeline sample of the set's first one.
+    """
     takes: list[Take] = []
     for index, span in enumerate(track.spans):
         if takes and takes[-1].pass_name == span.pass_name:

@@ -18,7 +18,7 @@ from assembler.aligner.examining import compare_passes, place_passes
 from assembler.aligner.holdings import Holdings
 from assembler.aligner.joining import prove_join
 from assembler.aligner.outcome import Outcome, aligned_pass, find_uncured
-from assembler.aligner.planfile import Take, check_takes, read_plan, stretches_of
+from assembler.aligner.planfile import Plan, Take, check_takes, read_plan, stretches_of, takes_of
 from assembler.aligner.planning import (
     Candidate,
     Choice,
@@ -78,6 +78,8 @@ def align_session(
         if plan_path is None
         else read_plan(plan_path, session.sheet, [track.name for track in tracks], start)
     )
+    if plan and _is_own(plan, session.sheet, reels, tracks, (start, end)):
+        plan, plan_path = {}, None
     edits = []
     for track in tracks:
         takes = plan.get(track.name)
@@ -101,6 +103,20 @@ def align_session(
     if plan_path is not None:
         notes.append(Note("other", f"the takes are a person's: {plan_path.name}, not the program's own plan"))
     return Edit(start, end - start, tuple(passes), tuple(edits), tuple(uncured), tuple(notes))
+
+
+def _is_own(
+    plan: Plan,
+    sheet: Sheet,
+    reels: Sequence[ExaminedReel],
+    tracks: Sequence[DeliveredTrack],
+    extent: Range,
+) -> bool:
+    """Return whether a plan is the one that the program makes by itself: nobody has changed it."""
+    return all(
+        list(plan[track.name]) == takes_of(_edit_track(sheet, reels, track, extent, None), extent[0])
+        for track in tracks
+    )
 
 
 def delivered_tracks(sheet: Sheet) -> list[DeliveredTrack]:

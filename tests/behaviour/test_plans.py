@@ -41,6 +41,23 @@ def test_an_unchanged_plan_builds_the_same_edit(tmp_path: Path, capsys: Capsys) 
     for before, after in zip(own["tracks"], hand["tracks"], strict=True):
         assert (before["spans"], before["joins"]) == (after["spans"], after["joins"])
     assert np.array_equal(delivered(tmp_path / "hand"), tape)
+    assert not [note for note in hand["notes"] if "a person's" in note["text"]]
+
+
+def test_a_flaw_is_listed_as_far_as_a_fade_reaches_into_it(tmp_path: Path, capsys: Capsys) -> None:
+    """A take may end within a mute: what the fade still mixes of it is wrong, and listed."""
+    sheet, tape, _ = flawed_session(tmp_path)
+    plan = tmp_path / "plan.toml"
+    plan.write_text(
+        'format = 1\n[[track]]\nname = "One"\ntake = [{ at = "01:00:00:00", pass = "A1" },\n'
+        '  { at = "01:00:01:26+1000", pass = "A2", fade = 400 },\n'
+        '  { at = "01:00:02:20", pass = "A1" }]\n' + TWO
+    )
+    _, record = run_json(capsys, "build", sheet, "--plan", plan, "-o", tmp_path / "set")
+    wrong = np.flatnonzero(delivered(tmp_path / "set")[:, 0] != tape[:, 0])
+    (place,) = record["uncured"]
+    assert place["start"] <= wrong[0]
+    assert wrong[-1] < place["end"] <= 90_600 + 200 + 1000
 
 
 def test_a_changed_plan_is_followed_and_its_flaws_told(tmp_path: Path, capsys: Capsys) -> None:
@@ -106,6 +123,10 @@ TWO = '[[track]]\nname = "Two"\ntake = [{ at = "01:00:00:00", pass = "A1" }]\n'
         (
             "format = 1\n" + ONE + TWO.replace("}]", '}, { at = "00:59:59:00", pass = "" }]'),
             ["track[2].take[2].at", "order"],
+        ),
+        (
+            "format = 1\n" + ONE + TWO.replace("}]", '}, { at = "01:00:50:00", pass = "A1" }]'),
+            ["track[2].take[2].at: track Two: found a take at 01:00:50:00", "ends, at 01:00:04:00"],
         ),
     ],
 )
