@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 
 SCAN_BLOCK = 1 << 18
 PROBES = 8
+MOST_PLACES = 16
+"""Places that single tracks tell, the likest first, which all tracks are asked about."""
+
 SCOUTS = 16
 LEAST_SCOUTS = 4
 """Telling samples that rule out most blocks of a long pass, and how many must agree: half of a probe may be flawed,
@@ -115,7 +118,7 @@ def find_likeness(
         shift: expected shift.
         radius: how far around it to look.
     """
-    best: Likeness | None = None
+    found: list[Likeness] = []
     size = min(PIECE_SAMPLES, overlap[1] - overlap[0])
     positions = anchor_positions(*overlap)
     starts = [min(at, overlap[1] - size) for at in positions[:: max(1, len(positions) // PROBES)]]
@@ -123,12 +126,18 @@ def find_likeness(
         for track in range(probe.tracks):
             piece = probe.read(track, start, size).astype(np.float64)
             window = reference.read(track, start + shift - radius, size + 2 * radius).astype(np.float64)
-            found = _likeness_of(window, piece, shift - radius)
-            if found and (best is None or found.correlation > best.correlation):
-                best = found
-    if best is None or _typical_correlation(reference, probe, starts, size, best.shift) < ALIKE:
-        return None
-    return best
+            likeness = _likeness_of(window, piece, shift - radius)
+            found += [likeness] if likeness else []
+    # A steady tone is like itself a period off: all tracks together tell which of the places it is.
+    best: dict[int, Likeness] = {}
+    for likeness in sorted(found, key=lambda one: -one.correlation):
+        best.setdefault(likeness.shift, likeness)
+    rated = [
+        (_typical_correlation(reference, probe, starts, size, at), likeness.correlation, likeness)
+        for at, likeness in list(best.items())[:MOST_PLACES]
+    ]
+    typical, _, likeness = max(rated, key=lambda row: row[:2], default=(0.0, 0.0, None))
+    return likeness if typical >= ALIKE else None
 
 
 def _typical_correlation(
