@@ -113,9 +113,10 @@ def _is_natural(
     one: PlacedPass, kind: str, run: Range, held: Sequence[tuple[PlacedPass, Range]], rests: SharedRests
 ) -> bool:
     """Return whether what several passes hold is the sound itself: a level, or a rest that they have alike."""
+    are_alike = bool(held) and all(other == run for _, other in held)
     if kind == "hold":
-        return True
-    return bool(held) and all(other == run for _, other in held) and rests.holds(one, run)
+        return not are_alike
+    return are_alike and rests.holds(one, run)
 
 
 def _beside(place: Range) -> list[Range]:

@@ -117,6 +117,17 @@ def test_a_mute_that_all_have_is_the_tapes() -> None:
     assert findings.undecided == ()
 
 
+def test_a_level_that_all_hold_alike_is_the_tapes() -> None:
+    """Sound that stands still from one sample to another, in every pass, is what a dropout on tape left."""
+    held = _with(9000, 9800, int(TAPE[0, 8999]))
+    told = _told(_compare(held, held))
+    assert [(name, kind) for name, kind, *_ in told] == [("P1", "hold"), ("P2", "hold")]
+    assert all(abs(start - 9000) <= 1 and end == 9800 for *_, start, end in told)
+    # Sound that holds levels by nature is no flaw.
+    square = np.tile(np.repeat(np.array([900, -900], np.int32), 400), 200)[None, :]
+    assert _told(_compare(square, square)) == []
+
+
 def test_a_mute_that_only_one_pass_covers_is_found() -> None:
     """Where the other pass has ended a mute is found by itself, and also where it ends in the mute's middle."""
     mute = _with(90_000, 92_000, 0)
