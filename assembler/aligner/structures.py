@@ -43,6 +43,9 @@ LEAST_TELLING = 16
 MOST_IN_A_ROW, LONE_RATIO = 2, 4
 """A level held inside another one makes two in a row; one so many times as long as all others beside is no wave's."""
 
+MOST_LEVELS_HELD = 3
+"""Two-level waves and clipped peaks hold so many levels, and no other one for as long."""
+
 LEAST_ADJOINED, LEAST_EDGES = 256, 6
 CHANCE_EQUAL = 8
 MOST_PROBES, MOST_LAGS = 64, 400
@@ -124,11 +127,20 @@ def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int, longest_z
         if run.value == 0 and run.end - run.start > max(longest_zero, LEAST_RUN - 1)
     ]
     # The first sample of a level held is the last good one.
+    own = _own_levels(agreed, place) if longest else set()
     for run in _not_in_a_row([run for run in runs if run.value]):
         kind = "hold" if longest else _level_kind(run, agreed, place)
-        if run.end - run.start > (longest if longest or kind in PEAKS else LEAST_RUN - 1):
-            found.append(Structure(kind, run.start + 1, run.end, (run.start,), natural=longest))
+        natural = longest if not own or run.value in own else 0
+        if run.end - run.start > (natural if natural or kind in PEAKS else LEAST_RUN - 1):
+            found.append(Structure(kind, run.start + 1, run.end, (run.start,), natural=natural))
     return found
+
+
+def _own_levels(agreed: Int32s, place: Range) -> set[int]:
+    """Return the levels that the sound around a place holds, where they are few; none where they are not."""
+    sides = (agreed[: place[0]], agreed[place[1] :])
+    levels = {run.value for side in sides for run in constant_runs(side)}
+    return levels if len(levels) <= MOST_LEVELS_HELD else set()
 
 
 def _level_kind(run: Run, agreed: Int32s, place: Range) -> str:

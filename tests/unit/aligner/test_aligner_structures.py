@@ -120,6 +120,19 @@ def test_a_level_far_longer_than_those_beside_it_is_none_of_the_wave() -> None:
     assert 21_500 <= level.end < 21_500 + 36
 
 
+def test_a_level_that_the_sound_never_holds_is_told_though_it_is_short() -> None:
+    """Clipped peaks stay on two levels for long; what stays on a third one for less is none of them."""
+    swing = np.rint(20_000 * np.sin(2 * np.pi * np.arange(30_000) / 400)).astype(np.int32)
+    sound = np.clip(swing, -12_000, 12_000)
+    samples = sound.copy()
+    samples[20_420:20_460] = samples[20_419]
+    assert abs(samples[20_419]) < 12_000
+    found = structures_of(
+        samples, sound, (sound,), PLACE, 1, (False, False), holds_levels=True, seeks_copies=False
+    )
+    assert [(one.kind, one.start, one.end) for one in found] == [("hold", 20_420, 20_460)]
+
+
 def test_noise_gives_its_borders() -> None:
     """Noise thrown in is found from its first sample to its last, to a few samples."""
     samples = SOUND.copy()
