@@ -173,13 +173,14 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
 def _copied(one: PlacedPass, track: int, place: Range) -> str:
     """Return "repeat" where a track holds just what stands before the place, at its own length, and only there."""
     size = place[1] - place[0]
+    samples = one.samples(track, place[0] - LEAST_SHOWN, place[1] + LEAST_SHOWN)
+    if np.count_nonzero(np.diff(samples[LEAST_SHOWN:-LEAST_SHOWN])) < LEAST_CHANGING * size:
+        return ""
     for lag in range(size - BORDER_SAMPLES, size + BORDER_SAMPLES + 1):
-        low, high = place[0] - LEAST_SHOWN, place[1] + LEAST_SHOWN
-        is_same = one.samples(track, low, high) == one.samples(track, low - lag, high - lag)
+        is_same = samples == one.samples(track, place[0] - LEAST_SHOWN - lag, place[1] + LEAST_SHOWN - lag)
         inner = is_same[LEAST_SHOWN + BORDER_SAMPLES : -LEAST_SHOWN - BORDER_SAMPLES]
         goes_on = is_same[:LEAST_SHOWN].all() or is_same[-LEAST_SHOWN:].all()
-        changing = np.count_nonzero(np.diff(one.samples(track, *place)))
-        if inner.size and inner.all() and not goes_on and changing >= LEAST_CHANGING * size:
+        if inner.size and inner.all() and not goes_on:
             return "repeat"
     return ""
 
