@@ -235,6 +235,24 @@ def noise_cost(samples: Int32s, step: int, least: float = 0.0) -> float:
     return min(one, float(two.min()) + LEVEL_COST)
 
 
+def added_cost(difference: Int32s, step: int) -> float:
+    """Return what it costs to write down what a flaw has added to sound: hum, a buzz, an offset, or just noise.
+
+    Args:
+        difference: of two versions, shape (samples,).
+        step: one step of the tape's word length.
+    """
+    size = difference.size
+    told = NOISE_COST + NOISE_COST_PER_WINDOW * size / WINDOW_SAMPLES
+    added = difference.astype(np.float64) / step
+    held = float(error_costs(np.diff(added, prepend=0.0), LEAST_SCALE_STEPS).sum())
+    if size < LEAST_OWN:
+        return told + min(noise_cost(difference, step), held)
+    errors = prediction_errors(added, fit_predictor(added))[PREDICTOR_ORDER:]
+    own = size * _noise_nats(float(np.mean(errors**2))) + PREDICTOR_ORDER / 2 * float(np.log(size))
+    return told + min(noise_cost(difference, step), held, own)
+
+
 def _noise_nats(power: Number) -> Number:
     """Return nats per sample of noise of some power, in steps squared."""
     nats: Number = np.log(TAU * np.e * (power + 1 / 12)) / 2

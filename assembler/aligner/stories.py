@@ -15,7 +15,7 @@ import numpy as np
 
 from assembler.aligner.builds import FORETOLD_COPY, PEAKS, STROKE
 from assembler.aligner.detecting import PREDICTOR_ORDER
-from assembler.aligner.evidence import border_cost, flaw_cost, sound_cost
+from assembler.aligner.evidence import added_cost, border_cost, flaw_cost, sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
 from assembler.aligner.surroundings import errors_of
 
@@ -206,6 +206,10 @@ class Stories:
             flaw_cost(samples, part, built, truth, self._around, is_first=is_first)
             for samples, built in zip(self._versions, telling, strict=True)
         ]
+        if truth is not None and not self._around.holds_levels:
+            flaws = [
+                min(flaw, (self._added(version, truth, part), "burst")) for version, flaw in enumerate(flaws)
+            ]
         for version, built in enumerate(structures):
             copies = [
                 one for one in built if one.kind == FORETOLD_COPY and one.start <= start and end <= one.end
@@ -226,6 +230,19 @@ class Stories:
         # Blocks of synthetic sound played twice are not always known as such: they may be in the wrong place.
         displaced = [sound + DISPLACED_COST for sound in self._sounds[number]]
         return [min(flaw, (cost, "disagreement")) for flaw, cost in zip(flaws, displaced, strict=True)]
+
+    def _added(self, version: int, truth: Int32s, part: Range) -> float:
+        """Return what it costs that a version is the tape's sound with something added to it; infinite if it is not.
+
+        What holds a level, draws a line or plays a block again has replaced the sound.
+        """
+        own = next(index for index, samples in enumerate(self._versions) if samples is truth)
+        if self._is_built(version, part) or self._is_built(own, part):
+            return np.inf
+        return added_cost(self._versions[version][slice(*part)] - truth[slice(*part)], self._around.step)
+
+    def _is_built(self, version: int, part: Range) -> bool:
+        return any(one.start < part[1] and part[0] < one.end for one in self._structures[version])
 
     def _local(self, number: int) -> Float64s:
         """Return what each state costs in a part: the tape's version as sound, all that differ from it as flaws."""

@@ -471,3 +471,39 @@ def test_a_level_held_may_begin_as_the_sound_s_own() -> None:
     parts = judge_place([held, clicked], (edge + 20, edge + 300), 1)
     assert _at(parts, edge + 20).right == 0
     assert _at(parts, edge + 100).kinds == ("hold", "")
+
+
+def _added(kind: str, size: int) -> Int32s:
+    at = np.arange(size)
+    sound = {
+        "buzz": 60 * np.sign(np.sin(2 * np.pi * 100 / 48_000 * at + 0.1)),
+        "hum": 200 * np.sin(2 * np.pi * 50 / 48_000 * at),
+    }[kind]
+    return np.rint(sound).astype(np.int32)
+
+
+@pytest.mark.parametrize("right_first", [True, False])
+@pytest.mark.parametrize("level", [3, 20])
+@pytest.mark.parametrize("kind", ["buzz", "hum"])
+def test_what_is_added_to_noise_is_no_better_sound_than_the_noise(
+    kind: str, level: int, *, right_first: bool
+) -> None:
+    """A buzz is foretold better than the noise it lies over, and is yet what a machine has added."""
+    rng = np.random.default_rng(41)
+    right = np.rint(rng.normal(scale=level, size=24_000)).astype(np.int32)
+    hummed = right.copy()
+    hummed[START : START + 9_600] += _added(kind, 9_600)
+    first, second = (right, hummed) if right_first else (hummed, right)
+    verdict = _verdict(first, second, (START, START + 9_600))
+    assert verdict.decided
+    assert verdict.right == (0 if right_first else 1)
+
+
+@pytest.mark.parametrize("right_first", [True, False])
+def test_an_offset_that_one_capture_has_proves_neither_right(*, right_first: bool) -> None:
+    """Noise around another level is as good as sound: nothing but a person tells which the tape has."""
+    right = np.rint(np.random.default_rng(42).normal(scale=20, size=24_000)).astype(np.int32)
+    moved = right.copy()
+    moved[START : START + 4_800] += 70
+    verdict = _verdict(*((right, moved) if right_first else (moved, right)), (START, START + 4_800))
+    assert not verdict.decided or verdict.right == (0 if right_first else 1)
