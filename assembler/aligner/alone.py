@@ -15,7 +15,7 @@ from assembler.aligner.detecting import EDGE_SAMPLES, LONGEST_PAUSE, PEAK_SAMPLE
 from assembler.aligner.faint import faint_flaws
 from assembler.aligner.findings import FoundFlaw
 from assembler.aligner.judging import CONTEXT_SAMPLES
-from assembler.aligner.lone import LARGEST_LAG, LONE_CONTEXT, lone_flaws
+from assembler.aligner.lone import LARGEST_LAG, LONE_CONTEXT, STRAIGHT_CONTEXT, is_drawn_line, lone_flaws
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.ranges import common, merged, pieces_of, range_around, total, without
 from assembler.aligner.rests import MOST_ALIKE, find_rests
@@ -100,6 +100,27 @@ def weigh_runs(
         # Gated sound stops and sets in like that by nature, in every pass.
         return [flaw for flaw in alone if flaw not in agreeing], []
     return alone, agreeing
+
+
+def weigh_lines(passes: Sequence[PlacedPass], track: int, notes: TrackNotes, step: int) -> list[FoundFlaw]:
+    """Return the straight lines that all passes covering a place have: a tape that could not be read there.
+
+    What passes differ in has been judged already, and what one pass alone covers is looked at by itself.
+    """
+    found: list[FoundFlaw] = []
+    for index, places in notes.lines.items():
+        for start, end in sorted(set(places)):
+            wide = start - STRAIGHT_CONTEXT, end + STRAIGHT_CONTEXT
+            holders = [one for one in passes if common(one.covered(track), [wide])]
+            if len(holders) < 2 or holders[0] is not passes[index]:
+                continue
+            samples = [one.samples(track, *wide) for one in holders]
+            inner = slice(STRAIGHT_CONTEXT - 1, STRAIGHT_CONTEXT + end - start + 1)
+            are_alike = all(np.array_equal(samples[0][inner], other[inner]) for other in samples[1:])
+            line = STRAIGHT_CONTEXT, STRAIGHT_CONTEXT + end - start
+            if are_alike and is_drawn_line(samples[0], line, step) and not is_peak(samples[0], *line):
+                found += [FoundFlaw(one.name, track, "straight", start, end) for one in holders]
+    return found
 
 
 def _is_clipped(passes: Sequence[PlacedPass], flaw: FoundFlaw) -> bool:

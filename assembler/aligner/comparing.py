@@ -50,7 +50,7 @@ def compare_reel(
     end = max(s.end for p in passes for s in p.maps if s.stretches)
     for low in range(start, end, BLOCK_SAMPLES):
         high = min(end, low + BLOCK_SAMPLES)
-        list(executor.map(lambda t: note_block(passes, t, low, high, notes[t]), tracks))  # noqa: B023 - run at once
+        list(executor.map(lambda t: note_block(passes, t, low, high, step, notes[t]), tracks))  # noqa: B023 - run at once
         advance((high - start) / (end - start))
     results = list(executor.map(lambda t: weigh_track(passes, t, notes[t], step, full_scale), tracks))
     return _gathered(passes, notes, results)

@@ -69,31 +69,58 @@ def lone_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
         step: one step of the tape's word length.
     """
     bend = np.abs(np.diff(samples.astype(np.int64), 2))
-    found = [("straight", place) for place in _straight_places(samples, bend, step)]
+    lines = likely_lines(samples, step)
+    found = [("straight", place) for place in lines if is_drawn_line(samples, place, step)]
     found += [("repeat", place) for place in _repeat_places(samples)]
     found += [("click", place) for place in _clicks(samples, bend, step)]
     found += [("burst", place) for place in bursts(samples, step)]
     return sorted(found, key=lambda row: row[1])
 
 
-def _straight_places(samples: Int32s, bend: Int64s, step: int) -> list[Range]:
-    """Return lines with a kink at both ends, in sound that bends all the time beside them."""
-    places = []
-    for first, last in ranges_of(bend <= step):
-        start, end = first + 1, last + 1
-        beside = bend[max(0, first - STRAIGHT_CONTEXT) : first], bend[last : last + STRAIGHT_CONTEXT]
-        if end - start < LEAST_STRAIGHT or min(side.size for side in beside) < STRAIGHT_CONTEXT // 2:
-            continue
-        has_kinks = min(bend[first - 1], bend[last]) >= LEAST_KINK_STEPS * step
-        bends = all(float(np.median(side)) >= LEAST_BEND_STEPS * step for side in beside)
-        if (
-            has_kinks
-            and bends
-            and samples[start] != samples[end - 1]
-            and is_straight(samples, start, end, step)
-        ):
-            places.append((start, end))
-    return places
+def likely_lines(samples: Int32s, step: int) -> list[Range]:
+    """Return what runs straight from a kink to a kink, give or take a step; most of it is drawn by a machine.
+
+    Args:
+        samples: one track.
+        step: one step of the tape's word length.
+    """
+    slopes = np.diff(samples)
+    bend = slopes[1:] - slopes[:-1]
+    flat = np.zeros((bend.size + 8) // 8 * 8, np.bool_)
+    # One comparison for both sides: as an unsigned number what lies below is large.
+    np.less_equal((bend + np.int32(step)).view(np.uint32), np.uint32(2 * step), out=flat[: bend.size])
+    # So many in a row hold a whole word wherever they begin, and music has hardly any.
+    if not (flat.view(np.uint64) == 0x0101010101010101).any():
+        return []
+    edges = np.flatnonzero(flat[1:] != flat[:-1]) + 1
+    edges = edges[int(flat[0]) :]
+    firsts, lasts = edges[::2], edges[1::2]
+    inner = (lasts - firsts >= LEAST_STRAIGHT) & (lasts < bend.size)
+    firsts, lasts = firsts[inner], lasts[inner]
+    kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= LEAST_KINK_STEPS * step
+    return [(int(a) + 1, int(b) + 1) for a, b in zip(firsts[kinks], lasts[kinks], strict=True)]
+
+
+def is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
+    """Return whether a likely line stands in sound that bends all the time beside it.
+
+    Args:
+        samples: one track, of which ``STRAIGHT_CONTEXT`` samples are looked at on either side.
+        place: of the line.
+        step: one step of the tape's word length.
+    """
+    start, end = place
+    beside = (
+        samples[max(0, start - STRAIGHT_CONTEXT - 1) : start + 1],
+        samples[end - 1 : end + STRAIGHT_CONTEXT + 1],
+    )
+    bends = [np.abs(np.diff(side.astype(np.int64), 2)) for side in beside]
+    return (
+        min(side.size for side in bends) >= STRAIGHT_CONTEXT // 2
+        and min(float(np.median(side)) for side in bends) >= LEAST_BEND_STEPS * step
+        and samples[start] != samples[end - 1]
+        and is_straight(samples, start, end, step)
+    )
 
 
 def _repeat_places(samples: Int32s) -> list[Range]:

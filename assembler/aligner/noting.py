@@ -12,6 +12,7 @@ import numpy as np
 
 from assembler.aligner.detecting import constant_runs
 from assembler.aligner.judging import BRIDGE_SAMPLES
+from assembler.aligner.lone import likely_lines
 from assembler.aligner.ranges import common, ranges_of, total
 
 if TYPE_CHECKING:
@@ -29,9 +30,11 @@ is alike everywhere, and so is a sample now and then by chance. Where little sou
 LEAST_OVERLAP = 2048
 """Over fewer common samples than this nothing is said of passes as a whole: one flaw may take all of them."""
 
-RUN_MARGIN = 64
+RUN_MARGIN = 256
+"""Read on either side of a block, so that what crosses its border is seen whole in one block."""
 RUNS_PER_BLOCK = 400
-"""Runs of one value in one block and track from which they are the material's own (gated or synthetic sound)."""
+"""Runs of one value, or straight lines, in one block and track from which they are the material's own (gated or
+synthetic sound)."""
 
 
 @dataclass
@@ -41,6 +44,7 @@ class TrackNotes:
     outvoted: dict[int, list[Range]] = field(default_factory=dict)
     split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
     runs: dict[int, list[Range]] = field(default_factory=dict)
+    lines: dict[int, list[Range]] = field(default_factory=dict)
     differing: dict[tuple[int, int], int] = field(default_factory=dict)
     overlap: dict[tuple[int, int], int] = field(default_factory=dict)
     compared: dict[tuple[int, int], int] = field(default_factory=dict)
@@ -48,7 +52,9 @@ class TrackNotes:
     largest: dict[tuple[int, int], int] = field(default_factory=dict)
 
 
-def note_block(passes: Sequence[PlacedPass], track: int, low: int, high: int, notes: TrackNotes) -> None:
+def note_block(
+    passes: Sequence[PlacedPass], track: int, low: int, high: int, step: int, notes: TrackNotes
+) -> None:
     """Note what a block shows.
 
     Args:
@@ -56,11 +62,11 @@ def note_block(passes: Sequence[PlacedPass], track: int, low: int, high: int, no
         track: from 0 in tape order.
         low: first sample of the block.
         high: first sample behind it.
+        step: one step of the tape's word length.
         notes: of that track; added to.
     """
     present = [(i, common(p.covered(track), [(low, high)])) for i, p in enumerate(passes)]
     present = [(i, covered) for i, covered in present if covered]
-    # A little is read beyond the block, so that a run of one value on its border is seen whole.
     held = {i: passes[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN) for i, _ in present}
     inner = {i: samples[RUN_MARGIN:-RUN_MARGIN] for i, samples in held.items()}
     _note_differences(inner, dict(present), low, notes)
@@ -68,10 +74,12 @@ def note_block(passes: Sequence[PlacedPass], track: int, low: int, high: int, no
     for index, samples in held.items():
         if not any(np.array_equal(samples, other) for other in scanned):
             scanned.append(samples)
-            runs = constant_runs(samples)
-        if len(runs) <= RUNS_PER_BLOCK:
-            shift = low - RUN_MARGIN
-            notes.runs.setdefault(index, []).extend((r.start + shift, r.end + shift) for r in runs)
+            runs = [(run.start, run.end) for run in constant_runs(samples)]
+            lines = likely_lines(samples, step)
+        for places, found in ((notes.runs, runs), (notes.lines, lines)):
+            if len(found) <= RUNS_PER_BLOCK:
+                shift = low - RUN_MARGIN
+                places.setdefault(index, []).extend((start + shift, end + shift) for start, end in found)
 
 
 def _note_differences(

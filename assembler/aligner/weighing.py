@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.alone import flaws_alone, weigh_runs
+from assembler.aligner.alone import flaws_alone, weigh_lines, weigh_runs
 from assembler.aligner.beside import Beside
 from assembler.aligner.detecting import LEAST_RUN, constant_runs
 from assembler.aligner.findings import CHANCE_SAMPLES, MOST_GAP_SAMPLES, FoundFlaw, Undecided, joined_flaws
@@ -106,7 +106,8 @@ def weigh_track(
     doubted = merged((place.start, place.end) for place in undecided)
     alone, agreeing = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
     alone += _not_known(lone.told, flaws + alone)
-    return Weighed(joined_flaws(flaws + alone), undecided, agreeing, lone.open_places)
+    drawn = weigh_lines(passes, track, notes, step)
+    return Weighed(joined_flaws([*flaws, *alone, *drawn]), undecided, [*agreeing, *drawn], lone.open_places)
 
 
 def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> list[Range]:
@@ -359,7 +360,7 @@ def _judge_outvoted(
         agreed, alone = verdict.kinds
         if agreed == "mute" and _is_played([passes[i] for i in others], track, part, rests):
             agreed = ""
-        if agreed in ("mute", "hold") and verdict.decided:
+        if agreed in ("mute", "hold", "straight") and verdict.decided:
             flaws += [FoundFlaw(passes[i].name, track, agreed, *part) for i in others]
             if not alone:
                 continue

@@ -319,3 +319,31 @@ def test_a_rest_that_two_passes_have_alike_is_no_mute_of_theirs() -> None:
     for passes in ((tape, tape, noisy), (noisy, tape, tape)):
         wrong = "P3" if passes[2] is noisy else "P1"
         assert {name for name, *_ in _told(_compare(*passes))} == {wrong}
+
+
+def _drawn(start: int, end: int) -> Int32s:
+    samples = TAPE.copy()
+    line = np.interp(np.arange(start, end), [start - 1, end], TAPE[0, [start - 1, end]])
+    samples[0, start:end] = np.rint(line)
+    return samples
+
+
+@pytest.mark.parametrize("start", [40_000, BLOCK_SAMPLES - 55])
+def test_a_line_that_every_pass_has_is_the_tapes(start: int) -> None:
+    """What no capture could read was drawn over in all of them alike; sound itself does not run like that."""
+    drawn = _drawn(start, start + 120)
+    findings = _compare(drawn, drawn.copy())
+    assert {(f.pass_name, f.kind) for f in findings.agreeing_flaws} == {
+        ("P1", "straight"),
+        ("P2", "straight"),
+    }
+    for name in ("P1", "P2"):
+        found = merged((f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == name)
+        assert total(common(found, [(start, start + 120)])) >= 118
+
+
+def test_a_line_of_two_passes_is_no_majority() -> None:
+    """Two captures drew over what a third one could read."""
+    drawn = _drawn(40_000, 40_090)
+    findings = _compare(drawn, drawn.copy(), TAPE)
+    assert {name for name, *_ in _told(findings)} == {"P1", "P2"}

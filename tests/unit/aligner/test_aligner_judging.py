@@ -479,7 +479,7 @@ def _added(kind: str, size: int) -> Int32s:
         "buzz": 60 * np.sign(np.sin(2 * np.pi * 100 / 48_000 * at + 0.1)),
         "hum": 200 * np.sin(2 * np.pi * 50 / 48_000 * at),
     }[kind]
-    return np.rint(sound).astype(np.int32)
+    return np.asarray(np.rint(sound), np.int32)
 
 
 @pytest.mark.parametrize("right_first", [True, False])
