@@ -358,6 +358,9 @@ def _judge_outvoted(
     undecided: list[Undecided] = []
     for part, verdict in _judge_place(passes, track, (others[0], index), place, step, (len(others), 1)):
         agreed, alone = verdict.kinds
+        if not verdict.decided and _are_alike(passes[index], passes[others[0]], track, part):
+            # Bridged only: they are outvoted there together, by another pass, and judged with it.
+            continue
         if agreed == "mute" and _is_played([passes[i] for i in others], track, part, rests):
             agreed = ""
         if agreed in ("mute", "hold", "straight") and verdict.decided:
@@ -375,6 +378,10 @@ def _is_played(passes: Sequence[PlacedPass], track: int, part: Range, rests: Sha
     """Return whether the silence in which several passes agree is a rest: mutes hardly begin and end alike."""
     silences = {silence_around(one, track, part) for one in passes}
     return len(silences) == 1 and rests.holds(passes[0], silences.pop())
+
+
+def _are_alike(one: PlacedPass, other: PlacedPass, track: int, where: Range) -> bool:
+    return np.array_equal(one.samples(track, *where), other.samples(track, *where))
 
 
 def _is_one_level(one: PlacedPass, track: int, part: Range) -> bool:

@@ -347,3 +347,17 @@ def test_a_line_of_two_passes_is_no_majority() -> None:
     drawn = _drawn(40_000, 40_090)
     findings = _compare(drawn, drawn.copy(), TAPE)
     assert {name for name, *_ in _told(findings)} == {"P1", "P2"}
+
+
+def test_a_hold_inside_another_pass_s_mute_leaves_nothing_open() -> None:
+    """The two agree on zeros there; what the mute is held against around it says nothing of that part."""
+    noise = np.rint(4 * np.random.default_rng(98).standard_normal(TAPE.shape)).astype(np.int32)
+    noise[0, 40_092:40_094] = 0
+    muted, held = noise.copy(), noise.copy()
+    muted[0, 40_000:41_300] = 0
+    held[0, 40_094:40_141] = 0
+    findings = _compare(muted, held, noise)
+    assert findings.undecided == ()
+    assert {name for name, *_ in _told(findings)} == {"P1", "P2"}
+    flawed = merged((f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == "P2")
+    assert common(flawed, [(40_094, 40_141)]) == [(40_094, 40_141)]
