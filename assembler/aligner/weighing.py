@@ -83,15 +83,18 @@ def weigh_track(
     undecided: list[Undecided] = []
     rests = SharedRests(track, step)
     contested = _contested(passes, track, notes)
-    for index, ranges in notes.outvoted.items():
-        judged = merged(without(merged(ranges), contested), bridge=BRIDGE_SAMPLES)
-        for place in one_place_each(judged, partial(_is_level, passes[index], track)):
-            found, open_places = _judge_outvoted(passes, track, index, place, step, rests)
-            flaws += found
-            undecided += open_places
     split = {members: without(merged(ranges), contested) for members, ranges in notes.split.items()}
     if contested:
         split.setdefault(tuple(range(len(passes))), []).extend(contested)
+    for index, ranges in notes.outvoted.items():
+        judged = merged(without(merged(ranges), contested), bridge=BRIDGE_SAMPLES)
+        by_others = [places for other, places in notes.outvoted.items() if other != index]
+        elsewhere = merged(place for places in (*split.values(), *by_others) for place in places)
+        alone_in = without(judged, elsewhere)
+        for place in one_place_each(judged, partial(_is_level, passes[index], track)):
+            found, open_places = _judge_outvoted(passes, track, index, place, alone_in, step, rests)
+            flaws += found
+            undecided += open_places
     for members, ranges in split.items():
         if not is_unlike(notes, *members[:2]):
             found, open_places = _judge_split(passes, track, members, ranges, step, flaws)
@@ -344,12 +347,28 @@ def _flaws_of(
 
 
 def _judge_outvoted(
-    passes: Sequence[PlacedPass], track: int, index: int, place: Range, step: int, rests: SharedRests
+    passes: Sequence[PlacedPass],
+    track: int,
+    index: int,
+    place: Range,
+    alone_in: Sequence[Range],
+    step: int,
+    rests: SharedRests,
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
     """Name the flaw of a pass that stands against several; or theirs, when what they agree on is one.
 
     Two passes may be muted at the same place and agree on zeros. Where they agree on one level and nothing tells
     whether it is the tape's, the majority stands and the place is told.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        index: of the pass that stands alone.
+        place: where it does, bridged over what may lie between.
+        alone_in: the parts of all such places where passes do not differ in another way. What does is judged by
+            itself, so that what stays open here says nothing of it.
+        step: one step of the tape's word length.
+        rests: of the track.
     """
     others = [i for i, p in enumerate(passes) if i != index and not without([place], p.covered(track))]
     if not others:
@@ -358,19 +377,22 @@ def _judge_outvoted(
     undecided: list[Undecided] = []
     for part, verdict in _judge_place(passes, track, (others[0], index), place, step, (len(others), 1)):
         agreed, alone = verdict.kinds
-        if not verdict.decided and _are_alike(passes[index], passes[others[0]], track, part):
-            # Bridged only: they are outvoted there together, by another pass, and judged with it.
-            continue
         if agreed == "mute" and _is_played([passes[i] for i in others], track, part, rests):
             agreed = ""
         if agreed in ("mute", "hold", "straight") and verdict.decided:
             flaws += [FoundFlaw(passes[i].name, track, agreed, *part) for i in others]
             if not alone:
                 continue
-        elif not verdict.decided and _is_one_level(passes[others[0]], track, part):
-            undecided.append(Undecided(track, *part, passes[others[0]].name, (passes[index].name,)))
-        kind = alone if verdict.decided and alone else "disagreement"
-        flaws.append(FoundFlaw(passes[index].name, track, kind, *part))
+        if verdict.decided:
+            flaws.append(FoundFlaw(passes[index].name, track, alone or "disagreement", *part))
+            continue
+        is_open = _is_one_level(passes[others[0]], track, part)
+        for piece in common([part], alone_in):
+            if _are_alike(passes[index], passes[others[0]], track, piece):
+                continue
+            flaws.append(FoundFlaw(passes[index].name, track, "disagreement", *piece))
+            if is_open:
+                undecided.append(Undecided(track, *piece, passes[others[0]].name, (passes[index].name,)))
     return flaws, undecided
 
 

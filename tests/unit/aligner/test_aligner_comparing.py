@@ -15,19 +15,23 @@ from assembler.aligner.timemap import Slip, map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from assembler.arrays import Int32s
 
 TAPE = make_tape("dense", 16, 160_000, np.random.default_rng(31))[:1]
 ORIGIN = 1_000_000
 
 
-def _compare(*passes: Int32s) -> ReelFindings:
+def _compare(*passes: Int32s, tracks: Sequence[int] = (0,)) -> ReelFindings:
     placed = [
-        PlacedPass(f"P{i + 1}", ArrayAudio(samples), (map_with_slips(samples.shape[1], ORIGIN, ()),))
+        PlacedPass(
+            f"P{i + 1}", ArrayAudio(samples), (map_with_slips(samples.shape[1], ORIGIN, ()),) * len(tracks)
+        )
         for i, samples in enumerate(passes)
     ]
     with ThreadPoolExecutor(2) as executor:
-        return compare_reel(placed, [0], 1, 32_767, executor, lambda _: None)
+        return compare_reel(placed, tracks, 1, 32_767, executor, lambda _: None)
 
 
 def _told(findings: ReelFindings) -> list[tuple[str, str, int, int]]:
@@ -361,3 +365,16 @@ def test_a_hold_inside_another_pass_s_mute_leaves_nothing_open() -> None:
     assert {name for name, *_ in _told(findings)} == {"P1", "P2"}
     flawed = merged((f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == "P2")
     assert common(flawed, [(40_094, 40_141)]) == [(40_094, 40_141)]
+
+
+def test_a_mute_inside_the_noise_of_another_pass_is_told_of_its_pass() -> None:
+    """Two passes agree around it and none do within; what is open for the noise there leaves the mute's flaw."""
+    quiet = np.rint(1.3 * np.random.default_rng(94).standard_normal((3, 100_000))).astype(np.int32)
+    quiet[:, 43_996:44_000] = quiet[:, 44_650:44_654] = 0
+    muted, noisy = quiet.copy(), quiet.copy()
+    muted[0, 44_000:44_650] = 0
+    noisy[:, 40_000:48_000] = np.rint(1e6 * np.random.default_rng(95).standard_normal((3, 8_000)))
+    findings = _compare(muted, noisy, quiet, tracks=[0, 1, 2])
+    flaws = [f for f in findings.flaws if (f.pass_name, f.track) == ("P1", 0)]
+    assert total(common(merged((f.start - ORIGIN, f.end - ORIGIN) for f in flaws), [(44_000, 44_650)])) >= 630
+    assert {f.pass_name for f in findings.flaws} == {"P1", "P2"}
