@@ -41,8 +41,11 @@ BORDER_BLOCK = 1 << 17
 LONGEST_DOUBT = 1 << 17
 """A border that may lie anywhere in more samples, as in silence, is not looked for by its sound."""
 
-DOUBTED_VOTES = 4
+DOUBTED_VOTES = 8
 """A border that is worse than the best one by no more samples than this is as likely: so many agree by chance."""
+
+FEWEST_EQUAL = 2
+"""One in so many of the tracks that tell something is equal where a shift holds, unless the rest are flawed."""
 
 
 class TrackReader(Protocol):
@@ -393,7 +396,7 @@ def _equal(reference: TrackReader, probe: TrackReader, start: int, count: int, s
     counts = np.zeros(count, np.int64)
     for track in range(probe.tracks):
         counts += probe.read(track, start, count) == reference.read(track, start + shift, count)
-    return counts
+    return _less_chance(counts, probe.tracks)
 
 
 def _proving(reference: TrackReader, probe: TrackReader, start: int, count: int, shift: int) -> Int64s:
@@ -401,9 +404,16 @@ def _proving(reference: TrackReader, probe: TrackReader, start: int, count: int,
 
     What a mute, a held sample or silence is equal to by chance proves no place; see ``informative``.
     """
-    counts = np.zeros(count, np.int64)
+    counts, telling = np.zeros(count, np.int64), np.zeros(count, np.int64)
     for track in range(probe.tracks):
         samples = probe.read(track, start - 1, count + 1)
         equal = samples == reference.read(track, start - 1 + shift, count + 1)
-        counts += (equal[1:] & equal[:-1]) & informative(samples)[1:]
-    return counts
+        tells = informative(samples)[1:]
+        counts += equal[1:] & equal[:-1] & tells
+        telling += tells
+    return _less_chance(counts, telling)
+
+
+def _less_chance(counts: Int64s, of: Int64s | int) -> Int64s:
+    """Return counts of tracks that are equal, zero where they are few: quiet material is, by chance, anywhere."""
+    return np.where(counts * FEWEST_EQUAL < of, 0, counts)

@@ -100,3 +100,17 @@ def test_a_slip_in_good_sound_is_hardly_in_doubt() -> None:
     assert relation is not None
     low, high = relation.stretches[1].doubt
     assert 130_001 - 4 <= low <= 130_001 <= high <= 130_001 + 4
+
+
+def test_a_few_good_samples_before_a_slip_are_not_outvoted_by_chance() -> None:
+    """Quiet material is equal by chance in some track, anywhere; that is no vote for a border inside a flaw."""
+    tape = np.rint(1.2 * np.random.default_rng(8).standard_normal((8, 300_000))).astype(np.int32)
+    at, repeated = 130_000, 1_500
+    flawed = tape.copy()
+    flawed[:, at - 6_000 : at - 240] = np.random.default_rng(9).integers(-1_000_000, 1_000_000, (8, 5_760))
+    probe = np.concatenate((flawed[:, :at], flawed[:, at - repeated : at], tape[:, at:]), axis=1)
+    relation = relate(ArrayAudio(tape), ArrayAudio(probe), lambda _: 0, (0, probe.shape[1]), 2400)
+    assert relation is not None
+    before, behind = relation.stretches
+    assert (behind.start - before.end, behind.shift) == (repeated, -repeated)
+    assert at - repeated <= before.end <= at
