@@ -19,7 +19,7 @@ from assembler.aligner.findings import CHANCE_SAMPLES, MOST_GAP_SAMPLES, FoundFl
 from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, judge_place
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.places import one_place_each
-from assembler.aligner.ranges import common, merged, pieces_of, range_around, without
+from assembler.aligner.ranges import common, merged, pieces_of, range_around, ranges_of, without
 from assembler.aligner.rests import SharedRests, silence_around
 
 if TYPE_CHECKING:
@@ -88,11 +88,9 @@ def weigh_track(
         split.setdefault(tuple(range(len(passes))), []).extend(contested)
     for index, ranges in notes.outvoted.items():
         judged = merged(without(merged(ranges), contested), bridge=BRIDGE_SAMPLES)
-        by_others = [places for other, places in notes.outvoted.items() if other != index]
-        elsewhere = merged(place for places in (*split.values(), *by_others) for place in places)
-        alone_in = without(judged, elsewhere)
+        elsewhere = merged(place for places in split.values() for place in places)
         for place in one_place_each(judged, partial(_is_level, passes[index], track)):
-            found, open_places = _judge_outvoted(passes, track, index, place, alone_in, step, rests)
+            found, open_places = _judge_outvoted(passes, track, index, place, elsewhere, step, rests)
             flaws += found
             undecided += open_places
     for members, ranges in split.items():
@@ -351,7 +349,7 @@ def _judge_outvoted(
     track: int,
     index: int,
     place: Range,
-    alone_in: Sequence[Range],
+    elsewhere: Sequence[Range],
     step: int,
     rests: SharedRests,
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
@@ -365,8 +363,8 @@ def _judge_outvoted(
         track: from 0 in tape order.
         index: of the pass that stands alone.
         place: where it does, bridged over what may lie between.
-        alone_in: the parts of all such places where passes do not differ in another way. What does is judged by
-            itself, so that what stays open here says nothing of it.
+        elsewhere: places of the track where passes differ in another way. They are judged by themselves, so that
+            what stays open here says nothing of them.
         step: one step of the tape's word length.
         rests: of the track.
     """
@@ -379,19 +377,19 @@ def _judge_outvoted(
         agreed, alone = verdict.kinds
         if agreed == "mute" and _is_played([passes[i] for i in others], track, part, rests):
             agreed = ""
-        if agreed in ("mute", "hold", "straight") and verdict.decided:
+        is_built = agreed in ("mute", "hold", "straight")
+        if not is_built and agreed and not alone:
+            is_built = _is_flat(passes[others[0]], track, part)
+        if is_built and verdict.decided:
             flaws += [FoundFlaw(passes[i].name, track, agreed, *part) for i in others]
             if not alone:
                 continue
         if verdict.decided:
             flaws.append(FoundFlaw(passes[index].name, track, alone or "disagreement", *part))
             continue
-        is_open = _is_one_level(passes[others[0]], track, part)
-        for piece in common([part], alone_in):
-            if _are_alike(passes[index], passes[others[0]], track, piece):
-                continue
+        for piece in without(_outvoted_in(passes, track, index, others, part), elsewhere):
             flaws.append(FoundFlaw(passes[index].name, track, "disagreement", *piece))
-            if is_open:
+            if _is_one_level(passes[others[0]], track, part):
                 undecided.append(Undecided(track, *piece, passes[others[0]].name, (passes[index].name,)))
     return flaws, undecided
 
@@ -402,8 +400,24 @@ def _is_played(passes: Sequence[PlacedPass], track: int, part: Range, rests: Sha
     return len(silences) == 1 and rests.holds(passes[0], silences.pop())
 
 
-def _are_alike(one: PlacedPass, other: PlacedPass, track: int, where: Range) -> bool:
-    return np.array_equal(one.samples(track, *where), other.samples(track, *where))
+def _outvoted_in(
+    passes: Sequence[PlacedPass], track: int, index: int, others: Sequence[int], part: Range
+) -> list[Range]:
+    """Return where, in a part, others agree against a pass; what chance has alike between is bridged."""
+    own = passes[index].samples(track, *part)
+    held = np.sort(np.stack([passes[i].samples(track, *part) for i in others]), axis=0)
+    paired = held[1:] == held[:-1] if len(others) > 1 else np.ones(held.shape, np.bool_)
+    against = np.any(paired & (held[-len(paired) :] != own), axis=0)
+    return [
+        (part[0] + start + low, part[0] + start + high)
+        for start, end in ranges_of(np.any(paired, axis=0))
+        for low, high in ranges_of(against[start:end], bridge=end - start)
+    ]
+
+
+def _is_flat(one: PlacedPass, track: int, part: Range) -> bool:
+    """Return whether a pass holds one level in more samples than chance makes alike: two flaws may both do."""
+    return part[1] - part[0] > CHANCE_SAMPLES and not np.diff(one.samples(track, *part)).any()
 
 
 def _is_one_level(one: PlacedPass, track: int, part: Range) -> bool:

@@ -378,3 +378,26 @@ def test_a_mute_inside_the_noise_of_another_pass_is_told_of_its_pass() -> None:
     flaws = [f for f in findings.flaws if (f.pass_name, f.track) == ("P1", 0)]
     assert total(common(merged((f.start - ORIGIN, f.end - ORIGIN) for f in flaws), [(44_000, 44_650)])) >= 630
     assert {f.pass_name for f in findings.flaws} == {"P1", "P2"}
+
+
+def test_two_mutes_that_agree_in_a_short_place_leave_it_open_or_are_told() -> None:
+    """The short one lies in a gap of what the long one is outvoted in, and is a place of its own."""
+    band = make_tape("band", 16, 60_000, np.random.default_rng(2))[:1]
+    tape = np.clip(4 * band.astype(np.int64), -32_768, 32_767).astype(np.int32)
+    short, long = tape.copy(), tape.copy()
+    short[0, 24_983:25_040] = 0
+    long[0, 23_583:28_040] = 0
+    findings = _compare(short, long, tape)
+    told = [(f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name in ("P1", "P3")]
+    told += [(place.start - ORIGIN, place.end - ORIGIN) for place in findings.undecided]
+    assert total(common(merged(told), [(24_983, 25_040)])) >= 56
+
+
+def test_a_short_line_inside_another_pass_s_mute_is_no_majority_with_it() -> None:
+    """Its zeros and the mute's agree, and are no sound: what lies behind them is no better for it."""
+    tape = np.rint(1.3 * np.random.default_rng(97).standard_normal((1, 100_000))).astype(np.int32)
+    lined, muted = tape.copy(), tape.copy()
+    lined[0, 50_000:50_016], lined[0, 50_016:50_030] = 0, -1
+    muted[0, 49_870:51_560] = 0
+    findings = _compare(lined, muted, tape)
+    assert sum(f.end - f.start for f in findings.flaws if f.pass_name == "P3") <= 1
