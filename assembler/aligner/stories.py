@@ -155,10 +155,7 @@ class Stories:
         """Return the cost of a version as sound in a part, but for what the part before foretells."""
         later = min(part[0] + PREDICTOR_ORDER, part[1]), part[1]
         cost = sound_cost(self._versions[version], self._errors[version], later, self._around)
-        if any(
-            one.kind in PEAKS and one.start <= part[0] and part[1] <= one.end
-            for one in self._structures[version]
-        ):
+        if self._at_peak(version, part):
             cost = min(cost, CLIPPED_COST)
         stroke = self._stroke(version, part[0], part[1])
         if stroke is not None:
@@ -359,7 +356,9 @@ class Stories:
         near = [
             v
             for v in range(self._nobody)
-            if totals[v] < totals[best] + margin or self._is_pulse_in_silence(number, v, best)
+            if totals[v] < totals[best] + margin
+            or self._is_pulse_in_silence(number, v, best)
+            or (is_mixed and self._is_peak(number, v, best))
         ]
         lead = 0.0 if is_mixed and self._holders.max() == 1 else -LEAST_MARGIN
         if self._around.is_stepped:
@@ -383,6 +382,20 @@ class Stories:
         return any(
             one.is_level and one.start <= start and end <= one.end and not any(silent[list(one.anchors)])
             for one in self._structures[version]
+        )
+
+    def _is_peak(self, number: int, version: int, best: int) -> bool:
+        """Return whether a version is at a clipped peak like those around where the best one leaves it.
+
+        What is recorded there may leave as little to foretell as noise thrown in.
+        """
+        part = self._parts[number]
+        return self._holders.max() == 1 and self._at_peak(version, part) and not self._at_peak(best, part)
+
+    def _at_peak(self, version: int, part: Range) -> bool:
+        start, end = part
+        return any(
+            one.kind in PEAKS and one.start <= start and end <= one.end for one in self._structures[version]
         )
 
     def _is_noise(self, number: int, version: int) -> bool:
