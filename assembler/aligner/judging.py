@@ -18,6 +18,7 @@ from assembler.aligner.detecting import LEAST_RUN, MATERIAL_RUNS, PREDICTOR_ORDE
 from assembler.aligner.evidence import sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES
 from assembler.aligner.models import period_of
+from assembler.aligner.pulses import are_edges_moved, lapse_of
 from assembler.aligner.ranges import common, merged, ranges_of, without
 from assembler.aligner.stories import LEAST_SURPRISE, Stories, Verdict
 from assembler.aligner.structures import busy_borders, cuts_of, level_borders, rough_borders, structures_of
@@ -202,8 +203,28 @@ def _judge_zone(
     parts = cuts_of(structures, borders, place)
     stories = Stories(versions, structures, around, parts, open_ends, holders, flawed_beside)
     return [
-        Judged(start, end, verdict) for (start, end), verdict in zip(parts, stories.verdicts(), strict=True)
+        Judged(*part, _doubted(versions, verdict, part, place, around) if around.is_stepped else verdict)
+        for part, verdict in zip(parts, stories.verdicts(), strict=True)
     ]
+
+
+def _doubted(
+    versions: Sequence[Int32s], verdict: Verdict, part: Range, place: Range, around: Surroundings
+) -> Verdict:
+    """Return a verdict on sound that holds levels, left open where the version taken may be no better than others.
+
+    So it is where that leaves a wave and comes back to it in phase, and where no more is moved than edges, a little.
+    """
+    taken = versions[verdict.right]
+    beside = slice(part[0] - 1, part[1] + 1)
+    are_moved = any(
+        are_edges_moved(taken[beside], other[beside])
+        for other in versions
+        if not np.array_equal(other[slice(*part)], taken[slice(*part)])
+    )
+    lapse = lapse_of(taken, place, around.is_agreed)
+    is_left = lapse is not None and bool(common([lapse], [part]))
+    return replace(verdict, decided=False, is_doubtful=True) if are_moved or is_left else verdict
 
 
 def _telling(one: Structure, samples: Int32s, place: Range, around: Surroundings) -> list[Structure]:

@@ -28,8 +28,9 @@ MOST_EDGES = 400
 EDGE_ERROR = 1.0
 """Edges stand at whole samples, so that each lies within one of where the period puts it."""
 
-LEAST_IN_A_ROW = 4
-"""So many edges in a row where a wave foretells them are that wave; one or two may stand there by chance."""
+LEAST_IN_A_ROW, LEAST_BACK = 4, 2
+"""So many edges in a row where a wave foretells them are that wave; one or two may stand there by chance, but two are
+enough to doubt what lies before them."""
 
 NEAR_EDGE = 2
 MOST_COMPARED = 64
@@ -73,6 +74,15 @@ class _Edges:
     levels: tuple[int, int]
 
 
+@dataclass(frozen=True)
+class _Wave:
+    """A wave from before a place: its last edge, and how long it is known up to there."""
+
+    pulse: Pulse
+    last: int
+    span: int
+
+
 def pulse_through(sound: Int32s, place: Range, known: Bools) -> Pulse | None:
     """Return the pulse wave that sounds before a place and behind it, if one does and goes on in phase.
 
@@ -108,6 +118,30 @@ def pulse_from(sound: Int32s, place: Range, known: Bools) -> tuple[Pulse, int] |
         place: in which it may be interrupted for a while, and ends.
         known: shape as ``sound``: where it is the tape's for certain.
     """
+    wave = _wave_before(sound, place, known)
+    return (wave.pulse, wave.last) if wave is not None and wave.last > place[0] else None
+
+
+def lapse_of(sound: Int32s, place: Range, known: Bools) -> Range | None:
+    """Return where a version leaves the wave that sounds before a place and comes back to it in phase; None if nowhere.
+
+    Fewer edges do than for ``pulse_from``: a note that sets in anew is seldom in phase for as few as two.
+    """
+    wave = _wave_before(sound, place, known)
+    if wave is None:
+        return None
+    foretold = _foretold(sound, wave.pulse, (wave.last, min(place[1], wave.last + wave.span)))
+    is_there = np.array([at is not None for _, at, _, _ in foretold], np.bool_)
+    back = [low for low, high in ranges_of(is_there) if high - low >= LEAST_BACK]
+    left = np.flatnonzero(~is_there)
+    if not left.size or not back or back[-1] < left[0]:
+        return None
+    returned = min(number for number in back if number > left[0])
+    return round(foretold[int(left[0])][0]), round(foretold[returned][0])
+
+
+def _wave_before(sound: Int32s, place: Range, known: Bools) -> _Wave | None:
+    """Return the wave that sounds before a place, as far as a version goes on with it; as ``pulse_from``."""
     start, end = place
     unknown = np.flatnonzero(~known[:start])
     low = int(unknown[-1]) + 1 if unknown.size else 0
@@ -116,8 +150,10 @@ def pulse_from(sound: Int32s, place: Range, known: Bools) -> tuple[Pulse, int] |
         return None
     numbers = _numbers(note)
     pulse = _fit(note, numbers)
+    if pulse is None or pulse.period < 2 * LEAST_HALF:
+        return None
     last = int(note.positions[-1])
-    while pulse is not None and pulse.period >= 2 * LEAST_HALF:
+    while pulse.period >= 2 * LEAST_HALF:
         span = last - int(note.positions[0])
         fresh, fresh_numbers = _going_on(sound, pulse, note, (last, min(end, last + span)))
         if not fresh.positions.size:
@@ -136,7 +172,7 @@ def pulse_from(sound: Int32s, place: Range, known: Bools) -> tuple[Pulse, int] |
         if better is None or int(note.positions[-1]) <= last:
             break
         pulse, last = better, int(note.positions[-1])
-    return (pulse, last) if pulse is not None and last > start else None
+    return _Wave(pulse, last, last - int(note.positions[0]))
 
 
 def pulse_towards(sound: Int32s, place: Range, known: Bools) -> tuple[Pulse, int] | None:
@@ -167,24 +203,45 @@ def stands_before(sound: Int32s, block: Range) -> bool:
     return any(np.array_equal(piece, sound[start - lag : end - lag]) for lag in lags)
 
 
+def are_edges_moved(first: Int32s, second: Int32s) -> bool:
+    """Return whether versions differ in nothing but that edges between levels stand a sample or two earlier in one.
+
+    Edges stand at whole samples: which of two waves they were rounded from is hardly told.
+
+    Args:
+        first: one version with at least one sample on either side in which both agree, shape (samples,).
+        second: the other one, shape as ``first``.
+    """
+    return all(
+        end - start <= NEAR_EDGE
+        and {int(first[start]), int(second[start])} == {int(first[start - 1]), int(first[end])}
+        for start, end in ranges_of(first != second)
+    )
+
+
 def _going_on(sound: Int32s, pulse: Pulse, note: _Edges, window: Range) -> tuple[_Edges, Int64s]:
     """Return the edges in a window that stand where a wave foretells them, several in a row; and their numbers."""
+    found = _foretold(sound, pulse, window)
+    is_there = np.array([at is not None for _, at, _, _ in found], np.bool_)
+    kept = [
+        one for low, high in ranges_of(is_there) if high - low >= LEAST_IN_A_ROW for one in found[low:high]
+    ]
+    positions = np.array([at for _, at, _, _ in kept], np.int64)
+    rises = np.array([is_rise for _, _, _, is_rise in kept], np.bool_)
+    return _Edges(positions, rises, note.levels), np.array([number for _, _, number, _ in kept], np.int64)
+
+
+def _foretold(sound: Int32s, pulse: Pulse, window: Range) -> list[tuple[float, int | None, int, bool]]:
+    """Return each edge that a wave foretells in a window: where, where it stands if it does, its number, its side."""
     rows = []
     for is_rise, phase in ((True, pulse.rise), (False, pulse.fall)):
         first = int(np.floor((window[0] - phase) / pulse.period)) + 1
         behind = int(np.floor((window[1] - phase) / pulse.period)) + 1
         rows += [(phase + number * pulse.period, number, is_rise) for number in range(first, behind)]
-    found = [
-        (_edge_near(sound, at, pulse.levels if is_rise else pulse.levels[::-1]), number, is_rise)
+    return [
+        (at, _edge_near(sound, at, pulse.levels if is_rise else pulse.levels[::-1]), number, is_rise)
         for at, number, is_rise in sorted(rows)
     ]
-    is_there = np.array([at is not None for at, _, _ in found], np.bool_)
-    kept = [
-        one for low, high in ranges_of(is_there) if high - low >= LEAST_IN_A_ROW for one in found[low:high]
-    ]
-    positions = np.array([at for at, _, _ in kept], np.int64)
-    rises = np.array([is_rise for _, _, is_rise in kept], np.bool_)
-    return _Edges(positions, rises, note.levels), np.array([number for _, number, _ in kept], np.int64)
 
 
 def _edge_near(sound: Int32s, at: float, levels: tuple[int, int]) -> int | None:
