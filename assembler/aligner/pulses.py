@@ -209,11 +209,13 @@ def are_edges_moved(first: Int32s, second: Int32s) -> bool:
     Edges stand at whole samples: which of two waves they were rounded from is hardly told.
 
     Args:
-        first: one version with at least one sample on either side in which both agree, shape (samples,).
+        first: one version, with a sample on either side of what is looked at, shape (samples,).
         second: the other one, shape as ``first``.
     """
     return all(
         end - start <= NEAR_EDGE
+        and start > 0
+        and end < first.size
         and {int(first[start]), int(second[start])} == {int(first[start - 1]), int(first[end])}
         for start, end in ranges_of(first != second)
     )

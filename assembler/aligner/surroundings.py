@@ -32,6 +32,9 @@ LEAST_BELL_STEPS = 0.5
 
 PERIODS_SAMPLES = 4096
 LEAST_JUMP_STEPS = 8
+MOST_IN_A_ROW = 0.5
+"""Share of changes that another one follows at once: of sound that holds levels next to none, of clipped sound nearly
+all."""
 LEAST_ZEROS = 3
 REST_RATIO = 2.0
 """So many times sound that holds levels is at zero before and behind a place where that is one of its levels, and for
@@ -144,10 +147,20 @@ def _inner_levels(sound: Int32s) -> list[tuple[int, int]]:
 
 
 def _jumps(agreed: Int32s, sides: Sequence[Range], step: int) -> bool:
-    """Return whether sound that changes its level seldom does so by many steps: what fades away goes by single ones."""
+    """Return whether sound that changes its level seldom does so by many steps, and at once.
+
+    What fades away goes by single steps; what is clipped goes from peak to peak over many samples.
+    """
     changes = [np.abs(np.diff(agreed[slice(*side)].astype(np.int64))) for side in sides]
-    usual = [float(np.median(side[side > 0])) for side in changes if side.any()]
-    return bool(usual) and min(usual) >= LEAST_JUMP_STEPS * step
+    moving = [side for side in changes if side.any()]
+    in_a_row = [
+        np.count_nonzero((side[1:] > 0) & (side[:-1] > 0)) / np.count_nonzero(side) for side in moving
+    ]
+    if max(in_a_row, default=0.0) > MOST_IN_A_ROW:
+        return False
+    return (
+        bool(moving) and min(float(np.median(side[side > 0])) for side in moving) >= LEAST_JUMP_STEPS * step
+    )
 
 
 def _within_wave(agreed: Int32s, is_agreed: Bools, pulse: Pulse, step: int) -> Surroundings:

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 BORDER_SAMPLES = 64
 """At the borders of a flaw some of its samples may be right by chance."""
 
+LEAST_SHARE = 0.5
+"""What is left of a short flaw where it is right by chance at its borders."""
+
 LEAST_TRACKS = 2
 LEAST_SILENT, BORDER_STEP = 3, 8
 LEAST_AT_ONCE = 4
@@ -234,7 +237,9 @@ def _extended(place: Range, flawed: Sequence[Range]) -> Range:
 
 
 def _are_alike(first: Range, second: Range) -> bool:
-    return abs(first[0] - second[0]) <= BORDER_SAMPLES and abs(first[1] - second[1]) <= BORDER_SAMPLES
+    shorter, longer = sorted((first[1] - first[0], second[1] - second[0]))
+    is_near = abs(first[0] - second[0]) <= BORDER_SAMPLES and abs(first[1] - second[1]) <= BORDER_SAMPLES
+    return is_near and LEAST_SHARE * longer <= shorter
 
 
 def _kind(flaws: Sequence[FoundFlaw], guilty: str, whole: Range) -> str:
