@@ -97,6 +97,7 @@ def judge_place(
             longest_zero=around.longest_zero,
             # Pieces of sound that holds levels often stand twice, and prove nothing.
             seeks_copies=not all(own.is_stepped for _, own in zones),
+            witnesses=[one for one in witnesses if not any(np.array_equal(one, other) for other in versions)],
         )
         for samples, is_known, goes_on in zip(versions, known, behind, strict=True)
     ]

@@ -16,6 +16,8 @@ from assembler.aligner.builds import Structure
 from assembler.aligner.ranges import ranges_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from assembler.aligner.ranges import Range
     from assembler.arrays import Float64s, Int32s, Int64s
 
@@ -44,8 +46,15 @@ CHANCE_NATS = 20.0
 """Sound that runs straight now and then by nature does so for long once in e^20 samples."""
 
 
-def straight_lines(samples: Int32s, place: Range, step: int) -> list[Structure]:
-    """Return what runs straight in a place: where sound hardly ever does, or for far longer than it does around."""
+def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step: int) -> list[Structure]:
+    """Return what runs straight in a place: where sound hardly ever does, or for far longer than it does around.
+
+    Args:
+        samples: one version with its surroundings.
+        others: the other versions, shape as ``samples`` each.
+        place: where captures differ.
+        step: one step of the tape's word length.
+    """
     low, high = max(0, place[0] - LEAST_STRAIGHT), min(samples.size, place[1] + LEAST_STRAIGHT)
     bend = np.abs(np.diff(samples[low:high].astype(np.int64), 2))
     rows = [(first + low, last + low + 2) for first, last in ranges_of(bend <= step)]
@@ -66,8 +75,9 @@ def straight_lines(samples: Int32s, place: Range, step: int) -> list[Structure]:
     found = []
     for first, last in lines:
         size = last - first - 2
-        if max(abs(first + 1 - place[0]), abs(last - 1 - place[1])) <= PLACE_REACH:
-            # Sound hardly runs straight from where captures differ to where they agree again.
+        fills_place = max(abs(first + 1 - place[0]), abs(last - 1 - place[1])) <= PLACE_REACH
+        if fills_place and not any(_is_line(other[first + 1 : last - 1], step) for other in others):
+            # Sound hardly runs straight from where captures differ to where they agree again, unless all do.
             found.append(_drawn(samples, (first, last), step))
             continue
         climbs = abs(int(samples[last - 1]) - int(samples[first])) >= LEAST_CLIMB * step
@@ -138,7 +148,8 @@ def _drawn(samples: Int32s, row: Range, step: int) -> Structure:
 
 
 def _is_rounded_line(samples: Int32s) -> bool:
-    if samples[-1] == samples[0]:
+    # A level between two samples that lie a step off is none.
+    if samples[-1] == samples[0] or not np.ptp(samples[1:-1]):
         return False
     line = np.linspace(float(samples[0]), float(samples[-1]), samples.size)
     middle = samples.size // 2

@@ -79,25 +79,27 @@ def structures_of(
     holds_levels: bool,
     seeks_copies: bool,
     longest_zero: int = 0,
+    witnesses: Sequence[Int32s] = (),
 ) -> list[Structure]:
     """Return the structures that reach into a place.
 
     Args:
         samples: one version with its surroundings.
         agreed: what most captures hold.
-        others: the other versions: the original of a block played twice may itself be flawed in this one.
+        others: the other versions.
         place: where captures differ.
         step: one step of the tape's word length.
         open_ends: whether the place begins, ends, where a capture does: then a flaw may reach out of it.
         holds_levels: whether the sound holds levels by nature.
         seeks_copies: whether blocks played twice are looked for.
         longest_zero: for how long the sound stays at zero where that is one of its levels.
+        witnesses: other captures; the original of a block played twice may be flawed in every version.
     """
     longest = _longest_level(agreed, place) if holds_levels else 0
     held = _held(samples, agreed, place, longest, longest_zero)
     straight = [
         line
-        for line in straight_lines(samples, place, step)
+        for line in straight_lines(samples, others, place, step)
         # A level is a line that does not rise, and better told as one: it was made from one sample alone.
         if not any(one.start <= line.start and line.end <= one.end for one in held)
     ]
@@ -106,7 +108,7 @@ def structures_of(
         # A line that hardly rises is made of levels.
         *(one for one in held if not any(line.start <= one.start and one.end <= line.end for line in exact)),
         *straight,
-        *(_repeats(samples, [samples, *others], agreed, place, open_ends) if seeks_copies else ()),
+        *(_repeats(samples, [samples, *others], witnesses, agreed, place, open_ends) if seeks_copies else ()),
         *(_adjoined(samples, place, longest) if longest else ()),
     ]
 
@@ -193,12 +195,18 @@ def _longest_level(agreed: Int32s, place: Range) -> int:
 
 
 def _repeats(
-    samples: Int32s, sources: Sequence[Int32s], agreed: Int32s, place: Range, open_ends: tuple[bool, bool]
+    samples: Int32s,
+    versions: Sequence[Int32s],
+    witnesses: Sequence[Int32s],
+    agreed: Int32s,
+    place: Range,
+    open_ends: tuple[bool, bool],
 ) -> list[Structure]:
     """Return the blocks that stand a second time, but for those that go on outside the place."""
     start, end = place
     if end - start < LEAST_REPEAT:
         return []
+    sources = [*versions, *witnesses]
     keys = [_keys(source[:end]) for source in sources]
     found: list[tuple[int, Structure]] = []
     for at in _probes(samples, keys, start):
@@ -224,7 +232,7 @@ def _repeats(
         is_stroke = sounding == 0 or (sounding == 1 and lag > last - first)
         if last - first >= LEAST_REPEAT and not goes_on:
             original = slice(max(first, start) - lag, min(last, end) - lag)
-            is_heard = all(np.array_equal(source[original], sources[0][original]) for source in sources)
+            is_heard = all(np.array_equal(version[original], samples[original]) for version in versions)
             # Where the original is heard in this version alone, it may be noise thrown in and played twice.
             natural = STROKE if is_heard else FORETOLD_COPY
             found.append((lag, Structure(natural if is_stroke else "repeat", first, last)))

@@ -5,6 +5,7 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import pairwise
@@ -19,7 +20,7 @@ from assembler.aligner.findings import CHANCE_SAMPLES, MOST_GAP_SAMPLES, FoundFl
 from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, judge_place
 from assembler.aligner.noting import is_unlike
 from assembler.aligner.places import one_place_each
-from assembler.aligner.ranges import common, merged, pieces_of, range_around, ranges_of, without
+from assembler.aligner.ranges import common, merged, pieces_of, range_around, ranges_of, total, without
 from assembler.aligner.rests import SharedRests, silence_around
 
 if TYPE_CHECKING:
@@ -114,20 +115,24 @@ def weigh_track(
 def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> list[Range]:
     """Return places in which now one pass stands alone and now another: several are flawed and agree by chance.
 
-    There no majority means anything; nor where two passes agree on a few samples within a longer flaw of one of them.
+    There no majority means anything; nor where two passes agree within a longer flaw of one of them, on a few samples
+    or on a level that this flaw holds throughout.
     """
     losses = sorted(
         (start, end, index) for index, ranges in notes.outvoted.items() for start, end in merged(ranges)
     )
     if len({index for _, _, index in losses}) < 2 or len(losses) > MOST_DIFFERENCES:
         return []
-    lost = {index: merged(ranges, bridge=BRIDGE_SAMPLES) for index, ranges in notes.outvoted.items()}
+    lost = {index: merged(ranges) for index, ranges in notes.outvoted.items()}
+    bridged = {index: merged(ranges, bridge=BRIDGE_SAMPLES) for index, ranges in lost.items()}
     inside = [
         (start, end)
         for start, end, loser in losses
-        if end - start <= CHANCE_SAMPLES
-        and any(
-            range_around(ranges, (start, end)) is not None for other, ranges in lost.items() if other != loser
+        if any(
+            (end - start <= CHANCE_SAMPLES and range_around(bridged[other], (start, end)) is not None)
+            or _holds_through(passes[other], track, lost[other], (start, end))
+            for other in lost
+            if other != loser
         )
     ]
     turns = [
@@ -140,6 +145,25 @@ def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> l
     often = [place for place, count in zip(places, counts, strict=True) if count >= LEAST_TURNS]
     found = merged([*often, *inside])
     return [place for place in found if not any(without([place], one.covered(track)) for one in passes)]
+
+
+def _holds_through(one: PlacedPass, track: int, lost: Sequence[Range], place: Range) -> bool:
+    """Return whether a pass holds one level through a place, as a flaw does, from where it stands alone to where again.
+
+    Args:
+        one: the pass.
+        track: from 0 in tape order.
+        lost: where it is outvoted, in order.
+        place: where others have that level too.
+    """
+    number = bisect_left(lost, place)
+    if number in (0, len(lost)):
+        return False
+    before, behind = lost[number - 1][1], lost[number][0]
+    is_near = (
+        before <= place[0] <= before + MOST_GAP_SAMPLES and place[1] <= behind <= place[1] + MOST_GAP_SAMPLES
+    )
+    return is_near and _is_level(one, track, (before - 1, behind + 1))
 
 
 def _judge_split(
@@ -373,13 +397,16 @@ def _judge_outvoted(
         return [FoundFlaw(passes[index].name, track, "disagreement", *place)], []
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
-    for part, verdict in _judge_place(passes, track, (others[0], index), place, step, (len(others), 1)):
+    # One that lost samples nearby shows nothing of the sound there.
+    around = _surroundings(place, place)
+    shown = min(others, key=lambda i: total(without(around, passes[i].covered(track))))
+    for part, verdict in _judge_place(passes, track, (shown, index), place, step, (len(others), 1)):
         agreed, alone = verdict.kinds
         if agreed == "mute" and _is_played([passes[i] for i in others], track, part, rests):
             agreed = ""
         is_built = agreed in ("mute", "hold", "straight")
         if not is_built and agreed and not alone:
-            is_built = _is_flat(passes[others[0]], track, part)
+            is_built = _is_flat(passes[shown], track, part)
         if is_built and verdict.decided:
             flaws += [FoundFlaw(passes[i].name, track, agreed, *part) for i in others]
             if not alone:

@@ -34,12 +34,12 @@ def _with_line(sound: Int32s, start: int, end: int) -> Int32s:
 
 def test_slow_sound_is_no_line() -> None:
     """It bends by a step at most, and runs straight for a while each time it crosses zero."""
-    assert straight_lines(_bass(), PLACE, 1) == []
+    assert straight_lines(_bass(), (), PLACE, 1) == []
 
 
 def test_a_drawn_line_in_slow_sound_is_found_to_the_sample() -> None:
     """It is kept to for far longer than the tone keeps to any, with every sample where rounding puts it."""
-    (line,) = straight_lines(_with_line(_bass(), 9_020, 9_380), PLACE, 1)
+    (line,) = straight_lines(_with_line(_bass(), 9_020, 9_380), (), PLACE, 1)
     assert line.is_exact
     assert abs(line.start - 9_020) <= 4
     assert abs(line.end - 9_380) <= 4
@@ -49,9 +49,9 @@ def test_a_line_that_climbs_by_one_step_in_noise_is_found() -> None:
     """It is two levels one after the other, each too short to be told from sound by itself."""
     noise = np.rint(np.random.default_rng(62).normal(40, 3, 20_000)).astype(np.int32)
     noise[[9_019, 9_062]] = 37, 36
-    found = straight_lines(_with_line(noise, 9_020, 9_062), PLACE, 1)
+    found = straight_lines(_with_line(noise, 9_020, 9_062), (), PLACE, 1)
     assert any(line.start <= 9_021 and line.end >= 9_060 for line in found)
-    assert straight_lines(noise, PLACE, 1) == []
+    assert straight_lines(noise, (), PLACE, 1) == []
 
 
 @pytest.mark.parametrize("rounded", [np.rint, np.floor, np.trunc])
@@ -59,7 +59,7 @@ def test_a_line_may_be_rounded_in_any_one_way(rounded: np.ufunc) -> None:
     """Machines round to the nearest step, downwards, or towards zero."""
     sound = _bass() - 300
     sound[9_020:9_380] = rounded(np.linspace(float(sound[9_019]), float(sound[9_380]), 362)[1:-1])
-    (line,) = straight_lines(sound, PLACE, 1)
+    (line,) = straight_lines(sound, (), PLACE, 1)
     assert line.is_exact
 
 
@@ -69,7 +69,7 @@ def test_many_short_lines_are_how_a_sound_goes() -> None:
     drum = 9_000 * np.sin(2 * np.pi * (50 * at / 48_000 + 8 * (1 - np.exp(-at / 1_600))))
     sound = np.zeros(20_000, np.int32)
     sound[9_000:11_000] = np.rint(drum / 64)
-    assert straight_lines(sound, (9_000, 11_000), 1) == []
+    assert straight_lines(sound, (), (9_000, 11_000), 1) == []
 
 
 def test_a_line_that_fills_the_place_needs_no_length() -> None:
@@ -77,6 +77,6 @@ def test_a_line_that_fills_the_place_needs_no_length() -> None:
     at = np.arange(20_000)
     teeth = np.rint(30_000 * ((at * 0.0071) % 1 + (at * 0.0093) % 1 - 1)).astype(np.int32)
     drawn = _with_line(teeth, 9_020, 9_082)
-    assert straight_lines(teeth, (9_020, 9_082), 1) == []
-    (line,) = straight_lines(drawn, (9_020, 9_082), 1)
+    assert straight_lines(teeth, (), (9_020, 9_082), 1) == []
+    (line,) = straight_lines(drawn, (), (9_020, 9_082), 1)
     assert (line.start, line.end, line.is_exact) == (9_020, 9_082, True)
