@@ -22,7 +22,7 @@ from assembler.aligner.meeting import (
 from assembler.aligner.pinning import MappedPass, pin_slips
 from assembler.aligner.relating import ANCHOR_SAMPLES
 from assembler.aligner.searching import LEVEL_TOLD_DB, Likeness, find_anywhere, find_likeness
-from assembler.aligner.slips import logged_slips, map_of, probe_slips, reference_slips
+from assembler.aligner.slips import logged_slips, map_of, probe_slips, reference_slips, unproved_slips
 from assembler.importer.notes import Note
 
 if TYPE_CHECKING:
@@ -121,7 +121,11 @@ def _place_related(
     _tell_contradiction(work, reference, one, start_shift - one.position.shift_at(first.start), sample_rate)
     own = probe_slips(one.position, relation, base.slips(), third, sample_rate)
     work.notes += [_blame_note(one, reference, found.slip) for found in own if not found.is_sure]
-    work.slips[one.name] = [found.slip for found in own]
+    logged = unproved_slips(one.position, relation, sample_rate)
+    # The sound tells how the pass lies behind what its log alone shows before that.
+    start_shift -= sum(slip.samples for slip in logged if slip.pass_sample < relation.proved[0])
+    slips = [*logged, *(found.slip for found in own)]
+    work.slips[one.name] = sorted(slips, key=lambda slip: slip.pass_sample)
     work.maps[one.name] = map_of(one.audio.length, start_shift, work.slips[one.name])
     work.groups[one.name] = work.groups[reference.name]
 

@@ -36,6 +36,9 @@ than timecode's doubt that no log shows."""
 LEAST_ANCHORS = 24
 """Anchors wanted even in a short overlap."""
 
+SURE_SHARE = 0.9
+"""Where so much is identical an anchor is not looked for elsewhere."""
+
 BORDER_BLOCK = 1 << 17
 
 LONGEST_DOUBT = 1 << 17
@@ -167,10 +170,12 @@ def _find_anchors(
 ) -> tuple[list[Anchor], int]:
     found: list[Anchor] = []
     asked = missed = 0
-    for at in anchor_positions(*overlap):
-        samples = read_all(probe, at, ANCHOR_SAMPLES)
-        if sum(int(informative(track).sum()) for track in samples) < LEAST_EVIDENCE:
+    positions = anchor_positions(*overlap)
+    for first, behind in zip(positions, [*positions[1:], overlap[1]], strict=True):
+        place = _sounding(probe, first, behind)
+        if place is None:
             continue
+        at, samples = place
         asked += 1
         last_shift = found[-1].shift if found else None
         anchor = None
@@ -184,6 +189,15 @@ def _find_anchors(
         if anchor is not None:
             found.append(anchor)
     return found, asked
+
+
+def _sounding(probe: TrackReader, first: int, behind: int) -> tuple[int, list[Int32s]] | None:
+    """Return the first place for an anchor in a range that tells something, and its samples; None in silence."""
+    for at in range(first, max(first + 1, behind - ANCHOR_SAMPLES + 1), ANCHOR_SAMPLES):
+        samples = read_all(probe, at, ANCHOR_SAMPLES)
+        if sum(int(informative(track).sum()) for track in samples) >= LEAST_EVIDENCE:
+            return at, samples
+    return None
 
 
 def _confirm(reference: TrackReader, samples: Sequence[Int32s], at: int, shift: int) -> Anchor | None:
@@ -217,7 +231,9 @@ def _steady_runs(reference: TrackReader, probe: TrackReader, anchors: Sequence[A
     A lone anchor between others of one shift is not believed: a block that a machine repeated matches one block
     off. One at the end of the overlap, or between two shifts, is believed where its close surroundings agree.
     """
-    runs = [list(run) for _, run in groupby(anchors, key=lambda anchor: anchor.shift)]
+    runs = [
+        list(run) for _, run in groupby(_reread(reference, probe, anchors), key=lambda anchor: anchor.shift)
+    ]
     if len(runs) > 1:
         shifts = [None, *(run[0].shift for run in runs), None]
         kept = [
@@ -233,6 +249,24 @@ def _steady_runs(reference: TrackReader, probe: TrackReader, anchors: Sequence[A
         else:
             joined.append(run)
     return joined
+
+
+def _reread(reference: TrackReader, probe: TrackReader, anchors: Sequence[Anchor]) -> list[Anchor]:
+    """Return anchors, those that are found in part only at the shift of a neighbouring run where more is identical.
+
+    One may lie too far from timecode's place to be found, and music that repeats itself matches in part elsewhere.
+    """
+    runs = [list(run) for _, run in groupby(anchors, key=lambda anchor: anchor.shift)]
+    found: list[Anchor] = []
+    for number, run in enumerate(runs):
+        shifts = [other[0].shift for other in runs[max(0, number - 1) : number + 2] if other is not run]
+        for one in run:
+            samples = read_all(probe, one.at, ANCHOR_SAMPLES) if one.identical < SURE_SHARE else []
+            others = [_confirm(reference, samples, one.at, shift) for shift in shifts if samples]
+            found.append(
+                max((one, *(other for other in others if other)), key=lambda anchor: anchor.evidence)
+            )
+    return found
 
 
 def _is_steady(reference: TrackReader, probe: TrackReader, anchor: Anchor) -> bool:

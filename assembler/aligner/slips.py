@@ -118,14 +118,13 @@ def reference_slips(
         outnumbered = len(names) > 1 and len(names) == len(witnesses)
         if outnumbered or (witnesses <= names and _is_told(group, position, best, sample_rate)):
             own.append(Slip(best.at_reference, -best.change, best.doubt_reference))
-    covered = [(s.start + s.shift, s.end + s.shift) for r in relations.values() if r for s in r.stretches]
-    # What only the log shows, where no other pass can confirm or deny it.
-    own += [
-        slip
-        for logged_slip in position.slips
-        if not any(start <= logged_slip.pass_sample < end for start, end in covered)
-        for slip in logged_slips(logged_slip)
+    proved = [
+        (r.proved[0] + r.stretches[0].shift, r.proved[1] + r.stretches[-1].shift)
+        for r in relations.values()
+        if r is not None
     ]
+    seen = [(slip.at_reference, -slip.change) for group in _seen_slips(relations) for _, slip in group]
+    own += _only_logged(position, proved, seen, sample_rate)
     return sorted(own, key=lambda slip: slip.pass_sample)
 
 
@@ -158,6 +157,41 @@ def probe_slips(
             )
             own.append(OwnSlip(Slip(slip.at_probe, rest, slip.doubt_probe), is_sure))
     return own
+
+
+def unproved_slips(position: Position, relation: Relation, sample_rate: int) -> list[Slip]:
+    """Return the slips that only a pass's log shows: where the pass it is related to bears no witness.
+
+    Args:
+        position: what the pass's log says.
+        relation: how it lies against the reference.
+        sample_rate: of the session, in samples per second.
+    """
+    seen = [(slip.at_probe, slip.change) for slip in _relative_slips(relation)]
+    return _only_logged(position, [relation.proved], seen, sample_rate)
+
+
+def _only_logged(
+    position: Position,
+    proved: Sequence[tuple[int, int]],
+    seen: Sequence[tuple[int, int]],
+    sample_rate: int,
+) -> list[Slip]:
+    """Return the slips of a log outside of what is proved by sound, in which no slip is that it may mean.
+
+    Args:
+        position: what the log says.
+        proved: pass samples for which another pass bears witness; beyond them there may be silence.
+        seen: place and size of the slips that the sound shows.
+        sample_rate: of the session, in samples per second.
+    """
+    return [
+        slip
+        for logged in position.slips
+        if not any(start <= logged.pass_sample < end for start, end in proved)
+        and not any(_is_meant(logged, at, samples, sample_rate) for at, samples in seen)
+        for slip in logged_slips(logged)
+    ]
 
 
 def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
@@ -199,11 +233,14 @@ def _is_told(
 
 def _is_logged(position: Position, at: int, samples: int, sample_rate: int) -> bool:
     """Return whether the log of a pass shows this slip near this place."""
-    return any(
-        abs(slip.pass_sample - at) < SLIP_PLACE_SECONDS * sample_rate
-        and abs(slip.samples - samples) <= max(SLIP_SIZE_SAMPLES, slip.error_samples)
-        for slip in position.slips
-    )
+    return any(_is_meant(slip, at, samples, sample_rate) for slip in position.slips)
+
+
+def _is_meant(logged: CoarseSlip, at: int, samples: int, sample_rate: int) -> bool:
+    """Return whether a log's slip may be this one."""
+    return abs(logged.pass_sample - at) < SLIP_PLACE_SECONDS * sample_rate and abs(
+        logged.samples - samples
+    ) <= max(SLIP_SIZE_SAMPLES, logged.error_samples)
 
 
 def _looks_across(relation: Relation | None, at: int) -> bool:

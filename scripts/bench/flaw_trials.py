@@ -23,8 +23,9 @@ thousand from 100000 to 210000, from 310000 to 330000 and from 350000 to 430000,
 bands, a hundred from 300000 on and sixty from 340000 on. What was last measured stands in DEVELOPERS.md. A figure to
 be quoted comes from seeds that nobody has tuned on.
 
-Left out by the generator, as nothing could tell them: slips that no other pass covers, slips of fewer than 64
-samples of the most trusted pass without two witnesses, and slips less than 1.5 s apart.
+Left out by the generator, as nothing could tell them: slips that no other pass covers, or before or behind which no
+track sounds for 0.1 s; slips of fewer than 64 samples of the most trusted pass without two witnesses; and slips less
+than 1.5 s apart.
 
 Run: python -m scripts.bench.flaw_trials [--trials N] [--first SEED] [--seed SEED]
     [--passes N] [--character NAME] [--workers N]

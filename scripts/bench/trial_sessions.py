@@ -31,6 +31,8 @@ LOGGED_SLIP_SAMPLES: Final = 64
 SLIP_DISTANCE_SAMPLES: Final = 72_000
 """Slips of one trial stand at least so far from each other, and from the ends of the tape."""
 
+SOUND_BLOCK, LEAST_SOUND_BLOCKS = 480, 10
+
 KINDS: Final = ("mute", "hold", "straight", "repeat", "click", "burst", "sync")
 
 
@@ -144,7 +146,11 @@ def make_trial(seed: int, *, character: str | None = None, passes: int | None = 
     length = int(rng.integers(4 * SAMPLE_RATE, 16 * SAMPLE_RATE))
     tape = make_tape(chosen, bit_depth, length, rng)
     extents = [_extent(index, length, rng) for index in range(count)]
-    slips = _draw_slips(extents, length, rng)
+    drawn = _draw_slips(extents, length, rng)
+    slips = [
+        [slip for slip in of_pass if _sounds(tape[:, low : slip[0]]) and _sounds(tape[:, slip[0] : high])]
+        for of_pass, (low, high) in zip(drawn, extents, strict=True)
+    ]
     flaws = _draw_flaws(extents, int(rng.integers(5, 61)), rng)
     made = [
         _capture(f"P{index + 1}", tape, bit_depth, extents[index], flaws[index], slips[index], rng)
@@ -213,6 +219,13 @@ def _draw_slips(
         slips[index].append((at, size if rng.random() < 0.5 else -size))
         places.append(at)
     return [sorted(of_pass) for of_pass in slips]
+
+
+def _sounds(tape: Int32s) -> bool:
+    """Return whether some track sounds: next to silence alone the log tells of a slip, and only nearly."""
+    whole = tape.shape[1] // SOUND_BLOCK * SOUND_BLOCK
+    blocks = tape[:, :whole].reshape(TRACKS, -1, SOUND_BLOCK)
+    return int(np.count_nonzero(np.ptp(blocks, axis=2), axis=1).max()) >= LEAST_SOUND_BLOCKS
 
 
 def _draw_flaws(extents: list[tuple[int, int]], count: int, rng: np.random.Generator) -> list[list[PutFlaw]]:

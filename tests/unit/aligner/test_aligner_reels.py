@@ -226,3 +226,36 @@ def test_a_witness_with_a_flaw_at_the_slip_agrees_with_a_clean_one() -> None:
     assert _slips(placed, "one") == (Slip(AT, LOST),)
     assert _slips(placed, "two") == _slips(placed, "three") == ()
     assert placed.maps["one"].doubtful == ()
+
+
+def test_a_slip_that_no_sound_proves_is_the_logs() -> None:
+    """Where both passes are silent, only its log shows what a pass lost; the sound behind lies by both."""
+    late = DENSE.copy()
+    late[:, :100_000] = 0
+    lost = np.concatenate((late[:, :50_000], late[:, 50_000 + LOST :]), axis=1)
+    logged = CoarseSlip(52_000, LOST + 2, 12.0)
+    placed = place_reel([_pass("one", lost, 0.0, logged), _pass("two", late, 40.0)], SECOND)
+    assert _slips(placed, "one") == (Slip(52_000, LOST + 2),)
+    assert placed.maps["two"].stretches == (Stretch(0, late.shape[1], 2),)
+
+
+def test_a_log_tells_of_a_slip_before_the_other_pass_begins() -> None:
+    """What a pass holds alone before a slip lies as far ahead of its sound as its log says."""
+    logged = CoarseSlip(AT - 500, LOST - 3, 12.0)
+    placed = place_reel(
+        [_pass("one", DENSE[:, 200_000:], 200_000.0), _pass("two", _slipped(), 40.0, logged)], SECOND
+    )
+    first, second = placed.maps["two"].stretches
+    assert (second.pass_end, second.shift) == (DENSE.shape[1] - LOST, LOST)
+    assert (first.pass_end, first.shift) == (AT - 500, 3)
+
+
+def test_a_slip_that_the_sound_shows_is_not_taken_from_the_log_as_well() -> None:
+    """A log puts a slip somewhere near: that is the one found by the sound, whatever lies between."""
+    late = DENSE.copy()
+    late[:, : AT - 12_000] = 0
+    lost = np.concatenate((late[:, :AT], late[:, AT + LOST :]), axis=1)
+    logged = CoarseSlip(AT - 20_000, LOST + 5, 12.0)
+    placed = place_reel([_pass("one", lost, 0.0, logged), _pass("two", late, 40.0)], SECOND)
+    assert _slips(placed, "one") == (Slip(AT, LOST),)
+    assert _slips(placed, "two") == ()

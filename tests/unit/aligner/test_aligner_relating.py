@@ -114,3 +114,33 @@ def test_a_few_good_samples_before_a_slip_are_not_outvoted_by_chance() -> None:
     before, behind = relation.stretches
     assert (behind.start - before.end, behind.shift) == (repeated, -repeated)
     assert at - repeated <= before.end <= at
+
+
+def test_a_slip_behind_a_short_sound_between_silences_is_found() -> None:
+    """What sounds between two of the evenly spaced anchors, and else is silence, still proves its own place."""
+    tape = TAPE["dense"].copy()
+    tape[:, :150_000] = 0
+    tape[:, 28_000:36_000] = TAPE["dense"][:, 28_000:36_000]
+    probe = np.concatenate((tape[:, :100_000], tape[:, 100_288:]), axis=1)
+    relation = relate(ArrayAudio(tape), ArrayAudio(probe), lambda _: 0, (0, probe.shape[1]), 2400)
+    assert relation is not None
+    assert [stretch.shift for stretch in relation.stretches] == [0, 288]
+    low, high = relation.stretches[1].doubt
+    assert low <= 100_000 <= high
+
+
+def test_an_anchor_out_of_reach_is_no_slip_of_its_own() -> None:
+    """Where timecode puts a slip late, an anchor behind it matches by chance where a tone repeats; but less of it."""
+    tape = TAPE["dense"].copy()
+    period = np.tile(TAPE["dense"][:4, :1_100], tape.shape[1] // 1_100 + 1)
+    tape[:4] = period[:, : tape.shape[1]]
+    probe = np.concatenate((tape[:, :130_000], tape[:, 132_000:]), axis=1)
+    relation = relate(
+        ArrayAudio(tape),
+        ArrayAudio(probe),
+        lambda at: 0 if at < 160_000 else 2_000,
+        (0, probe.shape[1]),
+        1_200,
+    )
+    assert relation is not None
+    assert [stretch.shift for stretch in relation.stretches] == [0, 2_000]
