@@ -130,7 +130,7 @@ def lapse_of(sound: Int32s, place: Range, known: Bools) -> Range | None:
     wave = _wave_before(sound, place, known)
     if wave is None:
         return None
-    foretold = _foretold(sound, wave.pulse, (wave.last, min(place[1], wave.last + wave.span)))
+    foretold = _foretold(sound, wave.pulse, (place[0], min(place[1], wave.last + wave.span)))
     is_there = np.array([at is not None for _, at, _, _ in foretold], np.bool_)
     back = [low for low, high in ranges_of(is_there) if high - low >= LEAST_BACK]
     left = np.flatnonzero(~is_there)

@@ -408,7 +408,9 @@ def _judge_outvoted(
         if not is_built and agreed and not alone:
             is_built = _is_flat(passes[shown], track, part)
         if is_built and verdict.decided:
-            flaws += [FoundFlaw(passes[i].name, track, agreed, *part) for i in others]
+            held = passes[shown].samples(track, *part)
+            alike = [passes[i] for i in others if np.array_equal(passes[i].samples(track, *part), held)]
+            flaws += [FoundFlaw(one.name, track, agreed, *part) for one in alike]
             if not alone:
                 continue
         if verdict.decided:

@@ -10,7 +10,7 @@ import pytest
 
 from assembler.aligner.comparing import BLOCK_SAMPLES, compare_reel
 from assembler.aligner.findings import PlacedPass, ReelFindings
-from assembler.aligner.ranges import common, merged, total
+from assembler.aligner.ranges import common, merged, total, without
 from assembler.aligner.timemap import Slip, map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
@@ -401,3 +401,59 @@ def test_a_short_line_inside_another_pass_s_mute_is_no_majority_with_it() -> Non
     muted[0, 49_870:51_560] = 0
     findings = _compare(lined, muted, tape)
     assert sum(f.end - f.start for f in findings.flaws if f.pass_name == "P3") <= 1
+
+
+def test_a_level_held_on_bears_no_witness_where_the_wave_has_it_too() -> None:
+    """A capture that holds a level for long agrees with the wave in half of it: that is no majority against a third."""
+    wave = np.where(np.arange(100_000) % 200.3 < 100, 6_000, -6_000).astype(np.int32)[None, :]
+    held, muted = wave.copy(), wave.copy()
+    held[0, 50_000:54_000] = wave[0, 49_999]
+    same = int(np.flatnonzero(wave[0, 52_000:] == wave[0, 49_999])[0]) + 52_000
+    muted[0, same + 5 : same + 45] = 0
+    findings = _compare(muted, held, wave)
+    right = [(f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == "P3"]
+    doubted = [(u.start - ORIGIN, u.end - ORIGIN) for u in findings.undecided]
+    assert not without(right, doubted)
+
+
+def test_an_outvoted_place_is_judged_by_a_pass_that_lost_no_samples_there() -> None:
+    """Where the trusted pass has a hole, what another one holds there is no sound to go by."""
+    wave = np.where(np.arange(100_000) % 200.3 < 100, 6_000, -6_000).astype(np.int32)[None, :]
+    noisy = wave.copy()
+    noisy[0, 50_000:54_000] = np.random.default_rng(41).integers(-4_000, 4_000, 4_000)
+    lost = np.concatenate((wave[:, :51_000], wave[:, 53_000:]), axis=1)
+    maps = [
+        map_with_slips(lost.shape[1], ORIGIN, (Slip(51_000, 2_000),)),
+        map_with_slips(wave.shape[1], ORIGIN, ()),
+        map_with_slips(wave.shape[1], ORIGIN, ()),
+    ]
+    placed = [
+        PlacedPass(f"P{number + 1}", ArrayAudio(samples), (time_map,))
+        for number, (samples, time_map) in enumerate(zip((lost, wave, noisy), maps, strict=True))
+    ]
+    with ThreadPoolExecutor(2) as executor:
+        findings = compare_reel(placed, (0,), 1, 32_767, executor, lambda _: None)
+    assert {flaw.pass_name for flaw in findings.flaws} == {"P3"}
+
+
+def test_a_block_whose_original_is_flawed_in_both_other_versions_is_found() -> None:
+    """The original of a block played twice may be heard in a third pass alone."""
+    rng = np.random.default_rng(42)
+    drum = np.rint(3_000 * rng.normal(size=4_000)).astype(np.int32)
+    tape = np.zeros((1, 100_000), np.int32)
+    tape[0, 50_000:54_000] = drum
+    rested, again = tape.copy(), tape.copy()
+    rested[0, 48_000:56_000] = 0
+    again[0, 46_000:54_300] = 0
+    again[0, 54_300:57_800] = drum[500:4_000]
+    findings = _compare(rested, again, tape)
+    wrong = [(f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == "P3"]
+    assert not common(wrong, [(54_300, 57_800)])
+
+
+def test_a_level_of_zero_between_small_steps_is_a_mute() -> None:
+    """Zeros that a sample of one step ends are a level, and no line that a machine drew."""
+    quiet = make_tape("quiet", 16, 60_000, np.random.default_rng(33))[:1]
+    muted = quiet.copy()
+    muted[0, 20_000:24_000] = 0
+    assert {kind for _, kind, _, _ in _told(_compare(muted, quiet, quiet))} == {"mute"}

@@ -80,3 +80,14 @@ def test_a_line_that_fills_the_place_needs_no_length() -> None:
     assert straight_lines(teeth, (), (9_020, 9_082), 1) == []
     (line,) = straight_lines(drawn, (), (9_020, 9_082), 1)
     assert (line.start, line.end, line.is_exact) == (9_020, 9_082, True)
+
+
+def test_a_line_fills_no_place_where_the_other_version_runs_as_straight() -> None:
+    """A slow wave may run within a step of the line that was drawn over it: then neither is told by that."""
+    at = np.arange(20_000)
+    wave = np.rint(30_000 * np.sin(at / 300.0)).astype(np.int32)
+    start = int(np.argmin(np.abs(wave[9_000:10_000]))) + 9_000
+    drawn = _with_line(wave, start, start + 24)
+    differs = np.flatnonzero(drawn != wave)
+    place = int(differs[0]), int(differs[-1]) + 1
+    assert straight_lines(wave, (drawn,), place, 1) == []

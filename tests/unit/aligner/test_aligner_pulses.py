@@ -9,7 +9,14 @@ import pytest
 from scipy.signal import square
 
 from assembler.aligner.judging import judge_place
-from assembler.aligner.pulses import pulse_from, pulse_through, pulse_towards, stands_before
+from assembler.aligner.pulses import (
+    are_edges_moved,
+    lapse_of,
+    pulse_from,
+    pulse_through,
+    pulse_towards,
+    stands_before,
+)
 
 if TYPE_CHECKING:
     from assembler.arrays import Int32s
@@ -131,3 +138,43 @@ def test_a_note_that_ends_in_a_place_is_right_as_far_as_one_pass_goes_on_with_it
         if part.end < 7_900 - 48_000 / 220.5:
             assert part.verdict.decided
             assert part.verdict.kinds == ("hold", "")
+
+
+def test_a_version_that_leaves_its_wave_and_comes_back_is_known_by_two_edges() -> None:
+    """A note held too long over one of its edges, and ending soon after, is no better than what it is held against."""
+    wave = _note(220.5)
+    wave[6_700:] = 0
+    late = wave.copy()
+    edge = int(np.flatnonzero(np.diff(wave[6_300:]))[0]) + 6_301
+    late[edge : edge + 80] = wave[edge - 1]
+    low, high = lapse_of(late, PLACE, _all()) or (0, 0)
+    assert low == pytest.approx(edge, abs=2)
+    assert edge + 80 <= high <= edge + 48_000 / 220.5
+    assert lapse_of(wave, PLACE, _all()) is None
+
+
+def test_edges_a_sample_earlier_are_told_from_other_differences() -> None:
+    """Two waves of nearly one phase differ by single samples at edges; a click or a longer shift is something else."""
+    wave = _note(220.5)
+    edges = np.flatnonzero(np.diff(wave)) + 1
+    early = wave.copy()
+    early[edges[10::3] - 1] = wave[edges[10::3]]
+    assert are_edges_moved(early, wave)
+    click = early.copy()
+    click[edges[4] + 40] = -wave[edges[4] + 40]
+    assert not are_edges_moved(click, wave)
+    assert not are_edges_moved(_note(220.5, phase=0.33), wave)
+
+
+@pytest.mark.parametrize("right_first", [True, False])
+def test_of_two_waves_a_sample_apart_neither_is_named(*, right_first: bool) -> None:
+    """A block played twice of a wave whose period is no whole number of samples: which one it is nothing tells."""
+    right = np.where(np.arange(24_000) % 104.05 < 52, 9_000, -9_000).astype(np.int32)
+    right[::7_001] = 0
+    copied = right.copy()
+    copied[12_000:13_665] = right[12_000 - 1_665 : 12_000]
+    differs = np.flatnonzero(right != copied)
+    assert differs.size
+    versions = [right, copied] if right_first else [copied, right]
+    parts = judge_place(versions, (int(differs[0]), int(differs[-1]) + 1), 1)
+    assert not any(part.verdict.decided for part in parts)

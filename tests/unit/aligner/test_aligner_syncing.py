@@ -142,3 +142,11 @@ def test_noise_is_disputed_where_the_other_pass_lost_sync() -> None:
     assert settle_by_other_tracks([*_lost_at_once("A1"), noise], [], 1024, passes)[1] == []
     mute = replace(noise, kind="mute")
     assert settle_by_other_tracks([*_lost_at_once("A1"), mute], [], 1024, passes[:2])[1] == []
+
+
+def test_a_much_longer_flaw_of_other_tracks_settles_nothing() -> None:
+    """Two flaws may begin and end closely by chance where one of them is short."""
+    short = Undecided(5, 1048, 1072, "A1", ("A2",))
+    supposed = FoundFlaw("A2", 5, "straight", 1048, 1072)
+    flaws = [_lost("A1", 0, end=1080), _lost("A1", 3, end=1080), supposed]
+    assert settle_by_other_tracks(flaws, [short], 1024, ()) == (flaws, [short])
