@@ -66,6 +66,9 @@ LEAST_SURPRISE = 250.0
 COPY_COST = 10.0
 """A foretold copy is as likely as sound as it is as a flaw, but for the lag that has to be told."""
 
+EDGE_COST = 6.0
+"""To tell within a few hundred samples where an edge stands."""
+
 NOBODY_MARGIN = 180.0
 """By how many nats a version of such sound must beat the story that no version is the tape's."""
 
@@ -221,12 +224,22 @@ class Stories:
         if self._around.pulse is not None and max(self._sounds[number]) < LEAST_SURPRISE:
             # A wave that follows its pulse in every version was moved in one of them, and no noise thrown in.
             moved = [sound + COPY_COST for sound in self._sounds[number]]
-            return [min(flaw, (cost, "disagreement")) for flaw, cost in zip(flaws, moved, strict=True)]
+            flaws = [min(flaw, (cost, "disagreement")) for flaw, cost in zip(flaws, moved, strict=True)]
+        if self._around.pulse is not None:
+            edges = [self._edges_cost(version, part) for version in range(self._nobody)]
+            return [min(flaw, (cost, "disagreement")) for flaw, cost in zip(flaws, edges, strict=True)]
         if not self._around.is_stepped:
             return flaws
         # Blocks of synthetic sound played twice are not always known as such: they may be in the wrong place.
         displaced = [sound + DISPLACED_COST for sound in self._sounds[number]]
         return [min(flaw, (cost, "disagreement")) for flaw, cost in zip(flaws, displaced, strict=True)]
+
+    def _edges_cost(self, version: int, part: Range) -> float:
+        """Return what it costs to tell where each edge of a wave of these two levels stands; infinite if it is none."""
+        pulse, samples = self._around.pulse, self._versions[version][slice(*part)]
+        if pulse is None or not np.isin(samples, pulse.levels).all():
+            return np.inf
+        return COPY_COST + EDGE_COST * np.count_nonzero(np.diff(samples))
 
     def _added(self, version: int, truth: Int32s, part: Range) -> float:
         """Return what it costs that a version is the tape's sound with something added to it; infinite if it is not.
@@ -366,7 +379,7 @@ class Stories:
             lead = NOBODY_MARGIN
         if self._is_noise(number, best):
             lead = NOISE_MARGIN
-        is_doubtful = bool(totals[best] + lead > nobody)
+        is_doubtful = bool(totals[best] + lead > nobody) or self._outlasts(number, best)
         decided = bool(same[best, near].all()) and not is_doubtful
         if not decided:
             # Noise is hardly ever what was recorded.
@@ -392,6 +405,13 @@ class Stories:
         """
         part = self._parts[number]
         return self._holders.max() == 1 and self._at_peak(version, part) and not self._at_peak(best, part)
+
+    def _outlasts(self, number: int, version: int) -> bool:
+        """Return whether a version holds a clipped peak for longer than any around: it may be stuck there."""
+        start, end = self._parts[number]
+        return any(
+            one.outlasts and one.start <= start and end <= one.end for one in self._structures[version]
+        )
 
     def _turns_at_peak(self, version: int) -> bool:
         """Return whether a version differs in a few samples where it reaches a clipped peak, or leaves it.

@@ -49,8 +49,9 @@ MOST_LEVELS_HELD = 3
 LEAST_ADJOINED, LEAST_EDGES = 256, 6
 CHANCE_EQUAL = 8
 MOST_PROBES, MOST_LAGS = 64, 400
-LEAST_CLIPPED, CLIPPED_RATIO = 16, 2.0
-"""From how many samples on a level is a clipped peak, and how much longer than any around it."""
+LEAST_CLIPPED, CLIPPED_RATIO, OUTLAST_RATIO = 16, 2.0, 1.25
+"""From how many samples on a level is a clipped peak, how much longer than any around it, and from where on that is
+odd."""
 
 OUTSIDE_SAMPLES = 64
 """A block that goes on repeating so far outside a place, where the captures agree, repeats by nature."""
@@ -131,10 +132,12 @@ def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int, longest_z
     # The first sample of a level held is the last good one.
     own = _own_levels(agreed, place) if longest else set()
     for run in _not_in_a_row([run for run in runs if run.value]):
-        kind = "hold" if longest else _level_kind(run, agreed, place)
+        kind, outlasts = ("hold", False) if longest else _level_kind(run, agreed, place)
         natural = longest if not own or run.value in own else 0
         if run.end - run.start > (natural if natural or kind in PEAKS else LEAST_RUN - 1):
-            found.append(Structure(kind, run.start + 1, run.end, (run.start,), natural=natural))
+            found.append(
+                Structure(kind, run.start + 1, run.end, (run.start,), natural=natural, outlasts=outlasts)
+            )
     return found
 
 
@@ -145,8 +148,10 @@ def _own_levels(agreed: Int32s, place: Range) -> set[int]:
     return levels if len(levels) <= MOST_LEVELS_HELD else set()
 
 
-def _level_kind(run: Run, agreed: Int32s, place: Range) -> str:
+def _level_kind(run: Run, agreed: Int32s, place: Range) -> tuple[str, bool]:
     """Return what a level is that is held: sound around may stay there too, as its largest, if peaks are clipped.
+
+    And whether it is held for longer than there.
 
     Args:
         run: of equal samples.
@@ -163,8 +168,8 @@ def _level_kind(run: Run, agreed: Int32s, place: Range) -> str:
     size, usual = run.end - run.start, max(lengths, default=0)
     fills_place = run.start <= place[0] and place[1] <= run.end
     if size <= usual and not fills_place:
-        return CLIPPED
-    return LONG_CLIPPED if size <= CLIPPED_RATIO * usual else "hold"
+        return CLIPPED, False
+    return (LONG_CLIPPED, size > OUTLAST_RATIO * usual) if size <= CLIPPED_RATIO * usual else ("hold", False)
 
 
 def _not_in_a_row(runs: Sequence[Run]) -> list[Run]:

@@ -106,7 +106,9 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
     if lag and np.ptp(agreed[sides[0][0] : place[0]] if sides[0][0] < place[0] else past):
         where = [(max(0, place[0] - FIT_SAMPLES - lag), place[0])]
         specials.append(_rated(Model(np.zeros(0), lag), agreed, is_agreed, where, step))
-    is_stepped = min(cost for _, cost in specials) < least - CLEARLY_BETTER and _jumps(agreed, sides, step)
+    is_stepped = min(cost for _, cost in specials) < least - CLEARLY_BETTER and _jumps(
+        agreed, is_agreed, sides, step
+    )
     models = [model for model, _ in linear]
     pulse = pulse_through(agreed, place, is_agreed) if is_stepped else None
     if pulse is not None:
@@ -146,21 +148,24 @@ def _inner_levels(sound: Int32s) -> list[tuple[int, int]]:
     return list(zip(np.diff(edges).tolist(), sound[edges[:-1]].tolist(), strict=True))
 
 
-def _jumps(agreed: Int32s, sides: Sequence[Range], step: int) -> bool:
+def _jumps(agreed: Int32s, is_agreed: Bools, sides: Sequence[Range], step: int) -> bool:
     """Return whether sound that changes its level seldom does so by many steps, and at once.
 
     What fades away goes by single steps; what is clipped goes from peak to peak over many samples.
     """
     changes = [np.abs(np.diff(agreed[slice(*side)].astype(np.int64))) for side in sides]
     moving = [side for side in changes if side.any()]
-    in_a_row = [
-        np.count_nonzero((side[1:] > 0) & (side[:-1] > 0)) / np.count_nonzero(side) for side in moving
-    ]
-    if max(in_a_row, default=0.0) > MOST_IN_A_ROW:
+    if any(_in_a_row(agreed[slice(*side)], is_agreed[slice(*side)]) > MOST_IN_A_ROW for side in sides):
         return False
     return (
         bool(moving) and min(float(np.median(side[side > 0])) for side in moving) >= LEAST_JUMP_STEPS * step
     )
+
+
+def _in_a_row(sound: Int32s, known: Bools) -> float:
+    """Return the share of changes between known samples that follow another one at once."""
+    changes = (np.diff(sound) != 0) & known[1:] & known[:-1]
+    return float(np.mean(changes[1:][changes[:-1]])) if changes[:-1].any() else 0.0
 
 
 def _within_wave(agreed: Int32s, is_agreed: Bools, pulse: Pulse, step: int) -> Surroundings:

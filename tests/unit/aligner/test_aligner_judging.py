@@ -507,3 +507,18 @@ def test_an_offset_that_one_capture_has_proves_neither_right(*, right_first: boo
     moved[START : START + 4_800] += 70
     verdict = _verdict(*((right, moved) if right_first else (moved, right)), (START, START + 4_800))
     assert not verdict.decided or verdict.right == (0 if right_first else 1)
+
+
+def test_a_click_where_sound_reaches_a_clipped_peak_is_open() -> None:
+    """Two samples that come to the limit early are foretold as little as those that come there in time."""
+    seconds = np.arange(12_000) / 48_000
+    right = np.rint(np.clip(40_000 * np.sin(2 * np.pi * 150 * seconds), -32_768, 32_767)).astype(np.int32)
+    reached = START + int(np.flatnonzero(np.diff((right[START:] == 32_767).astype(np.int8)) == 1)[0]) + 1
+    early = right.copy()
+    early[reached - 2 : reached] = 32_767
+    for versions in ([right, early], [early, right]):
+        parts = judge_place(versions, (reached - 2, reached), 1)
+        flawed = [
+            part.verdict.kinds[0 if versions[0] is right else 1] for part in parts if part.verdict.decided
+        ]
+        assert not any(flawed)
