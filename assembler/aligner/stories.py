@@ -296,6 +296,7 @@ class Stories:
                 # A level, a line or a copy is one event: it is not the tape's in part.
                 torn = {before, behind} - {self._nobody} if before != behind else set()
                 table[before, behind] += TORN_COST * sum(inside[version] for version in torn)
+                table[before, behind] -= DISPLACED_COST * self._displaced_on(number, before, behind)
                 if behind == self._nobody:
                     continue
                 if before == self._nobody:
@@ -303,6 +304,26 @@ class Stories:
                 else:
                     table[before, behind] += self._border(self._versions[before], behind, start, end)
         return table
+
+    def _displaced_on(self, number: int, before: int, behind: int) -> int:
+        """Return how many captures are displaced from the part before on: that is told once.
+
+        Args:
+            number: of the part.
+            before: which version is the tape's in the part before.
+            behind: in this one.
+        """
+        if not self._around.is_stepped:
+            return 0
+        return sum(
+            int(holders)
+            for version, holders in enumerate(self._holders)
+            if self._is_displaced(number - 1, before, version) and self._is_displaced(number, behind, version)
+        )
+
+    def _is_displaced(self, number: int, truth: int, version: int) -> bool:
+        is_right = truth != self._nobody and self._same[number][truth, version]
+        return not is_right and self._flaws[number][truth][version][1] == "disagreement"
 
     def _recovering(self, version: int, start: int, end: int) -> float:
         """Return what it costs that a version is right behind a part in which none was.
