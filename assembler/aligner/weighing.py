@@ -156,6 +156,11 @@ def _holds_through(one: PlacedPass, track: int, lost: Sequence[Range], place: Ra
         lost: where it is outvoted, in order.
         place: where others have that level too.
     """
+    around = range_around(lost, place)
+    if around is not None:
+        # Notes are bridged over a few samples that it has right.
+        held = max(around[0], place[0] - LEAST_RUN), min(around[1], place[1] + LEAST_RUN)
+        return held != place and _is_level(one, track, held)
     number = bisect_left(lost, place)
     if number in (0, len(lost)):
         return False
