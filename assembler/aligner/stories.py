@@ -396,6 +396,9 @@ class Stories:
             or self._turns_at_peak(best)
         ]
         lead = 0.0 if is_mixed and self._holders.max() == 1 else -LEAST_MARGIN
+        if self._is_made(best, (start, end)):
+            # Of two flaws the one that is simpler to tell is no more right for that.
+            lead = LEAST_MARGIN
         if self._around.is_stepped:
             lead = NOBODY_MARGIN
         if self._is_noise(number, best):
@@ -407,6 +410,13 @@ class Stories:
             best = next((v for v in near if not self._is_noise(number, v)), near[0])
         kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]
         return Verdict(best, tuple(kinds), decided, is_doubtful)
+
+    def _is_made(self, version: int, part: Range) -> bool:
+        """Return whether a version is wholly of a machine's build in a part, other than silence and peaks."""
+        return any(
+            one.kind in ("hold", "straight", "repeat") and one.start <= part[0] and part[1] <= one.end
+            for one in self._structures[version]
+        )
 
     def _is_pulse_in_silence(self, number: int, version: int, best: int) -> bool:
         """Return whether a version shows one level where the best one is silent: a click track's pulse, or none."""
