@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.builds import Structure
+from assembler.aligner.findings import CHANCE_SAMPLES
 from assembler.aligner.ranges import ranges_of
 
 if TYPE_CHECKING:
@@ -73,9 +74,12 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
         # So many in one place are how the sound itself goes, as a wave does where it crosses zero.
         natural = max(natural, sorted(last - first for first, last in lines)[-2])
     found = []
+    differing = [place, *(_differing_in(samples, others, place) if lines else ())]
     for first, last in lines:
         size = last - first - 2
-        fills_place = max(abs(first + 1 - place[0]), abs(last - 1 - place[1])) <= PLACE_REACH
+        fills_place = any(
+            max(abs(first + 1 - start), abs(last - 1 - end)) <= PLACE_REACH for start, end in differing
+        )
         if fills_place and not any(_is_line(other[first + 1 : last - 1], step) for other in others):
             # Sound hardly runs straight from where captures differ to where they agree again, unless all do.
             found.append(_drawn(samples, (first, last), step))
@@ -85,6 +89,14 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
         if size >= LINE_RATIO * natural + (0 if size >= by_chance else LEAST_LINE if climbs else size):
             found.append(_drawn(samples, (first, last), step))
     return found
+
+
+def _differing_in(samples: Int32s, others: Sequence[Int32s], place: Range) -> list[Range]:
+    """Return where a version differs from others in a place, but for what chance has alike between."""
+    differs = np.zeros(place[1] - place[0], np.bool_)
+    for other in others:
+        differs |= samples[slice(*place)] != other[slice(*place)]
+    return ranges_of(differs, offset=place[0], bridge=CHANCE_SAMPLES)
 
 
 def _line_in(samples: Int32s, row: Range, step: int) -> Range:

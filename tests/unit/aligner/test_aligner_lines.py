@@ -91,3 +91,14 @@ def test_a_line_fills_no_place_where_the_other_version_runs_as_straight() -> Non
     differs = np.flatnonzero(drawn != wave)
     place = int(differs[0]), int(differs[-1]) + 1
     assert straight_lines(wave, (drawn,), place, 1) == []
+
+
+def test_a_line_fills_a_part_of_a_place_as_well() -> None:
+    """Captures may differ twice in one place: where a line runs from one border to the other it was drawn."""
+    at = np.arange(20_000)
+    teeth = np.rint(30_000 * ((at * 0.0071) % 1 + (at * 0.0093) % 1 - 1)).astype(np.int32)
+    drawn = _with_line(teeth, 9_020, 9_082)
+    other = teeth.copy()
+    other[8_000:8_300] = teeth[7_600:7_900]
+    (line,) = straight_lines(drawn, (other,), (8_000, 9_082), 1)
+    assert (line.start, line.end, line.is_exact) == (9_020, 9_082, True)
