@@ -42,6 +42,9 @@ STEPPED_SAMPLES = 4096
 LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": LONGEST_PAUSE, "long level": 0}
 """Longer ones are told only where other tracks have them at the same samples."""
 
+LEAST_HIDING, MOST_HIDING = 16, 400
+"""A flaw of the only other pass over more samples than this may hide one; so many on one track are looked under."""
+
 LONE_BLOCK = 1 << 17
 LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * LONE_CONTEXT
 """What is read beside a lone block: a repeat with its original, a burst, and the sound around them."""
@@ -170,15 +173,23 @@ class Lone:
     natural: list[FoundFlaw]
 
 
-def flaws_alone(passes: Sequence[PlacedPass], track: int, step: int) -> Lone:
-    """Return what each pass shows by itself where no other one covers it.
+def flaws_alone(
+    passes: Sequence[PlacedPass], track: int, step: int, flawed: Mapping[str, Sequence[Range]]
+) -> Lone:
+    """Return what each pass shows by itself where no other one covers it, or only such as are flawed there.
 
     A synthesizer whose oscillators run on under its rests sets in again in phase by nature, and a gate lets noise
     through from one sample to another. They do so often, or for long.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        step: one step of the tape's word length.
+        flawed: what comparison has shown of each pass, by name.
     """
     lone = Lone([], [], [])
     for one in passes:
-        shown = _looked_at(passes, one, track, step)
+        shown = _looked_at(passes, one, track, step, flawed)
         for build in {build for build, _ in shown}:
             flaws = [flaw for of, flaw in shown if of == build]
             if build != "flaw" and len(flaws) > MOST_ALIKE:
@@ -203,11 +214,26 @@ def _covered_by_others(passes: Sequence[PlacedPass], one: PlacedPass, track: int
     return merged(piece for other in passes if other is not one for piece in other.covered(track))
 
 
+def _long_ones(flawed: Sequence[Range]) -> list[Range]:
+    """Return what is long enough to hide another pass's flaw; none where a pass is flawed all over."""
+    found = [(start, end) for start, end in merged(flawed) if end - start > LEAST_HIDING]
+    return found if len(found) <= MOST_HIDING else []
+
+
 def _looked_at(
-    passes: Sequence[PlacedPass], one: PlacedPass, track: int, step: int
+    passes: Sequence[PlacedPass],
+    one: PlacedPass,
+    track: int,
+    step: int,
+    flawed: Mapping[str, Sequence[Range]],
 ) -> list[tuple[str, FoundFlaw]]:
     found: list[tuple[str, FoundFlaw]] = []
-    covered = _covered_by_others(passes, one, track)
+    covered = merged(
+        piece
+        for other in passes
+        if other is not one
+        for piece in without(other.covered(track), _long_ones(flawed.get(other.name, ())))
+    )
     for held in one.covered(track):
         for low, high in pieces_of(without([held], covered), LONE_BLOCK):
             # Read a little further, but never over the end of a stretch: a slip is a splice too.

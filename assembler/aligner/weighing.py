@@ -101,7 +101,8 @@ def weigh_track(
             undecided += open_places
     flaws += _doubted(passes, track, notes, flaws)
     flaws += _through_holes(passes, track, flaws)
-    lone = flaws_alone(passes, track, step)
+    flawed = {p.name: merged((f.start, f.end) for f in flaws if f.pass_name == p.name) for p in passes}
+    lone = flaws_alone(passes, track, step, flawed)
     # Silence beside noise thrown in looks cut off by nature.
     seen = [*flaws, *lone.told, *lone.open_places, *lone.natural]
     known = {p.name: merged((f.start, f.end) for f in seen if f.pass_name == p.name) for p in passes}

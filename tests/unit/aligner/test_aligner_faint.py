@@ -77,7 +77,7 @@ def test_noise_in_silence_is_a_burst_unless_it_comes_again_and_again_or_dies_awa
 
     def told(track: Int32s) -> tuple[list[tuple[str, int, int]], int]:
         one = PlacedPass("P1", ArrayAudio(track[None]), (map_with_slips(LENGTH, 0, ()),))
-        lone = flaws_alone([one], 0, 1)
+        lone = flaws_alone([one], 0, 1, {})
         return [(flaw.kind, flaw.start, flaw.end) for flaw in lone.told], len(lone.open_places)
 
     assert told(_struck([500])) == ([("burst", 3000, 3500)], 0)

@@ -185,7 +185,7 @@ def test_rests_over_an_oscillator_that_runs_on_are_no_mutes() -> None:
 
 
 def _alone(tracks: Sequence[Int32s], track: int) -> tuple[list[FoundFlaw], list[FoundFlaw]]:
-    lone = flaws_alone([_one_pass(tracks)], track, 1)
+    lone = flaws_alone([_one_pass(tracks)], track, 1, {})
     return lone.told, lone.open_places
 
 
