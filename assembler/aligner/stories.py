@@ -85,6 +85,9 @@ STEPPED_CAUTION = 12.0
 DISPLACED_COST = 265.0
 """What it takes to say, of such sound, that it belongs elsewhere: it need not look odd to be wrong."""
 
+MOST_DISPLACED = 4.0
+"""So many nats a sample at most: what costs more is noise, and no block of such sound."""
+
 CLIPPED_COST = 40.0
 """No model foretells that a peak is clipped where others are; that it stays so costs nothing."""
 
@@ -323,7 +326,9 @@ class Stories:
 
     def _is_displaced(self, number: int, truth: int, version: int) -> bool:
         is_right = truth != self._nobody and self._same[number][truth, version]
-        return not is_right and self._flaws[number][truth][version][1] == "disagreement"
+        start, end = self._parts[number]
+        is_noise = self._sounds[number][version] > MOST_DISPLACED * (end - start)
+        return not is_right and not is_noise and self._flaws[number][truth][version][1] == "disagreement"
 
     def _recovering(self, version: int, start: int, end: int) -> float:
         """Return what it costs that a version is right behind a part in which none was.
