@@ -40,8 +40,9 @@ LEAST_QUIET = 256
 """A block that begins or ends with so many zeros does so in silence."""
 
 LEAST_TELLING = 16
-MOST_IN_A_ROW, LONE_RATIO = 2, 4
-"""A level held inside another one makes two in a row; one so many times as long as all others beside is no wave's."""
+MOST_IN_A_ROW, LONE_RATIO = 3, 4
+"""A level held inside another one makes two in a row, one from one clipped peak to the next three; one so many times as
+long as all others beside is no wave's."""
 
 MOST_LEVELS_HELD = 3
 """Two-level waves and clipped peaks hold so many levels, and no other one for as long."""

@@ -406,20 +406,22 @@ def _judge_outvoted(
     # One that lost samples nearby shows nothing of the sound there.
     around = _surroundings(place, place)
     shown = min(others, key=lambda i: total(without(around, passes[i].covered(track))))
-    for part, verdict in _judge_place(passes, track, (shown, index), place, step, (len(others), 1)):
+    judged = _judge_place(passes, track, (shown, index), place, step, (len(others), 1))
+    lost = [part for part, verdict in judged if _is_lost(passes[shown], track, part, verdict)]
+    unproved = merged([*lost, *(part for part, verdict in judged if not verdict.decided)])
+    for part, verdict in judged:
         agreed, alone = verdict.kinds
-        if agreed == "mute" and _is_played([passes[i] for i in others], track, part, rests):
+        is_decided = verdict.decided and not (agreed and _is_between(part, unproved))
+        is_rest = agreed == "mute" and _is_played([passes[i] for i in others], track, part, rests)
+        if is_rest or _is_between(part, lost):
             agreed = ""
-        is_built = agreed in ("mute", "hold", "straight")
-        if not is_built and agreed and not alone:
-            is_built = _is_flat(passes[shown], track, part)
-        if is_built and verdict.decided:
+        if is_decided and _is_built(passes[shown], track, part, agreed, alone):
             held = passes[shown].samples(track, *part)
             alike = [passes[i] for i in others if np.array_equal(passes[i].samples(track, *part), held)]
             flaws += [FoundFlaw(one.name, track, agreed, *part) for one in alike]
             if not alone:
                 continue
-        if verdict.decided:
+        if is_decided:
             flaws.append(FoundFlaw(passes[index].name, track, alone or "disagreement", *part))
             continue
         for piece in without(_outvoted_in(passes, track, index, others, part), elsewhere):
@@ -427,6 +429,36 @@ def _judge_outvoted(
             if _is_one_level(passes[others[0]], track, part):
                 undecided.append(Undecided(track, *piece, passes[others[0]].name, (passes[index].name,)))
     return flaws, undecided
+
+
+def _is_built(shown: PlacedPass, track: int, part: Range, agreed: str, alone: str) -> bool:
+    """Return whether what several passes agree on is what a machine makes by itself: their flaw, not the tape's."""
+    return agreed in ("mute", "hold", "straight") or bool(
+        agreed and not alone and _is_flat(shown, track, part)
+    )
+
+
+def _is_lost(shown: PlacedPass, track: int, part: Range, verdict: Verdict) -> bool:
+    """Return whether the pass that stands alone is wrong in a part, and the others are not.
+
+    Args:
+        shown: one of those that agree.
+        track: from 0 in tape order.
+        part: of a place.
+        verdict: on it. Where it is open, a majority that holds no one level there is believed.
+    """
+    agreed, alone = verdict.kinds
+    if verdict.decided:
+        return bool(alone) and not agreed
+    return agreed != "straight" and bool(np.diff(shown.samples(track, *part)).any())
+
+
+def _is_between(part: Range, sides: Sequence[Range]) -> bool:
+    """Return whether a part lies between others that are, before it and behind it, as long as itself in sum."""
+    size = part[1] - part[0]
+    before = sum(end - start for start, end in sides if end <= part[0])
+    behind = sum(end - start for start, end in sides if start >= part[1])
+    return min(before, behind) >= size
 
 
 def _is_played(passes: Sequence[PlacedPass], track: int, part: Range, rests: SharedRests) -> bool:

@@ -457,3 +457,16 @@ def test_a_level_of_zero_between_small_steps_is_a_mute() -> None:
     muted = quiet.copy()
     muted[0, 20_000:24_000] = 0
     assert {kind for _, kind, _, _ in _told(_compare(muted, quiet, quiet))} == {"mute"}
+
+
+def test_noise_over_a_sound_that_has_faded_away_is_told_whole() -> None:
+    """Where only silence is left, noise is no more right for being agreed against beside places where it is wrong."""
+    rng = np.random.default_rng(0)
+    at = np.arange(60_000)
+    strokes = 8_000 * np.exp(-(at % 14_000) / 1_000) * rng.normal(size=at.size)
+    right = np.rint(strokes + 0.2 * rng.normal(size=at.size)).astype(np.int32)[None, :]
+    noisy = right.copy()
+    noisy[0, 37_000:44_000] = rng.integers(-1_200, 1_200, 7_000)
+    told = _told(_compare(right, right, noisy))
+    assert {name for name, _, _, _ in told} == {"P3"}
+    assert total(merged((start, end) for _, _, start, end in told)) >= 6_990

@@ -194,3 +194,23 @@ def test_soft_noise_gives_its_borders_and_a_stroke_none() -> None:
     assert all(
         abs(at - 20_600) < 30 for at in level_borders(np.rint(struck).astype(np.int32), PLACE, predictor)
     )
+
+
+def test_a_level_held_from_one_clipped_peak_to_the_next_is_told() -> None:
+    """It joins two peaks to three stretches of one level in a row, as a two-level wave has them."""
+    loud = 50_000 * np.sin(2 * np.pi * np.arange(SOUND.size) / 100)
+    right = np.clip(np.rint(loud), -32_768, 32_767).astype(np.int32)
+    held = right.copy()
+    held[20_640:20_714] = held[20_639]
+    differs = np.flatnonzero(held != right)
+    found = structures_of(
+        held,
+        right,
+        (right,),
+        (int(differs[0]), int(differs[-1]) + 1),
+        1,
+        (False, False),
+        holds_levels=True,
+        seeks_copies=False,
+    )
+    assert [one.kind for one in found if one.kind == "hold"]
