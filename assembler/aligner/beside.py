@@ -46,7 +46,7 @@ class Beside:
         """Return whether a pass is flawed right before a place; a level held is one event for as long as it lasts."""
         known = self._known[name]
         at = bisect_left(known, (place[0], 0, ""))
-        return any(
+        return self._is_flawed_through(name, place) or any(
             end <= place[1]
             and (
                 place[0] <= end + BRIDGE_SAMPLES
@@ -63,10 +63,16 @@ class Beside:
         """Return whether a pass is flawed right behind a place."""
         known = self._known[name]
         at = bisect_left(known, (place[1] - BRIDGE_SAMPLES, 0, ""))
-        return any(
+        return self._is_flawed_through(name, place) or any(
             start <= place[1] + BRIDGE_SAMPLES and place[0] <= start
             for start, _, _ in known[at : at + LOOKED_AT]
         )
+
+    def _is_flawed_through(self, name: str, place: Range) -> bool:
+        """Return whether a flaw begins before a place and ends behind it, as around what another pass lost."""
+        known = self._known[name]
+        at = bisect_left(known, (place[0], 0, ""))
+        return any(place[1] < end for _, end, _ in known[max(0, at - LOOKED_AT) : at])
 
     def _holds(self, name: str, where: Range) -> bool:
         return not np.ptp(self._passes[name].samples(self._track, *where))

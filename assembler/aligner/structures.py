@@ -319,7 +319,8 @@ def _probes(samples: Int32s, keys: Sequence[UInt64s], start: int) -> list[int]:
     telling = (later >= start) & (samples[later] != samples[later + 1]) & (lags >= LEAST_REPEAT)
     by_place = np.argsort(later[telling])
     later, lags = later[telling][by_place], lags[telling][by_place]
-    fresh = (np.diff(lags, prepend=-1) != 0) | (np.diff(later, prepend=-2) != 1)
+    # A sample that is no copy leaves out all blocks that hold it.
+    fresh = (np.diff(lags, prepend=-1) != 0) | (np.diff(later, prepend=later[:1]) > LEAST_REPEAT)
     return [int(place) for place in later[fresh][:MOST_PROBES]]
 
 
