@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.builds import FORETOLD_COPY, PEAKS, STROKE
+from assembler.aligner.builds import COPIES, FORETOLD_COPY, PEAKS, STROKE
 from assembler.aligner.detecting import PREDICTOR_ORDER
 from assembler.aligner.evidence import added_cost, border_cost, flaw_cost, sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
@@ -87,6 +87,9 @@ DISPLACED_COST = 265.0
 
 MOST_DISPLACED = 4.0
 """So many nats a sample at most: what costs more is noise, and no block of such sound."""
+
+LEAST_WAVE = 6
+"""Edges by which a wave of two levels is known."""
 
 CLIPPED_COST = 40.0
 """No model foretells that a peak is clipped where others are; that it stays so costs nothing."""
@@ -397,6 +400,7 @@ class Stories:
             for v in range(self._nobody)
             if totals[v] < totals[best] + margin
             or self._is_pulse_in_silence(number, v, best)
+            or self._is_wave_in_silence(v, best)
             or (is_mixed and self._is_peak(number, v, best))
             or self._turns_at_peak(best)
         ]
@@ -433,6 +437,19 @@ class Stories:
             one.is_level and one.start <= start and end <= one.end and not any(silent[list(one.anchors)])
             for one in self._structures[version]
         )
+
+    def _is_wave_in_silence(self, version: int, best: int) -> bool:
+        """Return whether a version plays two levels by turns where the best one is silent: no noise thrown in is so.
+
+        But a block played twice may be, which then stands before the place too.
+        """
+        start, end = self._parts[0][0], self._parts[-1][1]
+        if self._holders.max() > 1 or self._versions[best][start:end].any():
+            return False
+        wave = self._versions[version][start:end]
+        is_copied = any(one.kind in COPIES and one.start <= start < one.end for one in self._structures[version])
+        levels = np.unique(wave[wave != 0])
+        return levels.size == 2 and np.count_nonzero(np.diff(wave)) >= LEAST_WAVE and not is_copied
 
     def _is_peak(self, number: int, version: int, best: int) -> bool:
         """Return whether a version is at a clipped peak like those around where the best one leaves it.
