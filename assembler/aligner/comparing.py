@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assembler.aligner.copying import tell_copies
 from assembler.aligner.findings import MOST_GAP_SAMPLES, ReelFindings, joined_flaws, joined_places
 from assembler.aligner.noting import TrackNotes, is_unlike, note_block
 from assembler.aligner.ranges import common, total
@@ -76,6 +77,7 @@ def _gathered(
         MOST_GAP_SAMPLES,
         passes,
     )
+    flaws = tell_copies(passes, list(notes), flaws)
     open_places = [flaw for result in results for flaw in result.open_places]
     flaws += told_together(passes, list(notes), flaws, open_places)
     return ReelFindings(

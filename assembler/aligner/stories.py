@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.builds import COPIES, FORETOLD_COPY, PEAKS, STROKE
-from assembler.aligner.detecting import PREDICTOR_ORDER
+from assembler.aligner.detecting import LEAST_RUN, PREDICTOR_ORDER
 from assembler.aligner.evidence import added_cost, border_cost, flaw_cost, sound_cost
 from assembler.aligner.findings import CHANCE_SAMPLES, CLICK_SAMPLES
 from assembler.aligner.surroundings import errors_of
@@ -401,6 +401,7 @@ class Stories:
             if totals[v] < totals[best] + margin
             or self._is_pulse_in_silence(number, v, best)
             or self._is_wave_in_silence(v, best)
+            or self._is_blip_in_silence(best)
             or (is_mixed and self._is_peak(number, v, best))
             or self._turns_at_peak(best)
         ]
@@ -447,9 +448,22 @@ class Stories:
         if self._holders.max() > 1 or self._versions[best][start:end].any():
             return False
         wave = self._versions[version][start:end]
-        is_copied = any(one.kind in COPIES and one.start <= start < one.end for one in self._structures[version])
+        is_copied = any(
+            one.kind in COPIES and one.start <= start < one.end for one in self._structures[version]
+        )
         levels = np.unique(wave[wave != 0])
-        return levels.size == 2 and np.count_nonzero(np.diff(wave)) >= LEAST_WAVE and not is_copied
+        return levels.size == 2 and int(np.count_nonzero(np.diff(wave))) >= LEAST_WAVE and not is_copied
+
+    def _is_blip_in_silence(self, version: int) -> bool:
+        """Return whether a version sounds for an instant in the midst of silence: too little to be foretold by any."""
+        start, end = self._parts[0][0], self._parts[-1][1]
+        if self._holders.max() > 1 or end - start > CLICK_SAMPLES:
+            return False
+        before, blip, behind = (
+            bool(self._versions[version][low:high].any())
+            for low, high in ((start - LEAST_RUN, start), (start, end), (end, end + LEAST_RUN))
+        )
+        return blip and not before and not behind
 
     def _is_peak(self, number: int, version: int, best: int) -> bool:
         """Return whether a version is at a clipped peak like those around where the best one leaves it.

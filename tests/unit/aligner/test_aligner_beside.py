@@ -38,6 +38,13 @@ def test_a_level_held_is_one_event_for_as_long_as_it_lasts(*, goes_on: bool) -> 
     assert beside.is_flawed_before("P1", (10_500, 10_600)) == goes_on
 
 
+def test_a_flaw_goes_on_through_what_another_pass_lost() -> None:
+    """It is known on both sides of the hole, and so inside."""
+    beside = Beside([_pass("P1", TAPE)], 0, [FoundFlaw("P1", 0, "mute", 9_000, 10_000)])
+    assert beside.is_flawed_before("P1", (9_500, 9_514))
+    assert beside.is_flawed_behind("P1", (9_500, 9_514))
+
+
 def test_a_copy_that_two_others_tell_in_part_is_told_whole() -> None:
     """The third pass begins in the middle of a block of a loop played twice; before it one stands against one."""
     copied = TAPE.copy()

@@ -522,3 +522,23 @@ def test_a_click_where_sound_reaches_a_clipped_peak_is_open() -> None:
             part.verdict.kinds[0 if versions[0] is right else 1] for part in parts if part.verdict.decided
         ]
         assert not any(flawed)
+
+
+@pytest.mark.parametrize("right_first", [True, False])
+def test_a_wave_of_two_levels_between_rests_is_no_noise_thrown_in(*, right_first: bool) -> None:
+    """Whether it was played, or the silent pass is muted: nothing tells."""
+    silent = np.zeros(12_000, np.int32)
+    played = silent.copy()
+    played[START : START + 1_700] = np.where(np.arange(1_700) % 85.3 < 42.6, 7_574, -7_574)
+    first, second = (played, silent) if right_first else (silent, played)
+    assert not _verdict(first, second, (START, START + 1_700)).decided
+
+
+def test_an_instant_of_sound_in_silence_proves_no_mute() -> None:
+    """Of so few samples none is foretold, and the last ones of a copy sound like any others."""
+    silent = make_tape("dense", 16, 12_000, np.random.default_rng(25))[0]
+    silent[START - 60 : START + 100] = 0
+    blip = silent.copy()
+    blip[START : START + 40] = np.rint(300 * np.cos(np.arange(40) * 0.3) * np.linspace(1, 0.1, 40))
+    assert not _verdict(silent, blip, (START, START + 40)).decided
+    assert not _verdict(blip, silent, (START, START + 40)).decided

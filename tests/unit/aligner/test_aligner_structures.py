@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.builds import FORETOLD_COPY, Structure
+from assembler.aligner.builds import COPIES, FORETOLD_COPY, Structure
 from assembler.aligner.detecting import fit_predictor, prediction_errors
 from assembler.aligner.structures import cuts_of, level_borders, rough_borders, structures_of
 from scripts.bench.trial_sessions import make_tape
@@ -214,3 +214,19 @@ def test_a_level_held_from_one_clipped_peak_to_the_next_is_told() -> None:
         seeks_copies=False,
     )
     assert [one.kind for one in found if one.kind == "hold"]
+
+
+def test_of_two_copies_of_quiet_sound_both_are_found() -> None:
+    """Samples of so few steps often equal their neighbours, and a copy may be entered at each that does not."""
+    rng = np.random.default_rng(54)
+    fading = np.rint(2.0 * rng.normal(size=SOUND.size)).astype(np.int32)
+    fading[19_900:] = 0
+    copied = fading.copy()
+    copied[20_000:21_000] = fading[18_900:19_900]
+    copied[21_300:21_700] = copied[20_600:21_000]
+    found = structures_of(
+        copied, fading, (fading,), (20_000, 21_700), 1, (False, False), holds_levels=False, seeks_copies=True
+    )
+    copies = [(one.start, one.end) for one in found if one.kind in COPIES]
+    assert any(abs(start - 20_000) <= 2 and end >= 20_998 for start, end in copies)
+    assert any(abs(start - 21_300) <= 2 and end >= 21_698 for start, end in copies)
