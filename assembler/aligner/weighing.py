@@ -149,7 +149,7 @@ def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> l
 
 
 def _holds_through(one: PlacedPass, track: int, lost: Sequence[Range], place: Range) -> bool:
-    """Return whether a pass holds one level through a place, as a flaw does, from where it stands alone to where again.
+    """Return whether a pass holds one level through a place, as a flaw does, from where it stands alone or to there.
 
     Args:
         one: the pass.
@@ -163,13 +163,15 @@ def _holds_through(one: PlacedPass, track: int, lost: Sequence[Range], place: Ra
         held = max(around[0], place[0] - LEAST_RUN), min(around[1], place[1] + LEAST_RUN)
         return held != place and _is_level(one, track, held)
     number = bisect_left(lost, place)
-    if number in (0, len(lost)):
-        return False
-    before, behind = lost[number - 1][1], lost[number][0]
-    is_near = (
-        before <= place[0] <= before + MOST_GAP_SAMPLES and place[1] <= behind <= place[1] + MOST_GAP_SAMPLES
+    before = lost[number - 1][1] if number else -MOST_GAP_SAMPLES
+    behind = lost[number][0] if number < len(lost) else place[1] + MOST_GAP_SAMPLES + 1
+    comes_on = before <= place[0] <= before + MOST_GAP_SAMPLES and _is_level(
+        one, track, (before - 1, place[1])
     )
-    return is_near and _is_level(one, track, (before - 1, behind + 1))
+    goes_on = place[1] <= behind <= place[1] + MOST_GAP_SAMPLES and _is_level(
+        one, track, (place[0], behind + 1)
+    )
+    return comes_on or goes_on
 
 
 def _judge_split(

@@ -470,3 +470,19 @@ def test_noise_over_a_sound_that_has_faded_away_is_told_whole() -> None:
     told = _told(_compare(right, right, noisy))
     assert {name for name, _, _, _ in told} == {"P3"}
     assert total(merged((start, end) for _, _, start, end in told)) >= 6_990
+
+
+@pytest.mark.parametrize("is_backwards", [False, True])
+def test_a_mute_that_goes_on_from_beside_outvotes_nobody(*, is_backwards: bool) -> None:
+    """Two passes agree on zeros between the pulses of a third: one is known to be muted since before, one is held."""
+    at = np.arange(60_000)
+    wave = np.where(at % 133.4 < 14, 4_852, 0) - np.where((at + 40) % 133.4 < 14, 4_852, 0)
+    right = wave.astype(np.int32)[None, :]
+    muted, held = right.copy(), right.copy()
+    muted[0, 20_000:26_000] = 0
+    rest = int(np.flatnonzero(right[0, 25_600:] == 0)[0]) + 25_600
+    held[0, rest:26_017] = 0
+    if is_backwards:
+        right, muted, held = (np.ascontiguousarray(one[:, ::-1]) for one in (right, muted, held))
+    findings = _compare(right, muted, held)
+    assert "P1" not in {flaw.pass_name for flaw in findings.flaws}
