@@ -88,6 +88,9 @@ DISPLACED_COST = 265.0
 MOST_DISPLACED = 4.0
 """So many nats a sample at most: what costs more is noise, and no block of such sound."""
 
+LONGEST_BLIP = 480
+"""So many samples of sound, 10 ms at 48 kHz, foretell none of themselves."""
+
 LEAST_WAVE = 6
 """Edges by which a wave of two levels is known."""
 
@@ -457,7 +460,7 @@ class Stories:
     def _is_blip_in_silence(self, version: int) -> bool:
         """Return whether a version sounds for an instant in the midst of silence: too little to be foretold by any."""
         start, end = self._parts[0][0], self._parts[-1][1]
-        if self._holders.max() > 1 or end - start > CLICK_SAMPLES:
+        if end - start > LONGEST_BLIP:
             return False
         before, blip, behind = (
             bool(self._versions[version][low:high].any())

@@ -543,3 +543,13 @@ def test_an_instant_of_sound_in_silence_proves_no_mute(*, blip_first: bool) -> N
     blip[START : START + 8] = 4_852
     versions = (blip, silent) if blip_first else (silent, blip)
     assert not _verdict(*versions, (START, START + 8)).decided
+
+
+def test_two_silent_passes_are_not_muted_for_an_instant() -> None:
+    """Of three passes one has the end of another note in a rest that all have before it and behind it."""
+    silent = np.where(np.arange(12_000) % 60 < 30, 5_000, -5_000).astype(np.int32)
+    silent[START - 1_000 : START + 2_000] = 0
+    blip = silent.copy()
+    blip[START : START + 52] = np.where(np.arange(52) < 20, -5_000, 5_000)
+    parts = judge_place([silent, blip], (START, START + 52), 1, holders=(2, 1))
+    assert not any(part.verdict.decided and part.verdict.kinds[0] for part in parts)
