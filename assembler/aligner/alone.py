@@ -277,9 +277,8 @@ def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale:
         samples = np.concatenate((left, right))
     else:
         samples = one.samples(track, start - margin, end + margin)
-    for kind, (low, high) in suspect_runs(samples, step, full_scale):
-        if low <= margin < high:
-            return "" if kind == "mute" and _is_rest(one, track, run, step) else kind
+    for kind, _ in suspect_runs(samples, step, full_scale, at=margin):
+        return "" if kind == "mute" and _is_rest(one, track, run, step) else kind
     return ""
 
 

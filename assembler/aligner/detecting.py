@@ -170,19 +170,23 @@ def _is_loud(edge: Int32s, far: Int32s, step: int) -> bool:
     return edge_level >= 6 * step and edge_level >= 0.2 * far_level
 
 
-def suspect_runs(samples: Int32s, step: int, full_scale: int) -> list[tuple[str, Range]]:
+def suspect_runs(
+    samples: Int32s, step: int, full_scale: int, at: int | None = None
+) -> list[tuple[str, Range]]:
     """Return the mutes and holds of a piece of one track, as kind and range.
 
     Args:
         samples: one track; runs that touch its ends are left to the neighbouring piece.
         step: one step of the tape's word length.
         full_scale: the largest positive value there is.
+        at: only what holds this sample is asked for; all where nothing is said.
     """
     runs = [run for run in constant_runs(samples) if run.start > 0 and run.end < samples.size]
-    held = [run for run in runs if is_held(samples, run, step, full_scale)]
-    if len(held) > MATERIAL_RUNS:
+    wanted = [run for run in runs if at is None or run.start <= at < run.end]
+    held = [run for run in wanted if is_held(samples, run, step, full_scale)]
+    if held and sum(is_held(samples, run, step, full_scale) for run in runs) > MATERIAL_RUNS:
         held = []
-    muted = [run for run in runs if run.value == 0 and cuts_off(samples, run, step)]
+    muted = [run for run in wanted if run.value == 0 and cuts_off(samples, run, step)]
     found = [("mute", (run.start, run.end)) for run in muted]
     found += [("hold", (run.start, run.end)) for run in held]
     return sorted(found, key=lambda row: row[1])

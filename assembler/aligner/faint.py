@@ -56,11 +56,9 @@ def _still_places(samples: Int32s, step: int) -> list[tuple[str, Range]]:
     found: list[Range] = []
     for way in (step, -step):
         moves_on = (moves == 0) | (moves == way)
-        for first, last in ranges_of(moves_on):
+        for first, last in ranges_of(moves_on, least=LEAST_STILL - 1):
             place = first, last + 1
-            if LEAST_STILL <= place[1] - place[0] <= LONGEST_STILL and _is_within_noise(
-                samples, *place, step
-            ):
+            if place[1] - place[0] <= LONGEST_STILL and _is_within_noise(samples, *place, step):
                 beside = moves_on[first - BESIDE_SAMPLES : first], moves_on[last : last + BESIDE_SAMPLES]
                 usual = max(float(np.mean(side)) for side in beside)
                 if (last - first) * np.log(max(usual, 1e-3)) < np.log(MOST_CHANCE):

@@ -104,6 +104,9 @@ def _line_in(samples: Int32s, row: Range, step: int) -> Range:
     first, last = row
     if _is_line(samples[first + 1 : last - 1], step):
         return row
+    if not np.ptp(samples[first:last]):
+        # Most rows of sound that holds levels are one; each sample is on no line but a level.
+        return first, first
     reach = _on_a_line(samples[first:last].astype(np.int64), step)
     best = int(reach.argmax())
     return first + best, first + best + int(reach[best])

@@ -98,7 +98,9 @@ def likely_lines(samples: Int32s, step: int) -> list[Range]:
     inner = (lasts - firsts >= LEAST_STRAIGHT) & (lasts < bend.size)
     firsts, lasts = firsts[inner], lasts[inner]
     kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= LEAST_KINK_STEPS * step
-    return [(int(a) + 1, int(b) + 1) for a, b in zip(firsts[kinks], lasts[kinks], strict=True)]
+    # A level is no line.
+    lines = kinks & (samples[firsts + 1] != samples[lasts])
+    return [(int(a) + 1, int(b) + 1) for a, b in zip(firsts[lines], lasts[lines], strict=True)]
 
 
 def is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
@@ -118,7 +120,6 @@ def is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
     return (
         min(side.size for side in bends) >= STRAIGHT_CONTEXT // 2
         and min(float(np.median(side)) for side in bends) >= LEAST_BEND_STEPS * step
-        and samples[start] != samples[end - 1]
         and is_straight(samples, start, end, step)
     )
 

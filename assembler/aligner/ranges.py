@@ -15,13 +15,14 @@ if TYPE_CHECKING:
 Range: TypeAlias = tuple[int, int]
 
 
-def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0) -> list[Range]:
+def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0, least: int = 1) -> list[Range]:
     """Return the ranges where ``mask`` is true.
 
     Args:
         mask: shape (n,).
         offset: added to every position.
         bridge: ranges with a gap of at most this many samples between them are joined into one.
+        least: shorter ranges are left out.
     """
     if not mask.any():
         return []
@@ -33,6 +34,9 @@ def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0) -> list[Range]:
     else:
         edges = np.diff(np.concatenate(([0], mask.view(np.int8), [0])))
         starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+    if least > 1:
+        long = ends - starts >= least
+        starts, ends = starts[long], ends[long]
     return [(int(a) + offset, int(b) + offset) for a, b in zip(starts, ends, strict=True)]
 
 
