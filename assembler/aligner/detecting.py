@@ -11,8 +11,7 @@ Audio is ``int32``, shape ``(samples,)``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from scipy.fft import next_fast_len
@@ -43,9 +42,8 @@ HASH_FACTOR = np.uint64(0x9E3779B97F4A7C15)
 """Knuth, *The Art of Computer Programming*, volume 3, section 6.4: multiplicative hashing; from memory."""
 
 
-@dataclass(frozen=True)
-class Run:
-    """A run of one value, ``start`` to ``end``."""
+class Run(NamedTuple):
+    """A run of one value, ``start`` to ``end``; square waves have a hundred in a second."""
 
     start: int
     end: int

@@ -8,7 +8,6 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 
 from __future__ import annotations
 
-from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -19,6 +18,7 @@ from assembler.aligner.detecting import (
     HASH_FACTOR,
     LEAST_RUN,
     MATERIAL_RUNS,
+    Run,
     constant_runs,
     prediction_errors,
 )
@@ -28,7 +28,6 @@ from assembler.aligner.ranges import ranges_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.detecting import Run
     from assembler.aligner.ranges import Range
     from assembler.arrays import Float64s, Int32s, UInt64s
 
@@ -121,7 +120,7 @@ def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int, longest_z
     reach = samples.size if longest else LEAST_RUN
     low, high = max(0, place[0] - reach), min(samples.size, place[1] + reach)
     runs = [
-        replace(run, start=run.start + low, end=run.end + low)
+        Run(run.start + low, run.end + low, run.value)
         for run in constant_runs(samples[low:high], LEAST_RUN if longest else LEAST_CLIPPED)
         if run.end + low > place[0] - LEAST_RUN and run.start + low < place[1] + LEAST_RUN
     ]
