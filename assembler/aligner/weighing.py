@@ -415,6 +415,8 @@ def _judge_outvoted(
         agreed, alone = verdict.kinds
         is_decided = verdict.decided and not (agreed and _is_between(part, unproved))
         is_rest = agreed == "mute" and _is_played([passes[i] for i in others], track, part, rests)
+        # Only one of three may have heard what was played in a rest that the others have alike.
+        is_disputed = is_rest and is_decided and not alone
         if is_rest or _is_between(part, lost):
             agreed = ""
         if is_decided and _is_built(passes[shown], track, part, agreed, alone):
@@ -423,6 +425,8 @@ def _judge_outvoted(
             flaws += [FoundFlaw(one.name, track, agreed, *part) for one in alike]
             if not alone:
                 continue
+        if is_disputed:
+            undecided.append(Undecided(track, *part, passes[others[0]].name, (passes[index].name,)))
         if is_decided:
             flaws.append(FoundFlaw(passes[index].name, track, alone or "disagreement", *part))
             continue
@@ -435,9 +439,10 @@ def _judge_outvoted(
 
 def _is_built(shown: PlacedPass, track: int, part: Range, agreed: str, alone: str) -> bool:
     """Return whether what several passes agree on is what a machine makes by itself: their flaw, not the tape's."""
-    return agreed in ("mute", "hold", "straight") or bool(
-        agreed and not alone and _is_flat(shown, track, part)
-    )
+    if agreed in ("mute", "hold", "straight"):
+        return True
+    # A block that stands twice, or a level between others, may be the tape's own where the lone pass is flawed.
+    return not alone and (agreed == "repeat" or bool(agreed and _is_flat(shown, track, part)))
 
 
 def _is_lost(shown: PlacedPass, track: int, part: Range, verdict: Verdict) -> bool:

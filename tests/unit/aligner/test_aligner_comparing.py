@@ -486,3 +486,36 @@ def test_a_mute_that_goes_on_from_beside_outvotes_nobody(*, is_backwards: bool) 
         right, muted, held = (np.ascontiguousarray(one[:, ::-1]) for one in (right, muted, held))
     findings = _compare(right, muted, held)
     assert "P1" not in {flaw.pass_name for flaw in findings.flaws}
+
+
+@pytest.mark.parametrize("right", [0, 1, 2])
+@pytest.mark.parametrize(("kind", "size"), [("mute", 900), ("hold", 300), ("straight", 120), ("repeat", 1_500)])
+def test_two_passes_that_hide_an_error_alike_do_not_outvote_the_right_one(
+    kind: str, size: int, *, right: int
+) -> None:
+    """What a machine puts in for what it could not read depends on the tape alone: it may do so twice."""
+    start = 80_000
+    hidden = TAPE.copy()
+    hidden[0, start : start + size] = {
+        "mute": np.zeros(size),
+        "hold": np.full(size, TAPE[0, start - 1]),
+        "straight": np.rint(np.linspace(TAPE[0, start - 1], TAPE[0, start + size], size + 2)[1:-1]),
+        "repeat": TAPE[0, start - size : start],
+    }[kind]
+    captures = [hidden, hidden, hidden]
+    captures[right] = TAPE
+    findings = _compare(*captures)
+    others = {"P1", "P2", "P3"} - {f"P{right + 1}"}
+    assert {flaw.pass_name for flaw in findings.flaws} == others or findings.undecided
+
+
+def test_a_rest_that_a_third_pass_plays_through_is_told() -> None:
+    """Where a sound ends anew behind a silence, two muted passes look like two that rest: a person has to hear it."""
+    at = np.arange(60_000)
+    tape = np.rint(9_000 * np.sin(at * 0.03) * np.exp(-(at % 15_000) / 4_000)).astype(np.int32)[None, :]
+    muted = tape.copy()
+    muted[0, 28_000:30_000] = 0
+    findings = _compare(muted, muted, tape)
+    told = [(flaw.start - ORIGIN, flaw.end - ORIGIN) for flaw in findings.flaws if flaw.pass_name == "P1"]
+    listed = [(place.start - ORIGIN, place.end - ORIGIN) for place in findings.undecided]
+    assert total(common(merged([*told, *listed]), [(28_000, 30_000)])) >= 1_990
