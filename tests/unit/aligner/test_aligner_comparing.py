@@ -489,7 +489,9 @@ def test_a_mute_that_goes_on_from_beside_outvotes_nobody(*, is_backwards: bool) 
 
 
 @pytest.mark.parametrize("right", [0, 1, 2])
-@pytest.mark.parametrize(("kind", "size"), [("mute", 900), ("hold", 300), ("straight", 120), ("repeat", 1_500)])
+@pytest.mark.parametrize(
+    ("kind", "size"), [("mute", 900), ("hold", 300), ("straight", 120), ("repeat", 1_500)]
+)
 def test_two_passes_that_hide_an_error_alike_do_not_outvote_the_right_one(
     kind: str, size: int, *, right: int
 ) -> None:
