@@ -415,8 +415,12 @@ def _judge_outvoted(
         agreed, alone = verdict.kinds
         is_decided = verdict.decided and not (agreed and _is_between(part, unproved))
         is_rest = agreed == "mute" and _is_played([passes[i] for i in others], track, part, rests)
-        # Only one of three may have heard what was played in a rest that the others have alike.
-        is_disputed = is_rest and is_decided and not alone
+        # Only one of three may have heard what was played in a rest that the others have alike; and a level too short
+        # to be told from the sound's own may be held in two.
+        is_disputed = is_decided and (
+            (is_rest and not alone)
+            or (alone == "disagreement" and _is_short_level(passes[shown], track, part))
+        )
         if is_rest or _is_between(part, lost):
             agreed = ""
         if is_decided and _is_built(passes[shown], track, part, agreed, alone):
@@ -443,6 +447,11 @@ def _is_built(shown: PlacedPass, track: int, part: Range, agreed: str, alone: st
         return True
     # A block that stands twice, or a level between others, may be the tape's own where the lone pass is flawed.
     return not alone and (agreed == "repeat" or bool(agreed and _is_flat(shown, track, part)))
+
+
+def _is_short_level(one: PlacedPass, track: int, part: Range) -> bool:
+    """Return whether a pass holds one level in a part, for longer than by chance but too short to be told by it."""
+    return CHANCE_SAMPLES < part[1] - part[0] < LEAST_RUN and _is_level(one, track, part)
 
 
 def _is_lost(shown: PlacedPass, track: int, part: Range, verdict: Verdict) -> bool:

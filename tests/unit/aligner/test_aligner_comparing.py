@@ -521,3 +521,15 @@ def test_a_rest_that_a_third_pass_plays_through_is_told() -> None:
     told = [(flaw.start - ORIGIN, flaw.end - ORIGIN) for flaw in findings.flaws if flaw.pass_name == "P1"]
     listed = [(place.start - ORIGIN, place.end - ORIGIN) for place in findings.undecided]
     assert total(common(merged([*told, *listed]), [(28_000, 30_000)])) >= 1_990
+
+
+@pytest.mark.parametrize("right", [0, 1, 2])
+def test_a_level_too_short_to_be_told_that_two_passes_hold_is_listed(right: int) -> None:
+    """Sound may stay on a level for half a millisecond, and so may what two machines hold alike."""
+    held = TAPE.copy()
+    held[0, 80_000:80_026] = TAPE[0, 79_999]
+    captures = [held, held, held]
+    captures[right] = TAPE
+    findings = _compare(*captures)
+    listed = merged((place.start - ORIGIN, place.end - ORIGIN) for place in findings.undecided)
+    assert total(common(listed, [(80_000, 80_026)])) >= 20
