@@ -113,8 +113,27 @@ def judge_place(
         judged += found
         if _is_said(versions, found[-1]):
             known = [bool(kind) and found[-1].verdict.decided for kind in found[-1].verdict.kinds]
+    judged = [_settled_beside(built, judged, number) for number in range(len(judged))]
     judged = [_heard_through(versions, built, judged, one) for one in judged]
     return [one for one in judged if _is_said(versions, one)]
+
+
+def _settled_beside(built: Sequence[Sequence[Structure]], judged: Sequence[Judged], number: int) -> Judged:
+    """Return what is said of a part; of a few samples what is said beside them, where a structure holds both.
+
+    A block played twice that is wrong but for its first samples, or its last ones, is wrong there too.
+    """
+    one = judged[number]
+    if one.verdict.decided or one.end - one.start > CHANCE_SAMPLES:
+        return one
+    for other in (*judged[number + 1 : number + 2], *judged[max(0, number - 1) : number]):
+        low, high = min(one.start, other.start), max(one.end, other.end)
+        is_alike = other.verdict.decided and other.verdict.right == one.verdict.right
+        holding = [any(s.start <= low and high <= s.end for s in structures) for structures in built]
+        # One version is made by a machine all through, and the other one nowhere.
+        if is_alike and holding == [bool(kind) for kind in other.verdict.kinds]:
+            return replace(one, verdict=other.verdict)
+    return one
 
 
 def _is_said(versions: Sequence[Int32s], one: Judged) -> bool:

@@ -28,6 +28,11 @@ def test_demo_gives_the_tapes_back(tmp_path: Path, capsys: pytest.CaptureFixture
     (place,) = record["uncured"]
     assert (place["reel"], place["track"], place["kind"]) == ("B", "Organ", "mute")
     assert "tape_damage" in {note["kind"] for note in record["notes"]}
+    assert "undecided" not in {note["kind"] for note in record["notes"]}
+    open_flaws = [
+        (one["name"], flaw["kind"]) for one in record["passes"] for flaw in one["flaws"] if not flaw["cured"]
+    ]
+    assert open_flaws == [("B1", "mute"), ("B2", "mute")]
     for track in record["tracks"]:
         (reel,) = track["reels"]
         tape = truth.reels[reel][:, (track["number"] - 1) % 8]
