@@ -27,6 +27,7 @@ if TYPE_CHECKING:
 BORDER_SAMPLES = 64
 """At the borders of a flaw some of its samples may be right by chance."""
 
+SAME_SAMPLES = 2
 LEAST_SHARE = 0.5
 """What is left of a short flaw where it is right by chance at its borders."""
 
@@ -108,18 +109,20 @@ def _disputed(
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
     """Return the flaws, and as undecided those noises of one pass where it was the other one that lost sync.
 
-    On a track that is silent there, a drum stroke of the right pass looks like noise thrown in.
+    On a track that is silent there, a drum stroke of the right pass looks like noise thrown in. What looks like another
+    flaw between just the same samples, as a clipped peak does like a level held, is none.
     """
     kept: list[FoundFlaw] = []
     disputed: list[Undecided] = []
     for flaw in flaws:
         place = flaw.start, flaw.end
+        is_noise = flaw.kind in NOISE_KINDS
         guilty = {
             event.pass_name
             for event in events
-            if flaw.kind in NOISE_KINDS
-            and event.pass_name != flaw.pass_name
+            if event.pass_name != flaw.pass_name
             and event.holds(flaw.track, place)
+            and (is_noise or _is_same(event.place, place))
         }
         covering = {one.name for one in passes if common(one.covered(flaw.track), [place])}
         if len(guilty) != 1 or covering != guilty | {flaw.pass_name}:
@@ -127,8 +130,16 @@ def _disputed(
             continue
         (name,) = guilty
         kept.append(replace(flaw, pass_name=name, kind="disagreement"))
-        disputed.append(Undecided(flaw.track, *place, flaw.pass_name, (name,), is_doubtful=True, place=place))
+        if is_noise:
+            disputed.append(
+                Undecided(flaw.track, *place, flaw.pass_name, (name,), is_doubtful=True, place=place)
+            )
     return kept, disputed
+
+
+def _is_same(first: Range, second: Range) -> bool:
+    """Return whether places begin and end at the same sample, give or take what chance has alike there."""
+    return max(abs(first[0] - second[0]), abs(first[1] - second[1])) <= SAME_SAMPLES
 
 
 def _settle_noise_in_silence(
