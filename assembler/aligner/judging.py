@@ -129,9 +129,11 @@ def _settled_beside(built: Sequence[Sequence[Structure]], judged: Sequence[Judge
     for other in (*judged[number + 1 : number + 2], *judged[max(0, number - 1) : number]):
         low, high = min(one.start, other.start), max(one.end, other.end)
         is_alike = other.verdict.decided and other.verdict.right == one.verdict.right
+        if not is_alike or not any(other.verdict.kinds):
+            continue
         holding = [any(s.start <= low and high <= s.end for s in structures) for structures in built]
         # One version is made by a machine all through, and the other one nowhere.
-        if is_alike and holding == [bool(kind) for kind in other.verdict.kinds]:
+        if holding == [bool(kind) for kind in other.verdict.kinds]:
             return replace(one, verdict=other.verdict)
     return one
 

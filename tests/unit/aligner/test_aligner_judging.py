@@ -72,6 +72,17 @@ def test_a_last_bit_is_not_decided() -> None:
     assert (verdict.right, verdict.decided, verdict.kinds) == (0, False, ("", "disagreement"))
 
 
+def test_a_last_bit_behind_a_flaw_is_not_decided_by_what_lies_between() -> None:
+    """Where both hold the same, nothing is said of the samples behind it."""
+    one = make_tape("dense", 16, 12_000, np.random.default_rng(23))[0]
+    other = one.copy()
+    other[START : START + 900] = 0
+    other[START + 1_200 : START + 1_202] ^= 1
+    parts = judge_place([one, other], (START, START + 1_202), 1)
+    assert not _at(parts, START + 1_201).decided
+    assert any(_at(parts, START + 1_201).kinds)
+
+
 def test_where_no_version_can_be_right_all_are_flawed() -> None:
     """A mute against a hold: both are named, and the trusted one stays."""
     right = make_tape("dense", 16, 12_000, np.random.default_rng(24))[0]
