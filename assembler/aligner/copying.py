@@ -9,6 +9,7 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
+from bisect import bisect_left, bisect_right
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -44,7 +45,7 @@ def tell_copies(
         tracks: that are compared, from 0.
         flaws: found, of all passes.
     """
-    told = list(flaws)
+    by_track = {track: [flaw for flaw in flaws if flaw.track == track] for track in tracks}
     for one in passes:
         proved = {
             (flaw.start, flaw.end, flaw.track)
@@ -53,19 +54,28 @@ def tell_copies(
             and flaw.kind in ("repeat", "disagreement")
             and LEAST_BLOCK <= flaw.end - flaw.start <= LONGEST_BLOCK
         }
-        for track in tracks:
-            for place in sorted({(start, end) for start, end, other in proved if other != track}):
-                told = _told_at(passes, one, track, place, told)
-    return told
+        for track, told in by_track.items():
+            # Only where others are blamed is there anything to take back or to share.
+            blamed = merged((flaw.start, flaw.end) for flaw in told if flaw.pass_name != one.name)
+            starts, ends = [start for start, _ in blamed], [end for _, end in blamed]
+            places = {(start, end) for start, end, other in proved if other != track}
+            for place in sorted(place for place in places if _is_met(place, starts, ends)):
+                by_track[track] = _told_at(passes, one, track, place, by_track[track])
+    return [flaw for told in by_track.values() for flaw in told]
+
+
+def _is_met(place: Range, starts: Sequence[int], ends: Sequence[int]) -> bool:
+    """Return whether some of many ranges overlaps a place; their borders in order."""
+    return bisect_left(starts, place[1]) > bisect_right(ends, place[0])
 
 
 def _told_at(
     passes: Sequence[PlacedPass], one: PlacedPass, track: int, place: Range, told: list[FoundFlaw]
 ) -> list[FoundFlaw]:
-    """Return the flaws, changed where a track proves to be a copy in a place in which only others were told flawed."""
-    here = [f for f in told if f.track == track and f.start < place[1] and place[0] < f.end]
-    own = merged((f.start, f.end) for f in here if f.pass_name == one.name)
-    blamed = merged((f.start, f.end) for f in here if f.pass_name != one.name)
+    """Return a track's flaws, changed where it proves to be a copy in a place in which only others were told flawed."""
+    here = [flaw for flaw in told if flaw.start < place[1] and place[0] < flaw.end]
+    own = merged((flaw.start, flaw.end) for flaw in here if flaw.pass_name == one.name)
+    blamed = merged((flaw.start, flaw.end) for flaw in here if flaw.pass_name != one.name)
     others = [other for other in passes if other is not one and common(other.covered(track), [place])]
     contested = without(common([place], blamed), own)
     if not contested or without([place], one.covered(track)) or not _is_copy(one, track, place):
@@ -109,10 +119,10 @@ def _agreeing(one: PlacedPass, others: Sequence[PlacedPass], track: int, place: 
     if len(whole) < 2:
         return []
     held = np.sort(np.stack(whole), axis=0)
-    is_paired = (held[1:] == held[:-1]).any(axis=0)
+    is_paired = held[1:] == held[:-1]
+    is_against = (is_paired & (held[1:] != one.samples(track, *place))).any(axis=0)
     return [
         (place[0] + low, place[0] + high)
-        for low, high in ranges_of(is_paired)
-        if high - low > CHANCE_SAMPLES
-        and not np.array_equal(held[0, low:high], one.samples(track, place[0] + low, place[0] + high))
+        for low, high in ranges_of(is_paired.any(axis=0), least=CHANCE_SAMPLES + 1)
+        if is_against[low:high].any()
     ]
