@@ -69,6 +69,8 @@ def test_a_mute_cuts_sound_off() -> None:
     samples[5000:6000] = 0
     samples[20_000:20_400] = 1234
     assert suspect_runs(samples, 1, FULL_SCALE) == [("mute", (5000, 6000)), ("hold", (20_000, 20_400))]
+    assert suspect_runs(samples, 1, FULL_SCALE, at=20_399) == [("hold", (20_000, 20_400))]
+    assert suspect_runs(samples, 1, FULL_SCALE, at=20_400) == []
 
 
 def test_silence_with_quiet_edges_is_recorded() -> None:

@@ -13,6 +13,7 @@ def test_ranges_of_a_mask_are_counted_from_the_offset() -> None:
     assert ranges_of(mask, offset=100) == [(100, 102), (104, 105)]
     assert ranges_of(mask, bridge=1) == [(0, 2), (4, 5)]
     assert ranges_of(mask, bridge=2) == [(0, 5)]
+    assert ranges_of(mask, least=2) == [(0, 2)]
     assert ranges_of(np.zeros(4, np.bool_)) == []
 
 
