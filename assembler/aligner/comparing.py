@@ -7,8 +7,13 @@ captures of the same numbers, and that is a finding of its own, not a list of fl
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
+from assembler.aligner.concealment.marks import likely_roundings
+from assembler.aligner.concealment.weave import weave
 from assembler.aligner.copying import tell_copies
 from assembler.aligner.findings import MOST_GAP_SAMPLES, ReelFindings, joined_flaws, joined_places
 from assembler.aligner.noting import TrackNotes, is_unlike, note_block
@@ -53,8 +58,30 @@ def compare_reel(
         high = min(end, low + BLOCK_SAMPLES)
         list(executor.map(lambda t: note_block(passes, t, low, high, step, notes[t]), tracks))  # noqa: B023 - run at once
         advance((high - start) / (end - start))
-    results = list(executor.map(lambda t: weigh_track(passes, t, notes[t], step, full_scale), tracks))
-    return _gathered(passes, notes, results)
+    roundings = _roundings(passes, notes)
+    results = list(
+        executor.map(lambda t: weigh_track(passes, t, notes[t], step, full_scale, roundings), tracks)
+    )
+    findings = _gathered(passes, notes, results)
+    comparisons = [result.comparison for result in results]
+    woven = executor.map(
+        lambda one: weave(
+            one,
+            [flaw for flaw in findings.flaws if flaw.track == one.track],
+            [place for place in findings.undecided if place.track == one.track],
+        ),
+        comparisons,
+    )
+    return replace(findings, woven=tuple(stretch for one in woven for stretch in one))
+
+
+def _roundings(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes]) -> list[tuple[int, ...]]:
+    """Return the ways in which the machine of each pass may round, as all tracks of it show: it has just one."""
+    none = np.zeros(3, np.int64)
+    return [
+        likely_roundings(sum((seen.roundings.get(index, none) for seen in notes.values()), none))
+        for index in range(len(passes))
+    ]
 
 
 def _gathered(

@@ -111,6 +111,36 @@ class Undecided:
 
 
 @dataclass(frozen=True)
+class Lost:
+    """What one pass lost of a woven stretch.
+
+    Args:
+        pass_name: of the pass.
+        runs: the samples it lost, as runs (first, step, count) from the stretch's start.
+    """
+
+    pass_name: str
+    runs: tuple[tuple[int, int, int], ...]
+
+
+@dataclass(frozen=True)
+class Woven:
+    """A stretch of one track that no pass has right as a whole, though each of its samples is right in some pass.
+
+    Args:
+        track: from 0 in tape order.
+        start: first timeline sample.
+        end: first timeline sample behind it.
+        lost: of each pass that takes part; each covers the whole stretch. In the order of trust.
+    """
+
+    track: int
+    start: int
+    end: int
+    lost: tuple[Lost, ...]
+
+
+@dataclass(frozen=True)
 class ReelFindings:
     """What comparing the passes of a reel has shown.
 
@@ -121,6 +151,7 @@ class ReelFindings:
         unlike_tracks: of each unlike pair, the tracks on which they differ so.
         largest_difference: of each unlike pair, in sample values.
         agreeing_flaws: flaws that every pass covering the place has: the tape's own.
+        woven: stretches to be rebuilt sample by sample from several passes.
     """
 
     flaws: tuple[FoundFlaw, ...]
@@ -129,6 +160,7 @@ class ReelFindings:
     unlike_tracks: Mapping[tuple[str, str], frozenset[int]] = field(default_factory=dict)
     largest_difference: Mapping[tuple[str, str], int] = field(default_factory=dict)
     agreeing_flaws: tuple[FoundFlaw, ...] = ()
+    woven: tuple[Woven, ...] = ()
 
     def by_standing(self, names: Sequence[str], track: int) -> list[str]:
         """Return passes by how far they may be taken for the tape's own numbers on a track, best first.

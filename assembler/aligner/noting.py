@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.concealment.marks import tally_roundings
 from assembler.aligner.detecting import constant_runs
 from assembler.aligner.judging import BRIDGE_SAMPLES
 from assembler.aligner.lone import likely_lines
@@ -20,7 +21,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.findings import PlacedPass
     from assembler.aligner.ranges import Range
-    from assembler.arrays import Bools, Int32s
+    from assembler.arrays import Bools, Int32s, Int64s
 
 LIKENESS_SAMPLES, LEAST_TELLING = 256, 32
 LEAST_COMPARED, LEAST_IDENTICAL = 0.2, 0.01
@@ -50,6 +51,7 @@ class TrackNotes:
     compared: dict[tuple[int, int], int] = field(default_factory=dict)
     identical: dict[tuple[int, int], int] = field(default_factory=dict)
     largest: dict[tuple[int, int], int] = field(default_factory=dict)
+    roundings: dict[int, Int64s] = field(default_factory=dict)
 
 
 def note_block(
@@ -70,6 +72,7 @@ def note_block(
     held = {i: passes[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN) for i, _ in present}
     inner = {i: samples[RUN_MARGIN:-RUN_MARGIN] for i, samples in held.items()}
     _note_differences(inner, dict(present), low, notes)
+    _note_roundings(held, dict(present), low, step, notes)
     scanned: list[Int32s] = []
     for index, samples in held.items():
         if not any(np.array_equal(samples, other) for other in scanned):
@@ -80,6 +83,23 @@ def note_block(
             if len(found) <= RUNS_PER_BLOCK:
                 shift = low - RUN_MARGIN
                 places.setdefault(index, []).extend((start + shift, end + shift) for start, end in found)
+
+
+def _note_roundings(
+    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, step: int, notes: TrackNotes
+) -> None:
+    """Count how samples in which passes differ would be rounded, were they means of their neighbours."""
+    differing = np.zeros(next(iter(held.values())).size, np.bool_)
+    for a, first in enumerate(held):
+        for second in list(held)[a + 1 :]:
+            for start, end in common(covered[first], covered[second]):
+                part = slice(start - low + RUN_MARGIN, end - low + RUN_MARGIN)
+                differing[part] |= held[first][part] != held[second][part]
+    at = np.flatnonzero(differing)
+    if at.size:
+        for index, samples in held.items():
+            tally = tally_roundings(samples.astype(np.int64), at, step)
+            notes.roundings[index] = notes.roundings.get(index, np.zeros(3, np.int64)) + tally
 
 
 def _note_differences(

@@ -15,6 +15,7 @@ import numpy as np
 
 from assembler.aligner.alone import flaws_alone, weigh_lines, weigh_runs
 from assembler.aligner.beside import Beside
+from assembler.aligner.concealment.track import Comparison, concealed
 from assembler.aligner.detecting import LEAST_RUN, constant_runs
 from assembler.aligner.findings import CHANCE_SAMPLES, MOST_GAP_SAMPLES, FoundFlaw, Undecided, joined_flaws
 from assembler.aligner.judging import BRIDGE_SAMPLES, CONTEXT_SAMPLES, judge_place
@@ -60,16 +61,23 @@ class Weighed:
         undecided: places where nothing tells which pass is right.
         agreeing: flaws that every pass covering the place has.
         open_places: flaws of single passes unless they are how an instrument is played; other tracks may tell.
+        comparison: the passes that were compared sample by sample, and where they differ.
     """
 
     flaws: list[FoundFlaw]
     undecided: list[Undecided]
     agreeing: list[FoundFlaw]
     open_places: list[FoundFlaw]
+    comparison: Comparison
 
 
 def weigh_track(
-    passes: Sequence[PlacedPass], track: int, notes: TrackNotes, step: int, full_scale: int
+    passes: Sequence[PlacedPass],
+    track: int,
+    notes: TrackNotes,
+    step: int,
+    full_scale: int,
+    roundings: Sequence[Sequence[int]],
 ) -> Weighed:
     """Return what one track says of each pass.
 
@@ -79,7 +87,11 @@ def weigh_track(
         notes: of that track.
         step: one step of the tape's word length, in sample values.
         full_scale: largest positive sample value.
+        roundings: the ways in which the machine of each pass may round means.
     """
+    comparison = _comparison(passes, track, notes, step, full_scale, roundings)
+    hidden = concealed(comparison)
+    notes = _left(notes, hidden.left, comparison.differing)
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
     rests = SharedRests(track, step)
@@ -99,6 +111,8 @@ def weigh_track(
             found, open_places = _judge_split(passes, track, members, ranges, step, flaws)
             flaws += found
             undecided += open_places
+    flaws += hidden.flaws
+    undecided += hidden.undecided
     flaws += _doubted(passes, track, notes, flaws)
     flaws += _through_holes(passes, track, flaws)
     flawed = {p.name: merged((f.start, f.end) for f in flaws if f.pass_name == p.name) for p in passes}
@@ -110,7 +124,64 @@ def weigh_track(
     alone, agreeing = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
     alone += _not_known(lone.told, flaws + alone)
     drawn = weigh_lines(passes, track, notes, step)
-    return Weighed(joined_flaws([*flaws, *alone, *drawn]), undecided, [*agreeing, *drawn], lone.open_places)
+    return Weighed(
+        joined_flaws([*flaws, *alone, *drawn]),
+        undecided,
+        [*agreeing, *drawn],
+        lone.open_places,
+        comparison,
+    )
+
+
+def _comparison(
+    passes: Sequence[PlacedPass],
+    track: int,
+    notes: TrackNotes,
+    step: int,
+    full_scale: int,
+    roundings: Sequence[Sequence[int]],
+) -> Comparison:
+    """Return the passes of a track that hold the same numbers as the most trusted one, and where they differ."""
+    holding = [index for index, one in enumerate(passes) if one.covered(track)]
+    alike = [index for index in holding if not is_unlike(notes, holding[0], index)]
+    differing = [
+        place
+        for members, places in (
+            *notes.split.items(),
+            *(((index,), places) for index, places in notes.outvoted.items()),
+        )
+        if set(members) <= set(alike)
+        for place in places
+    ]
+    bits = full_scale.bit_length() + 1 - (step.bit_length() - 1)
+    return Comparison(
+        [passes[index] for index in alike],
+        track,
+        step,
+        bits,
+        [roundings[index] for index in alike],
+        merged(differing, bridge=BRIDGE_SAMPLES) if len(alike) > 1 else [],
+    )
+
+
+def _left(notes: TrackNotes, left: Sequence[Range], looked_at: Sequence[Range]) -> TrackNotes:
+    """Return the notes without the differences that concealment has explained.
+
+    Args:
+        notes: of a track.
+        left: where captures differ for another reason.
+        looked_at: where it was looked for; elsewhere notes stay.
+    """
+
+    def kept(places: Sequence[Range]) -> list[Range]:
+        whole = merged(places)
+        return merged([*common(whole, left), *without(whole, looked_at)])
+
+    return replace(
+        notes,
+        outvoted={index: kept(places) for index, places in notes.outvoted.items()},
+        split={members: kept(places) for members, places in notes.split.items()},
+    )
 
 
 def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> list[Range]:

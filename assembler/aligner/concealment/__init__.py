@@ -1,0 +1,16 @@
+"""Which pass lost which samples of the tape and concealed them: read off the numbers, sample by sample.
+
+Question: where passes differ in single samples, which of them has there what a machine puts in the place of a lost one?
+Input: passes of one track in their places, and where they differ.
+Output: each pass's losses, what stays open, what is left for other rules, the stretches to weave from several passes.
+
+Rules, each in its file:
+
+- `marks`: what concealment makes of a lost sample's neighbours.
+- `nearby`: losses nearby, of one parity, make a loss likely; sound bends about as much as around.
+- `settle`, `path`: the cheapest truth of all differing samples together, in nats.
+- `track`: a track, window by window.
+- `weave`: stretches rebuilt from several passes.
+
+The numbers stand in `limits`.
+"""

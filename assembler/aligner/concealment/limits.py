@@ -1,0 +1,68 @@
+"""The numbers by which concealment is told, each with its unit, what it decides and what it rests on."""
+
+from __future__ import annotations
+
+LOST_NEARBY = 24
+"""Samples of one parity on each side, half a millisecond at 48 kHz each, by which losses nearby are counted: a patch of
+a sweep is 15 ms long, so that this follows its borders closely."""
+
+PRIOR_LOST, PRIOR_KEPT = 0.01, 1.0
+"""What is known of a sample before any loss nearby: one in a hundred differing patches, counted as so many samples."""
+
+FIRST_SHARE = 0.05
+"""Share of lost samples that each capture is taken to have before anything has been counted."""
+
+BEND_SAMPLES = 96
+"""On each side, 2 ms at 48 kHz: over so many samples the sound's own bend is measured; long against the periods
+of treble, short against a drum's attack."""
+
+LEAST_BEND = 0.35
+"""Steps: rounding alone bends sound by about so much."""
+
+WIDE_BEND, WIDE_COST = 8.0, 3.0
+"""Sound bends far more than around now and then, as at an attack: so many times, at a price in nats."""
+
+NOBODY_COST = 3.0
+"""Nats: that all captures lost one sample, beyond what each one's losses nearby make likely."""
+
+BROKEN_HOLD_COST = 9.0
+"""Nats: a sample held though the next one is good. By the published rule the last of several lost ones is a mean."""
+
+PIECE_SAMPLES = 64
+"""Longer rows of differing samples are cut: what links neighbours reaches over one sample only."""
+
+SURE_NATS = 3.0
+"""Lead by which a sample counts among the losses nearby."""
+
+DECIDED_NATS = 4.0
+"""Lead from which a sample is settled; one in e^4 of those at the limit may be wrong, and hardly any are at it."""
+
+ROUNDS = 3
+"""Times that losses nearby are counted and the samples chosen again."""
+
+PATCH_BRIDGE = 64
+"""Differences closer than this are one patch: two sweeps' worth of interleave lie further apart."""
+
+RATE_SAMPLES = 512
+"""On each side: over so many samples means and holds are counted that are the sound's own."""
+
+LEAST_EXPLAINED = 0.9
+"""Share of a capture's lost samples in a patch that concealment has to explain."""
+
+LEAST_EVIDENCE = 1.0
+"""Nats that the lost samples of a patch are unlikely to be means and holds by nature."""
+
+LONGEST_HOLD = 32
+"""A level that is held for longer is no concealment of strewn samples but a flaw of its own."""
+
+LEAST_TALLY = 8
+"""Means that tell a machine's way of rounding from the others."""
+
+FLAW_BRIDGE = 1024
+"""Lost samples closer than this, some 21 ms at 48 kHz, are one flaw: a sweep takes 15 ms."""
+
+REGION_BRIDGE = 4096
+"""Differences closer than this are read in one go."""
+
+LONGEST_WINDOW, WINDOW_MARGIN = 1 << 16, 512
+"""A window is cut after so many samples; beside it more is read than what is counted nearby."""

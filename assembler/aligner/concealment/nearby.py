@@ -1,0 +1,90 @@
+"""What lies around each sample: how many others were lost there, and how much the sound bends.
+
+The odd and the even samples of a tape lie apart on it, so that losses are counted for each parity by itself.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.concealment.limits import (
+    BEND_SAMPLES,
+    LEAST_BEND,
+    LOST_NEARBY,
+    PRIOR_KEPT,
+    PRIOR_LOST,
+    WIDE_BEND,
+    WIDE_COST,
+)
+
+if TYPE_CHECKING:
+    from assembler.arrays import Bools, Float64s, Int64s
+
+LEAST_SHARE, MOST_SHARE = 1e-4, 0.98
+EULER = 0.5772156649
+"""Mean of the negative logarithm of an exponentially distributed number of mean one."""
+
+
+def share_lost(lost: Bools, known: Bools) -> Float64s:
+    """Return for each sample which share of its parity was lost before it, behind it, or on both sides: the largest.
+
+    A patch has abrupt borders, so that one side alone may tell.
+
+    Args:
+        lost: whether a sample was lost, shape (samples,).
+        known: whether that is known of it; others do not count.
+    """
+    share = np.empty(lost.size)
+    for parity in (0, 1):
+        before, behind = _sides(np.asarray(lost[parity::2], np.int64))
+        seen_before, seen_behind = _sides(np.asarray(known[parity::2], np.int64))
+        share[parity::2] = np.maximum.reduce(
+            [
+                _share(before, seen_before),
+                _share(behind, seen_behind),
+                _share(before + behind, seen_before + seen_behind),
+            ]
+        )
+    return np.clip(share, LEAST_SHARE, MOST_SHARE)
+
+
+def _sides(counted: Int64s) -> tuple[Int64s, Int64s]:
+    """Return the sums of what stands before each place and behind it, as far as nearby reaches."""
+    sums = np.concatenate(([0], np.cumsum(counted)))
+    at = np.arange(counted.size)
+    before = sums[at] - sums[np.maximum(0, at - LOST_NEARBY)]
+    behind = sums[np.minimum(counted.size, at + 1 + LOST_NEARBY)] - sums[at + 1]
+    return before, behind
+
+
+def _share(lost: Int64s, seen: Int64s) -> Float64s:
+    return np.asarray((lost + PRIOR_LOST) / (seen + PRIOR_LOST + PRIOR_KEPT), np.float64)
+
+
+def middles(sound: Float64s) -> Float64s:
+    """Return for each sample the middle between its neighbours; at the ends the sample itself."""
+    middle = sound.copy()
+    middle[1:-1] = (sound[:-2] + sound[2:]) / 2
+    return middle
+
+
+def spread_of_bend(sound: Float64s, step: int) -> Float64s:
+    """Return how far samples around each one lie from the middle of their neighbours, in steps, shape as ``sound``.
+
+    A geometric mean: an attack nearby counts little before it comes.
+    """
+    bend = np.log(np.abs(sound - middles(sound)) / step + LEAST_BEND)
+    sums = np.concatenate(([0.0], np.cumsum(bend)))
+    at = np.arange(sound.size)
+    low, high = np.maximum(0, at - BEND_SAMPLES), np.minimum(sound.size, at + BEND_SAMPLES + 1)
+    bend_usual = np.exp((sums[high] - sums[low]) / (high - low) + EULER) - LEAST_BEND
+    return np.asarray(np.maximum(bend_usual, LEAST_BEND), np.float64)
+
+
+def bend_cost(bend: Float64s, spread: Float64s) -> Float64s:
+    """Return what it costs, in nats, that sound bends by so much, given how much it does around; both in steps."""
+    usual = np.log(2 * spread) + bend / spread
+    wide = np.log(2 * WIDE_BEND * spread) + bend / (WIDE_BEND * spread) + WIDE_COST
+    return np.asarray(np.minimum(usual, wide), np.float64)

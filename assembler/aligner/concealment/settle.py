@@ -1,0 +1,277 @@
+"""Of captures that differ in single samples: which of them lost which ones, and concealed that.
+
+The tape's value of each differing sample is one capture's, or nobody's. What a capture that lost it has there must be
+what concealment makes of its neighbours; what one that kept it has must be sound. Both have a price in nats, and the
+cheapest truth is chosen for all samples together, since a mean needs a good sample behind it and a held level goes on
+until a mean. Losses nearby, of the same parity, make a loss likely.
+
+Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions count from the window's first sample.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.concealment.limits import (
+    BROKEN_HOLD_COST,
+    DECIDED_NATS,
+    FIRST_SHARE,
+    LEAST_EVIDENCE,
+    LEAST_EXPLAINED,
+    LONGEST_HOLD,
+    NOBODY_COST,
+    PATCH_BRIDGE,
+    PIECE_SAMPLES,
+    RATE_SAMPLES,
+    ROUNDS,
+    SURE_NATS,
+)
+from assembler.aligner.concealment.marks import marks_of
+from assembler.aligner.concealment.nearby import bend_cost, middles, share_lost, spread_of_bend
+from assembler.aligner.concealment.path import least_totals
+from assembler.aligner.ranges import ranges_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.arrays import Bools, Float64s, Int64s
+
+
+@dataclass(frozen=True)
+class Window:
+    """What captures of one track hold of one stretch.
+
+    Args:
+        versions: shape (captures, samples).
+        present: where each capture holds samples at all, shape (captures, samples).
+        step: one step of the tape's word length, in sample values.
+        bits: the tape's word length.
+        roundings: the ways in which each capture's machine may round.
+    """
+
+    versions: Int64s
+    present: Bools
+    step: int
+    bits: int
+    roundings: Sequence[Sequence[int]]
+
+    def differing(self) -> Bools:
+        """Return where captures that are present differ, shape (samples,)."""
+        largest = np.where(self.present, self.versions, np.iinfo(np.int64).min).max(axis=0)
+        least = np.where(self.present, self.versions, np.iinfo(np.int64).max).min(axis=0)
+        return np.asarray(least < largest, np.bool_)
+
+
+@dataclass(frozen=True)
+class Settled:
+    """What is said of the differing samples of a window.
+
+    Args:
+        settled: where concealment explains the difference and one truth leads, shape (samples,).
+        open: where it explains the difference, and no truth leads or none of the captures has it.
+        taken: index of the capture whose value is likeliest, shape (samples,).
+        lost: which captures lost a sample that is settled or open, shape (captures, samples).
+    """
+
+    settled: Bools
+    open: Bools
+    taken: Int64s
+    lost: Bools
+
+
+@dataclass(frozen=True)
+class _Choice:
+    truth: Int64s
+    lead: Float64s
+    lost: Bools
+
+
+def settle(window: Window) -> Settled:
+    """Return which captures lost which of the samples in which they differ; nothing where that has another cause."""
+    versions = window.versions
+    differs = window.differing()
+    at = np.flatnonzero(differs)
+    captures, size = versions.shape
+    nothing = Settled(
+        np.zeros(size, np.bool_),
+        np.zeros(size, np.bool_),
+        np.zeros(size, np.int64),
+        np.zeros((captures, size), np.bool_),
+    )
+    if not at.size:
+        return nothing
+    marks = [marks_of(own, window.step, ways) for own, ways in zip(versions, window.roundings, strict=True)]
+    mean, held = np.stack([one.mean for one in marks]), np.stack([one.held for one in marks])
+    choice = _chosen(window, at, mean, held)
+    lost = np.zeros((captures, size), np.bool_)
+    lost[:, at] = choice.lost
+    accepted = _accepted(window, differs, lost, mean, held)[at]
+    leads = choice.lead >= DECIDED_NATS
+    has_truth = choice.truth < captures
+    settled, unsure = nothing.settled, nothing.open
+    settled[at] = accepted & leads & has_truth
+    unsure[at] = accepted & ~(leads & has_truth)
+    taken = nothing.taken
+    taken[at] = np.where(has_truth, choice.truth, 0)
+    return Settled(settled, unsure, taken, lost & (settled | unsure))
+
+
+def _chosen(window: Window, at: Int64s, mean: Bools, held: Bools) -> _Choice:
+    """Return the likeliest truth of each differing sample, each round by what the last one showed of losses nearby."""
+    versions, present = window.versions, window.present
+    captures, size = versions.shape
+    explained = mean | held
+    values, here = versions[:, at], present[:, at]
+    # States: each capture's value is the tape's, or nobody's is.
+    differs = np.ones((captures + 1, captures, at.size), np.bool_)
+    differs[:captures] = values[:, None, :] != values[None, :, :]
+    lost = np.moveaxis(differs & here, 2, 0)
+    starts, sizes = _rows(at)
+    links = _Links(window, at, lost, mean, held)
+    sound = _first_truth(versions, present, explained)
+    share = np.full((captures, at.size), FIRST_SHARE)
+    unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
+    choice = _Choice(np.zeros(at.size, np.int64), np.zeros(at.size), lost[:, 0])
+    for number in range(ROUNDS):
+        spread = spread_of_bend(sound, window.step)
+        bends = np.abs(values - middles(sound)[at]) / window.step
+        costs = np.zeros((at.size, captures + 1))
+        costs[:, :captures] = bend_cost(bends, spread[at]).T
+        costs[:, :captures][~here.T] = np.inf
+        costs[:, captures] = NOBODY_COST
+        losing, keeping = (unexplained - np.log(share)).T, -np.log1p(-share).T
+        costs += np.where(
+            lost, losing[:, None, :], np.where(here.T[:, None, :], keeping[:, None, :], 0.0)
+        ).sum(axis=2)
+        costs += links.at_ends(spread, starts, sizes)
+        totals = least_totals(costs, links.between(spread), starts, sizes)
+        choice = _choose(totals, values, lost)
+        sound = sound.copy()
+        known = choice.truth < captures
+        sound[at[known]] = values[choice.truth[known], np.flatnonzero(known)]
+        if number + 1 < ROUNDS:
+            share = _shares(choice, at, size, present)
+    return choice
+
+
+def _shares(choice: _Choice, at: Int64s, size: int, present: Bools) -> Float64s:
+    """Return the share of losses near each differing sample, of each capture; only what is sure counts."""
+    sure = choice.lead >= SURE_NATS
+    shares = np.empty(choice.lost.shape)
+    for number, own in enumerate(choice.lost):
+        lost, known = np.zeros(size, np.bool_), present[number].copy()
+        lost[at] = own & sure
+        known[at] &= sure
+        shares[number] = share_lost(lost, known)[at]
+    return shares
+
+
+def _first_truth(versions: Int64s, present: Bools, explained: Bools) -> Float64s:
+    """Return a first guess at the sound: where captures differ, the value of one that is no mean and holds no level."""
+    order = np.where(present, explained.astype(np.int64), 2)
+    best = order.argmin(axis=0)
+    return np.asarray(versions[best, np.arange(versions.shape[1])], np.float64)
+
+
+def _choose(totals: Float64s, values: Int64s, lost: Bools) -> _Choice:
+    """Return the cheapest state of each sample, and how far it leads any that takes another value."""
+    rows = np.arange(len(totals))
+    truth = totals.argmin(axis=1)
+    table = np.concatenate([values.T, np.full((len(totals), 1), np.iinfo(np.int64).min)], axis=1)
+    is_same = table == table[rows, truth][:, None]
+    others = np.where(is_same, np.inf, totals).min(axis=1)
+    return _Choice(truth, others - totals[rows, truth], lost[rows, truth].T)
+
+
+def _rows(at: Int64s) -> tuple[Int64s, Int64s]:
+    """Return where rows of adjacent differing samples begin, as indices, and how long each is; long ones are cut."""
+    breaks = np.flatnonzero(np.diff(at) > 1) + 1
+    starts = np.concatenate(([0], breaks))
+    sizes = np.diff(np.append(starts, at.size))
+    pieces = -(-sizes // PIECE_SAMPLES)
+    offsets = np.arange(int(pieces.sum())) - np.repeat(np.cumsum(pieces) - pieces, pieces)
+    cut = np.repeat(starts, pieces) + offsets * PIECE_SAMPLES
+    ends = np.repeat(starts + sizes, pieces)
+    return cut, np.minimum(PIECE_SAMPLES, ends - cut)
+
+
+class _Links:
+    """What it costs to go from one differing sample to the next one, by the rule of concealment.
+
+    A sample that is a mean and not held needs a good one behind it. One that is held and no mean goes on: what follows
+    is lost too, even if it happens to equal the tape's.
+    """
+
+    def __init__(self, window: Window, at: Int64s, lost: Bools, mean: Bools, held: Bools) -> None:
+        """Take a window and its differing samples.
+
+        Args:
+            window: all captures.
+            at: positions of the differing samples.
+            lost: which captures lost each of them in each state, shape (samples, states, captures).
+            mean: whether a sample is a mean, shape (captures, samples of the window).
+            held: whether it is its predecessor again, same shape.
+        """
+        behind = np.minimum(at + 1, mean.shape[1] - 1)
+        self._at = at
+        self._lost = lost
+        self._only_mean = (mean & ~held)[:, at].T
+        self._only_held = (held & ~mean)[:, at].T
+        self._goes_on = (mean | held)[:, behind].T
+        self._arbitrary = window.bits * np.log(2.0)
+
+    def between(self, spread: Float64s) -> Float64s:
+        """Return the cost of each pair of states of a sample and the next, shape (samples, states, states)."""
+        here, behind = self._lost, np.roll(self._lost, -1, axis=0)
+        broken = self._breaking(spread)
+        torn = (here & self._only_mean[:, None, :])[:, :, None, :] & behind[:, None, :, :]
+        ended = (here & self._only_held[:, None, :])[:, :, None, :] & ~behind[:, None, :, :]
+        cost = self._arbitrary * torn.sum(axis=3) + np.where(ended, broken[:, None, None, :], 0.0).sum(axis=3)
+        return np.asarray(cost, np.float64)
+
+    def at_ends(self, spread: Float64s, starts: Int64s, sizes: Int64s) -> Float64s:
+        """Return what the end of its row costs each state of a row's last sample, shape (samples, states)."""
+        cost = np.zeros(self._lost.shape[:2])
+        last = starts + sizes - 1
+        last = last[np.append(np.diff(self._at) > 1, [True])[last]]
+        ended = self._lost[last] & self._only_held[last][:, None, :]
+        cost[last] = np.where(ended, self._breaking(spread)[last][:, None, :], 0.0).sum(axis=2)
+        return cost
+
+    def _breaking(self, spread: Float64s) -> Float64s:
+        """Return what it costs each capture to stop holding behind each sample: less where it may go on by chance."""
+        chance = np.maximum(np.log(2 * spread[self._at]), 0.0)
+        return np.where(self._goes_on, chance[:, None], BROKEN_HOLD_COST)
+
+
+def _accepted(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bools) -> Bools:
+    """Return the differing samples of patches that concealment explains, and that sound hardly explains by itself."""
+    explained = mean | held
+    usual = explained & ~differs & window.present
+    surprise = np.zeros(lost.shape)
+    for number, own in enumerate(usual):
+        rate = _rate_nearby(own, ~differs & window.present[number])
+        surprise[number] = -np.log(rate)
+    accepted = np.zeros(differs.size, np.bool_)
+    for start, end in ranges_of(differs, bridge=PATCH_BRIDGE):
+        part = slice(start, end)
+        told = (lost & explained)[:, part]
+        counts, known = lost[:, part].sum(axis=1), told.sum(axis=1)
+        evidence = float((surprise[:, part] * told).sum())
+        accepted[part] = bool((known >= LEAST_EXPLAINED * counts).all()) and evidence >= LEAST_EVIDENCE
+    for own in lost & held:
+        for start, end in ranges_of(own, least=LONGEST_HOLD):
+            accepted[start:end] = False
+    return accepted & differs
+
+
+def _rate_nearby(marked: Bools, looked_at: Bools) -> Float64s:
+    """Return around each sample the share of marked ones among those looked at, shape (samples,)."""
+    sums = np.concatenate(([0], np.cumsum(marked)))
+    seen = np.concatenate(([0], np.cumsum(looked_at)))
+    at = np.arange(marked.size)
+    low, high = np.maximum(0, at - RATE_SAMPLES), np.minimum(marked.size, at + RATE_SAMPLES)
+    return np.asarray((sums[high] - sums[low] + 1) / (seen[high] - seen[low] + 2), np.float64)

@@ -1,0 +1,124 @@
+"""What concealment explains of the differences of one track: each pass's losses, what stays open, and what is left.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.concealment.limits import (
+    FLAW_BRIDGE,
+    LONGEST_WINDOW,
+    PATCH_BRIDGE,
+    REGION_BRIDGE,
+    WINDOW_MARGIN,
+)
+from assembler.aligner.concealment.settle import Settled, Window, settle
+from assembler.aligner.findings import FoundFlaw, Undecided
+from assembler.aligner.ranges import common, merged, pieces_of, ranges_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from assembler.aligner.findings import PlacedPass
+    from assembler.aligner.ranges import Range
+    from assembler.arrays import Bools
+
+
+@dataclass(frozen=True)
+class Concealed:
+    """What concealment explains of one track.
+
+    Args:
+        flaws: stretches of a pass in which samples were lost and concealed.
+        undecided: places in which it is likely, and yet open which pass lost what.
+        left: where passes differ for another reason.
+    """
+
+    flaws: list[FoundFlaw]
+    undecided: list[Undecided]
+    left: list[Range]
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Passes of one track that hold the same numbers where both are good, and where they differ.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        step: one step of the tape's word length, in sample values.
+        bits: the tape's word length.
+        roundings: the ways in which the machine of each pass may round.
+        differing: where they differ, in order, bridged.
+    """
+
+    passes: Sequence[PlacedPass]
+    track: int
+    step: int
+    bits: int
+    roundings: Sequence[Sequence[int]]
+    differing: Sequence[Range]
+
+    def windows(self, within: Sequence[Range] | None = None) -> Iterator[tuple[Range, Settled, Bools]]:
+        """Give what is said of each stretch in which passes differ, and where they do; one stretch after another.
+
+        Args:
+            within: only stretches that touch one of these ranges.
+        """
+        for piece in pieces_of(merged(self.differing, bridge=REGION_BRIDGE), LONGEST_WINDOW):
+            if within is not None and not common([piece], within):
+                continue
+            window = self._window(piece[0] - WINDOW_MARGIN, piece[1] + WINDOW_MARGIN)
+            inner = slice(WINDOW_MARGIN, WINDOW_MARGIN + piece[1] - piece[0])
+            said = settle(window)
+            yield (
+                piece,
+                Settled(said.settled[inner], said.open[inner], said.taken[inner], said.lost[:, inner]),
+                window.differing()[inner],
+            )
+
+    def _window(self, low: int, high: int) -> Window:
+        versions = np.stack([one.samples(self.track, low, high) for one in self.passes]).astype(np.int64)
+        present = np.zeros(versions.shape, np.bool_)
+        for own, one in zip(present, self.passes, strict=True):
+            for start, end in common(merged(one.covered(self.track)), [(low, high)]):
+                own[start - low : end - low] = True
+        return Window(versions, present, self.step, self.bits, self.roundings)
+
+
+def concealed(comparison: Comparison) -> Concealed:
+    """Return what concealment explains of the differences."""
+    names = [one.name for one in comparison.passes]
+    lost: list[list[Range]] = [[] for _ in names]
+    undecided: list[Undecided] = []
+    left: list[Range] = []
+    for (start, _), said, differs in comparison.windows():
+        for own, places in zip(said.lost, lost, strict=True):
+            places.extend(ranges_of(own, offset=start, bridge=PATCH_BRIDGE))
+        left += ranges_of(differs & ~said.settled & ~said.open, offset=start, bridge=PATCH_BRIDGE)
+        undecided += _open_places(comparison, said, start)
+    flaws = [
+        FoundFlaw(name, comparison.track, "means", *place)
+        for name, places in zip(names, lost, strict=True)
+        for place in merged(places, bridge=FLAW_BRIDGE)
+    ]
+    return Concealed(flaws, undecided, left)
+
+
+def _open_places(comparison: Comparison, said: Settled, start: int) -> list[Undecided]:
+    """Return where a pass is likely to be right and does not lead; what nobody has is a flaw of all, not undecided."""
+    places = []
+    names = [one.name for one in comparison.passes]
+    for index, name in enumerate(names):
+        is_taken = said.open & (said.taken == index) & ~said.lost[index]
+        others = tuple(other for other in names if other != name)
+        places += [
+            Undecided(comparison.track, low, high, name, others)
+            for low, high in ranges_of(is_taken, offset=start)
+        ]
+    return places

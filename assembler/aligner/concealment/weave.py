@@ -1,0 +1,95 @@
+"""Stretches that no pass has right as a whole, though each of their samples is right in some pass.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.findings import Lost, Woven
+from assembler.aligner.ranges import common, merged, ranges_of
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from assembler.aligner.concealment.track import Comparison
+    from assembler.aligner.findings import FoundFlaw, Undecided
+    from assembler.aligner.ranges import Range
+    from assembler.arrays import Bools
+
+MEANS = "means"
+
+
+def weave(comparison: Comparison, flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided]) -> list[Woven]:
+    """Return the stretches of a track that can be rebuilt sample by sample.
+
+    Args:
+        comparison: the passes of the track.
+        flaws: of the track, all kinds.
+        undecided: of the track; nothing is woven there but from the pass that is taken.
+    """
+    passes, track = comparison.passes, comparison.track
+    flawed = {one.name: merged((f.start, f.end) for f in flaws if f.pass_name == one.name) for one in passes}
+    wholly = {
+        one.name: merged((f.start, f.end) for f in flaws if f.pass_name == one.name and f.kind != MEANS)
+        for one in passes
+    }
+    places = None
+    for one in passes:
+        places = flawed[one.name] if places is None else common(places, flawed[one.name])
+    if not places:
+        return []
+    covered: list[Range] | None = None
+    for one in passes:
+        own = merged(one.covered(track))
+        covered = own if covered is None else common(covered, own)
+    wanted = common(places, covered or [])
+    woven: list[Woven] = []
+    for (start, end), said, _ in comparison.windows(wanted):
+        lost = {one.name: own.copy() for one, own in zip(passes, said.lost, strict=True)}
+        for name, places_of in wholly.items():
+            for low, high in common(places_of, [(start, end)]):
+                lost[name][low - start : high - start] = True
+        for low, high in common(wanted, [(start, end)]):
+            woven += _stretches(
+                track, {name: own[low - start : high - start] for name, own in lost.items()}, low
+            )
+    del undecided
+    return woven
+
+
+def _stretches(track: int, lost: Mapping[str, Bools], at: int) -> list[Woven]:
+    """Return the stretches in which each sample is kept by some pass, and each pass lost one."""
+    kept = ~np.logical_and.reduce(list(lost.values()))
+    found = []
+    for start, end in ranges_of(kept):
+        parts = {name: own[start:end] for name, own in lost.items()}
+        if all(own.any() for own in parts.values()):
+            found.append(
+                Woven(
+                    track,
+                    at + start,
+                    at + end,
+                    tuple(Lost(name, _runs(np.flatnonzero(own))) for name, own in parts.items()),
+                )
+            )
+    return found
+
+
+def _runs(at: np.ndarray[tuple[int], np.dtype[np.intp]]) -> tuple[tuple[int, int, int], ...]:
+    """Return positions as runs (first, step, count) of even steps."""
+    steps = np.diff(at)
+    changes = np.append(np.flatnonzero(steps[1:] != steps[:-1]) + 1, steps.size)
+    runs = []
+    number = 0
+    while number < at.size:
+        if number + 1 == at.size:
+            runs.append((int(at[number]), 1, 1))
+            break
+        last = int(changes[np.searchsorted(changes, number, side="right")])
+        runs.append((int(at[number]), int(steps[number]), last - number + 1))
+        number = last + 1
+    return tuple(runs)
