@@ -249,23 +249,33 @@ class _Links:
 
 def _accepted(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bools) -> Bools:
     """Return the differing samples of patches that concealment explains, and that sound hardly explains by itself."""
-    explained = mean | held
-    usual = explained & ~differs & window.present
+    marked = mean | held
+    kept_to = np.stack([_by_rule(*rows) for rows in zip(lost, mean, held, strict=True)])
     surprise = np.zeros(lost.shape)
-    for number, own in enumerate(usual):
-        rate = _rate_nearby(own, ~differs & window.present[number])
-        surprise[number] = -np.log(rate)
+    for number, own in enumerate(marked):
+        usual = ~differs & window.present[number]
+        surprise[number] = -np.log(_rate_nearby(own & usual, usual))
     accepted = np.zeros(differs.size, np.bool_)
     for start, end in ranges_of(differs, bridge=PATCH_BRIDGE):
         part = slice(start, end)
-        told = (lost & explained)[:, part]
-        counts, known = lost[:, part].sum(axis=1), told.sum(axis=1)
-        evidence = float((surprise[:, part] * told).sum())
-        accepted[part] = bool((known >= LEAST_EXPLAINED * counts).all()) and evidence >= LEAST_EVIDENCE
-    for own in lost & held:
-        for start, end in ranges_of(own, least=LONGEST_HOLD):
-            accepted[start:end] = False
-    return accepted & differs
+        counts, told = lost[:, part].sum(axis=1), kept_to[:, part].sum(axis=1)
+        evidence = float((surprise[:, part] * kept_to[:, part]).sum())
+        accepted[part] = bool((told >= LEAST_EXPLAINED * counts).all()) and evidence >= LEAST_EVIDENCE
+    return accepted & differs & ~(lost & ~kept_to).any(axis=0)
+
+
+def _by_rule(lost: Bools, mean: Bools, held: Bools) -> Bools:
+    """Return which lost samples of one capture stand as concealment leaves them.
+
+    A mean has a good sample behind it. What is held goes on up to a mean, for a few samples; either may equal the
+    tape's by chance, and is not among the lost ones then.
+    """
+    lost_next, marked_next = np.append(lost[1:], [False]), np.append((mean | held)[1:], [False])
+    found = lost & ((mean & ~lost_next) | (held & marked_next))
+    for start, end in ranges_of(lost & held, bridge=1):
+        if end - start > LONGEST_HOLD or not found[end - 1]:
+            found[start:end] = False
+    return np.asarray(found, np.bool_)
 
 
 def _rate_nearby(marked: Bools, looked_at: Bools) -> Float64s:
