@@ -79,7 +79,10 @@ def _markers_left_out(record: RecordedSet) -> list[str]:
     """Return a line that tells which tracks have fewer markers than places to mark, if any have."""
     fewer = []
     for track in record.tracks:
-        places, kept = len(marked_places(record, track)), len(TrackMetadata(record, track).markers())
+        places, kept = (
+            sum(1 for _ in marked_places(record, track)),
+            len(TrackMetadata(record, track).markers()),
+        )
         if kept < places:
             fewer.append(f"{track.name} {kept} of {places}")
     if not fewer:

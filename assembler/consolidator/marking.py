@@ -14,7 +14,7 @@ from assembler.timecode import format_sample, frame_rate
 from assembler.wave import Marker, encode_markers, fit_field
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Iterator
 
     from assembler.consolidator.reading import RecordedSet, RecordedTrack
 
@@ -27,35 +27,22 @@ _CHUNK_HEADER: Final = 8
 _OWN_BYTES: Final = 4  # before the first marker: the number of points in ``cue ``, the type of ``LIST adtl``
 
 
-def marked_places(record: RecordedSet, track: RecordedTrack) -> list[Marker]:
-    """Return all that a track could mark, as far as a cue chunk reaches, what matters most first."""
-    uncured = [
-        Marker(place.start, place.end - place.start, f"Uncured {place.kind}", _timecode(record, place.start))
-        for place in record.uncured
-        if place.track == track.name
-    ]
-    names = [
-        "silence" if span.pass_name is None else fit_field(span.pass_name, MARKED_NAME_LIMIT)
-        for span in track.spans
-    ]
-    joins = [
-        (
-            join.law == "identical",
-            Marker(
-                join.at,
-                0,
-                f"Join {before} to {behind}",
-                f"{_timecode(record, join.at)}; {join.law}; fade {join.fade} samples",
-            ),
-        )
-        for (before, behind), join in zip(pairwise(names), track.joins, strict=True)
-    ]
-    joins.sort(key=lambda entry: entry[0])
-    places = [*uncured, *(marker for _, marker in joins)]
-    return [place for place in places if place.sample + place.length <= LARGEST_CUE_SAMPLE]
+def marked_places(record: RecordedSet, track: RecordedTrack) -> Iterator[Marker]:
+    """Yield all that a track could mark, as far as a cue chunk reaches, what matters most first."""
+    reached = LARGEST_CUE_SAMPLE
+    for place in record.uncured:
+        if place.track == track.name and place.end <= reached:
+            length = place.end - place.start
+            yield Marker(place.start, length, f"Uncured {place.kind}", _timecode(record, place.start))
+    sides = [(before.pass_name, behind.pass_name) for before, behind in pairwise(track.spans)]
+    joins = zip(track.joins, sides, strict=True)
+    for join, (before, behind) in sorted(joins, key=lambda pair: pair[0].law == "identical"):
+        if join.at <= reached:
+            note = f"{_timecode(record, join.at)}; {join.law}; fade {join.fade} samples"
+            yield Marker(join.at, 0, f"Join {_side(before)} to {_side(behind)}", note)
 
 
-def fitting_markers(places: Sequence[Marker], room: int) -> list[Marker]:
+def fitting_markers(places: Iterable[Marker], room: int) -> list[Marker]:
     """Return the first of ``places`` whose two chunks fit into ``room`` bytes, in the order of the timeline."""
     room -= 2 * (_CHUNK_HEADER + _OWN_BYTES)
     kept = []
@@ -65,6 +52,10 @@ def fitting_markers(places: Sequence[Marker], room: int) -> list[Marker]:
             break
         kept.append(place)
     return sorted(kept, key=lambda marker: (marker.sample, marker.length))
+
+
+def _side(pass_name: str | None) -> str:
+    return "silence" if pass_name is None else fit_field(pass_name, MARKED_NAME_LIMIT)
 
 
 def _timecode(record: RecordedSet, position: int) -> str:
