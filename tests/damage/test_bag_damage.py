@@ -106,3 +106,14 @@ def test_a_tag_file_renamed_is_told_as_that(tmp_path: Path) -> None:
     assert told(root) == []
     (root / "notes.txt").rename(root / "words.txt")
     assert told(root) == ["words.txt: is renamed from notes.txt"]
+
+
+def test_a_tag_manifest_cut_short_is_told_of_itself(tmp_path: Path) -> None:
+    """What the standard names belongs into a tag manifest: lines that are gone are told of it, not of the files."""
+    root = make_bag(tmp_path / "bag", "sha256")
+    (root / TAG_MANIFEST).write_bytes(b"")
+    assert told(root) == [
+        f"{TAG_MANIFEST}: does not list bag-info.txt",
+        f"{TAG_MANIFEST}: does not list bagit.txt",
+        f"{TAG_MANIFEST}: does not list {MANIFEST}",
+    ]

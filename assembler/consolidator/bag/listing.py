@@ -98,8 +98,8 @@ def _kind_problems(
     right = {manifest.name: _right_paths(manifest, found) for manifest in manifests}
     confirmed: set[str] = set().union(*right.values())
     listed: set[str] = set().union(*(manifest.digests for manifest in manifests))
-    # Any manifest of the payload has to stand in every tag manifest; of other tag files the standard leaves that open.
-    wanted = listed if manifests[0].is_payload else {path for path in found if path.startswith("manifest-")}
+    # A tag manifest has to list what the standard names; a file of another name may have been put there.
+    wanted = listed if manifests[0].is_payload else {path for path in found if _STANDARD_NAME.fullmatch(path)}
     accounts = []
     for manifest in manifests:
         account = _account(manifest, found, confirmed, is_changed=manifest.name in changed)
@@ -110,7 +110,7 @@ def _kind_problems(
         accounts.append(account)
     excused: set[str] = set().union(*(account.excused for account in accounts))
     missing = listed - set(found) - excused
-    extra = set(found) - listed - excused
+    extra = set(found) - listed - excused - wanted
     for path, former in _renamed(manifests, found, missing, extra):
         missing.discard(former)
         extra.discard(path)
