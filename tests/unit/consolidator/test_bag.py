@@ -304,6 +304,14 @@ def test_bag_info_is_folded() -> None:
     assert " ".join(line.strip() for line in lines) == f"External-Description: {value}"
 
 
+@pytest.mark.parametrize("length", [50, 57, 58, 59, 78, 79, 80, 5000])
+def test_no_line_ends_behind_a_label(length: int) -> None:
+    """A value stands on its label's line however long its first word is: RFC 8493 section 2.2.2 has no empty one."""
+    text = bag_info_text([("External-Description", "x" * length + " and more")]).decode()
+    assert text.startswith(f"External-Description: {'x' * length}")
+    assert text.split() == ["External-Description:", "x" * length, "and", "more"]
+
+
 @pytest.mark.parametrize("label", ["", "a:b", " a", "a\nb"])
 def test_labels_that_are_none(label: str) -> None:
     """A label that could not be read back is refused."""
