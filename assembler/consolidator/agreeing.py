@@ -77,16 +77,18 @@ def _metadata_faults(record: RecordedSet, metadata: TrackMetadata, file: WaveFil
     if payload is None:
         yield "has no iXML chunk"
     else:
-        seen, said = decode_ixml(payload), metadata.track_sheet()
-        for field in fields(said):
+        seen, sheet = decode_ixml(payload), metadata.track_sheet()
+        for field in fields(sheet):
             if composed or field.name not in _COMPOSED_IXML:
                 yield from _difference(
-                    f"iXML {field.name}", getattr(seen, field.name), getattr(said, field.name)
+                    f"iXML {field.name}", getattr(seen, field.name), getattr(sheet, field.name)
                 )
-    yield from _marker_faults(metadata.markers(), file)
+    # Through bytes and back, as bext: both lists hold texts as ASCII has them.
+    said = dict(metadata.chunks_by_name())
+    yield from _marker_faults(decode_markers(said["cue "], said["LIST adtl"]) if "cue " in said else (), file)
     if composed:
         info = decode_info(file.read_chunk("LIST", "INFO") or b"INFO")
-        wanted = decode_info(dict(metadata.chunks_by_name())["LIST INFO"])
+        wanted = decode_info(said["LIST INFO"])
         for key in dict.fromkeys([*wanted, *info]):
             yield from _difference(f"INFO {key}", info.get(key, ""), wanted.get(key, ""))
 

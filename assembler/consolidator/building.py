@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from assembler.aligner import THREADS, Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
 from assembler.consolidator.captures import UnchangedFiles, capture_files, digest_files
+from assembler.consolidator.embedding import embedding_notes
 from assembler.consolidator.exchange import joins_csv, timeline_of, timeline_otio
-from assembler.consolidator.metadata import embedding_notes
 from assembler.consolidator.publishing import Staging, free_space_check
 from assembler.consolidator.reading import read_record, read_unwritten
 from assembler.consolidator.record import SOFTWARE, Json, record_of, record_text, relative_path, session_date

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
@@ -21,6 +22,9 @@ JOIN_COLUMNS = (
     "track", "number", "at", "timecode", "fade", "law", "correlation", "difference_peak", "from_pass", "to_pass"
 )  # fmt: skip
 _OURS = "capture-assembler"
+# What spreadsheets take for the start of a formula: OWASP, "CSV Injection". Apostrophes before it are looked through,
+# so that taking one away from such a cell always gives the name.
+_FORMULA = re.compile("'*[=+\\-@\t\r\n\uff1d\uff0b\uff0d\uff20]")
 
 
 @dataclass(frozen=True)
@@ -73,7 +77,10 @@ class Timeline:
 
 
 def joins_csv(record: RecordedSet) -> bytes:
-    """Return one row a join, in the order of tracks and places; line ends are CR LF as RFC 4180 has them."""
+    """Return one row a join, in the order of tracks and places; line ends are CR LF as RFC 4180 has them.
+
+    A name that a spreadsheet would compute has an apostrophe before it.
+    """
     rate, sample_rate = frame_rate(record.session.frame_rate), record.session.sample_rate
     out = io.StringIO(newline="")
     rows = csv.writer(out)
@@ -82,7 +89,7 @@ def joins_csv(record: RecordedSet) -> bytes:
         for join, (before, behind) in zip(track.joins, pairwise(track.spans), strict=True):
             rows.writerow(
                 (
-                    track.name,
+                    _cell(track.name),
                     track.number,
                     join.at,
                     format_sample(record.start.sample + join.at, rate, sample_rate),
@@ -90,11 +97,15 @@ def joins_csv(record: RecordedSet) -> bytes:
                     join.law,
                     join.correlation,
                     join.difference_peak,
-                    before.pass_name or "",
-                    behind.pass_name or "",
+                    _cell(before.pass_name or ""),
+                    _cell(behind.pass_name or ""),
                 )
             )
     return out.getvalue().encode("utf-8")
+
+
+def _cell(name: str) -> str:
+    return f"'{name}" if _FORMULA.match(name) else name
 
 
 def timeline_of(record: RecordedSet) -> Timeline:

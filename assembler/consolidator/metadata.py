@@ -10,16 +10,14 @@ from __future__ import annotations
 
 import uuid
 from dataclasses import dataclass
-from itertools import pairwise
 from typing import TYPE_CHECKING, Final
 
-from assembler.importer import Note
+from assembler.consolidator.marking import fitting_markers, marked_places
 from assembler.sheet import preparation_words
-from assembler.timecode import format_sample, frame_rate
+from assembler.timecode import frame_rate
 from assembler.wave import (
     BroadcastExtension,
     Loudness,
-    Marker,
     TrackSheet,
     coding_history_row,
     encode_bext,
@@ -27,22 +25,27 @@ from assembler.wave import (
     encode_ixml,
     encode_markers,
     fit_field,
-    transliterate,
 )
 
 if TYPE_CHECKING:
     from assembler.consolidator.reading import RecordedReel, RecordedSet, RecordedTrack
+    from assembler.wave import Marker
 
 DESCRIPTION_LIMIT: Final = 256
 NAME_LIMIT: Final = 32
-LARGEST_CUE_SAMPLE: Final = 0xFFFFFFFF
-"""A cue chunk has 32 bits for a place: about 24 h 51 min at 48 kHz."""
+HEADER_LIMIT: Final = 50 << 10
+"""Bytes of metadata in a track: half of what libsndfile holds of a file's header before it gives the file up."""
+HISTORY_LIMIT: Final = 12_000
+IXML_LIMIT: Final = 400
+INFO_LIMIT: Final = 1000
+"""Characters of the texts that have no limit of their own; together they leave half of the header to markers."""
 
 # Basic UMID: universal label (audio, one component; material number made by the UUID method, instance number by
 # none), length of what follows, instance number zero: this is the material itself, no copy of it.
 _UMID_START: Final = bytes.fromhex("060A2B34 01010105 01010820 13 000000")
 _UMID_NAMESPACE: Final = uuid.UUID("5d1c1c36-2f0b-5d55-9a4e-0b7b0c8c6f21")
 _NO_UMID: Final = bytes(32)
+_CHUNK_HEADER: Final = 8
 
 
 @dataclass(frozen=True)
@@ -59,13 +62,16 @@ class TrackMetadata:
     track: RecordedTrack
 
     def chunks(self) -> list[tuple[str, bytes]]:
-        """Return the chunks of the file in their order, ``bext`` first."""
-        return [
+        """Return the chunks of the file in their order, ``bext`` first; at most ``HEADER_LIMIT`` bytes."""
+        bext, ixml, info = self._texts()
+        return [bext, ixml, *encode_markers(self.markers()), info]
+
+    def _texts(self) -> tuple[tuple[str, bytes], ...]:
+        return (
             ("bext", encode_bext(self.broadcast_extension())),
             ("iXML", encode_ixml(self.track_sheet())),
-            *encode_markers(self.markers()),
             ("LIST", encode_info(self.info())),
-        ]
+        )
 
     def chunks_by_name(self) -> list[tuple[str, bytes]]:
         """Return the chunks with the type of each list in its name: ``LIST adtl``, ``LIST INFO``."""
@@ -78,14 +84,16 @@ class TrackMetadata:
         """Return the ``bext`` record. The name of the track stands first: 64 characters should do as a summary."""
         session = self.record.session
         return BroadcastExtension(
-            description=fit_field(_description(self.record, self.track), DESCRIPTION_LIMIT),
+            description=fit_field(description(self.record, self.track), DESCRIPTION_LIMIT),
             originator=fit_field(session.originator, NAME_LIMIT),
             originator_reference=fit_field(session.reference, NAME_LIMIT),
             origination_date=session.date,
             time_reference=time_reference(self.record),
             umid=self.umid(),
             loudness=self.loudness(),
-            coding_history="".join(f"{row}\r\n" for row in coding_history(self.record, self.track)),
+            coding_history="".join(
+                f"{row}\r\n" for row in fitting_rows(coding_history(self.record, self.track))
+            ),
         )
 
     def umid(self) -> bytes:
@@ -117,9 +125,9 @@ class TrackMetadata:
         session = self.record.session
         rate = frame_rate(session.frame_rate)
         return TrackSheet(
-            project=session.title,
-            tape=", ".join(self.track.reels),
-            track_name=self.track.name,
+            project=session.title[:IXML_LIMIT],
+            tape=tape(self.track)[:IXML_LIMIT],
+            track_name=self.track.name[:IXML_LIMIT],
             channel_index=self.track.number,
             frame_rate=rate.exact,
             drop_frame=rate.drop,
@@ -131,25 +139,16 @@ class TrackMetadata:
         )
 
     def markers(self) -> list[Marker]:
-        """Return markers at joins and at places that no pass has right, as far as a cue chunk reaches."""
-        names = [span.pass_name or "silence" for span in self.track.spans]
-        sides = [f"{before} to {behind}" for before, behind in pairwise(names)]
-        places = [
-            Marker(
-                join.at, 0, f"Join {side}", f"{self._timecode(join.at)}; {join.law}; fade {join.fade} samples"
-            )
-            for side, join in zip(sides, self.track.joins, strict=True)
-        ]
-        places += [
-            Marker(place.start, place.end - place.start, f"Uncured {place.kind}", self._timecode(place.start))
-            for place in self.record.uncured
-            if place.track == self.track.name
-        ]
-        reached = (place for place in places if place.sample + place.length <= LARGEST_CUE_SAMPLE)
-        return sorted(reached, key=lambda marker: (marker.sample, marker.length))
+        """Return markers at joins and at places that no pass has right, as many as the header has room for."""
+        taken = sum(len(payload) + _CHUNK_HEADER for _, payload in self._texts())
+        return fitting_markers(marked_places(self.record, self.track), HEADER_LIMIT - taken)
 
     def info(self) -> dict[str, str]:
         """Return the texts of LIST INFO: whose, what, when, from which medium, by whom, with what."""
+        return {key: fit_field(text, INFO_LIMIT) for key, text in self.info_texts().items()}
+
+    def info_texts(self) -> dict[str, str]:
+        """Return the texts of LIST INFO before they are cut."""
         session = self.record.session
         reels = _reels_of(self.record, self.track)
         operators = dict.fromkeys(
@@ -161,7 +160,7 @@ class TrackMetadata:
             "IPRD": session.title,
             "ICRD": session.date,
             # The same as in bext, without its limit: readers show one of the two as "the" comment.
-            "ICMT": _description(self.record, self.track),
+            "ICMT": description(self.record, self.track),
             "IMED": f"digital tape; {session.bit_depth} bits; {session.sample_rate} Hz",
             "ISRF": "; ".join(
                 f"reel {reel.name} track {self.record.tape_track(self.track, reel.name) + 1}"
@@ -170,11 +169,6 @@ class TrackMetadata:
             "ITCH": "; ".join(operators),
             "ISFT": self.record.program,
         }
-
-    def _timecode(self, position: int) -> str:
-        session = self.record.session
-        sample = position + self.record.start.sample
-        return format_sample(sample, frame_rate(session.frame_rate), session.sample_rate)
 
 
 def time_reference(record: RecordedSet) -> int:
@@ -201,6 +195,14 @@ def coding_history(record: RecordedSet, track: RecordedTrack) -> list[str]:
     return [*rows, _row(session.sample_rate, session.word_length, _assembly_words(record, track, taken))]
 
 
+def fitting_rows(rows: list[str]) -> list[str]:
+    """Return rows of coding history, each cut to its share of ``HISTORY_LIMIT`` where they are more together."""
+    ends = 2  # CR LF
+    if sum(len(row) + ends for row in rows) <= HISTORY_LIMIT:
+        return rows
+    return [row[: max(0, HISTORY_LIMIT // len(rows) - ends)] for row in rows]
+
+
 def _assembly_words(record: RecordedSet, track: RecordedTrack, taken: list[str]) -> str:
     session = record.session
     fades = sum(1 for join in track.joins if join.fade)
@@ -218,35 +220,13 @@ def _row(sample_rate: int, word_length: int, text: str) -> str:
     )
 
 
-def embedding_notes(record: RecordedSet) -> list[Note]:
-    """Return a note for each text that a track's chunks do not hold as the sheet has it.
-
-    ``bext``, markers and INFO hold ASCII alone, and three fields of ``bext`` have a limit. The whole text stands
-    in the record; title and names in iXML too.
-    """
-    session = record.session
-    texts = [("title", session.title), ("originator", session.originator), ("reference", session.reference)]
-    texts += [("description", session.description)]
-    texts += [(f"reel {reel.name}", reel.name) for reel in record.reels]
-    texts += [(f"track {track.number}", track.name) for track in record.tracks]
-    texts += [(f"transfer notes of reel {r.name}", str(v)) for r in record.reels for v in r.prepared.values()]
-    notes = [
-        f"{what} {text!r} stands as {transliterate(text)!r} in bext, markers and INFO, which hold ASCII alone"
-        for what, text in texts
-        if transliterate(text) != text
-    ]
-    for what, text in (("originator", session.originator), ("reference", session.reference)):
-        if fit_field(text, NAME_LIMIT) != fit_field(text, len(text) * 8):
-            notes.append(f"{what} {text!r} is cut to {NAME_LIMIT} characters in bext")
-    cut = [t.name for t in record.tracks if len(transliterate(_description(record, t))) > DESCRIPTION_LIMIT]
-    if cut:
-        notes.append(f"description is cut to {DESCRIPTION_LIMIT} characters in bext: {', '.join(cut)}")
-    if record.length - 1 > LARGEST_CUE_SAMPLE:
-        notes.append(f"markers end at sample {LARGEST_CUE_SAMPLE}, the last that a cue chunk can name")
-    return [Note("other", text) for text in notes]
+def tape(track: RecordedTrack) -> str:
+    """Return the reels that a track comes from, in one text."""
+    return ", ".join(track.reels)
 
 
-def _description(record: RecordedSet, track: RecordedTrack) -> str:
+def description(record: RecordedSet, track: RecordedTrack) -> str:
+    """Return the description of a track before it is cut."""
     about = f"{track.name}, {record.session.title}"
     return f"{about}. {record.session.description}" if record.session.description else about
 

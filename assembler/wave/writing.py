@@ -8,6 +8,9 @@ its place. An odd number of 24-bit mono samples cannot be even, and a sample mor
 data chunk is the last: its pad byte is written and counted as RIFF asks, and a reader that forgets it has nothing left
 to lose.
 
+What stands before the samples has to be small, which is for the caller to see to: libsndfile refuses a file of whose
+chunks it would have to hold more than 100 KiB.
+
 Sources: Multimedia Programming Interface and Data Specifications 1.0 (IBM and Microsoft, 1991), chapter RIFF;
 EBU Tech 3306 and ITU-R BS.2088 Annex 1 (``ds64``, and the ``JUNK`` chunk that keeps its place).
 """

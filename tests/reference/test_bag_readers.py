@@ -104,7 +104,7 @@ def test_example_without_tag_files(tmp_path: Path) -> None:
     # MD5 of the two strings: RFC 1321 A.5.
     (tmp_path / "manifest-md5.txt").write_text(
         "0cc175b9c0f1b6a831c399e269772661 data/27613-h/images/q172.png\n"
-        "F96B697D7CB7938D525A2F31AAF161D0\tdata/27613-h/images/q172.txt\n"
+        "f96b697d7cb7938d525a2f31aaf161d0\tdata/27613-h/images/q172.txt\n"
     )
     report = check_bag(tmp_path)
     assert report.problems == ()

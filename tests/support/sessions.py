@@ -6,6 +6,7 @@ All invented. A tape is ``int32``, shape (samples, tracks), at its native word l
 from __future__ import annotations
 
 import json
+import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -131,22 +132,25 @@ class Layout:
             "frame_rate": self.frame_rate,
             **self.session,
         }
-        lines = ["[session]", *(f"{key} = {_toml(value)}" for key, value in session.items())]
+        lines = ["[session]", *(f"{key} = {toml_value(value)}" for key, value in session.items())]
         for name, tracks in self.reels:
-            lines += ["", "[[reel]]", f"name = {_toml(name)}", f"tracks = {_toml(tracks)}"]
+            lines += ["", "[[reel]]", f"name = {toml_value(name)}", f"tracks = {toml_value(tracks)}"]
         for entry in self.passes:
-            lines += ["", "[[pass]]", *(f"{key} = {_toml(value)}" for key, value in entry.items())]
+            lines += ["", "[[pass]]", *(f"{key} = {toml_value(value)}" for key, value in entry.items())]
         path = self.folder / "session.toml"
         path.write_text("\n".join([*lines, "", self.more]), encoding="utf-8")
         return path
 
 
-def _toml(value: object) -> str:
+def toml_value(value: object) -> str:
+    """Return a value as a sheet has it."""
     if isinstance(value, dict):
-        return "{ " + ", ".join(f"{key} = {_toml(item)}" for key, item in value.items()) + " }"
+        return "{ " + ", ".join(f"{key} = {toml_value(item)}" for key, item in value.items()) + " }"
     if hasattr(value, "isoformat"):
         return str(value)
-    return json.dumps(value)
+    # TOML takes no halves of a pair, in which JSON writes what lies past U+FFFF.
+    pairs = r"\\ud[89ab][0-9a-f]{2}\\ud[c-f][0-9a-f]{2}"
+    return re.sub(pairs, lambda pair: json.loads(f'"{pair[0]}"'), json.dumps(value))
 
 
 def run_json(capsys: pytest.CaptureFixture[str], *arguments: object) -> tuple[int, Any]:

@@ -1,6 +1,7 @@
 """The bag around the delivered files, BagIt 1.0 (RFC 8493): its tag files as text, and a strict check."""
 
-from assembler.consolidator.bag.checking import BagProblem, BagReport, check_bag
+from assembler.consolidator.bag.checking import BagReport, check_bag
+from assembler.consolidator.bag.listing import BagProblem
 from assembler.consolidator.bag.writing import (
     bag_info_text,
     bagit_txt,

@@ -16,13 +16,14 @@ from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
+from assembler.consolidator.bag.listing import BagProblem, listing_problems
+from assembler.consolidator.bag.manifests import HEX_DIGITS, Manifest, parse_manifest
 from assembler.consolidator.bag.writing import BAGIT_TXT
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping
     from pathlib import Path
 
-HEX_DIGITS = {"md5": 32, "sha1": 40, "sha224": 56, "sha256": 64, "sha384": 96, "sha512": 128}
 HASHING_THREADS = (
     2  # what the machine of a small archive has to spare; one thread reads while the other computes
 )
@@ -30,22 +31,7 @@ BLOCK_BYTES = 1 << 20
 LARGEST_TAG_FILE_BYTES = 64 << 20  # half a million listed files; more is no tag file of a session
 
 _MANIFEST = re.compile(r"(tag)?manifest-([a-z0-9]+)\.txt")
-_LINE = re.compile(r"([0-9A-Fa-f]+)[ \t]+(\S.*)")
-_ENCODED = re.compile(r"%(?:0[Aa]|0[Dd]|25)")
 _INFO_LINE = re.compile(r"[^\s:][^:]*(?<!\s):[ \t]\S.*")
-
-
-@dataclass(frozen=True)
-class BagProblem:
-    """One thing that is wrong with a bag.
-
-    Args:
-        path: the file, relative to the bag's root; empty for the bag as a whole.
-        text: what is wrong, in a few words.
-    """
-
-    path: str
-    text: str
 
 
 @dataclass(frozen=True)
@@ -69,8 +55,7 @@ class _Findings:
 
     problems: list[BagProblem] = field(default_factory=list)
     sizes: dict[str, int] = field(default_factory=dict)
-    payload: dict[str, dict[str, str]] = field(default_factory=dict)  # algorithm, path, digest
-    tags: dict[str, dict[str, str]] = field(default_factory=dict)
+    manifests: list[Manifest] = field(default_factory=list)
 
     def tell(self, path: str, text: str) -> None:
         self.problems.append(BagProblem(path, text))
@@ -90,9 +75,11 @@ def check_bag(root: Path, progress: Callable[[int], None] | None = None) -> BagR
     _list_files(root, findings)
     _check_declaration(root, findings)
     _read_manifests(root, findings)
-    _check_listing(findings)
     _check_info(root, findings)
-    _check_digests(root, findings, progress)
+    found = dict(_hash_files(root, _wanted_digests(findings), findings, progress))
+    findings.problems += listing_problems(
+        findings.manifests, {path: found.get(path, {}) for path in findings.sizes}
+    )
     payload = [size for path, size in findings.sizes.items() if _is_payload(path)]
     problems = sorted(set(findings.problems), key=lambda problem: (problem.path, problem.text))
     return BagReport(tuple(problems), len(payload), sum(payload))
@@ -175,63 +162,9 @@ def _read_manifests(root: Path, findings: _Findings) -> None:
             continue
         text = _read_tag_file(root, name, findings)
         if text is not None:
-            manifests = findings.tags if found[1] else findings.payload
-            manifests[algorithm] = _read_manifest(name, text, algorithm, findings)
-    if not findings.payload:
+            findings.manifests.append(parse_manifest(name, algorithm, _lines(text)))
+    if not any(manifest.is_payload for manifest in findings.manifests):
         findings.tell("", "has no payload manifest that can be read")
-
-
-def _read_manifest(name: str, text: str, algorithm: str, findings: _Findings) -> dict[str, str]:
-    """Return digest by path; section 2.1.3, without the marks that checksum tools add (section 6.1.3)."""
-    listed: dict[str, str] = {}
-    for number, line in enumerate(_lines(text), 1):
-        found = _LINE.fullmatch(line)
-        if not found or len(found[1]) != HEX_DIGITS[algorithm]:
-            findings.tell(name, f"line {number} is not a {algorithm} digest, white space and a path")
-            continue
-        path = _ENCODED.sub(lambda code: chr(int(code[0][1:], 16)), found[2])
-        fault = _path_fault(path, is_payload=not name.startswith("tag"))
-        if fault:
-            findings.tell(name, f"line {number}: {path!r} {fault}")
-        elif path in listed:
-            findings.tell(name, f"line {number}: {path!r} is listed twice")
-        else:
-            listed[path] = found[1].lower()
-    return listed
-
-
-def _path_fault(path: str, *, is_payload: bool) -> str | None:
-    """Return why a manifest may not list this path, or None where it may."""
-    if path[0] in "*\\":
-        return "begins with a mark of a checksum tool, which is not allowed here"
-    if path[0] in "/~" or any(part in ("", ".", "..") for part in path.split("/")):
-        return "is not a plain path inside the bag"
-    if is_payload and not _is_payload(path):
-        return "is not in data/"
-    if not is_payload and (_is_payload(path) or path.startswith("tagmanifest-")):
-        return "does not belong into a tag manifest"
-    return None
-
-
-def _check_listing(findings: _Findings) -> None:
-    """Tell of files listed and not there, there and not listed, and listed by some manifests only."""
-    payload_names = {f"manifest-{algorithm}.txt" for algorithm in findings.payload}
-    for algorithm, listed in findings.tags.items():
-        for name in sorted(payload_names - set(listed)):
-            findings.tell(name, f"is not listed in tagmanifest-{algorithm}.txt")
-    for manifests, is_payload in ((findings.payload, True), (findings.tags, False)):
-        listed_anywhere = set().union(*manifests.values())
-        there = {path for path in findings.sizes if _is_payload(path) == is_payload}
-        there -= {path for path in there if path.startswith("tagmanifest-")}
-        for path in sorted(listed_anywhere - set(findings.sizes)):
-            findings.tell(path, "is missing")
-        if manifests:
-            for path in sorted(there - listed_anywhere):
-                findings.tell(path, "is extra: no manifest lists it")
-        if is_payload:
-            for algorithm, listed in manifests.items():
-                for path in sorted((listed_anywhere & there) - set(listed)):
-                    findings.tell(path, f"is not listed in manifest-{algorithm}.txt")
 
 
 def _check_info(root: Path, findings: _Findings) -> None:
@@ -257,39 +190,13 @@ def _check_info(root: Path, findings: _Findings) -> None:
         )
 
 
-def _check_digests(root: Path, findings: _Findings, progress: Callable[[int], None] | None) -> None:
-    """Tell of files whose digest is another, and of those that were only renamed."""
-    listed: dict[str, dict[str, str]] = {}  # path, algorithm, digest
-    for manifests in (findings.payload, findings.tags):
-        for algorithm, digests in manifests.items():
-            for path, digest in digests.items():
-                listed.setdefault(path, {})[algorithm] = digest
-    missing = {path: digests for path, digests in listed.items() if path not in findings.sizes}
-    extra = {problem.path for problem in findings.problems if problem.text.startswith("is extra")}
-    wanted = {path: set(listed.get(path, ())) for path in findings.sizes}
-    for path in extra if missing else ():
-        wanted[path] = set().union(*missing.values())
-    for path, found in _hash_files(root, wanted, findings, progress):
-        differing = [name for name, digest in listed.get(path, {}).items() if found[name] != digest]
-        if differing:
-            findings.tell(path, f"is changed: its {' and '.join(differing)} digest is not the one listed")
-        if path in extra:
-            _tell_renamed(path, found, missing, findings)
-
-
-def _tell_renamed(
-    path: str, found: Mapping[str, str], missing: dict[str, dict[str, str]], findings: _Findings
-) -> None:
-    """Turn an extra file and a missing one with the same digests into one problem."""
-    for former, digests in missing.items():
-        if all(found.get(algorithm) == digest for algorithm, digest in digests.items()):
-            settled = {(former, "is missing"), (path, "is extra: no manifest lists it")}
-            findings.problems[:] = [
-                item for item in findings.problems if (item.path, item.text) not in settled
-            ]
-            findings.tell(path, f"is renamed from {former}")
-            del missing[former]
-            return
+def _wanted_digests(findings: _Findings) -> dict[str, list[str]]:
+    """Return the algorithms of each file's manifests. A tag manifest is listed nowhere, and not hashed."""
+    return {
+        path: [m.algorithm for m in findings.manifests if m.is_payload == _is_payload(path)]
+        for path in findings.sizes
+        if not path.startswith("tagmanifest-")
+    }
 
 
 def _hash_files(

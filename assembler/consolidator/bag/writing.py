@@ -79,9 +79,11 @@ def bag_info_text(pairs: Sequence[tuple[str, str]]) -> bytes:
             raise PublishError(f"{label!r} cannot be a label in bag-info.txt: {allowed}")
         words = " ".join(value.split())
         if words:
+            # The label is no word of the text: a line never ends behind it, however long the first word is.
             lines += textwrap.wrap(
-                f"{label}: {words}",
+                words,
                 LONGEST_LINE,
+                initial_indent=f"{label}: ",
                 subsequent_indent="  ",
                 break_long_words=False,
                 break_on_hyphens=False,

@@ -197,7 +197,7 @@ def test_manifests_list_the_same_files(tmp_path: Path) -> None:
     root = make_bag(tmp_path / "bag", ("sha256", "md5"))
     kept = [line for line in (root / "manifest-md5.txt").read_text().splitlines() if "a.json" not in line]
     (root / "manifest-md5.txt").write_text("\n".join(kept) + "\n")
-    assert ("data/a.json", "is not listed in manifest-md5.txt") in problems(root)
+    assert ("manifest-md5.txt", "does not list data/a.json") in problems(root)
 
 
 def test_tag_manifest_lists_manifests_only_once(tmp_path: Path) -> None:
@@ -208,7 +208,7 @@ def test_tag_manifest_lists_manifests_only_once(tmp_path: Path) -> None:
         line for line in tag_manifest.read_text().splitlines() if not line.endswith(" manifest-sha256.txt")
     ]
     tag_manifest.write_text("\n".join([*lines, "0" * 64 + "  tagmanifest-sha256.txt"]) + "\n")
-    assert ("manifest-sha256.txt", "is not listed in tagmanifest-sha256.txt") in problems(root)
+    assert ("tagmanifest-sha256.txt", "does not list manifest-sha256.txt") in problems(root)
     assert any("does not belong into a tag manifest" in text for _, text in problems(root))
 
 
@@ -302,6 +302,14 @@ def test_bag_info_is_folded() -> None:
     assert all(len(line) <= 79 or line.strip() == "x" * 100 for line in lines)
     assert all(line.startswith("  ") for line in lines[1:])
     assert " ".join(line.strip() for line in lines) == f"External-Description: {value}"
+
+
+@pytest.mark.parametrize("length", [50, 57, 58, 59, 78, 79, 80, 5000])
+def test_no_line_ends_behind_a_label(length: int) -> None:
+    """A value stands on its label's line however long its first word is: RFC 8493 section 2.2.2 has no empty one."""
+    text = bag_info_text([("External-Description", "x" * length + " and more")]).decode()
+    assert text.startswith(f"External-Description: {'x' * length}")
+    assert text.split() == ["External-Description:", "x" * length, "and", "more"]
 
 
 @pytest.mark.parametrize("label", ["", "a:b", " a", "a\nb"])

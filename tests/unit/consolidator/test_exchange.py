@@ -90,6 +90,36 @@ def test_joins_are_rows(record: RecordedSet) -> None:
     }
 
 
+@pytest.mark.parametrize(
+    ("name", "cell"),
+    [
+        ("=1+1", "'=1+1"),
+        ("+1", "'+1"),
+        ("-1", "'-1"),
+        ("@SUM(A1)", "'@SUM(A1)"),
+        ("\t=1", "'\t=1"),
+        ("\r=1", "'\r=1"),
+        ("\uff1d1", "'\uff1d1"),
+        ("'=1", "''=1"),
+        ("'68 take", "'68 take"),
+        ("Kick-in", "Kick-in"),
+    ],
+)
+def test_a_name_is_no_formula(record: RecordedSet, name: str, cell: str) -> None:
+    """What a spreadsheet computes (OWASP, "CSV Injection") stands behind an apostrophe; numbers stay as they are."""
+    track = record.tracks[0]
+    spans = tuple(
+        span.model_copy(update={"pass_name": name}) if span.pass_name == "A1" else span
+        for span in track.spans
+    )
+    joins = tuple(join.model_copy(update={"correlation": -0.5}) for join in track.joins)
+    changed = track.model_copy(update={"name": name, "spans": spans, "joins": joins})
+    data = joins_csv(record.model_copy(update={"tracks": (changed,)}))
+    rows = list(csv.DictReader(io.StringIO(data.decode("utf-8"), newline="")))
+    assert (rows[0]["track"], rows[0]["to_pass"], rows[1]["from_pass"]) == (cell, cell, cell)
+    assert rows[0]["correlation"] == "-0.5"
+
+
 def test_a_timeline_is_read_back_to_the_sample(record: RecordedSet) -> None:
     """What OpenTimelineIO reads from the file is what was written: files, channels, ranges, gaps, marks."""
     timeline = timeline_of(record)

@@ -7,7 +7,8 @@ from typing import Any
 
 import pytest
 
-from assembler.consolidator.metadata import TrackMetadata, coding_history, embedding_notes, time_reference
+from assembler.consolidator.embedding import embedding_notes
+from assembler.consolidator.metadata import TrackMetadata, coding_history, time_reference
 from assembler.consolidator.reading import RecordedLevels, RecordedSet, read_unwritten
 
 LEVELS = {
