@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.concealment.marks import likely_roundings
+from assembler.aligner.concealment.sweeps import machine_made
 from assembler.aligner.concealment.weave import weave
 from assembler.aligner.copying import tell_copies
 from assembler.aligner.findings import MOST_GAP_SAMPLES, ReelFindings, joined_flaws, joined_places
@@ -59,6 +60,7 @@ def compare_reel(
         list(executor.map(lambda t: note_block(passes, t, low, high, step, notes[t]), tracks))  # noqa: B023 - run at once
         advance((high - start) / (end - start))
     roundings = _roundings(passes, notes)
+    machine_made_means(passes, notes, step)
     results = list(
         executor.map(lambda t: weigh_track(passes, t, notes[t], step, full_scale, roundings), tracks)
     )
@@ -73,6 +75,14 @@ def compare_reel(
         comparisons,
     )
     return replace(findings, woven=tuple(stretch for one in woven for stretch in one))
+
+
+def machine_made_means(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes], step: int) -> None:
+    """Keep of the rows of means that were noted those that are a machine's."""
+    for index, one in enumerate(passes):
+        rows = {track: seen.means[index] for track, seen in notes.items() if seen.means.get(index)}
+        for track, places in machine_made(one, rows, list(notes), step).items():
+            notes[track].means[index] = places
 
 
 def _roundings(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes]) -> list[tuple[int, ...]]:

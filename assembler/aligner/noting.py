@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.concealment.alone import rows_of_means
 from assembler.aligner.concealment.marks import tally_roundings
 from assembler.aligner.detecting import constant_runs
 from assembler.aligner.judging import BRIDGE_SAMPLES
@@ -46,6 +47,7 @@ class TrackNotes:
     split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
     runs: dict[int, list[Range]] = field(default_factory=dict)
     lines: dict[int, list[Range]] = field(default_factory=dict)
+    means: dict[int, list[Range]] = field(default_factory=dict)
     differing: dict[tuple[int, int], int] = field(default_factory=dict)
     overlap: dict[tuple[int, int], int] = field(default_factory=dict)
     compared: dict[tuple[int, int], int] = field(default_factory=dict)
@@ -79,6 +81,10 @@ def note_block(
             scanned.append(samples)
             runs = [(run.start, run.end) for run in constant_runs(samples)]
             lines = likely_lines(samples, step)
+            means = [(row.start, row.end) for row in rows_of_means(samples, step)]
+        notes.means.setdefault(index, []).extend(
+            (start + low - RUN_MARGIN, end + low - RUN_MARGIN) for start, end in means
+        )
         for places, found in ((notes.runs, runs), (notes.lines, lines)):
             if len(found) <= RUNS_PER_BLOCK:
                 shift = low - RUN_MARGIN

@@ -112,6 +112,14 @@ def weigh_track(
             flaws += found
             undecided += open_places
     flaws += hidden.flaws
+    flaws += _not_known(
+        [
+            FoundFlaw(passes[index].name, track, "means", *place)
+            for index, places in notes.means.items()
+            for place in common(places, merged(passes[index].covered(track)))
+        ],
+        hidden.flaws,
+    )
     undecided += hidden.undecided
     flaws += _doubted(passes, track, notes, flaws)
     flaws += _through_holes(passes, track, flaws)

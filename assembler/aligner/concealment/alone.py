@@ -1,7 +1,7 @@
 """Means of one parity in a single capture: a head that read nothing, seen without a witness.
 
-A lone sample that is its neighbours' mean proves nothing. Hundreds of one parity in a row, by one way of rounding, in sound whose
-other samples hardly ever are, prove it beyond doubt. The evidence is summed over the row, in nats.
+A lone sample that is its neighbours' mean proves nothing. Hundreds of one parity in a row, by one way of rounding, in
+sound whose other samples hardly ever are, prove it beyond doubt. The evidence is summed over the row, in nats.
 
 Audio is ``int32``, shape ``(samples,)``; positions count from the array's first sample.
 """
@@ -44,9 +44,8 @@ def rows_of_means(samples: Int32s, step: int) -> list[Row]:
     """
     if samples.size < 2 * LEAST_MEMBERS + 2:
         return []
-    bend = np.zeros(samples.size, np.int32)
-    bend[1:-1] = samples[:-2] + samples[2:] - 2 * samples[1:-1]
-    likely = (bend <= step) & (bend >= -step)
+    bend = _bend(samples)
+    likely = np.abs(bend) <= step
     parities = [parity for parity in (0, 1) if _has_full_block(likely[parity::2])]
     if not parities:
         return []
@@ -62,25 +61,44 @@ def rows_of_means(samples: Int32s, step: int) -> list[Row]:
     return _likeliest(found)
 
 
+def chance_of_means(samples: Int32s, step: int) -> float:
+    """Return the share of samples that are means of their neighbours, rounded up or down."""
+    return float(np.mean(np.abs(_bend(samples)[1:-1]) <= step)) if samples.size > 2 else 1.0
+
+
+def _bend(samples: Int32s) -> Int32s:
+    bend = np.zeros(samples.size, np.int32)
+    inner = bend[1:-1]
+    np.add(samples[:-2], samples[2:], out=inner)
+    inner -= samples[1:-1]
+    inner -= samples[1:-1]
+    return bend
+
+
 def _has_full_block(marked: Bools) -> bool:
     whole = marked.size // LEAST_MEMBERS * LEAST_MEMBERS
     return bool(marked[:whole].reshape(-1, LEAST_MEMBERS).all(axis=1).any())
 
 
 def _rows(means: Bools, parity: int) -> list[Row]:
-    sums = np.concatenate(([0], np.cumsum(means)))
-    own_sums = np.concatenate(([0], np.cumsum(means[parity::2])))
+    sums, own_sums = (np.concatenate(([0], np.cumsum(one))) for one in (means, means[parity::2]))
     found = []
     for first, last in ranges_of(means[parity::2], least=LEAST_MEMBERS):
         start, end = parity + 2 * first, parity + 2 * last - 1
         low, high = max(0, start - RATE_SAMPLES), min(means.size, end + RATE_SAMPLES)
         members = last - first
-        others = high - low - members
-        chance = (sums[high] - sums[low] - (own_sums[last] - own_sums[first]) + 1) / (others + 2)
+        inside = int(sums[end] - sums[start] - (own_sums[last] - own_sums[first]))
+        around = int(sums[high] - sums[end] + sums[start] - sums[low])
+        # Sound that is as even between the members, as silence is, is so by nature.
+        chance = max(_rate(inside, end - start - members), _rate(around, high - end + start - low))
         nats = -members * float(np.log(chance))
         if nats >= ALONE_NATS:
             found.append(Row(start, end, nats))
     return found
+
+
+def _rate(marked: int, seen: int) -> float:
+    return (marked + 1) / (seen + 2)
 
 
 def _likeliest(rows: list[Row]) -> list[Row]:
