@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from rich.console import Console
 from rich.table import Table
 
 from assembler.aligner import held_words
+from assembler.cli.consoles import PlainConsole
 from assembler.report import TextLine, group_lines
 from assembler.timecode import format_place, format_sample, frame_rate
 
@@ -30,14 +30,14 @@ APART_SHARE = 0.75
 
 def print_check(result: SessionResult) -> None:
     """Print what a check found."""
-    console = _console()
+    console = PlainConsole()
     _print_session(console, result)
     _print_verdict(console, result)
 
 
 def print_set(result: SessionResult) -> None:
     """Print what was built."""
-    console = _console()
+    console = PlainConsole()
     _print_session(console, result)
     console.print(_tracks_table(result.edit))
     _print_verdict(console, result)
@@ -48,7 +48,7 @@ def print_set(result: SessionResult) -> None:
 
 def print_verified(folder: Path, result: VerifyResult) -> None:
     """Print the outcome of verifying."""
-    console = _console()
+    console = PlainConsole()
     for problem in result.problems:
         console.print(f"{folder / problem.path}: {problem.text}", soft_wrap=True)
     size = f"{result.files} files, {result.bytes / 1e6:.1f} MB, {result.tracks} tracks"
@@ -62,15 +62,7 @@ def print_verified(folder: Path, result: VerifyResult) -> None:
         console.print(f"Not in order: {folder}: {count} problem{'s' * (count != 1)}; {size}", soft_wrap=True)
 
 
-def _console() -> Console:
-    console = Console(highlight=False, markup=False)
-    if not console.is_terminal:
-        # A file or a pipe has no width: nothing is to be cut there.
-        console.width = 240
-    return console
-
-
-def _print_session(console: Console, result: SessionResult) -> None:
+def _print_session(console: PlainConsole, result: SessionResult) -> None:
     edit, sheet = result.edit, result.sheet
     rate = frame_rate(sheet.session.frame_rate)
     seconds = edit.length / sheet.session.sample_rate
@@ -132,7 +124,7 @@ def _pass_row(result: SessionResult, one: AlignedPass) -> list[str]:
     ]
 
 
-def _print_flaws(console: Console, result: SessionResult, one: AlignedPass) -> None:
+def _print_flaws(console: PlainConsole, result: SessionResult, one: AlignedPass) -> None:
     sheet = result.sheet
     rate = frame_rate(sheet.session.frame_rate)
     reel = next(reel for reel in sheet.reels if reel.name == one.imported.reel)
@@ -150,7 +142,7 @@ def _print_flaws(console: Console, result: SessionResult, one: AlignedPass) -> N
     _print_rest(console, len(one.flaws))
 
 
-def _print_rest(console: Console, count: int) -> None:
+def _print_rest(console: PlainConsole, count: int) -> None:
     if count > MOST_LINES:
         console.print(f"  and {count - MOST_LINES} more; --json lists all")
 
@@ -174,7 +166,7 @@ def _tracks_table(edit: Edit) -> Table:
     return table
 
 
-def _print_verdict(console: Console, result: SessionResult) -> None:
+def _print_verdict(console: PlainConsole, result: SessionResult) -> None:
     edit = result.edit
     # What needs a person comes first, and small matters last, where a long list is cut off.
     notes = sorted(edit.notes, key=lambda note: (not note.needs_a_person, note.kind == "other"))
@@ -206,7 +198,7 @@ def note_lines(notes: Iterable[Note]) -> list[str]:
     return [f"{line.kind}: {line.text}" for line in lines]
 
 
-def _print_list(console: Console, title: str, lines: Iterable[str]) -> None:
+def _print_list(console: PlainConsole, title: str, lines: Iterable[str]) -> None:
     listed = list(lines)
     if listed:
         console.print(f"{title}:")
