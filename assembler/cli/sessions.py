@@ -26,7 +26,7 @@ def run_check(sheet: Path, *, as_json: bool, allow_outside: bool) -> int:
     with shown_progress() as progress:
         result = check_session(sheet, allow_outside=allow_outside, progress=progress)
     if as_json:
-        say_json({**result.record, "sound": result.edit.is_sound})
+        say_json(result.record)
     else:
         print_check(result)
     return _status(result)
@@ -48,7 +48,7 @@ def run_build(sheet: Path, output: Path, plan: Path | None, *, as_json: bool, al
             foretell=_foretell,
         )
     if as_json:
-        say_json({**result.record, "set": str(output), "sound": result.edit.is_sound})
+        say_json({**result.record, "set": str(output)})
     else:
         print_set(result)
     return _status(result)

@@ -168,9 +168,7 @@ def _tracks_table(edit: Edit) -> Table:
 
 def _print_verdict(console: PlainConsole, result: SessionResult) -> None:
     edit = result.edit
-    # What needs a person comes first, and small matters last, where a long list is cut off.
-    notes = sorted(edit.notes, key=lambda note: (not note.needs_a_person, note.kind == "other"))
-    _print_list(console, "Notes", note_lines(notes))
+    _print_list(console, "Notes", note_lines(edit.notes))
     _print_list(console, "Uncured", [_uncured_line(place, edit, result.sheet) for place in edit.uncured])
     if edit.is_sound:
         console.print("In order: nothing is left for a person to decide.")
@@ -193,8 +191,11 @@ def _counted(count: int, what: str) -> str:
 
 
 def note_lines(notes: Iterable[Note]) -> list[str]:
-    """Return a line for each note; small matters that are alike in several passes share one."""
-    lines = group_lines(TextLine(note.kind, note.pass_name, note.text) for note in notes)
+    """Return the lines of the notes in the order in which they are read; those of one theme share one."""
+    lines = group_lines(
+        TextLine(note.kind, note.pass_name, note.text, note.theme, note.count, note.needs_a_person)
+        for note in notes
+    )
     return [f"{line.kind}: {line.text}" for line in lines]
 
 

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from assembler.printable import printable
 from assembler.report.grouping import TextLine, group_lines
 from assembler.sheet import preparation_words
 from assembler.timecode import format_sample, frame_rate
@@ -58,6 +59,8 @@ def report_page(record: Mapping[str, Json]) -> bytes:
     environment = Environment(
         loader=PackageLoader("assembler.report"),
         autoescape=True,
+        # A name that turns the direction of the page's own words would forge them.
+        finalize=lambda value: printable(value) if isinstance(value, str) else value,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -69,12 +72,22 @@ def report_page(record: Mapping[str, Json]) -> bytes:
         tones=tones,
         seconds=data["length"] / session["sample_rate"],
         lanes=[(track, _bars(track, data["length"], tones, label)) for track in data["tracks"]],
-        notes=group_lines(TextLine(one["kind"], one["pass"], one["text"]) for one in data["notes"]),
+        notes=group_lines(
+            TextLine(
+                one["kind"],
+                one["pass"],
+                one["text"],
+                one.get("theme", ""),
+                one.get("count"),
+                one["needs_a_person"],
+            )
+            for one in data["notes"]
+        ),
+        asking=sum(one["needs_a_person"] for one in data["notes"]),
         marks=[_mark(place, data["length"]) for place in data["uncured"]],
         flaws=_flaw_rows(data, label, start),
         joins=_join_rows(data["tracks"], label),
         most=MOST_ROWS,
-        needs_a_person=bool(data["uncured"]) or any(note["needs_a_person"] for note in data["notes"]),
     )
     return page.encode("utf-8")
 
