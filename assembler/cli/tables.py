@@ -9,7 +9,7 @@ from rich.table import Table
 
 from assembler.aligner import held_words
 from assembler.cli.consoles import PlainConsole
-from assembler.report import TextLine, group_lines
+from assembler.report import TextLine, group_lines, outcome_words
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
@@ -118,10 +118,15 @@ def _pass_row(result: SessionResult, one: AlignedPass) -> list[str]:
         str(one.imported.audio.sample_rate),
         f"{clock.slope_ppm:+.1f}" if clock else "–",
         f"{1000 * clock.jitter_seconds:.2f}" if clock else "–",
-        f"{clock.missing_share:.1%}" if clock else "–",
+        _share(clock.missing_share) if clock else "–",
         f"{position.uncertainty_samples:.2f}",
         f"{1000 * position.uncertainty_samples / session.sample_rate:.3f}",
     ]
+
+
+def _share(share: float) -> str:
+    """Return a share in per cent; little is not told as nothing."""
+    return "<0.1%" if 0 < share < 0.0005 else f"{share:.1%}"
 
 
 def _print_flaws(console: PlainConsole, result: SessionResult, one: AlignedPass) -> None:
@@ -134,8 +139,9 @@ def _print_flaws(console: PlainConsole, result: SessionResult, one: AlignedPass)
             continue
         places = one.time_map.timeline_ranges(flaw.start, max(flaw.end, flaw.start + 1))
         at = format_sample(places[0][0], rate, sheet.session.sample_rate) if places else "–"
+        start = (places[0][0] if places else one.time_map.start) - result.edit.start_sample
         size = f"{flaw.samples:+d}" if flaw.samples is not None else str(flaw.end - flaw.start)
-        state = "cured" if flaw.cured else "not cured"
+        state = outcome_words(start, start + flaw.end - flaw.start, result.edit.length, is_cured=flaw.cured)
         console.print(
             f"  {one.imported.name} {at} {flaw.kind}, {size} samples, {state}: {names}", soft_wrap=True
         )

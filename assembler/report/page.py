@@ -13,6 +13,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from assembler.printable import printable
 from assembler.report.grouping import TextLine, group_lines
+from assembler.report.outcomes import outcome_words
 from assembler.sheet import preparation_words
 from assembler.timecode import format_sample, frame_rate
 
@@ -119,7 +120,9 @@ def _flaw_rows(data: Any, label: Callable[[int], str], start: int) -> list[dict[
         for flaw in one["flaws"]:
             held = [s for s in one["stretches"] if s["pass_start"] <= flaw["start"] <= s["pass_end"]]
             at = held[-1]["timeline_start"] + flaw["start"] - held[-1]["pass_start"] - start if held else 0
-            rows.append({"pass": one["name"], "at": label(at), "position": at, **flaw})
+            end = at + flaw["end"] - flaw["start"]
+            outcome = outcome_words(at, end, data["length"], is_cured=flaw["cured"])
+            rows.append({"pass": one["name"], "at": label(at), "position": at, "outcome": outcome, **flaw})
     return sorted(rows, key=lambda row: (row["position"], row["pass"]))
 
 
