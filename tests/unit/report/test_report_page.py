@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import json
+import re
 from typing import Any
 
 import numpy as np
@@ -192,3 +193,59 @@ def test_names_are_letters_on_the_page(record: Record) -> None:
     assert not {"\u202e", "\x1b"} & set(page.text)
     assert "<b>" not in page.text
     assert page.rows(UNCURED)[0]["Track"] == r"<b>Two</b>\u202e\x1b"
+
+
+def test_flaws_stand_in_the_order_of_the_tape(record: Record) -> None:
+    """By place, not by pass: what several passes have at one place stands together."""
+    moved = copy.deepcopy(record)
+    moved["passes"][1]["flaws"][0].update(start=10_000, end=11_000)
+    rows = read(moved).rows(FLAWS)
+    assert [(row["At"], row["Pass"]) for row in rows][:2] == [("01:00:00:18", "A2"), ("01:00:01:01", "A1")]
+
+
+def test_the_head_tells_length_rate_and_both_word_lengths(record: Record) -> None:
+    """Tracks, seconds, start, rate; the tape's word length and the delivered one are not the same thing."""
+    told = copy.deepcopy(record)
+    told["session"].update(bit_depth=20, word_length=24)
+    head = " ".join(read(told).lines[0].split())
+    assert head.startswith(
+        f"2 tracks, {record['length'] / RATE:.3f} s from 01:00:00:00, 48000 Hz, 20 bit on tape, 24 bit delivered, "
+        "30 frames/s."
+    )
+
+
+def test_files_are_told_with_their_digests(record: Record) -> None:
+    """Each track file with the digest of its samples, as the record has it."""
+    rows = read(record).rows("Files")
+    assert [tuple(row.values()) for row in rows] == [
+        (track["file"], track["audio_sha256"]) for track in record["tracks"]
+    ]
+
+
+def test_each_lane_is_drawn_from_its_spans_and_uncured_places(record: Record) -> None:
+    """A bar of the pass's own tone where each span lies, to scale, and a mark in the lane of the track that is open."""
+    text = read(record).text
+    legend = dict(re.findall(r'background: (#[0-9a-f]{6})"></span>([AB][0-9])&ensp;', text))
+    assert list(legend.values()) == ["A1", "A2", "B1"]
+    lanes = re.findall(r"<svg.*?</svg>", text, re.DOTALL)
+    assert len(lanes) == len(record["tracks"])
+    scale = 1000 / record["length"]
+    for lane, track in zip(lanes, record["tracks"], strict=True):
+        bars = re.findall(r'<rect x="([0-9.]+)" width="([0-9.]+)" height="18" fill="(#[0-9a-f]{6})">', lane)
+        drawn = sorted((float(left), float(width), legend[tone]) for left, width, tone in bars)
+        spans = [span for span in track["spans"] if span["pass"] is not None]
+        wanted = [
+            (span["start"] * scale, max(1.5, (span["end"] - span["start"]) * scale), span["pass"])
+            for span in spans
+        ]
+        assert [row[2] for row in drawn] == [row[2] for row in wanted]
+        assert np.allclose([row[:2] for row in drawn], [row[:2] for row in wanted], atol=0.006)
+        marks = re.findall(r'<rect x="([0-9.]+)" width="([0-9.]+)" y="10"', lane)
+        places = [place for place in record["uncured"] if place["track"] == track["name"]]
+        assert np.allclose(
+            [(float(left), float(width)) for left, width in marks],
+            # Wide enough to be seen, however short the place is.
+            [(p["start"] * scale, max(4.0, (p["end"] - p["start"]) * scale)) for p in places],
+            atol=0.006,
+        )
+        assert len(marks) == len(places)
