@@ -9,7 +9,8 @@
     ├── TimecodeError          (also ValueError) arguments of the timecode arithmetic
     └── PlanError              (also ValueError) arguments of the planning and fade arithmetic
 
-``str(error)`` is what a person is shown: one or two plain lines with the file and the place.
+``str(error)`` is what a person is shown: one plain line with the file and the place. A line end in it can only
+have come from a name; the command line shows it as such.
 """
 
 from __future__ import annotations
@@ -28,7 +29,7 @@ class SheetError(AssemblerError):
     """Something the sheet says cannot be used.
 
     Args:
-        problem: what was found and what is allowed, one or two lines.
+        problem: what was found and what is allowed, one line.
         file: the sheet.
         line: line in the sheet, from 1; None where no single line is at fault.
         key: dotted key, for instance ``pass[2].audio`` (tables counted from 1).
@@ -53,7 +54,7 @@ class CaptureError(AssemblerError):
     """A capture, or its log, cannot be used.
 
     Args:
-        problem: what was found and what is allowed, one or two lines.
+        problem: what was found and what is allowed, one line.
         path: the file, as the user named it; None while a stream without a name is read.
         place: where in the file, in words, for instance ``byte 36``.
     """

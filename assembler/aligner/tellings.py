@@ -20,6 +20,10 @@ FAR_SECONDS = 3600
 
 MOST_NAMED = 4
 
+_UNTOLD_WORDS = (
+    "flawed and held by no other pass: nothing tells whether tape or machine is to blame; another pass would"
+)
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
@@ -203,17 +207,20 @@ def _machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Not
                 "this points at the machine, not at the tape"
             )
         if untold:
-            words.append(
-                f"{_counted(untold)} flawed and held by no other pass: nothing tells whether tape or machine is to "
-                "blame; another pass would"
-            )
+            words.append(f"{_counted(untold)} {_UNTOLD_WORDS}")
         if interval is not None:
             words.append(
                 f"they come every {1000 * interval / rate:.1f} ms or a multiple of it: this points at a rotating part"
             )
         if words:
-            kind = "machine_damage" if machine or interval is not None else "other"
-            notes.append(Note(kind, f"reel {reel.name}, {one.name}: {'; '.join(words)}", pass_name=one.name))
+            is_machine = bool(machine) or interval is not None
+            text = f"reel {reel.name}, {one.name}: {'; '.join(words)}"
+            if is_machine:
+                notes.append(Note("machine_damage", text, one.name))
+            else:
+                notes.append(
+                    Note("other", text, one.name, theme=f"places {_UNTOLD_WORDS}", count=len(untold))
+                )
     return notes
 
 

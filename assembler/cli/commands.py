@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from assembler import __version__
+from assembler.cli.terminal import say
 from assembler.errors import AssemblerError
 
 if TYPE_CHECKING:
@@ -129,17 +130,17 @@ def run(arguments: Sequence[str]) -> int:
         _check_environment()
         status = commands.main(list(arguments), prog_name="assembler", standalone_mode=False)
     except (click.exceptions.Abort, KeyboardInterrupt):
-        return _told("interrupted; nothing was published", INTERRUPTED)
+        return _told(INTERRUPTED, "interrupted; nothing was published")
     except click.ClickException as error:
-        return _told(_usage(error), UNUSABLE)
+        return _told(UNUSABLE, *_usage(error))
     except AssemblerError as error:
-        return _told(str(error), UNUSABLE)
+        return _told(UNUSABLE, str(error))
     except BrokenPipeError:
         # Whoever read the output has heard enough; keep Python from complaining once more at exit.
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return UNUSABLE
     except (OSError, MemoryError) as error:
-        return _told(_plain(error), UNUSABLE)
+        return _told(UNUSABLE, _plain(error))
     return status if isinstance(status, int) else DONE
 
 
@@ -174,15 +175,15 @@ def _interrupt(*_: Any) -> None:  # noqa: ANN401 - the signal module's own argum
     raise KeyboardInterrupt
 
 
-def _told(message: str, status: int) -> int:
-    click.echo(f"assembler: {message}", err=True)
+def _told(status: int, message: str, *more: str) -> int:
+    say(f"assembler: {message}", *more, err=True)
     return status
 
 
-def _usage(error: click.ClickException) -> str:
+def _usage(error: click.ClickException) -> list[str]:
     message = error.format_message()
     context = getattr(error, "ctx", None)
-    return f"{message}\nTry: {context.command_path} --help" if context is not None else message
+    return [message, f"Try: {context.command_path} --help"] if context is not None else [message]
 
 
 def _plain(error: OSError | MemoryError) -> str:

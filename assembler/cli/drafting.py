@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
-import click
-
+from assembler.cli.terminal import say, say_json, say_text
 from assembler.errors import PublishError
 from assembler.importer.looking import draft_sheet
 
@@ -20,13 +18,11 @@ def run_draft(folder: Path, output: Path | None, *, as_json: bool) -> int:
     if output is not None:
         _write_new(output, text)
     if as_json:
-        click.echo(
-            json.dumps({"sheet": None if output is None else str(output), "text": text}, ensure_ascii=False)
-        )
+        say_json({"sheet": None if output is None else str(output), "text": text})
     elif output is None:
-        click.echo(text, nl=False)
+        say_text(text)
     else:
-        click.echo(f"Sheet written: {output}\nCorrect it by hand, then: assembler check {output}")
+        say(f"Sheet written: {output}", f"Correct it by hand, then: assembler check {output}")
     return 0
 
 
@@ -42,14 +38,13 @@ def run_plan(sheet: Path, output: Path | None, *, as_json: bool, allow_outside: 
     if output is not None:
         _write_new(output, text)
     if as_json:
-        click.echo(
-            json.dumps({"plan": None if output is None else str(output), "text": text}, ensure_ascii=False)
-        )
+        say_json({"plan": None if output is None else str(output), "text": text})
     elif output is None:
-        click.echo(text, nl=False)
+        say_text(text)
     else:
-        click.echo(
-            f"Plan written: {output}\nChange it by hand, then: assembler build {sheet} --plan {output} -o SET"
+        say(
+            f"Plan written: {output}",
+            f"Change it by hand, then: assembler build {sheet} --plan {output} -o SET",
         )
     return 0 if result.edit.is_sound else 1
 

@@ -5,8 +5,10 @@ from __future__ import annotations
 from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
-from rich.console import Console
 from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
+
+from assembler.cli.consoles import PlainConsole
+from assembler.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -15,9 +17,9 @@ if TYPE_CHECKING:
 @contextmanager
 def shown_progress() -> Iterator[Callable[[str, float], None]]:
     """Give a function that takes what is being done and the share of it that is done, and shows one bar each."""
-    console = Console(stderr=True)
+    console = PlainConsole(stderr=True)
     columns = (
-        TextColumn("{task.description}"),
+        TextColumn("{task.description}", markup=False),
         BarColumn(),
         TextColumn("{task.percentage:3.0f}%"),
         TimeRemainingColumn(),
@@ -27,7 +29,7 @@ def shown_progress() -> Iterator[Callable[[str, float], None]]:
 
         def show(what: str, share: float) -> None:
             if what not in known:
-                known[what] = bars.add_task(what, total=1.0)
+                known[what] = bars.add_task(printable(what), total=1.0)
             bars.update(known[what], completed=share)
 
         yield show

@@ -2,20 +2,17 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
-
-import click
 
 from assembler.cli.progress import shown_progress
 from assembler.cli.tables import print_check, print_set, print_verified
+from assembler.cli.terminal import say, say_json
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
     from assembler.consolidator import SessionResult
-    from assembler.consolidator.record import Json
     from assembler.importer import Note
 
 MOST_FORETOLD = 3
@@ -29,7 +26,7 @@ def run_check(sheet: Path, *, as_json: bool, allow_outside: bool) -> int:
     with shown_progress() as progress:
         result = check_session(sheet, allow_outside=allow_outside, progress=progress)
     if as_json:
-        _print_json({**result.record, "sound": result.edit.is_sound})
+        say_json(result.record)
     else:
         print_check(result)
     return _status(result)
@@ -51,7 +48,7 @@ def run_build(sheet: Path, output: Path, plan: Path | None, *, as_json: bool, al
             foretell=_foretell,
         )
     if as_json:
-        _print_json({**result.record, "set": str(output), "sound": result.edit.is_sound})
+        say_json({**result.record, "set": str(output)})
     else:
         print_set(result)
     return _status(result)
@@ -60,9 +57,9 @@ def run_build(sheet: Path, output: Path, plan: Path | None, *, as_json: bool, al
 def _foretell(notes: Sequence[Note]) -> None:
     """Tell on standard error what needs a person while there is still time to stop."""
     for note in notes[:MOST_FORETOLD]:
-        click.echo(f"Needs a person: {note.text}", err=True)
+        say(f"Needs a person: {note.text}", err=True)
     if len(notes) > MOST_FORETOLD:
-        click.echo(f"Needs a person: {len(notes) - MOST_FORETOLD} more, told when the set is built", err=True)
+        say(f"Needs a person: {len(notes) - MOST_FORETOLD} more, told when the set is built", err=True)
 
 
 def run_verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: bool) -> int:
@@ -72,7 +69,7 @@ def run_verify(folder: Path, against: Path | None, *, as_json: bool, allow_outsi
     with shown_progress() as progress:
         result = verify_set(folder, against=against, allow_outside=allow_outside, progress=progress)
     if as_json:
-        _print_json(
+        say_json(
             {
                 "set": str(folder),
                 "sound": result.is_sound,
@@ -95,17 +92,13 @@ def run_demo(folder: Path, *, as_json: bool) -> int:
     with shown_progress() as progress:
         summary = write_demo(folder, progress=progress)
     if as_json:
-        _print_json({"sheet": str(summary.sheet), "captures": len(summary.captures), "bytes": summary.bytes})
+        say_json({"sheet": str(summary.sheet), "captures": len(summary.captures), "bytes": summary.bytes})
     else:
-        click.echo(f"Demo session written: {summary.sheet}")
-        click.echo(f"{len(summary.captures)} captures, {summary.bytes / 1e6:.1f} MB")
-        click.echo(f"Next: assembler build '{summary.sheet}' -o SET")
+        say(f"Demo session written: {summary.sheet}")
+        say(f"{len(summary.captures)} captures, {summary.bytes / 1e6:.1f} MB")
+        say(f"Next: assembler build '{summary.sheet}' -o SET")
     return 0
 
 
 def _status(result: SessionResult) -> int:
     return 0 if result.edit.is_sound else 1
-
-
-def _print_json(record: Mapping[str, Json]) -> None:
-    click.echo(json.dumps(record, ensure_ascii=False, indent=1, allow_nan=False))

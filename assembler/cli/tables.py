@@ -5,11 +5,11 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from rich.console import Console
 from rich.table import Table
 
 from assembler.aligner import held_words
-from assembler.report import TextLine, group_lines
+from assembler.cli.consoles import PlainConsole
+from assembler.report import TextLine, group_lines, outcome_words
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
@@ -30,14 +30,14 @@ APART_SHARE = 0.75
 
 def print_check(result: SessionResult) -> None:
     """Print what a check found."""
-    console = _console()
+    console = PlainConsole()
     _print_session(console, result)
     _print_verdict(console, result)
 
 
 def print_set(result: SessionResult) -> None:
     """Print what was built."""
-    console = _console()
+    console = PlainConsole()
     _print_session(console, result)
     console.print(_tracks_table(result.edit))
     _print_verdict(console, result)
@@ -48,7 +48,7 @@ def print_set(result: SessionResult) -> None:
 
 def print_verified(folder: Path, result: VerifyResult) -> None:
     """Print the outcome of verifying."""
-    console = _console()
+    console = PlainConsole()
     for problem in result.problems:
         console.print(f"{folder / problem.path}: {problem.text}", soft_wrap=True)
     size = f"{result.files} files, {result.bytes / 1e6:.1f} MB, {result.tracks} tracks"
@@ -62,15 +62,7 @@ def print_verified(folder: Path, result: VerifyResult) -> None:
         console.print(f"Not in order: {folder}: {count} problem{'s' * (count != 1)}; {size}", soft_wrap=True)
 
 
-def _console() -> Console:
-    console = Console(highlight=False, markup=False)
-    if not console.is_terminal:
-        # A file or a pipe has no width: nothing is to be cut there.
-        console.width = 240
-    return console
-
-
-def _print_session(console: Console, result: SessionResult) -> None:
+def _print_session(console: PlainConsole, result: SessionResult) -> None:
     edit, sheet = result.edit, result.sheet
     rate = frame_rate(sheet.session.frame_rate)
     seconds = edit.length / sheet.session.sample_rate
@@ -126,13 +118,18 @@ def _pass_row(result: SessionResult, one: AlignedPass) -> list[str]:
         str(one.imported.audio.sample_rate),
         f"{clock.slope_ppm:+.1f}" if clock else "–",
         f"{1000 * clock.jitter_seconds:.2f}" if clock else "–",
-        f"{clock.missing_share:.1%}" if clock else "–",
+        _share(clock.missing_share) if clock else "–",
         f"{position.uncertainty_samples:.2f}",
         f"{1000 * position.uncertainty_samples / session.sample_rate:.3f}",
     ]
 
 
-def _print_flaws(console: Console, result: SessionResult, one: AlignedPass) -> None:
+def _share(share: float) -> str:
+    """Return a share in per cent; little is not told as nothing."""
+    return "<0.1%" if 0 < share < 0.0005 else f"{share:.1%}"
+
+
+def _print_flaws(console: PlainConsole, result: SessionResult, one: AlignedPass) -> None:
     sheet = result.sheet
     rate = frame_rate(sheet.session.frame_rate)
     reel = next(reel for reel in sheet.reels if reel.name == one.imported.reel)
@@ -142,15 +139,16 @@ def _print_flaws(console: Console, result: SessionResult, one: AlignedPass) -> N
             continue
         places = one.time_map.timeline_ranges(flaw.start, max(flaw.end, flaw.start + 1))
         at = format_sample(places[0][0], rate, sheet.session.sample_rate) if places else "–"
+        start = (places[0][0] if places else one.time_map.start) - result.edit.start_sample
         size = f"{flaw.samples:+d}" if flaw.samples is not None else str(flaw.end - flaw.start)
-        state = "cured" if flaw.cured else "not cured"
+        state = outcome_words(start, start + flaw.end - flaw.start, result.edit.length, is_cured=flaw.cured)
         console.print(
             f"  {one.imported.name} {at} {flaw.kind}, {size} samples, {state}: {names}", soft_wrap=True
         )
     _print_rest(console, len(one.flaws))
 
 
-def _print_rest(console: Console, count: int) -> None:
+def _print_rest(console: PlainConsole, count: int) -> None:
     if count > MOST_LINES:
         console.print(f"  and {count - MOST_LINES} more; --json lists all")
 
@@ -174,11 +172,9 @@ def _tracks_table(edit: Edit) -> Table:
     return table
 
 
-def _print_verdict(console: Console, result: SessionResult) -> None:
+def _print_verdict(console: PlainConsole, result: SessionResult) -> None:
     edit = result.edit
-    # What needs a person comes first, and small matters last, where a long list is cut off.
-    notes = sorted(edit.notes, key=lambda note: (not note.needs_a_person, note.kind == "other"))
-    _print_list(console, "Notes", note_lines(notes))
+    _print_list(console, "Notes", note_lines(edit.notes))
     _print_list(console, "Uncured", [_uncured_line(place, edit, result.sheet) for place in edit.uncured])
     if edit.is_sound:
         console.print("In order: nothing is left for a person to decide.")
@@ -201,12 +197,15 @@ def _counted(count: int, what: str) -> str:
 
 
 def note_lines(notes: Iterable[Note]) -> list[str]:
-    """Return a line for each note; small matters that are alike in several passes share one."""
-    lines = group_lines(TextLine(note.kind, note.pass_name, note.text) for note in notes)
+    """Return the lines of the notes in the order in which they are read; those of one theme share one."""
+    lines = group_lines(
+        TextLine(note.kind, note.pass_name, note.text, note.theme, note.count, note.needs_a_person)
+        for note in notes
+    )
     return [f"{line.kind}: {line.text}" for line in lines]
 
 
-def _print_list(console: Console, title: str, lines: Iterable[str]) -> None:
+def _print_list(console: PlainConsole, title: str, lines: Iterable[str]) -> None:
     listed = list(lines)
     if listed:
         console.print(f"{title}:")

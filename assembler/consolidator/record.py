@@ -85,6 +85,7 @@ def record_of(
             for place in edit.uncured
         ],
         "notes": [_note(note) for note in edit.notes],
+        "sound": edit.is_sound,
     }
 
 
@@ -256,4 +257,7 @@ def _note(note: Note) -> dict[str, Json]:
     }
     if note.held:
         record["passes"] = _held(note.held)
+    if note.theme:
+        record["theme"] = note.theme
+        record["count"] = note.count
     return record

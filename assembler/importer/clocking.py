@@ -26,6 +26,11 @@ _NOTE_KINDS: Final = {
 }
 """What the log shows, as a note; everything else is of the kind "other"."""
 
+_COUNTED_KINDS: Final = frozenset({"plain_quarter_frames", "stray", "unread"})
+_ALIKE_KINDS: Final = frozenset({*_COUNTED_KINDS, "coarse_clock", "colour_flag"})
+"""What many logs of a session have in common: remarks on a log as a whole, told in one line together. The words of the
+counted ones begin with their number."""
+
 _TOLD_SECONDS: Final = 1.0
 """A log that begins or ends further than this from the ends of its pass is told."""
 
@@ -49,7 +54,8 @@ def clock_notes(name: str, position: Position, length: int, session: Session) ->
 def _finding_note(name: str, finding: Finding, position: Position, length: int, session: Session) -> Note:
     kind = _NOTE_KINDS.get(finding.kind, "other")
     if finding.seconds is None:
-        return Note(kind, f"{name}: {finding.text}", pass_name=name)
+        theme, count = _theme(finding)
+        return Note(kind, f"{name}: {finding.text}", pass_name=name, theme=theme, count=count)
     at = round(finding.seconds * session.sample_rate)
     where = f"{finding.seconds:.2f} s"
     sample = at + position.shift_at(at)
@@ -62,6 +68,16 @@ def _finding_note(name: str, finding: Finding, position: Position, length: int, 
 
 def _label(sample: int, session: Session) -> str:
     return format_sample(sample, frame_rate(session.frame_rate), session.sample_rate)
+
+
+def _theme(finding: Finding) -> tuple[str, int | None]:
+    """Return what a remark on a whole log has in common with other logs', and its own number."""
+    if finding.kind not in _ALIKE_KINDS:
+        return "", None
+    number, _, words = finding.text.partition(" ")
+    if finding.kind in _COUNTED_KINDS and number.isdecimal():
+        return words, int(number)
+    return finding.text, None
 
 
 def _cover_notes(name: str, clock: ClockFit, length: int, sample_rate: int) -> list[Note]:

@@ -41,6 +41,9 @@ class Note:
         start: first pass sample concerned, where there is a place.
         end: first pass sample behind it.
         held: of an undecided place, what each pass has there.
+        theme: what notes of many passes may tell in one line together, in words that hold for each of them, its
+            ``count`` apart; "" where a note has to stand for itself.
+        count: how many of what the theme tells of this pass has; None where it counts nothing.
     """
 
     kind: str
@@ -50,6 +53,8 @@ class Note:
     start: int | None = None
     end: int | None = None
     held: tuple[Held, ...] = ()
+    theme: str = ""
+    count: int | None = None
 
     @property
     def needs_a_person(self) -> bool:

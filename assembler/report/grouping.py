@@ -1,17 +1,12 @@
-"""Small matters that many passes have to tell alike, told once: on the terminal and on the page."""
+"""Notes as a person reads them, in one order, on the terminal and on the page: what needs somebody comes first."""
 
 from __future__ import annotations
 
-import re
-from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-
-MOST_NAMES = 5
-"""Passes named where many have the same small matter to tell."""
+    from collections.abc import Iterable
 
 
 @dataclass(frozen=True)
@@ -22,36 +17,36 @@ class TextLine:
         kind: of the note.
         pass_name: the pass it is about; None where it is about no single one.
         text: its words.
+        theme: what notes of several passes may tell in one line together; "" where the note stands for itself.
+        count: how many of what the theme tells of; None where it counts nothing.
+        needs_a_person: whether somebody has to look.
     """
 
     kind: str
     pass_name: str | None
     text: str
+    theme: str = ""
+    count: int | None = None
+    needs_a_person: bool = False
 
 
 def group_lines(notes: Iterable[TextLine]) -> list[TextLine]:
-    """Return the notes; small matters that are alike in several passes become one, which names the others."""
-    kept: list[TextLine] = []
-    sharing: dict[tuple[str, int], int] = {}
-    names: dict[int, list[str]] = {}
-    counts: Counter[tuple[str, str]] = Counter()
-    for note in notes:
-        if note.kind == "other" and note.pass_name is not None:
-            # The same but for its numbers; several of one pass are told one by one.
-            words = re.sub(r"[0-9]+", "0", note.text.removeprefix(note.pass_name))
-            counts[note.pass_name, words] += 1
-            first = sharing.setdefault((words, counts[note.pass_name, words]), len(kept))
-            if first < len(kept):
-                names.setdefault(first, []).append(note.pass_name)
-                continue
-        kept.append(note)
-    return [
-        replace(note, text=f"{note.text}{_likewise(names.get(index, []))}") for index, note in enumerate(kept)
-    ]
+    """Return a line for each note; those of one theme share a line that tells the number of each.
+
+    What needs a person comes first, and small matters last, where a long list is cut off. A note without a theme is
+    never joined with another, however alike: what differs may be a place or a length.
+    """
+    ordered = sorted(notes, key=lambda note: (not note.needs_a_person, note.kind == "other"))
+    groups: dict[tuple[str, str, bool] | int, list[TextLine]] = {}
+    for number, note in enumerate(ordered):
+        shared = (note.kind, note.theme, note.needs_a_person)
+        groups.setdefault(shared if note.theme and note.pass_name else number, []).append(note)
+    return [_joined(group) for group in groups.values()]
 
 
-def _likewise(names: Sequence[str]) -> str:
-    if not names:
-        return ""
-    more = len(names) - MOST_NAMES
-    return f" (alike in {', '.join(names[:MOST_NAMES])}{f' and {more} more' if more > 0 else ''})"
+def _joined(group: list[TextLine]) -> TextLine:
+    first = group[0]
+    if len(group) == 1:
+        return first
+    told = (f"{one.pass_name}{'' if one.count is None else f' {one.count}'}" for one in group)
+    return replace(first, pass_name=None, text=f"{first.theme}: {', '.join(told)}")

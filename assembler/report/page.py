@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
+from assembler.printable import printable
 from assembler.report.grouping import TextLine, group_lines
+from assembler.report.outcomes import outcome_words
 from assembler.sheet import preparation_words
 from assembler.timecode import format_sample, frame_rate
 
@@ -58,6 +60,8 @@ def report_page(record: Mapping[str, Json]) -> bytes:
     environment = Environment(
         loader=PackageLoader("assembler.report"),
         autoescape=True,
+        # A name that turns the direction of the page's own words would forge them.
+        finalize=lambda value: printable(value) if isinstance(value, str) else value,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
@@ -69,12 +73,22 @@ def report_page(record: Mapping[str, Json]) -> bytes:
         tones=tones,
         seconds=data["length"] / session["sample_rate"],
         lanes=[(track, _bars(track, data["length"], tones, label)) for track in data["tracks"]],
-        notes=group_lines(TextLine(one["kind"], one["pass"], one["text"]) for one in data["notes"]),
+        notes=group_lines(
+            TextLine(
+                one["kind"],
+                one["pass"],
+                one["text"],
+                one.get("theme", ""),
+                one.get("count"),
+                one["needs_a_person"],
+            )
+            for one in data["notes"]
+        ),
+        asking=sum(one["needs_a_person"] for one in data["notes"]),
         marks=[_mark(place, data["length"]) for place in data["uncured"]],
         flaws=_flaw_rows(data, label, start),
         joins=_join_rows(data["tracks"], label),
         most=MOST_ROWS,
-        needs_a_person=bool(data["uncured"]) or any(note["needs_a_person"] for note in data["notes"]),
     )
     return page.encode("utf-8")
 
@@ -106,7 +120,9 @@ def _flaw_rows(data: Any, label: Callable[[int], str], start: int) -> list[dict[
         for flaw in one["flaws"]:
             held = [s for s in one["stretches"] if s["pass_start"] <= flaw["start"] <= s["pass_end"]]
             at = held[-1]["timeline_start"] + flaw["start"] - held[-1]["pass_start"] - start if held else 0
-            rows.append({"pass": one["name"], "at": label(at), "position": at, **flaw})
+            end = at + flaw["end"] - flaw["start"]
+            outcome = outcome_words(at, end, data["length"], is_cured=flaw["cured"])
+            rows.append({"pass": one["name"], "at": label(at), "position": at, "outcome": outcome, **flaw})
     return sorted(rows, key=lambda row: (row["position"], row["pass"]))
 
 

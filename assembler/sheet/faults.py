@@ -51,7 +51,7 @@ def first_error(problems: Sequence[Problem], places: Mapping[KeyPath, int], file
     first = min(problems, key=place)
     words = first.words + _suggestion(first)
     if len(problems) > 1:
-        words += f"\nand {len(problems) - 1} more in this sheet"
+        words += f" (and {len(problems) - 1} more in this sheet)"
     return SheetError(words, file=file, line=line_of(places, first.keys), key=dotted_key(first.keys))
 
 

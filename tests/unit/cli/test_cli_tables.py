@@ -11,13 +11,47 @@ def told(name: str, text: str, kind: str = "other") -> Note:
     return Note(kind, f"{name} {text}", pass_name=name)
 
 
-def test_notes_of_one_pass_stay_apart() -> None:
-    """Alike notes share a line over passes, the first with the first; those of one pass are told one by one."""
-    notes = [told("A1", "at 1 s: 3 came"), told("A1", "at 2 s: 4 came"), told("B1", "at 5 s: 6 came")]
-    assert note_lines(notes) == ["other: A1 at 1 s: 3 came (alike in B1)", "other: A1 at 2 s: 4 came"]
+def counted(name: str, count: int | None, theme: str) -> Note:
+    """Return a small matter that many passes have."""
+    return Note("other", f"{name}: {count} {theme}", pass_name=name, theme=theme, count=count)
 
 
-def test_only_small_matters_share_a_line() -> None:
-    """What needs a person, or was corrected, has a line for each pass."""
+def test_notes_of_one_theme_share_a_line_that_has_every_number() -> None:
+    """However many passes there are, the line names each with its own number; one alone has its own words."""
+    alike = [counted(f"A{number}", 100 + number, "words unread") for number in range(1, 9)]
+    (line,) = note_lines(alike)
+    assert line == "other: words unread: " + ", ".join(f"A{n} {100 + n}" for n in range(1, 9))
+    assert note_lines(alike[:1]) == ["other: A1: 101 words unread"]
+    assert note_lines([*alike[:2], counted("B1", 7, "points stray")]) == [
+        "other: words unread: A1 101, A2 102",
+        "other: B1: 7 points stray",
+    ]
+    assert note_lines([counted("A1", None, "flag set"), counted("A2", None, "flag set")]) == [
+        "other: flag set: A1, A2"
+    ]
+
+
+def test_notes_without_a_theme_are_never_joined() -> None:
+    """A short burst does not hide a long one: what differs in numbers differs, and so may what is equal."""
+    burst = "punch 01:{}, reel A: brings in a burst of A{}, {} samples on Kick"
+    texts = [burst.format("00:03:00", 2, 4800), burst.format("07:00:00", 3, 96000)]
+    notes = [Note("other", text, pass_name=name) for text, name in zip(texts, ("A2", "A3"), strict=True)]
+    assert note_lines(notes) == [f"other: {text}" for text in texts]
+    assert len(note_lines([told("A1", "at 1 s: 3 came"), told("B1", "at 5 s: 6 came")])) == 2
+    assert len(note_lines([told("A1", "at 1 s"), told("A1", "at 1 s")])) == 2
     notes = [told(name, "lies at 1 s", kind) for kind in ("undecided", "log_clock") for name in ("A1", "B1")]
     assert len(note_lines(notes)) == 4
+
+
+def test_what_needs_a_person_comes_first_and_small_matters_last() -> None:
+    """A long list is cut off at its end: the order is questions, corrections, remarks."""
+    kinds = ["other", "log_clock", "undecided", "other", "retake_refused", "tape_damage"]
+    lines = note_lines(told("A1", f"{number}", kind) for number, kind in enumerate(kinds))
+    assert [line.split(":")[0] for line in lines] == [
+        "undecided",
+        "retake_refused",
+        "log_clock",
+        "tape_damage",
+        "other",
+        "other",
+    ]

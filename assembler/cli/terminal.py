@@ -1,0 +1,36 @@
+"""The one way out to the terminal: nothing that came from outside is obeyed there, all of it is shown.
+
+Light on purpose: errors are told with it before anything heavy is loaded. Tables and progress: `consoles`.
+"""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+import click
+
+from assembler.printable import printable
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from assembler.consolidator.record import Json
+
+
+def say(*lines: str, err: bool = False) -> None:
+    """Print lines, on standard error if asked. A line end inside one of them is shown, not obeyed."""
+    for line in lines:
+        click.echo(printable(line), err=err)
+
+
+def say_text(text: str) -> None:
+    """Print a text of many lines, such as a sheet, as it is but for what a terminal would obey."""
+    click.echo("\n".join(printable(line) for line in text.split("\n")), nl=False)
+
+
+def say_json(record: Mapping[str, Json]) -> None:
+    """Print a JSON object in ASCII: all else stands in it as JSON's own escapes."""
+    # DEL is the one control character that JSON lets stand (RFC 8259, section 7).
+    text = json.dumps(record, ensure_ascii=True, indent=1, allow_nan=False)
+    click.echo(text.replace("\x7f", "\\u007f"))
