@@ -282,6 +282,9 @@ def join_choices(
         if low == high:
             low, high = _room(*sides, border, limits, only_good=False)
         fade = min(wished, 2 * min(border - low, high - border))
+        if fade == 0:
+            # Without a fade nothing is mixed, and what the sides hold is compared on both sides of the border.
+            low, high = _room(*sides, border, limits, only_good=False)
         joins.append(PlannedJoin(border, fade, before.name, after.name, (low, high), is_movable=False))
     return TrackChoices(tuple(choices), tuple(joins))
 
@@ -313,8 +316,9 @@ def _settle_join(
     wished = rules.fade_samples
     if punch is not None:
         wished = punch.fade_samples
-        # A punch is taken whole from its pass: the fade lies outside it.
-        low, high = (low, border) if border == punch.start else (border, high)
+        if wished:
+            # A punch is taken whole from its pass: the fade lies outside it.
+            low, high = (low, border) if border == punch.start else (border, high)
     elif rules.are_alike(before.name, after.name):
         border = _guarded(border, low, high)
     fade = min(wished, high - low)
