@@ -9,10 +9,11 @@ session of a day outweighs one greater. Pure: ranges in, spans and joins out; po
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.ranges import common, merged, without
+from assembler.aligner.ranges import common, merged, ranges_at, without
 from assembler.errors import PlanError
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ class Candidate:
     flawed: tuple[Range, ...] = ()
     doubted: tuple[Range, ...] = ()
 
-    @property
+    @cached_property
     def good(self) -> list[Range]:
         """The covered ranges less the flawed ones."""
         return without(self.covered, self.flawed)
@@ -332,7 +333,7 @@ def _room(outgoing: Candidate, incoming: Candidate, border: int, limits: Range, 
     """Return the range around (or beside) the border in which both sides have samples to join by."""
     sides = (outgoing.good, incoming.good) if only_good else (outgoing.covered, incoming.covered)
     # Ranges that touch stay apart: each lies in one stretch of its pass, so that both sides of a fade run on.
-    for low, high in common(*sides):
+    for low, high in common(*(ranges_at(side, border) for side in sides)):
         if low <= border <= high:
             return max(low, limits[0]), min(high, limits[1])
     return border, border
