@@ -17,12 +17,11 @@ from scripts.bench.trial_sounds import SAMPLE_RATE
 def test_verdicts_do_not_depend_on_blocks(
     monkeypatch: pytest.MonkeyPatch, seed: int, character: str, passes: int, longest: int
 ) -> None:
-    """Half the block, and one that no other length goes into, give the same flaws, spans, joins, places and notes."""
+    """Blocks of half the length give the same flaws, spans, joins, places and notes."""
     session = trial_session(make_trial(seed, character=character, passes=passes, longest=longest))
     told = []
-    for block in (1 << 17, 1 << 16, 50_000):
+    for block in (1 << 17, 1 << 16):
         monkeypatch.setattr(comparing, "BLOCK_SAMPLES", block)
         told.append(told_of(align_session(session)))
     for part, rows in told[0].items():
         assert rows == told[1][part], part
-        assert rows == told[2][part], part
