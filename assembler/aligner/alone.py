@@ -63,7 +63,7 @@ def weigh_runs(
     """Return the mutes and holds that comparison has not shown: of lone stretches, and of the tape itself."""
     alone: list[FoundFlaw] = []
     agreeing: list[FoundFlaw] = []
-    runs_of = {index: _whole_runs(runs) for index, runs in notes.runs.items()}
+    runs_of = {index: runs.kept() for index, runs in notes.runs.items()}
     for index, runs in runs_of.items():
         for start, end in runs:
             kind = _kind_of_run(passes[index], track, (start, end), step, full_scale)
@@ -112,7 +112,7 @@ def weigh_lines(passes: Sequence[PlacedPass], track: int, notes: TrackNotes, ste
     """
     found: list[FoundFlaw] = []
     for index, places in notes.lines.items():
-        for start, end in sorted(set(places)):
+        for start, end in places.kept():
             wide = start - STRAIGHT_CONTEXT, end + STRAIGHT_CONTEXT
             holders = [one for one in passes if common(one.covered(track), [wide])]
             if len(holders) < 2 or holders[0] is not passes[index]:
@@ -145,17 +145,6 @@ def _is_natural(
 
 def _beside(place: Range) -> list[Range]:
     return [(place[0] - EDGE_SAMPLES, place[0]), (place[1], place[1] + EDGE_SAMPLES)]
-
-
-def _whole_runs(runs: Sequence[Range]) -> list[Range]:
-    """Return runs in order, the parts of one that blocks cut as one; those that only touch hold other levels."""
-    whole: list[Range] = []
-    for start, end in sorted(runs):
-        if whole and start < whole[-1][1]:
-            whole[-1] = (whole[-1][0], max(whole[-1][1], end))
-        else:
-            whole.append((start, end))
-    return whole
 
 
 @dataclass(frozen=True)

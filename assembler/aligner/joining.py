@@ -88,10 +88,11 @@ def _computed(
     outgoing: tuple[TimelineSource, int],
     incoming: tuple[TimelineSource, int],
 ) -> Join:
+    """Return a fade, or a cut where none is wished for, with how the sides differ there."""
     start = planned.at - planned.fade // 2
-    before = outgoing[0].samples(outgoing[1], start, start + planned.fade)
-    behind = incoming[0].samples(incoming[1], start, start + planned.fade)
-    if not planned.fade:
-        return Join(planned.at, 0, CUT, 0.0, 0)
+    start, end = (start, start + planned.fade) if planned.fade else _proof_range(planned)
+    before = outgoing[0].samples(outgoing[1], start, end)
+    behind = incoming[0].samples(incoming[1], start, end)
+    law = CONSTANT_POWER if planned.fade else CUT
     peak = int(np.abs(before.astype(np.int64) - behind).max())
-    return Join(planned.at, planned.fade, CONSTANT_POWER, measured_correlation(before, behind), peak)
+    return Join(planned.at, planned.fade, law, measured_correlation(before, behind), peak)

@@ -16,6 +16,7 @@ from assembler.aligner.detecting import constant_runs
 from assembler.aligner.judging import BRIDGE_SAMPLES
 from assembler.aligner.lone import likely_lines
 from assembler.aligner.ranges import common, ranges_of, total
+from assembler.aligner.sparse import SparseRanges
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -32,11 +33,8 @@ is alike everywhere, and so is a sample now and then by chance. Where little sou
 LEAST_OVERLAP = 2048
 """Over fewer common samples than this nothing is said of passes as a whole: one flaw may take all of them."""
 
-RUN_MARGIN = 256
-"""Read on either side of a block, so that what crosses its border is seen whole in one block."""
-RUNS_PER_BLOCK = 400
-"""Runs of one value, or straight lines, in one block and track from which they are the material's own (gated or
-synthetic sound)."""
+RUN_MARGIN = 2048
+"""Read on either side of a block, so that a line of twice as many samples is seen whole in one block."""
 
 
 @dataclass
@@ -45,8 +43,8 @@ class TrackNotes:
 
     outvoted: dict[int, list[Range]] = field(default_factory=dict)
     split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
-    runs: dict[int, list[Range]] = field(default_factory=dict)
-    lines: dict[int, list[Range]] = field(default_factory=dict)
+    runs: dict[int, SparseRanges] = field(default_factory=dict)
+    lines: dict[int, SparseRanges] = field(default_factory=dict)
     means: dict[int, list[Range]] = field(default_factory=dict)
     differing: dict[tuple[int, int], int] = field(default_factory=dict)
     overlap: dict[tuple[int, int], int] = field(default_factory=dict)
@@ -75,20 +73,19 @@ def note_block(
     inner = {i: samples[RUN_MARGIN:-RUN_MARGIN] for i, samples in held.items()}
     _note_differences(inner, dict(present), low, notes)
     _note_roundings(held, dict(present), low, step, notes)
-    scanned: list[Int32s] = []
+    scanned: list[tuple[Int32s, list[Range], list[Range], list[Range]]] = []
     for index, samples in held.items():
-        if not any(np.array_equal(samples, other) for other in scanned):
-            scanned.append(samples)
+        alike = next((one for one in scanned if np.array_equal(samples, one[0])), None)
+        if alike is None:
             runs = [(run.start, run.end) for run in constant_runs(samples)]
-            lines = likely_lines(samples, step)
             means = [(row.start, row.end) for row in rows_of_means(samples, step)]
-        notes.means.setdefault(index, []).extend(
-            (start + low - RUN_MARGIN, end + low - RUN_MARGIN) for start, end in means
-        )
-        for places, found in ((notes.runs, runs), (notes.lines, lines)):
-            if len(found) <= RUNS_PER_BLOCK:
-                shift = low - RUN_MARGIN
-                places.setdefault(index, []).extend((start + shift, end + shift) for start, end in found)
+            alike = samples, runs, likely_lines(samples, step), means
+            scanned.append(alike)
+        shift = low - RUN_MARGIN
+        runs, lines, means = ([(start + shift, end + shift) for start, end in found] for found in alike[1:])
+        notes.runs.setdefault(index, SparseRanges()).add(runs, high)
+        notes.lines.setdefault(index, SparseRanges()).add(lines, high)
+        notes.means.setdefault(index, []).extend(means)
 
 
 def _note_roundings(
@@ -125,7 +122,7 @@ def _note_differences(
         return
     if len(indices) == 2:
         pair = (indices[0], indices[1])
-        notes.split.setdefault(pair, []).extend(ranges_of(masks[pair], offset=low, bridge=BRIDGE_SAMPLES))
+        _append(notes.split.setdefault(pair, []), ranges_of(masks[pair], offset=low, bridge=BRIDGE_SAMPLES))
     else:
         # Where none differ there is nothing to vote on.
         differing = np.flatnonzero(np.logical_or.reduce(list(masks.values())))
@@ -199,7 +196,7 @@ def _note_votes(
         mask = losing[row] & settled
         if mask.any():
             found = ranges_of(mask, offset=low, bridge=BRIDGE_SAMPLES)
-            notes.outvoted.setdefault(index, []).extend(found)
+            _append(notes.outvoted.setdefault(index, []), found)
     _note_open(indices, here, ~settled & (holders > 1), low, notes)
 
 
@@ -207,7 +204,16 @@ def _note_open(indices: Sequence[int], here: Bools, mask: Bools, low: int, notes
     for start, end in ranges_of(mask, bridge=BRIDGE_SAMPLES):
         present = tuple(index for row, index in enumerate(indices) if here[row, start:end].all())
         if len(present) > 1:
-            notes.split.setdefault(present, []).append((start + low, end + low))
+            _append(notes.split.setdefault(present, []), [(start + low, end + low)])
+
+
+def _append(places: list[Range], found: Sequence[Range]) -> None:
+    """Append ranges in order; what is noted of two blocks is bridged as within one."""
+    for start, end in found:
+        if places and start - places[-1][1] <= BRIDGE_SAMPLES:
+            places[-1] = places[-1][0], end
+        else:
+            places.append((start, end))
 
 
 def is_unlike(track_notes: TrackNotes, first: int, second: int) -> bool:

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from itertools import islice, pairwise, takewhile
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from assembler.aligner.edit import AlignedPass, PassFlaw, Uncured
 from assembler.aligner.ranges import common, merged, without
 
@@ -18,6 +20,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.edit import TrackEdit
     from assembler.aligner.examining import ExaminedReel
+    from assembler.aligner.findings import FoundFlaw
     from assembler.aligner.holdings import Holdings
     from assembler.aligner.planning import Forced
     from assembler.aligner.ranges import Range
@@ -78,30 +81,84 @@ def find_uncured(
         tape_track = edit.track.tape_tracks.get(reel.name)
         if tape_track is None:
             continue
+        flaws = _flaws_of_track(reel, tape_track)
+        bad: list[_Bad] = []
         for span, (low, high) in zip(edit.spans, _heard(edit), strict=True):
             here = (low + start, high + start)
             if span.pass_name is None:
-                bad = _missing(reel, tape_track, here)
-            else:
-                bad = [
-                    (low, high, flaw.kind)
-                    for flaw in reel.findings.flaws
-                    if flaw.pass_name == span.pass_name and flaw.track == tape_track
-                    for low, high in common([here], [(flaw.start, flaw.end)])
+                bad += [
+                    _Bad(first, last, kind, None) for first, last, kind in _missing(reel, tape_track, here)
                 ]
-            taken = [] if span.pass_name is None else [span.pass_name]
-            found += [
-                Uncured(
-                    reel.name,
-                    edit.track,
-                    low - start,
-                    high - start,
-                    kind,
-                    holdings[reel.name].at(tape_track, (low, high), taken),
-                )
-                for low, high, kind in bad
-            ]
+            elif span.pass_name in flaws:
+                bad += flaws[span.pass_name].within(here)
+        found += [
+            Uncured(
+                reel.name,
+                edit.track,
+                place.start - start,
+                place.end - start,
+                place.kind,
+                holdings[reel.name].at(
+                    tape_track,
+                    (place.start, place.end),
+                    [] if place.pass_name is None else [place.pass_name],
+                ),
+            )
+            for place in _bounded(bad)
+        ]
     return sorted(found, key=lambda place: (place.start, place.end, place.kind))
+
+
+@dataclass(frozen=True)
+class _Bad:
+    """A stretch of the timeline that is flawed in what the set takes; from no pass where that is silence."""
+
+    start: int
+    end: int
+    kind: str
+    pass_name: str | None
+
+
+class _Flaws:
+    """The flaws of one pass on one track, to be looked up by place."""
+
+    def __init__(self, flaws: Sequence[FoundFlaw]) -> None:
+        self._flaws = flaws
+        self._starts = np.array([flaw.start for flaw in flaws], np.int64)
+        self._ends = np.array([flaw.end for flaw in flaws], np.int64)
+
+    def within(self, place: Range) -> list[_Bad]:
+        """Return what lies in a place, cut to it."""
+        numbers = np.flatnonzero((self._starts < place[1]) & (self._ends > place[0]))
+        inside = [self._flaws[number] for number in numbers.tolist()]
+        return [_Bad(max(f.start, place[0]), min(f.end, place[1]), f.kind, f.pass_name) for f in inside]
+
+
+def _flaws_of_track(reel: ExaminedReel, tape_track: int) -> dict[str, _Flaws]:
+    by_pass: dict[str, list[FoundFlaw]] = {}
+    for flaw in reel.findings.flaws:
+        if flaw.track == tape_track:
+            by_pass.setdefault(flaw.pass_name, []).append(flaw)
+    return {name: _Flaws(flaws) for name, flaws in by_pass.items()}
+
+
+MOST_LISTED, COARSE_SAMPLES = 1000, 1 << 16
+"""Where a track has more uncured places than this, those of one kind and pass that lie so close (1.4 s at 48 kHz) are
+listed as one: nobody looks at each of them, and the list stays bounded by the length of the set."""
+
+
+def _bounded(places: Sequence[_Bad]) -> list[_Bad]:
+    """Return the places; where they are too many, those that lie close together as one."""
+    if len(places) <= MOST_LISTED:
+        return list(places)
+    alike: dict[tuple[str, str | None], list[Range]] = {}
+    for place in places:
+        alike.setdefault((place.kind, place.pass_name), []).append((place.start, place.end))
+    return [
+        _Bad(start, end, kind, name)
+        for (kind, name), ranges in alike.items()
+        for start, end in merged(ranges, bridge=COARSE_SAMPLES)
+    ]
 
 
 def _heard(edit: TrackEdit) -> list[Range]:
@@ -188,11 +245,15 @@ GROUP_SAMPLES = 64
 
 def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
     grouped: list[PassFlaw] = []
+    near = 0
     for flaw in sorted(flaws, key=lambda f: (f.start, f.end, f.kind)):
+        # Groups are in the order of their starts: what begins too early for this flaw does so for all behind it.
+        while near < len(grouped) and grouped[near].start < flaw.start - GROUP_SAMPLES:
+            near += 1
         mate = next(
             (
                 i
-                for i, other in enumerate(grouped)
+                for i, other in ((i, grouped[i]) for i in range(near, len(grouped)))
                 if other.kind == flaw.kind != "slip"
                 and abs(other.start - flaw.start) <= GROUP_SAMPLES
                 and abs(other.end - flaw.end) <= GROUP_SAMPLES

@@ -9,10 +9,11 @@ session of a day outweighs one greater. Pure: ranges in, spans and joins out; po
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.ranges import common, merged, without
+from assembler.aligner.ranges import common, merged, ranges_at, without
 from assembler.errors import PlanError
 
 if TYPE_CHECKING:
@@ -52,7 +53,7 @@ class Candidate:
     flawed: tuple[Range, ...] = ()
     doubted: tuple[Range, ...] = ()
 
-    @property
+    @cached_property
     def good(self) -> list[Range]:
         """The covered ranges less the flawed ones."""
         return without(self.covered, self.flawed)
@@ -282,6 +283,9 @@ def join_choices(
         if low == high:
             low, high = _room(*sides, border, limits, only_good=False)
         fade = min(wished, 2 * min(border - low, high - border))
+        if fade == 0:
+            # Without a fade nothing is mixed, and what the sides hold is compared on both sides of the border.
+            low, high = _room(*sides, border, limits, only_good=False)
         joins.append(PlannedJoin(border, fade, before.name, after.name, (low, high), is_movable=False))
     return TrackChoices(tuple(choices), tuple(joins))
 
@@ -313,8 +317,9 @@ def _settle_join(
     wished = rules.fade_samples
     if punch is not None:
         wished = punch.fade_samples
-        # A punch is taken whole from its pass: the fade lies outside it.
-        low, high = (low, border) if border == punch.start else (border, high)
+        if wished:
+            # A punch is taken whole from its pass: the fade lies outside it.
+            low, high = (low, border) if border == punch.start else (border, high)
     elif rules.are_alike(before.name, after.name):
         border = _guarded(border, low, high)
     fade = min(wished, high - low)
@@ -328,7 +333,7 @@ def _room(outgoing: Candidate, incoming: Candidate, border: int, limits: Range, 
     """Return the range around (or beside) the border in which both sides have samples to join by."""
     sides = (outgoing.good, incoming.good) if only_good else (outgoing.covered, incoming.covered)
     # Ranges that touch stay apart: each lies in one stretch of its pass, so that both sides of a fade run on.
-    for low, high in common(*sides):
+    for low, high in common(*(ranges_at(side, border) for side in sides)):
         if low <= border <= high:
             return max(low, limits[0]), min(high, limits[1])
     return border, border

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from bisect import bisect_right
+from bisect import bisect_left, bisect_right
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -71,15 +71,22 @@ def without(ranges: Sequence[Range], holes: Sequence[Range]) -> list[Range]:
     left: list[Range] = []
     for start, end in ranges:
         at = start
-        for hole_start, hole_end in holes:
-            if hole_end <= at or hole_start >= end:
-                continue
+        for number in range(bisect_right(holes, start, key=lambda hole: hole[1]), len(holes)):
+            hole_start, hole_end = holes[number]
+            if hole_start >= end:
+                break
             if hole_start > at:
                 left.append((at, hole_start))
             at = max(at, hole_end)
         if at < end:
             left.append((at, end))
     return left
+
+
+def ranges_at(ranges: Sequence[Range], border: int) -> Sequence[Range]:
+    """Return those of ranges in order and without overlaps that hold a border, or begin or end there."""
+    first = bisect_left(ranges, border, key=lambda one: one[1])
+    return ranges[first : bisect_right(ranges, border, key=lambda one: one[0])]
 
 
 def total(ranges: Iterable[Range]) -> int:

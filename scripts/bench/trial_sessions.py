@@ -25,6 +25,9 @@ TRACKS: Final = 8
 TIMELINE_START: Final = 3600 * SAMPLE_RATE
 """01:00:00:00 at 30 frames a second: where the tape's first sample lies."""
 
+SHORTEST_SAMPLES: Final = 4 * SAMPLE_RATE
+LONGEST_SAMPLES: Final = 16 * SAMPLE_RATE
+MOST_FLAWS: Final = 60
 POSITION_ERROR_SAMPLES: Final = 500
 LOGGED_SLIP_SAMPLES: Final = 64
 """A change of shift that a log of quarter frames shows for certain (about 1 ms of jitter is averaged)."""
@@ -131,19 +134,28 @@ class Trial:
         return round(first.position.shift) - int(first.origin[0])
 
 
-def make_trial(seed: int, *, character: str | None = None, passes: int | None = None) -> Trial:
+def make_trial(
+    seed: int,
+    *,
+    character: str | None = None,
+    passes: int | None = None,
+    longest: int = LONGEST_SAMPLES,
+    most_flaws: int = MOST_FLAWS,
+) -> Trial:
     """Return the session of a seed.
 
     Args:
         seed: any number.
         character: one of ``CHARACTERS``; None lets the seed choose.
         passes: 2 or 3; None lets the seed choose.
+        longest: the tape is shorter, in samples; another limit makes another session of the same seed.
+        most_flaws: that are put in, all passes together; the same holds for it.
     """
     rng = np.random.default_rng(seed)
     chosen = str(rng.choice(CHARACTERS)) if character is None else character
     count = int(rng.integers(2, 4)) if passes is None else passes
     bit_depth = int(rng.choice([16, 24]))
-    length = int(rng.integers(4 * SAMPLE_RATE, 16 * SAMPLE_RATE))
+    length = int(rng.integers(SHORTEST_SAMPLES, longest))
     tape = make_tape(chosen, bit_depth, length, rng)
     extents = [_extent(index, length, rng) for index in range(count)]
     drawn = _draw_slips(extents, length, rng)
@@ -151,7 +163,7 @@ def make_trial(seed: int, *, character: str | None = None, passes: int | None = 
         [slip for slip in of_pass if _sounds(tape[:, low : slip[0]]) and _sounds(tape[:, slip[0] : high])]
         for of_pass, (low, high) in zip(drawn, extents, strict=True)
     ]
-    flaws = _draw_flaws(extents, int(rng.integers(5, 61)), rng)
+    flaws = _draw_flaws(extents, int(rng.integers(5, most_flaws + 1)), rng)
     made = [
         _capture(f"P{index + 1}", tape, bit_depth, extents[index], flaws[index], slips[index], rng)
         for index in range(count)

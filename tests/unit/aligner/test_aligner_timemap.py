@@ -43,6 +43,13 @@ def test_moving_a_map_moves_its_timeline_only() -> None:
     assert map_with_slips(10, 5, ()).moved(-3).stretches == (Stretch(0, 10, 2),)
 
 
+def test_what_is_in_doubt_beside_a_slip_stays_so() -> None:
+    """A map that is moved, or cut to a short track, keeps the pass range in which its slip may lie."""
+    time_map = map_with_slips(100, 1000, (Slip(40, 10, (30, 45)),))
+    for other in (time_map.moved(7), time_map.cut_to(60)):
+        assert other.doubtful == time_map.doubtful == ((30, 45),)
+
+
 @pytest.mark.parametrize(
     "stretches",
     [

@@ -1,0 +1,31 @@
+"""What is noted of a block: runs of one value and straight lines, pass by pass."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from assembler.aligner.findings import PlacedPass
+from assembler.aligner.noting import TrackNotes, note_block
+from assembler.aligner.timemap import map_with_slips
+from scripts.bench.trial_sessions import ArrayAudio, make_tape
+
+TAPE = make_tape("dense", 16, 60_000, np.random.default_rng(31))[:1]
+
+
+def test_a_pass_like_an_earlier_one_is_noted_like_that_one() -> None:
+    """Of passes A, B, A the third has the runs and lines of the first, not those of the one scanned last."""
+    first, second = TAPE.copy(), TAPE.copy()
+    first[0, 20_000:21_000] = 0
+    first[0, 30_000:30_100] = 180 * np.arange(100) - 9000
+    second[0, 40_000:40_500] = 0
+    passes = [
+        PlacedPass(name, ArrayAudio(samples), (map_with_slips(60_000, 0, ()),))
+        for name, samples in (("P1", first), ("P2", second), ("P3", first.copy()))
+    ]
+    notes = TrackNotes()
+    note_block(passes, 0, 0, 60_000, 1, notes)
+    runs = {
+        index: [run for run in found.kept() if 0 <= run[0] < 59_000] for index, found in notes.runs.items()
+    }
+    assert runs == {0: [(20_000, 21_000)], 1: [(40_000, 40_500)], 2: [(20_000, 21_000)]}
+    assert notes.lines[0].kept() == notes.lines[2].kept() != notes.lines[1].kept()

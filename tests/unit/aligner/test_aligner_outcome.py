@@ -1,0 +1,32 @@
+"""What the plan leaves: uncured places, bounded in number."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any, cast
+
+from assembler.aligner.edit import DeliveredTrack, Span, TrackEdit
+from assembler.aligner.findings import FoundFlaw, ReelFindings
+from assembler.aligner.outcome import COARSE_SAMPLES, MOST_LISTED, find_uncured
+
+TRACK = DeliveredTrack(1, "One", {"A": 0})
+
+
+def _uncured(count: int, apart: int) -> list[tuple[int, int]]:
+    """Return the uncured places of one pass with so many mutes of ten samples."""
+    flaws = tuple(FoundFlaw("A1", 0, "mute", n * apart, n * apart + 10) for n in range(count))
+    reel = cast("Any", SimpleNamespace(name="A", findings=ReelFindings(flaws)))
+    edit = TrackEdit(TRACK, (Span(0, count * apart, "A1"),), ())
+    holdings = cast("Any", {"A": SimpleNamespace(at=lambda *_: ())})
+    return [(place.start, place.end) for place in find_uncured([reel], edit, 0, holdings)]
+
+
+def test_places_are_listed_one_by_one_up_to_a_limit() -> None:
+    """A thousand places of a track are a thousand rows, each as it is."""
+    assert _uncured(MOST_LISTED, 500) == [(n * 500, n * 500 + 10) for n in range(MOST_LISTED)]
+
+
+def test_more_places_are_listed_as_few_that_hold_them_all() -> None:
+    """One more, and what lies close together is one; what lies far apart stays apart. Nothing goes unlisted."""
+    assert _uncured(MOST_LISTED + 1, 500) == [(0, MOST_LISTED * 500 + 10)]
+    assert len(_uncured(MOST_LISTED + 1, COARSE_SAMPLES + 11)) == MOST_LISTED + 1
