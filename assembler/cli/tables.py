@@ -63,7 +63,7 @@ def print_verified(folder: Path, result: VerifyResult) -> None:
 
 
 def _console() -> Console:
-    console = Console(highlight=False, markup=False)
+    console = Console(highlight=False, markup=False, emoji=False)
     if not console.is_terminal:
         # A file or a pipe has no width: nothing is to be cut there.
         console.width = 240

@@ -1,0 +1,39 @@
+"""What a command comes to: the exit status, and the words still to be printed."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import click
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+
+    from assembler.consolidator.record import Json
+
+DONE, NEEDS_A_PERSON, UNUSABLE, INTERRUPTED = 0, 1, 2, 130
+
+
+@dataclass(frozen=True)
+class Answer:
+    """The work is over: nothing that happens while the words are printed changes what came of it.
+
+    Args:
+        status: the exit status.
+        tell: prints the words on standard output.
+    """
+
+    status: int
+    tell: Callable[[], None]
+
+
+def text_answer(text: str, status: int = DONE) -> Answer:
+    """Return an answer that prints a text as it is."""
+    return Answer(status, lambda: click.echo(text, nl=False))
+
+
+def json_answer(record: Mapping[str, Json], status: int = DONE) -> Answer:
+    """Return an answer that prints one JSON object."""
+    return text_answer(json.dumps(record, ensure_ascii=False, indent=1, allow_nan=False) + "\n", status)
