@@ -161,10 +161,11 @@ def _printed(answer: Answer) -> int:
         answer.tell()
         if sys.stdout is not None:
             sys.stdout.flush()
+    except (BrokenPipeError, SystemExit):
+        give_up_output()  # whoever read it has heard enough; the library of tables says so by SystemExit
     except OSError as error:
         give_up_output()
-        if not isinstance(error, BrokenPipeError):  # then whoever read the output has heard enough
-            raise _OutputError(f"standard output cannot be written: {error.strerror or error}") from error
+        raise _OutputError(f"standard output cannot be written: {error.strerror or error}") from error
     return answer.status
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, text_answer
+from assembler.errors import SheetError
 from assembler.importer.looking import draft_sheet
 
 if TYPE_CHECKING:
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
 def run_draft(publication: Publication, folder: Path, output: Path | None, *, as_json: bool) -> Answer:
     """Draft a sheet, write it where it is wanted, and return what is to be printed."""
     text = draft_sheet(folder)
+    _check_letters(folder, text)
     if output is not None:
         _publish(publication, output, text, is_sound=True)
     if as_json:
@@ -47,6 +49,17 @@ def run_plan(
         f"Plan written: {output}\nChange it by hand, then: assembler build {sheet} --plan {output} -o SET\n",
         status,
     )
+
+
+def _check_letters(folder: Path, text: str) -> None:
+    """Refuse names of files that a sheet, which is UTF-8, cannot hold."""
+    try:
+        text.encode("utf-8")
+    except UnicodeEncodeError as error:
+        line = text[: error.start].rpartition("\n")[2] + text[error.start :].partition("\n")[0]
+        raise SheetError(
+            f"{folder}: a name is not UTF-8, as a sheet has to be; rename it: {line.strip()}"
+        ) from error
 
 
 def _publish(publication: Publication, target: Path, text: str, *, is_sound: bool) -> None:
