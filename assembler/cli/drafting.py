@@ -57,8 +57,9 @@ def _check_letters(folder: Path, text: str) -> None:
         text.encode("utf-8")
     except UnicodeEncodeError as error:
         line = text[: error.start].rpartition("\n")[2] + text[error.start :].partition("\n")[0]
+        shown = line.strip().encode("utf-8", "backslashreplace").decode("utf-8")
         raise SheetError(
-            f"{folder}: a name is not UTF-8, as a sheet has to be; rename it: {line.strip()}"
+            f"{folder}: a name is not UTF-8, as a sheet has to be; rename it: {shown}"
         ) from error
 
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
+from rich.cells import cell_len
 from rich.console import Console
 from rich.table import Table
 
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
     from assembler.consolidator import SessionResult, VerifyResult
     from assembler.importer import Note, Position
     from assembler.sheet import Sheet
+
+# The library loads its table of widths at the first letter that is not plain: now, and not when a set stands.
+cell_len("漢")
 
 MOST_LINES = 20
 """Flaws and places of one kind listed on the terminal; all of them are in the record."""
