@@ -16,7 +16,7 @@ import click
 
 from assembler import __version__
 from assembler.cli.answer import DONE, INTERRUPTED, NEEDS_A_PERSON, UNUSABLE, Answer
-from assembler.cli.process import end_process, give_up_output, prepare_process
+from assembler.cli.process import give_up_output, hold_interrupts
 from assembler.epoch import epoch_date
 from assembler.errors import AssemblerError
 from assembler.publication import Publication
@@ -146,6 +146,7 @@ def run(arguments: Sequence[str]) -> int:
     except SystemExit:
         return DONE  # whoever read the help has seen enough of it
     except BaseException as error:  # noqa: BLE001 - whatever it is, it ends here in words
+        hold_interrupts()
         if sys.flags.dev_mode:
             traceback.print_exc()
         return _ended(error, publication)
@@ -212,13 +213,3 @@ def _line(error: BaseException) -> str:
 
 def _tell(message: str) -> None:
     click.echo(f"assembler: {message}", err=True)
-
-
-def main() -> None:
-    """Run the command line of this process."""
-    prepare_process()
-    try:
-        status = run(sys.argv[1:])
-    except KeyboardInterrupt:  # once more, while the first one was told
-        status = INTERRUPTED
-    end_process(status)

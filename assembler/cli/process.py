@@ -40,11 +40,11 @@ def prepare_process() -> None:
         )
 
 
-def end_process(status: int) -> None:
-    """End the process; what interrupts it from now on comes too late."""
+def hold_interrupts() -> None:
+    """Let no further signal interrupt the process, which is about to end: the words come out whole."""
     for number in _ENDING:
-        signal.signal(number, signal.SIG_IGN)
-    sys.exit(status)
+        if signal.getsignal(number) is _interrupt:
+            signal.signal(number, signal.SIG_IGN)
 
 
 def give_up_output() -> None:

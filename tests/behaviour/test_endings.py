@@ -200,6 +200,22 @@ def test_signals_that_end_a_process(
         assert list(tmp_path.iterdir()) == []
 
 
+def test_an_interrupt_while_the_commands_are_loaded() -> None:
+    """So early an interrupt is told in one line as well."""
+    script = (
+        "import sys\n"
+        "class Interrupt:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == 'click':\n"
+        "            raise KeyboardInterrupt\n"
+        "sys.meta_path.insert(0, Interrupt())\n"
+        "from assembler.cli import main\n"
+        "main()\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stderr) == (130, NOTHING)
+
+
 def test_a_missing_part_is_told_before_anything_is_written(sheet: Path, tmp_path: Path) -> None:
     """Once the scaffold stands no library is loaded, to the very end: one that is missing is found before."""
     script = (
