@@ -10,12 +10,13 @@ from assembler.aligner import THREADS, Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
 from assembler.consolidator.captures import UnchangedFiles, capture_files, digest_files
 from assembler.consolidator.embedding import embedding_notes
-from assembler.consolidator.exchange import joins_csv, timeline_of, timeline_otio
+from assembler.consolidator.exchange import joins_csv, load_timeline_library, timeline_of, timeline_otio
 from assembler.consolidator.publishing import Staging, free_space_check
 from assembler.consolidator.reading import read_record, read_unwritten
 from assembler.consolidator.record import SOFTWARE, Json, record_of, record_text, relative_path, session_date
 from assembler.consolidator.tracks import WrittenTrack, write_tracks
 from assembler.importer import Note, import_session
+from assembler.publication import Publication
 from assembler.sheet import Sheet, load_sheet, preparation_cautions, preparation_words
 from assembler.wave import LARGEST_RIFF
 
@@ -84,6 +85,7 @@ def build_set(
     progress: Progress = _silent,
     foretell: Callable[[Sequence[Note]], None] = lambda _: None,
     largest_riff: int = LARGEST_RIFF,
+    publication: Publication | None = None,
 ) -> SessionResult:
     """Build and publish the set.
 
@@ -96,15 +98,19 @@ def build_set(
         progress: called with what is being done and the share of it that is done.
         foretell: called with what needs a person, if anything does, before the long work of writing begins.
         largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
+        publication: what is told of the set, and of what lies beside it.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
         CaptureError: a capture or log cannot be used, or has changed while it was read.
-        PublishError: the set could not be written. In every case nothing is published.
+        PublishError: the set could not be written. In every case nothing is published, but for an error after
+            which the publication says that the set stands.
     """
+    load_timeline_library()
+    publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with (
-        Staging(target) as staging,
+        Staging(target, publication=publication) as staging,
         import_session(sheet, lambda share: progress("reading logs", share)) as session,
         ThreadPoolExecutor(THREADS) as executor,
     ):
@@ -129,6 +135,7 @@ def build_set(
         _write_papers(staging, sheet, record, make_page)
         _seal(staging, sheet, written, executor, progress)
         unchanged.check()
+        publication.is_sound = edit.is_sound
         staging.finish()
     return SessionResult(sheet, edit, record, target)
 

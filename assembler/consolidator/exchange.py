@@ -144,6 +144,15 @@ def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...
     return (*joins, *uncured)
 
 
+def load_timeline_library() -> None:
+    """Load all that writes a timeline file: what is missing of it is to be told before the work and not after.
+
+    Raises:
+        ImportError: a part of the library is missing.
+    """
+    timeline_otio(Timeline("", 0, 48000, ()))
+
+
 def timeline_otio(timeline: Timeline) -> bytes:
     """Return a timeline as OpenTimelineIO JSON.
 
