@@ -6,9 +6,10 @@ import os
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.errors import CaptureError, TimecodeLogError, WaveError
+from assembler.errors import CaptureError, WaveError
+from assembler.importer.logs import read_log
+from assembler.inputs import InputFile
 from assembler.sheet import Draft, DraftPass, natural_key, write_draft
-from assembler.timecode import read_csv_log, read_midi_log
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
@@ -111,11 +112,10 @@ def _frame_rate(log: Path | None, sample_rate: int) -> str | None:
     """Return the frame rate that a log's messages speak of, or None."""
     if log is None:
         return None
-    read = read_csv_log if log.suffix.lower() == ".csv" else read_midi_log
     try:
-        with log.open("rb") as stream:
-            code = _rate_code(read(stream, sample_rate))
-    except (TimecodeLogError, OSError):
+        with InputFile(log) as file:
+            code = _rate_code(read_log(file, sample_rate))
+    except CaptureError:
         return None
     return None if code is None else RATE_OF_CODE.get(code)
 

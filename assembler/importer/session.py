@@ -20,28 +20,28 @@ from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
-    from pathlib import Path
 
     from assembler.importer.position import Position
     from assembler.importer.settling import LoggedClock
+    from assembler.inputs import InputFile
     from assembler.sheet import Pass, Reel, Sheet
 
 
 @dataclass(frozen=True)
 class ImportedPass:
-    """One pass: open audio, its place by its own log, and what was odd about its files."""
+    """One pass: open audio, its place by its own log (still open), and what was odd about its files."""
 
     name: str
     reel: str
     audio: PassAudio
     position: Position
-    log: Path | None
+    log: InputFile | None
     notes: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True)
 class ImportedSession:
-    """All passes of a session in the order of the sheet. Use as a context manager: it closes the captures."""
+    """All passes of a session in the order of the sheet. Use as a context manager: it closes captures and logs."""
 
     sheet: Sheet
     passes: tuple[ImportedPass, ...]
@@ -51,16 +51,18 @@ class ImportedSession:
         return [one for one in self.passes if one.reel == name]
 
     def close(self) -> None:
-        """Close all captures."""
+        """Close all captures and logs."""
         for one in self.passes:
             one.audio.close()
+            if one.log is not None:
+                one.log.close()
 
     def __enter__(self) -> Self:
         """Return the session itself."""
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Close all captures."""
+        """Close all captures and logs."""
         self.close()
 
 
@@ -97,7 +99,7 @@ class _OpenedPass:
     reel: Reel
     audio: PassAudio
     found: Position | LoggedClock
-    log: Path | None
+    log: InputFile | None
     notes: list[Note]
 
 
@@ -111,7 +113,7 @@ def _open_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> _Opene
     if audio.length == 0:
         raise CaptureError("holds no samples, nor does any other file of its pass", path=files[0].path)
     notes += _fault_notes(one, files) + _length_notes(one, reel, audio) + _depth_notes(sheet, one, files)
-    found, log = find_position(sheet, one, reel, audio)
+    found, log = find_position(sheet, one, reel, audio, opened)
     return _OpenedPass(one.name, reel, audio, found, log, notes)
 
 

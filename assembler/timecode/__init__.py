@@ -2,7 +2,7 @@
 
 from assembler.timecode.clock import ClockDraft, ClockFit, ClockStretch, draft_clock, fit_clock, settle_clocks
 from assembler.timecode.counting import Count, answer_count
-from assembler.timecode.csvlog import read_csv_log
+from assembler.timecode.csvlog import LARGEST_CSV_BYTES, read_csv_log
 from assembler.timecode.ltc import LtcLog, decode_ltc, encode_ltc, ltc_points
 from assembler.timecode.messages import Finding, FullFrame, MidiLog
 from assembler.timecode.mtc import TimecodePoints, decode_quarter_frames
@@ -32,6 +32,7 @@ from assembler.timecode.writing import (
 
 __all__ = [
     "FRAME_RATES",
+    "LARGEST_CSV_BYTES",
     "MILLISECOND_TICKS",
     "TICKS_PER_BEAT_960",
     "ClockDraft",
