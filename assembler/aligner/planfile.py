@@ -9,7 +9,6 @@ the set is built. ``fade`` (samples) stands where the program chose a length oth
 from __future__ import annotations
 
 import re
-import tomllib
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, Annotated, Any
@@ -20,7 +19,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from assembler.aligner.edit import CONSTANT_POWER
 from assembler.aligner.ranges import without
 from assembler.errors import SheetError, TimecodeError
-from assembler.sheet import shown
+from assembler.sheet import TomlKind, decode_text, parse_toml, read_file, shown
 from assembler.timecode import format_place, frame_rate, frame_to_sample, parse_label
 
 if TYPE_CHECKING:
@@ -34,7 +33,7 @@ if TYPE_CHECKING:
     from assembler.sheet import Session, Sheet
 
 FORMAT = 1
-LARGEST_PLAN = 16 << 20
+PLAN = TomlKind("a plan (TOML)", "a [[track]] table for every track of the session", 16 << 20)
 _PLACE = re.compile(r"(?P<label>[^+]+?)\s*(?:\+\s*(?P<samples>[0-9]{1,6}))?")
 
 
@@ -125,7 +124,7 @@ def read_plan(path: Path, sheet: Sheet, tracks: Sequence[str], start: int) -> Pl
     """
     model = _parse(path)
     if model.format != FORMAT:
-        raise SheetError(f"found {model.format}; allowed: {FORMAT}", file=path, key="format")
+        raise SheetError(f"found {shown(model.format)}; allowed: {FORMAT}", file=path, key="format")
     plan: Plan = {}
     for number, track in enumerate(model.track, 1):
         key = f"track[{number}]"
@@ -205,19 +204,9 @@ def check_takes(
 
 
 def _parse(path: Path) -> _PlanModel:
+    values = parse_toml(decode_text(read_file(path, PLAN), path, PLAN), path)
     try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise SheetError(f"can't be read: {error.strerror}; allowed: a plan (TOML)", file=path) from error
-    if len(data) > LARGEST_PLAN:
-        raise SheetError(f"has {len(data)} bytes; allowed: {LARGEST_PLAN}", file=path)
-    try:
-        values: Mapping[str, Any] = tomllib.loads(data.decode("utf-8-sig"))
         return _PlanModel.model_validate(values)
-    except UnicodeDecodeError as error:
-        raise SheetError("is not UTF-8 text", file=path) from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise SheetError(f"not valid TOML: {error}", file=path) from error
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         problem = f"{_where(values, first['loc'])}{_problem(first)}"
