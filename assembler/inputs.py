@@ -52,6 +52,20 @@ class FileState:
         return cls(found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns)
 
 
+def is_utf8(path: Path | str) -> bool:
+    """Return whether a path can be written down in UTF-8, as records and sheets are; the system takes any bytes."""
+    try:
+        os.fspath(path).encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def escaped(path: Path | str) -> str:
+    """Return a path to be shown, each byte that is no UTF-8 as a backslash, an x and two hexadecimal digits."""
+    return os.fsencode(path).decode("utf-8", "backslashreplace")
+
+
 def kind_of(path: Path) -> str | None:
     """Return what a path is in words if it is there and no regular file; else None. Nothing is opened."""
     with suppress(OSError, ValueError):

@@ -19,6 +19,7 @@ import click
 
 from assembler import __version__
 from assembler.errors import AssemblerError
+from assembler.inputs import escaped, is_utf8
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,7 +30,20 @@ CLOSING = (
     "Exit status: 0 done and sound, 1 done but something needs a person, 2 unusable input, nothing written."
 )
 
-_PATH = click.Path(path_type=Path)
+
+class _Path(click.Path):
+    """A path that can be written down: what is printed names it, and libraries take no other."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401 - click's own
+        path = Path(os.fsdecode(super().convert(value, param, ctx)))
+        if not is_utf8(path):
+            raise AssemblerError(
+                f"{escaped(path)}: the name is not UTF-8; allowed: names in UTF-8 (rename it, or start in its folder)"
+            )
+        return path
+
+
+_PATH = _Path(path_type=Path)
 _json = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object on standard output, no words."
 )

@@ -55,10 +55,17 @@ def run_plan(sheet: Path, output: Path | None, *, as_json: bool, allow_outside: 
 
 
 def _write_new(path: Path, text: str) -> None:
+    """Write a text whole or not at all."""
+    data = text.encode()
     try:
-        with path.open("x", encoding="utf-8", newline="\n") as file:
-            file.write(text)
+        with path.open("xb") as file:
+            try:
+                file.write(data)
+                file.flush()
+            except BaseException:
+                path.unlink(missing_ok=True)
+                raise
     except FileExistsError as error:
         raise PublishError(f"{path} exists already; choose another name") from error
     except OSError as error:
-        raise PublishError(f"{path}: {error.strerror}") from error
+        raise PublishError(f"{path}: {error.strerror}; nothing was written") from error

@@ -20,6 +20,7 @@ from assembler.sheet.model import (
     TimecodeSource,
     shown,
     smallest_word_length,
+    without_control_characters,
 )
 from assembler.sheet.names import file_name, natural_key, unique_file_names
 from assembler.sheet.preparation import preparation_cautions, preparation_words
@@ -55,5 +56,6 @@ __all__ = [
     "split_pass_name",
     "track_name_from_file",
     "unique_file_names",
+    "without_control_characters",
     "write_draft",
 ]

@@ -30,7 +30,7 @@ _MOST_TRACKS = 1024
 _MOST_FILES = 4096
 # What XML 1.0 (fifth edition, 2.2 "Characters") cannot hold: titles and names are embedded as XML in the
 # tracks.
-_NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
+_NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _PREPARED_NUMBERS = ("baked_c", "baked_f", "baked_hours", "warmed_c", "warmed_f")
 
 
