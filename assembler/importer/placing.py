@@ -15,6 +15,7 @@ from assembler.inputs import InputFile
 from assembler.sheet import find_timecode, sheet_error
 from assembler.timecode import (
     Finding,
+    day_samples,
     decode_quarter_frames,
     draft_clock,
     frame_rate,
@@ -70,7 +71,7 @@ def find_position(
     if kind == "start":
         return _start_position(sheet, str(one.timecode.value), offset), None
     if kind == "bext":
-        return _bext_position(audio, offset), None
+        return _bext_position(sheet, audio, offset), None
     if kind == "ltc_track":
         return _track_stripe_position(sheet, one, audio, int(one.timecode.value or 0) - 1, offset), None
     log = find_timecode(sheet, one)
@@ -106,7 +107,7 @@ def _start_position(sheet: Sheet, label: str, offset: int) -> Position:
     return Position("start", sample + offset, doubt)
 
 
-def _bext_position(audio: PassAudio, offset: int) -> Position:
+def _bext_position(sheet: Sheet, audio: PassAudio, offset: int) -> Position:
     references = []
     for file in audio.files:
         if file.info.bext is None:
@@ -120,6 +121,13 @@ def _bext_position(audio: PassAudio, offset: int) -> Position:
             f"time reference {max(references)} differs from {min(references)} in another file of the same pass",
             path=audio.files[references.index(max(references))].path,
         )
+    # Samples since midnight (EBU Tech 3285); a recorder that ran past midnight may have counted on.
+    most = 2 * day_samples(frame_rate(sheet.session.frame_rate), sheet.session.sample_rate)
+    if references[0] >= most:
+        problem = (
+            f"time reference {references[0]}; allowed: samples since midnight, less than {most} (two days)"
+        )
+        raise CaptureError(problem, path=audio.files[0].path)
     return Position("bext", references[0] + offset, 1.0)
 
 

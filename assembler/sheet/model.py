@@ -56,6 +56,13 @@ def _tuple_from_list(value: object) -> object:
     return tuple(value) if isinstance(value, list) else value
 
 
+def _no_fraction(value: object) -> object:
+    """Refuse 16.0 for 16: the two are equal, and what follows from the number asks for its kind."""
+    if isinstance(value, float):
+        raise _refusal(value, "a whole number of bits, 16, 20 or 24")
+    return value
+
+
 def _each_once(checksums: tuple[str, ...]) -> tuple[str, ...]:
     if len(set(checksums)) < len(checksums):
         raise ValueError("found the same checksum twice; allowed: each once")
@@ -135,7 +142,9 @@ class Session(_Record):
             ge=8000, le=192_000, description="44100 or 48000 (whole numbers from 8000 to 192000 are accepted)"
         ),
     ]
-    bit_depth: Annotated[Literal[16, 20, 24], Field(description="16, 20 or 24")]
+    bit_depth: Annotated[
+        Literal[16, 20, 24], BeforeValidator(_no_fraction), Field(description="16, 20 or 24")
+    ]
     frame_rate: Annotated[
         FrameRateName, Field(description='one of "24", "25", "29.97", "29.97df", "30", in quotation marks')
     ]
@@ -255,7 +264,7 @@ class Repair(_Record):
 class Deliver(_Record):
     """What is delivered; ``word_length`` in bits, filled in from the session where the sheet is silent."""
 
-    word_length: Annotated[Literal[16, 24], Field(description="16 or 24")]
+    word_length: Annotated[Literal[16, 24], BeforeValidator(_no_fraction), Field(description="16 or 24")]
     checksums: Annotated[
         tuple[Checksum, ...],
         BeforeValidator(_tuple_from_list),

@@ -91,7 +91,7 @@ def test_what_is_no_plan_is_told_in_a_line(tmp_path: Path, make: Callable[[Path]
     plan = tmp_path / "plan.toml"
     make(plan)
     with pytest.raises(SheetError) as caught:
-        read_plan(plan, SHEET, ["One"], 0)
+        read_plan(plan, SHEET, ["One"], (0, 48000))
     told = str(caught.value)
     assert told.startswith(f"{plan}: ")
     assert words in told
