@@ -38,6 +38,9 @@ if TYPE_CHECKING:
 
 STRIPE_BLOCK = 1 << 18
 
+FASTEST_STRIPE = 384_000
+"""Twice the fastest rate of a session: what is laid out for a second of sound takes memory by this rate."""
+
 LABEL_TOLERANCE = 0.01
 """Sample rates in use lie further apart than this; pull-down and clocks move one by less."""
 
@@ -163,6 +166,11 @@ def _file_stripe_position(
     info = file.info
     if info.format.channels != 1:
         raise CaptureError(f"has {info.format.channels} channels; a timecode recording has 1", path=file.path)
+
+    if info.format.sample_rate > FASTEST_STRIPE:
+        allowed = f"up to {FASTEST_STRIPE} Hz in a timecode recording"
+        problem = f"header says {info.format.sample_rate} Hz; allowed: {allowed}"
+        raise CaptureError(problem, path=file.path)
 
     def read(start: int, count: int) -> Int32s:
         return file.read(start, count)[:, 0]

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 from assembler.inputs import escaped, is_utf8, kind_of
 from assembler.sheet.faults import sheet_error
-from assembler.sheet.model import INSIDE, LOG_SUFFIXES, Pass, Sheet, shown
+from assembler.sheet.model import INSIDE, LOG_SUFFIXES, MOST_FILES, Pass, Sheet, shown
 from assembler.sheet.names import NaturalKey, natural_key
 
 if TYPE_CHECKING:
@@ -124,6 +124,9 @@ def _find_pattern(sheet: Sheet, pass_: Pass, pattern: str) -> tuple[Path, ...]:
     if not files:
         words = f"no audio matches {shown(pattern)} in {sheet.folder}; allowed: a pattern of existing files"
         raise sheet_error(sheet, pass_, "audio", words)
+    if len(files) > MOST_FILES:
+        words = f"{shown(pattern)} stands for {len(files)} files; allowed: 1 to {MOST_FILES} files"
+        raise sheet_error(sheet, pass_, "audio", words)
     for path in files:
         if not path.exists():
             words = f"{shown(path.name)} is a link to a file that is not there; allowed: existing files"
@@ -200,11 +203,7 @@ def _is_called_timecode(path: Path) -> bool:
 
 def _timecode_files(sheet: Sheet, found: Iterable[Path]) -> set[Path]:
     """The files, links followed, that any pass of the sheet names as its timecode, if among those found."""
-    named = {
-        _real(sheet.folder / str(each.timecode.value))
-        for each in sheet.passes
-        if each.timecode.kind in ("log", "ltc")
-    }
+    named = sheet.timecode_files
     return {path for path in found if _real(path) in named} if named else set()
 
 

@@ -64,7 +64,8 @@ def read_info(stream: BinaryIO) -> WaveInfo:
     chunk_map = read_chunks(stream)
     format_chunk, data = chunk_map.first("fmt "), chunk_map.first("data")
     if data is None:
-        raise WaveError("the file has no data chunk, so no samples")
+        told = f" ({chunk_map.faults[-1]})" if chunk_map.faults else ""
+        raise WaveError(f"the file has no data chunk, so no samples{told}")
     if format_chunk is None:
         raise WaveError("the file has no fmt chunk, so its samples cannot be read")
     if format_chunk.start > data.start:
