@@ -7,10 +7,11 @@ publication knows.
 
 from __future__ import annotations
 
+import os
 import sys
 import traceback
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -20,6 +21,7 @@ from assembler.cli.process import give_up_output, hold_interrupts
 from assembler.cli.terminal import say
 from assembler.epoch import epoch_date
 from assembler.errors import AssemblerError
+from assembler.inputs import is_utf8
 from assembler.publication import Publication
 
 if TYPE_CHECKING:
@@ -29,7 +31,20 @@ CLOSING = (
     "Exit status: 0 done and sound, 1 done but something needs a person, 2 unusable input, nothing written."
 )
 
-_PATH = click.Path(path_type=Path)
+
+class _Path(click.Path):
+    """A path that can be written down: what is printed names it, and libraries take no other."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401 - click's own
+        path = Path(os.fsdecode(super().convert(value, param, ctx)))
+        if not is_utf8(path):
+            raise AssemblerError(
+                f"{path}: the name is not UTF-8; allowed: names in UTF-8 (rename it, or start in its folder)"
+            )
+        return path
+
+
+_PATH = _Path(path_type=Path)
 _json = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object on standard output, no words."
 )

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, lines_answer, text_answer
-from assembler.errors import SheetError
 from assembler.importer.looking import draft_sheet
 
 if TYPE_CHECKING:
@@ -17,7 +16,6 @@ if TYPE_CHECKING:
 def run_draft(publication: Publication, folder: Path, output: Path | None, *, as_json: bool) -> Answer:
     """Draft a sheet, write it where it is wanted, and return what is to be printed."""
     text = draft_sheet(folder)
-    _check_letters(folder, text)
     if output is not None:
         _publish(publication, output, text, is_sound=True)
     if as_json:
@@ -50,17 +48,6 @@ def run_plan(
         f"Change it by hand, then: assembler build {sheet} --plan {output} -o SET",
         status=status,
     )
-
-
-def _check_letters(folder: Path, text: str) -> None:
-    """Refuse names of files that a sheet, which is UTF-8, cannot hold."""
-    try:
-        text.encode("utf-8")
-    except UnicodeEncodeError as error:
-        line = text[: error.start].rpartition("\n")[2] + text[error.start :].partition("\n")[0]
-        raise SheetError(
-            f"{folder}: a name is not UTF-8, as a sheet has to be; rename it: {line.strip()}"
-        ) from error
 
 
 def _publish(publication: Publication, target: Path, text: str, *, is_sound: bool) -> None:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner import THREADS, Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
-from assembler.consolidator.captures import UnchangedFiles, capture_files, digest_files
+from assembler.consolidator.captures import capture_files, check_unchanged, digest_files
 from assembler.consolidator.embedding import embedding_notes
 from assembler.consolidator.exchange import joins_csv, load_timeline_library, timeline_of, timeline_otio
 from assembler.consolidator.publishing import Staging, free_space_check
@@ -65,12 +65,14 @@ def check_session(
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
-        CaptureError: a capture or log cannot be used.
+        CaptureError: a capture or log cannot be used, or has changed while it was read.
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with import_session(sheet, lambda share: progress("reading logs", share)) as session:
         edit = align_session(session, progress, plan)
-        digests: dict[str, str | None] = {relative_path(sheet, path): None for path in capture_files(session)}
+        files = capture_files(session)
+        check_unchanged(files)
+        digests: dict[str, str | None] = {relative_path(sheet, file.path): None for file in files}
         edit = _with_sheet_notes(sheet, edit, digests)
         return SessionResult(sheet, edit, record_of(sheet, edit, digests))
 
@@ -115,7 +117,6 @@ def build_set(
         ThreadPoolExecutor(THREADS) as executor,
     ):
         files = capture_files(session)
-        unchanged = UnchangedFiles(files)
         edit = align_session(session, progress, plan)
         if asking := [note for note in edit.notes if note.needs_a_person]:
             foretell(asking)
@@ -134,7 +135,7 @@ def build_set(
         record = record_of(sheet, edit, digests, written)
         _write_papers(staging, sheet, record, make_page)
         _seal(staging, sheet, written, executor, progress)
-        unchanged.check()
+        check_unchanged(files)
         publication.is_sound = edit.is_sound
         staging.finish()
     return SessionResult(sheet, edit, record, target)

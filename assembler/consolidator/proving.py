@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from assembler.aligner import DeliveredTrack, Join, Span, TrackEdit
-from assembler.consolidator.captures import sha256_of
 from assembler.consolidator.metering import TrackMeter
 from assembler.consolidator.record import levels_record
 from assembler.consolidator.rendering import TrackRenderer, sample_format
@@ -66,7 +65,20 @@ def prove_set(
         for count, track in enumerate(record.tracks):
             proved += _prove_track(root, record, track, sources, tell)
             advance((count + 1) / len(record.tracks))
-    return proved
+        return proved if _are_unchanged(sources, tell) else 0
+
+
+def _are_unchanged(sources: Mapping[str, PassAudio], tell: Tell) -> bool:
+    """Tell each capture that is no longer the one whose digest was compared; return whether there is none."""
+    unchanged = True
+    for audio in sources.values():
+        for file in audio.files:
+            try:
+                file.source.check_unchanged()
+            except CaptureError as error:
+                tell(str(file.path), error.problem)
+                unchanged = False
+    return unchanged
 
 
 def _open_pass(
@@ -79,8 +91,8 @@ def _open_pass(
             tell(file.path, f"of {one.name} lies outside the sheet's folder; --allow-outside lets it be read")
             return None
         try:
-            digest = sha256_of(path)
             files.append(opened.enter_context(WaveFile(path)))
+            digest = files[-1].source.sha256()
         except CaptureError as error:
             tell(file.path, error.problem)
             return None

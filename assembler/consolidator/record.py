@@ -140,7 +140,7 @@ def _pass(sheet: Sheet, one: AlignedPass, digests: Mapping[str, str | None]) -> 
         "flaws": [_flaw(flaw) for flaw in one.flaws],
     }
     if one.imported.log is not None:
-        path = relative_path(sheet, one.imported.log)
+        path = relative_path(sheet, one.imported.log.path)
         record["log"] = {"path": path, "sha256": digests[path]}
     return record
 

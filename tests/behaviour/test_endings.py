@@ -314,6 +314,6 @@ def test_a_draft_of_names_that_are_no_text(
     for output in ([], ["-o", str(tmp_path / "new.toml")]):
         assert run(["draft", str(tmp_path), *output]) == 2
         out = capsys.readouterr()
-        assert "a name is not UTF-8" in out.err
+        assert "the name is not UTF-8" in out.err
         assert out.out == ""
     assert not (tmp_path / "new.toml").exists()

@@ -451,7 +451,7 @@ def test_a_missing_capture_is_told(session: Path, captures: Path) -> None:
     """A capture that is not there any more is named."""
     (captures / "captures" / "B1" / "01.wav").unlink()
     lines = told(session / "set", against=captures / "session.toml")
-    assert lines == ["captures/B1/01.wav: cannot be read: No such file or directory"]
+    assert lines == ["captures/B1/01.wav: cannot be opened: No such file or directory"]
 
 
 def test_another_sheet_is_told(session: Path, captures: Path) -> None:
