@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from typing import TYPE_CHECKING
 
 from assembler.consolidator.record import relative_path
 from assembler.errors import CaptureError
+from assembler.opening import open_regular
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -56,7 +58,7 @@ def sha256_of(path: Path) -> str:
     """
     running = hashlib.sha256()
     try:
-        with path.open("rb", buffering=0) as file:
+        with os.fdopen(open_regular(path), "rb", buffering=0) as file:
             while block := file.read(HASH_BLOCK):
                 running.update(block)
     except OSError as error:

@@ -13,7 +13,9 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from assembler.aligner import DeliveredTrack, Join, Span, TrackEdit
+from assembler.consolidator.agreeing import shape_faults
 from assembler.consolidator.captures import sha256_of
+from assembler.consolidator.examining import open_track, track_name
 from assembler.consolidator.metering import TrackMeter
 from assembler.consolidator.record import levels_record
 from assembler.consolidator.rendering import TrackRenderer, sample_format
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.arrays import Int32s
+    from assembler.consolidator.folder import SetFolder
     from assembler.consolidator.reading import RecordedPass, RecordedSet, RecordedTrack
     from assembler.sheet import Sheet
 
@@ -43,12 +46,12 @@ class Tell(Protocol):
 
 
 def prove_set(
-    root: Path, record: RecordedSet, sheet: Sheet, tell: Tell, advance: Callable[[float], None]
+    folder: SetFolder, record: RecordedSet, sheet: Sheet, tell: Tell, advance: Callable[[float], None]
 ) -> int:
     """Compute every sample of a set again and return how many were found the same.
 
     Args:
-        root: the set's folder.
+        folder: the set's.
         record: its record.
         sheet: the sheet beside the captures.
         tell: called with each problem.
@@ -64,7 +67,7 @@ def prove_set(
             return 0
         proved = 0
         for count, track in enumerate(record.tracks):
-            proved += _prove_track(root, record, track, sources, tell)
+            proved += _prove_track(folder, record, track, sources, tell)
             advance((count + 1) / len(record.tracks))
     return proved
 
@@ -72,39 +75,70 @@ def prove_set(
 def _open_pass(
     one: RecordedPass, record: RecordedSet, sheet: Sheet, tell: Tell, opened: ExitStack
 ) -> PassAudio | None:
+    """Return a pass's audio, its files open; None after telling what is not as it was."""
     files = []
     for file in one.files:
-        path = sheet.folder / file.path
-        if not sheet.allow_outside and not path.resolve().is_relative_to(sheet.folder.resolve()):
-            tell(file.path, f"of {one.name} lies outside the sheet's folder; --allow-outside lets it be read")
-            return None
+        path = _recorded_path(file.path, file.sha256, f"capture that {one.name}", sheet, tell)
         try:
-            digest = sha256_of(path)
-            files.append(opened.enter_context(WaveFile(path)))
+            if path is not None:
+                files.append(opened.enter_context(WaveFile(path)))
         except CaptureError as error:
-            tell(file.path, error.problem)
-            return None
-        if digest != file.sha256:
-            tell(file.path, f"is not the capture that {one.name} was built from: its SHA-256 differs")
-            return None
+            tell(str(path), error.problem)
+    log = one.log
+    if log is not None and _recorded_path(log.path, log.sha256, f"log that {one.name}", sheet, tell) is None:
+        return None
+    if len(files) < len(one.files):
+        return None
     if any(channel >= files[index].info.format.channels for index, channel in one.channels):
         tell("data/assembly.json", f"pass {one.name}: channels name one that its file does not have")
         return None
     return PassAudio(files, one.channels, record.session.word_length, one.polarity)
 
 
+def _recorded_path(said: str, sha256: str | None, what: str, sheet: Sheet, tell: Tell) -> Path | None:
+    """Return the path of a capture or log that is as the record has it; None after telling why there is none."""
+    path = sheet.folder.absolute() / said
+    try:
+        inside = path.resolve().is_relative_to(sheet.folder.resolve())
+    except (OSError, RuntimeError, ValueError) as error:  # a loop of links; a NUL
+        reason = error.strerror if isinstance(error, OSError) else str(error).partition(" from ")[0]
+        tell(str(path), f"cannot be read: {reason}")
+        return None
+    if not sheet.allow_outside and not inside:
+        tell(
+            str(path),
+            f"the {what} was built from lies outside the sheet's folder; --allow-outside lets it be read",
+        )
+        return None
+    try:
+        digest = sha256_of(path)
+    except CaptureError as error:
+        tell(str(path), error.problem)
+        return None
+    if digest != sha256:
+        tell(str(path), f"is not the {what} was built from: its SHA-256 differs")
+        return None
+    return path
+
+
 def _prove_track(
-    root: Path, record: RecordedSet, track: RecordedTrack, sources: Mapping[str, PassAudio], tell: Tell
+    folder: SetFolder,
+    record: RecordedSet,
+    track: RecordedTrack,
+    sources: Mapping[str, PassAudio],
+    tell: Tell,
 ) -> int:
-    name = f"data/{track.file}"
+    name = track_name(track)
     session = record.session
     renderer = _renderer(record, track, sources)
     meter = TrackMeter(session.sample_rate, 2.0 ** (session.word_length - 1))
     proved = 0
     try:
-        with WaveFile(root / name) as file:
-            for start in range(0, min(record.length, file.info.frames), BLOCK):
-                end = min(record.length, file.info.frames, start + BLOCK)
+        with open_track(folder, track) as file:
+            if any(shape_faults(record, file)):
+                return 0
+            for start in range(0, record.length, BLOCK):
+                end = min(record.length, start + BLOCK)
                 delivered = file.read(start, end - start)[:, 0]
                 wrong = np.flatnonzero(delivered != renderer.block(start, end))
                 if wrong.size:
@@ -115,8 +149,7 @@ def _prove_track(
     except AssemblerError as error:
         tell(name, str(error))
         return proved
-    if proved == record.length:
-        _check_levels(track, meter, tell)
+    _check_levels(track, meter, tell)
     return proved
 
 

@@ -6,12 +6,12 @@ Files are opened read-only. Nothing is held in memory but what was asked for.
 from __future__ import annotations
 
 import os
-import stat
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Self
 
 from assembler.errors import WaveError
+from assembler.opening import open_regular
 from assembler.wave.bext import decode_bext
 from assembler.wave.chunks import read_chunks
 from assembler.wave.format import parse_format
@@ -87,15 +87,16 @@ class WaveFile:
 
     Args:
         path: the file; it is opened read-only, and closed by ``close`` or at the end of a ``with`` block.
+        descriptor: the file where it is open already; it is closed like that too.
 
     Raises:
         WaveError: the file cannot be opened or is not a WAV file that ``read_info`` accepts; ``path`` is in
             the error.
     """
 
-    def __init__(self, path: Path | str) -> None:
+    def __init__(self, path: Path | str, descriptor: int | None = None) -> None:
         self.path = Path(path)
-        self._descriptor = _open_regular(self.path)
+        self._descriptor = _open(self.path) if descriptor is None else descriptor
         try:
             with os.fdopen(self._descriptor, "rb", closefd=False) as stream:
                 self.info = read_info(stream)
@@ -138,23 +139,24 @@ class WaveFile:
         data = self._read_bytes(self.info.data_start + start * pcm.block_align, count * pcm.block_align)
         return unpack_samples(data, pcm.container_bits).reshape(count, pcm.channels)
 
-    def read_chunk(self, name: str, list_type: str | None = None) -> bytes | None:
+    def read_chunk(
+        self, name: str, list_type: str | None = None, most: int = _LARGEST_METADATA
+    ) -> bytes | None:
         """Return the payload of the first chunk called ``name``, or None.
 
         Args:
             name: four characters.
             list_type: for ``LIST`` chunks, the type that is wanted: ``INFO`` or ``adtl``.
+            most: bytes that are read.
 
         Raises:
-            WaveError: the chunk is larger than any metadata, or the disk fails.
+            WaveError: the chunk has more bytes than that, or the disk fails.
         """
         for chunk in self.info.chunk_map.chunks:
             if chunk.name != name or (list_type is not None and not self._is_list(chunk, list_type)):
                 continue
-            if chunk.size > _LARGEST_METADATA:
-                problem = (
-                    f"the {name.strip()} chunk has {chunk.size} bytes, at most {_LARGEST_METADATA} are read"
-                )
+            if chunk.size > most:
+                problem = f"the {name.strip()} chunk has {chunk.size} bytes, at most {most} are read"
                 raise WaveError(problem, path=self.path)
             return self._read_bytes(chunk.start, chunk.size)
         return None
@@ -182,18 +184,11 @@ class WaveFile:
         return parts[0] if len(parts) == 1 else b"".join(parts)
 
 
-def _open_regular(path: Path) -> int:
-    """Return a read-only descriptor of a regular file."""
+def _open(path: Path) -> int:
     try:
-        # O_NONBLOCK: opening a named pipe would otherwise wait for a writer; regular files ignore it.
-        descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
-    except (OSError, ValueError) as error:  # ValueError: a NUL in the path
-        reason = error.strerror if isinstance(error, OSError) else str(error)
-        raise WaveError(f"cannot be opened: {reason}", path=path) from error
-    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-        os.close(descriptor)
-        raise WaveError("not a regular file", path=path)
-    return descriptor
+        return open_regular(path)
+    except OSError as error:
+        raise WaveError(f"cannot be opened: {error.strerror}", path=path) from error
 
 
 def _read_at(stream: BinaryIO, chunk: Chunk, most: int) -> bytes:

@@ -10,17 +10,17 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-import stat
 import threading
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.consolidator.bag.writing import BAGIT_TXT
+from assembler.consolidator.folder import SetFolder
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping
-    from pathlib import Path
 
 HEX_DIGITS = {"md5": 32, "sha1": 40, "sha224": 56, "sha256": 64, "sha384": 96, "sha512": 128}
 HASHING_THREADS = (
@@ -67,6 +67,7 @@ class BagReport:
 class _Findings:
     """What a check has gathered so far."""
 
+    folder: SetFolder
     problems: list[BagProblem] = field(default_factory=list)
     sizes: dict[str, int] = field(default_factory=dict)
     payload: dict[str, dict[str, str]] = field(default_factory=dict)  # algorithm, path, digest
@@ -76,23 +77,33 @@ class _Findings:
         self.problems.append(BagProblem(path, text))
 
 
-def check_bag(root: Path, progress: Callable[[int], None] | None = None) -> BagReport:
+def check_bag(
+    root: Path | SetFolder,
+    progress: Callable[[int], None] | None = None,
+    *,
+    largest: Mapping[str, int] | None = None,
+    known: Mapping[str, Mapping[str, str]] | None = None,
+) -> BagReport:
     """Return everything that is wrong with a bag.
 
     Args:
-        root: the bag's folder; it may be read-only.
+        root: the bag's folder, or what was found in it; it may be read-only.
         progress: called with the number of bytes hashed so far, payload and tag files, by one thread at a
             time.
+        largest: bytes that a file can have, by path; of one that has more no digest is computed.
+        known: digests by algorithm, by path, of files that were just read; they are not read again.
     """
-    findings = _Findings()
-    if not root.is_dir():
+    if isinstance(root, Path) and not root.is_dir():
         return BagReport((BagProblem("", "is not a folder"),), 0, 0)
-    _list_files(root, findings)
-    _check_declaration(root, findings)
-    _read_manifests(root, findings)
+    folder = SetFolder(root) if isinstance(root, Path) else root
+    findings = _Findings(folder, sizes=folder.sizes)
+    for path, text in folder.oddities:
+        findings.tell(path, text)
+    _check_declaration(findings)
+    _read_manifests(findings)
     _check_listing(findings)
-    _check_info(root, findings)
-    _check_digests(root, findings, progress)
+    _check_info(findings)
+    _check_digests(findings, progress, largest or {}, known or {})
     payload = [size for path, size in findings.sizes.items() if _is_payload(path)]
     problems = sorted(set(findings.problems), key=lambda problem: (problem.path, problem.text))
     return BagReport(tuple(problems), len(payload), sum(payload))
@@ -102,31 +113,7 @@ def _is_payload(path: str) -> bool:
     return path.startswith("data/")
 
 
-def _list_files(root: Path, findings: _Findings) -> None:
-    """Note the size of every regular file, and tell of all that is neither file nor folder."""
-    folders = [""]
-    while folders:
-        folder = folders.pop()
-        try:
-            entries = list(os.scandir(root / folder))
-        except OSError as error:
-            findings.tell(folder, f"cannot be listed: {error.strerror}")
-            continue
-        for entry in entries:
-            path = f"{folder}/{entry.name}".lstrip("/")
-            printable = os.fsencode(path).decode("utf-8", "replace")
-            mode = entry.stat(follow_symlinks=False).st_mode
-            if path != printable:
-                findings.tell(printable, "has a name that is not UTF-8: no manifest can list it")
-            elif stat.S_ISDIR(mode):
-                folders.append(path)
-            elif stat.S_ISREG(mode):
-                findings.sizes[path] = entry.stat(follow_symlinks=False).st_size
-            else:
-                findings.tell(path, "is a link or special file: what it leads to is not in the bag")
-
-
-def _read_tag_file(root: Path, name: str, findings: _Findings) -> str | None:
+def _read_tag_file(name: str, findings: _Findings) -> str | None:
     """Return a tag file's text, or None after telling why there is none."""
     if name not in findings.sizes:
         findings.tell(name, "is missing")
@@ -135,7 +122,7 @@ def _read_tag_file(root: Path, name: str, findings: _Findings) -> str | None:
         findings.tell(name, f"is larger than {LARGEST_TAG_FILE_BYTES} bytes, no tag file")
         return None
     try:
-        text = (root / name).read_bytes().decode("utf-8")
+        text = findings.folder.read(name, LARGEST_TAG_FILE_BYTES).decode("utf-8")
     except OSError as error:
         findings.tell(name, f"cannot be read: {error.strerror}")
     except UnicodeDecodeError as error:
@@ -153,17 +140,17 @@ def _lines(text: str) -> list[str]:
     return lines[:-1] if lines[-1] == "" else lines
 
 
-def _check_declaration(root: Path, findings: _Findings) -> None:
+def _check_declaration(findings: _Findings) -> None:
     """Tell of a ``bagit.txt`` other than the two lines of section 2.1.1."""
-    text = _read_tag_file(root, "bagit.txt", findings)
+    text = _read_tag_file("bagit.txt", findings)
     wanted = BAGIT_TXT.decode().splitlines()
     if text is not None and _lines(text) != wanted:
         findings.tell("bagit.txt", f"must hold two lines, {wanted[0]!r} and {wanted[1]!r}")
-    if not (root / "data").is_dir():
+    if "data" not in findings.folder.folders:
         findings.tell("data", "is missing: a bag has a payload folder")
 
 
-def _read_manifests(root: Path, findings: _Findings) -> None:
+def _read_manifests(findings: _Findings) -> None:
     """Read all manifests, telling of what is no manifest line."""
     for name in sorted(findings.sizes):
         found = _MANIFEST.fullmatch(name)
@@ -173,7 +160,7 @@ def _read_manifests(root: Path, findings: _Findings) -> None:
         if algorithm not in HEX_DIGITS:
             findings.tell(name, f"cannot be checked: {algorithm} is none of {', '.join(HEX_DIGITS)}")
             continue
-        text = _read_tag_file(root, name, findings)
+        text = _read_tag_file(name, findings)
         if text is not None:
             manifests = findings.tags if found[1] else findings.payload
             manifests[algorithm] = _read_manifest(name, text, algorithm, findings)
@@ -234,11 +221,11 @@ def _check_listing(findings: _Findings) -> None:
                     findings.tell(path, f"is not listed in manifest-{algorithm}.txt")
 
 
-def _check_info(root: Path, findings: _Findings) -> None:
+def _check_info(findings: _Findings) -> None:
     """Tell of ``bag-info.txt`` lines that are none, and of a wrong Payload-Oxum: section 2.2.2."""
     if "bag-info.txt" not in findings.sizes:
         return
-    text = _read_tag_file(root, "bag-info.txt", findings)
+    text = _read_tag_file("bag-info.txt", findings)
     oxums = []
     for number, line in enumerate(_lines(text or ""), 1):
         if number > 1 and line[:1] in (" ", "\t") and line.strip():
@@ -257,7 +244,12 @@ def _check_info(root: Path, findings: _Findings) -> None:
         )
 
 
-def _check_digests(root: Path, findings: _Findings, progress: Callable[[int], None] | None) -> None:
+def _check_digests(
+    findings: _Findings,
+    progress: Callable[[int], None] | None,
+    largest: Mapping[str, int],
+    known: Mapping[str, Mapping[str, str]],
+) -> None:
     """Tell of files whose digest is another, and of those that were only renamed."""
     listed: dict[str, dict[str, str]] = {}  # path, algorithm, digest
     for manifests in (findings.payload, findings.tags):
@@ -269,7 +261,11 @@ def _check_digests(root: Path, findings: _Findings, progress: Callable[[int], No
     wanted = {path: set(listed.get(path, ())) for path in findings.sizes}
     for path in extra if missing else ():
         wanted[path] = set().union(*missing.values())
-    for path, found in _hash_files(root, wanted, findings, progress):
+    for path, most in largest.items():
+        if path in wanted and findings.sizes[path] > most:
+            findings.tell(path, f"has {findings.sizes[path]} bytes, by the record at most {most}")
+            wanted[path] = set()
+    for path, found in _hash_files(wanted, findings, progress, known):
         differing = [name for name, digest in listed.get(path, {}).items() if found[name] != digest]
         if differing:
             findings.tell(path, f"is changed: its {' and '.join(differing)} digest is not the one listed")
@@ -293,12 +289,12 @@ def _tell_renamed(
 
 
 def _hash_files(
-    root: Path,
     wanted: Mapping[str, Iterable[str]],
     findings: _Findings,
     progress: Callable[[int], None] | None,
-) -> Iterator[tuple[str, dict[str, str]]]:
-    """Yield the digests of each file of which any are wanted, reading it once."""
+    known: Mapping[str, Mapping[str, str]],
+) -> Iterator[tuple[str, Mapping[str, str]]]:
+    """Yield the digests of each file of which any are wanted, reading it once unless all are known."""
     lock = threading.Lock()
     done = 0
 
@@ -309,9 +305,11 @@ def _hash_files(
                 done += size
                 progress(done)
 
-    def digest(path: str) -> tuple[str, dict[str, str] | OSError]:
+    def digest(path: str) -> tuple[str, Mapping[str, str] | OSError]:
+        if set(wanted[path]) <= set(known.get(path, ())):
+            return path, known[path]
         try:
-            return path, _hash_file(root / path, wanted[path], count)
+            return path, _hash_file(findings.folder.open(path), wanted[path], count)
         except OSError as error:
             return path, error
 
@@ -323,11 +321,10 @@ def _hash_files(
                 yield path, digests
 
 
-def _hash_file(path: Path, algorithms: Iterable[str], count: Callable[[int], None]) -> dict[str, str]:
-    """Return the digests of one file by algorithm."""
-    sums = {algorithm: hashlib.new(algorithm, usedforsecurity=False) for algorithm in algorithms}
-    # The file was no link when it was listed; that it became one since is not followed either.
-    with os.fdopen(os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0)), "rb", buffering=0) as stream:
+def _hash_file(descriptor: int, algorithms: Iterable[str], count: Callable[[int], None]) -> dict[str, str]:
+    """Return the digests of one open file by algorithm, and close it."""
+    with os.fdopen(descriptor, "rb", buffering=0) as stream:
+        sums = {algorithm: hashlib.new(algorithm, usedforsecurity=False) for algorithm in algorithms}
         while block := stream.read(BLOCK_BYTES):
             for running in sums.values():
                 running.update(block)
