@@ -133,7 +133,7 @@ def verify_set(
     report = check_bag(
         folder,
         lambda done: progress("checking fixity", min(1.0, done / size)),
-        largest={} if record is None else _largest(record),
+        largest=_largest(record),
         known={path: one.digests for path, one in known.items()},
     )
     for problem in report.problems:
@@ -174,15 +174,16 @@ def _recorded(folder: SetFolder, work: _Work) -> RecordedSet | None:
         return None
 
 
-def _largest(record: RecordedSet) -> dict[str, int]:
-    """Return how many bytes each file of a set has at most, by path."""
+def _largest(record: RecordedSet | None) -> dict[str, int]:
+    """Return how many bytes each file of a set has at most, by path, as far as that is known."""
+    fixed = {RECORD: LARGEST_RECORD, "data/session.toml": LARGEST_SHEET, "data/report.html": LARGEST_PAGE}
+    if record is None:
+        return fixed
     places = sum(len(track.spans) + len(track.joins) + len(record.uncured) for track in record.tracks)
     return {
-        RECORD: LARGEST_RECORD,
-        "data/session.toml": LARGEST_SHEET,
+        **fixed,
         "data/joins.csv": len(joins_csv(record)) + PAPER_ROOM,
         "data/timeline.otio": places * ITEM_BYTES + PAPER_ROOM,
-        "data/report.html": LARGEST_PAGE,
         **{track_name(track): largest_track(record) for track in record.tracks},
     }
 

@@ -261,9 +261,10 @@ def _check_digests(
     wanted = {path: set(listed.get(path, ())) for path in findings.sizes}
     for path in extra if missing else ():
         wanted[path] = set().union(*missing.values())
-    for path, most in largest.items():
-        if path in wanted and findings.sizes[path] > most:
-            findings.tell(path, f"has {findings.sizes[path]} bytes, by the record at most {most}")
+    for path in wanted:
+        most = LARGEST_TAG_FILE_BYTES if _MANIFEST.fullmatch(path) else largest.get(path)
+        if most is not None and findings.sizes[path] > most:
+            findings.tell(path, f"has {findings.sizes[path]} bytes, at most {most} are read")
             wanted[path] = set()
     for path, found in _hash_files(wanted, findings, progress, known):
         differing = [name for name, digest in listed.get(path, {}).items() if found[name] != digest]
