@@ -76,13 +76,12 @@ def _sample_faults(folder: SetFolder, record: RecordedSet, track: RecordedTrack)
     """Yield what shows that the samples, as libsndfile decodes them, are not those of the record."""
     running = hashlib.sha256()
     word_length = record.session.word_length
-    # libsndfile gives full-scale 32-bit numbers whatever the word length. Bits below the tape's own that a delivered
-    # sample never has, and those below the container's:
-    spare = (sample_format(word_length, record.session.bit_depth).step << (32 - word_length)) - 1
+    # Bits below the tape's own that a delivered sample never has.
+    spare = (sample_format(word_length, record.session.bit_depth).step - 1) << (32 - word_length)
     first_spare: int | None = None
     done = 0
     for samples in _decoded(folder, track_name(track), record.length):
-        if first_spare is None and np.bitwise_and(samples, spare).any():
+        if spare and first_spare is None and np.bitwise_and(samples, spare).any():
             first_spare = done + int(np.flatnonzero(np.bitwise_and(samples, spare))[0])
         running.update(_packed(samples, word_length))
         done += samples.size
@@ -107,7 +106,10 @@ def _sound(descriptor: int) -> soundfile.SoundFile:
 
 
 def _packed(samples: Int32s, word_length: int) -> bytes:
-    """Return full-scale 32-bit numbers as the bytes of a data chunk: the upper ones of each."""
-    if word_length == 16:
-        return np.right_shift(samples, 16).astype("<i2").tobytes()
-    return samples.astype("<i4", copy=False).view(np.uint8).reshape(-1, 4)[:, 1:].tobytes()
+    """Return samples as the bytes of a data chunk: of what libsndfile gives, full-scale numbers, the upper ones."""
+    width = word_length // 8
+    planes = samples.astype("<i4", copy=False).view(np.uint8).reshape(-1, 4)
+    packed = np.empty((samples.size, width), np.uint8)
+    for place in range(width):  # plane by plane: four times as fast as the slice at once
+        packed[:, place] = planes[:, 4 - width + place]
+    return packed.tobytes()

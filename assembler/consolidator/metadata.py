@@ -142,8 +142,7 @@ class TrackMetadata:
         ]
         places += [
             Marker(place.start, place.end - place.start, f"Uncured {place.kind}", self._timecode(place.start))
-            for place in self.record.uncured
-            if place.track == self.track.name
+            for place in self.record.uncured_on(self.track)
         ]
         reached = (place for place in places if place.sample + place.length <= LARGEST_CUE_SAMPLE)
         return sorted(reached, key=lambda marker: (marker.sample, marker.length))

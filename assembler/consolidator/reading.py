@@ -18,6 +18,9 @@ from assembler.consolidator.plainjson import check_json
 MOST_SAMPLES = 1 << 48
 """Forty-six years at 192 kHz: past that a number is no place on a tape."""
 
+MOST_REELS = 1000
+"""Each track is held against each of its reels."""
+
 Count: TypeAlias = Annotated[int, Field(ge=0, le=MOST_SAMPLES)]
 Level: TypeAlias = Annotated[float, Field(ge=-1000, le=1000)]
 Digest: TypeAlias = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
@@ -127,7 +130,7 @@ class RecordedTrack(_Recorded):
 
     number: Annotated[int, Field(ge=1, le=1_000_000)]
     name: str
-    reels: tuple[str, ...]
+    reels: Annotated[tuple[str, ...], Field(max_length=MOST_REELS)]
     # A set may come from anywhere: no file outside the folder of the tracks is ever opened.
     file: Annotated[str, Field(pattern=r"^(tracks/[^/\\\x00]+\.wav)?$")] = ""
     audio_sha256: Annotated[str, Field(pattern="^([0-9a-f]{64})?$")] = ""
@@ -154,7 +157,7 @@ class RecordedSet(_Recorded):
     session: RecordedSession
     start: RecordedStart
     length: Count
-    reels: tuple[RecordedReel, ...]
+    reels: Annotated[tuple[RecordedReel, ...], Field(max_length=MOST_REELS)]
     passes: tuple[RecordedPass, ...]
     tracks: tuple[RecordedTrack, ...]
     uncured: tuple[RecordedUncured, ...]
@@ -166,6 +169,17 @@ class RecordedSet(_Recorded):
     def tape_track(self, track: RecordedTrack, reel: str) -> int:
         """Return the place of a track on a reel, from 0."""
         return self._places[reel][track.name]
+
+    def uncured_on(self, track: RecordedTrack) -> list[RecordedUncured]:
+        """Return the uncured places of a track."""
+        return self._uncured.get(track.name, [])
+
+    @cached_property
+    def _uncured(self) -> dict[str, list[RecordedUncured]]:
+        places: dict[str, list[RecordedUncured]] = {}
+        for place in self.uncured:
+            places.setdefault(place.track, []).append(place)
+        return places
 
     @cached_property
     def _passes(self) -> dict[str, RecordedPass]:

@@ -179,7 +179,7 @@ def _largest(record: RecordedSet | None) -> dict[str, int]:
     fixed = {RECORD: LARGEST_RECORD, "data/session.toml": LARGEST_SHEET, "data/report.html": LARGEST_PAGE}
     if record is None:
         return fixed
-    places = sum(len(track.spans) + len(track.joins) + len(record.uncured) for track in record.tracks)
+    places = len(record.uncured) + sum(len(track.spans) + len(track.joins) for track in record.tracks)
     return {
         **fixed,
         "data/joins.csv": len(joins_csv(record)) + PAPER_ROOM,

@@ -40,6 +40,7 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> Path:
     tape = make_tape(2, 1, seed=5)
     first = tape.copy()
     first[30_000:31_000] = 0
+    tape[60_000:61_000] = first[60_000:61_000] = 0
     layout = Layout(folder)
     layout.add_reel("A", ["One"])
     layout.add_pass("A1", "A", first, HOUR)
@@ -188,6 +189,15 @@ def test_texts_built_to_exhaust_are_told(root: Path, row: str) -> None:
     assert any(line.startswith(f"{root}/{expected}") for line in lines), lines
 
 
+def test_a_crowded_record_is_told_soon(root: Path) -> None:
+    """What a record has many of is not held against all else that it has many of."""
+    edit_record(crowd)(root)
+    seal(root)
+    status, lines = verified(root)
+    assert status == 1
+    assert any(f"{RECORD}: uncured place at sample" in line for line in lines)
+
+
 def in_record(old: bytes, new: bytes) -> Callable[[Path], None]:
     """Return a damage: some text of the record exchanged."""
 
@@ -202,6 +212,18 @@ def in_record(old: bytes, new: bytes) -> Callable[[Path], None]:
 def levels(**values: object) -> Callable[[Path], None]:
     """Return a damage: what was measured on the track."""
     return edit_record(lambda record: record["tracks"][0]["levels"].update(values))
+
+
+def crowd(record: Any) -> None:  # noqa: ANN401
+    """Give a record 4,000 tracks and 40,000 uncured places: each with each would take minutes."""
+    (one,), places = record["tracks"], [{**record["uncured"][0], "track": "none"}] * 40_000
+    names = [f"T{number}" for number in range(4_000)]
+    record["tracks"] = [
+        {**one, "name": name, "number": n, "file": f"tracks/{n}.wav"} for n, name in enumerate(names, 1)
+    ]
+    record["reels"][0]["tracks"], record["uncured"] = names, places
+    for one in record["passes"]:
+        one.update(channels=[[0, 0]] * 4_000, polarity=[1] * 4_000)
 
 
 ODD_ROWS: dict[str, Callable[[Path], object]] = {
