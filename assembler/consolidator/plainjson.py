@@ -14,8 +14,6 @@ MOST_VALUES = 4_000_000
 """As many as stand in a record of 64 MiB, written one to a line."""
 MOST_DIGITS = 40
 
-# A string that is not closed reaches to the end; possessive, so that the time grows with the length alone.
-_STRING = re.compile(rb'"[^"\\]*+(?:\\.[^"\\]*+)*+"?', re.DOTALL)
 _LONG_NUMBER = re.compile(rb"[0-9]{%d}" % (MOST_DIGITS + 1))
 _NO_BRACKETS = bytes(set(range(256)) - set(b"[]{}"))
 _STEPS = bytes(1 if byte in b"[{" else 255 for byte in range(256))
@@ -36,7 +34,7 @@ def check_json(data: bytes, most_values: int = MOST_VALUES) -> None:
         text = data.decode("utf-8")
     except UnicodeDecodeError as error:
         raise ValueError(f"is not UTF-8 at byte {error.start}") from error
-    bare = _STRING.sub(b" ", data)
+    bare = _outside_strings(data)
     steps = np.frombuffer(bare.translate(_STEPS, _NO_BRACKETS), np.int8)
     depth = int(np.cumsum(steps, dtype=np.int64).max(initial=0))
     if depth > MOST_DEPTH:
@@ -47,6 +45,13 @@ def check_json(data: bytes, most_values: int = MOST_VALUES) -> None:
     if _LONG_NUMBER.search(bare):
         raise ValueError(f"has a number of more than {MOST_DIGITS} digits")
     json.loads(text, object_pairs_hook=_keys_once, parse_constant=_refuse_constant)
+
+
+def _outside_strings(data: bytes) -> bytes:
+    """Return what of a JSON text stands outside of its strings, and the mark that ends each."""
+    marks = np.frombuffer(data.replace(b"\\\\", b"").replace(b'\\"', b""), np.uint8)
+    inside = np.bitwise_xor.accumulate(marks == ord('"'))
+    return marks[~inside].tobytes()
 
 
 def _keys_once(pairs: list[tuple[str, object]]) -> None:

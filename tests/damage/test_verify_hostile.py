@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 ONE = "data/tracks/01_One.wav"
 RECORD, JOINS, TIMELINE = "data/assembly.json", "data/joins.csv", "data/timeline.otio"
-MEMORY, SECONDS = 500 << 20, 20
+MEMORY, SECONDS = 1 << 30, 20
 SECRET = "nobody's business"
 
 
