@@ -7,6 +7,7 @@ the open file and whatever has its name by then must still be what was opened.
 
 from __future__ import annotations
 
+import errno
 import hashlib
 import os
 import stat
@@ -73,11 +74,41 @@ def _kind_words(mode: int) -> str:
     return next((words for is_kind, words in _KINDS if is_kind(mode)), "no file")
 
 
+def open_regular(path: Path, *, follow: bool = True) -> int:
+    """Return a read-only descriptor of a regular file.
+
+    Args:
+        path: the file.
+        follow: whether a link in its place is followed.
+
+    Raises:
+        OSError: it cannot be opened, or is no regular file; the reason stands in ``strerror``.
+    """
+    # O_NONBLOCK: opening a named pipe would otherwise wait for a writer; regular files ignore it.
+    flags = os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK | os.O_NOCTTY | (0 if follow else os.O_NOFOLLOW)
+    try:
+        descriptor = os.open(path, flags)
+    except ValueError as error:  # a NUL in the path
+        raise OSError(errno.EINVAL, str(error), str(path)) from error
+    except OSError as error:
+        # A socket, or a device without a driver, cannot even be opened.
+        kind = kind_of(path) if follow else None
+        if kind is None:
+            raise
+        raise OSError(errno.EINVAL, f"{kind}, not a regular file", str(path)) from error
+    mode = os.fstat(descriptor).st_mode
+    if not stat.S_ISREG(mode):
+        os.close(descriptor)
+        raise OSError(errno.EINVAL, f"{_kind_words(mode)}, not a regular file", str(path))
+    return descriptor
+
+
 class InputFile:
     """A regular file, open for reading from several threads at once.
 
     Args:
         path: the file; it is opened read-only.
+        descriptor: the file where it is open already; it is closed with this.
 
     Attributes:
         path: as given.
@@ -87,24 +118,14 @@ class InputFile:
         CaptureError: it cannot be opened, or is no regular file; the message says what it is.
     """
 
-    def __init__(self, path: Path | str) -> None:
+    def __init__(self, path: Path | str, descriptor: int | None = None) -> None:
         self.path = Path(path)
         self._digest: str | None = None
         try:
-            # O_NONBLOCK: opening a named pipe would otherwise wait for a writer; regular files ignore it.
-            flags = os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK | os.O_NOCTTY
-            self._descriptor = os.open(self.path, flags)
-        except (OSError, ValueError) as error:  # ValueError: a NUL in the path
-            # A socket, or a device without a driver, cannot even be opened.
-            kind = kind_of(self.path)
-            reason = error.strerror if isinstance(error, OSError) else str(error)
-            problem = f"{kind}, not a regular file" if kind else f"cannot be opened: {reason}"
-            raise CaptureError(problem, path=self.path) from error
-        mode = os.fstat(self._descriptor).st_mode
-        if not stat.S_ISREG(mode):
-            self.close()
-            raise CaptureError(f"{_kind_words(mode)}, not a regular file", path=self.path)
-        self.state = FileState.of(self._descriptor)
+            self._descriptor = open_regular(self.path) if descriptor is None else descriptor
+            self.state = FileState.of(self._descriptor)
+        except OSError as error:
+            raise CaptureError(f"cannot be opened: {error.strerror}", path=self.path) from error
 
     @property
     def descriptor(self) -> int:

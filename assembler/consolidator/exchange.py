@@ -138,8 +138,7 @@ def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...
     joins = [TimelineMark(f"join, {join.law}, fade {join.fade}", join.at, 0) for join in track.joins]
     uncured = [
         TimelineMark(f"uncured {place.kind}", place.start, place.end - place.start)
-        for place in record.uncured
-        if place.track == track.name
+        for place in record.uncured_on(track)
     ]
     return (*joins, *uncured)
 

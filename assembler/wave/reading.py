@@ -87,7 +87,8 @@ class WaveFile:
     """An open WAV file whose samples can be read from several threads at once.
 
     Args:
-        path: the file; it is opened read-only, and closed by ``close`` or at the end of a ``with`` block.
+        path: the file, or it open already; it is opened read-only, and closed by ``close`` or at the end of a
+            ``with`` block.
 
     Attributes:
         source: the open file, for its digest and the proof that it is unchanged.
@@ -98,9 +99,9 @@ class WaveFile:
             the error.
     """
 
-    def __init__(self, path: Path | str) -> None:
+    def __init__(self, path: Path | str | InputFile) -> None:
         try:
-            self.source = InputFile(path)
+            self.source = path if isinstance(path, InputFile) else InputFile(path)
         except CaptureError as error:
             raise WaveError(error.problem, path=error.path) from error
         try:
@@ -148,23 +149,24 @@ class WaveFile:
         data = self._read_bytes(self.info.data_start + start * pcm.block_align, count * pcm.block_align)
         return unpack_samples(data, pcm.container_bits).reshape(count, pcm.channels)
 
-    def read_chunk(self, name: str, list_type: str | None = None) -> bytes | None:
+    def read_chunk(
+        self, name: str, list_type: str | None = None, most: int = _LARGEST_METADATA
+    ) -> bytes | None:
         """Return the payload of the first chunk called ``name``, or None.
 
         Args:
             name: four characters.
             list_type: for ``LIST`` chunks, the type that is wanted: ``INFO`` or ``adtl``.
+            most: bytes that are read.
 
         Raises:
-            WaveError: the chunk is larger than any metadata, or the disk fails.
+            WaveError: the chunk has more bytes than that, or the disk fails.
         """
         for chunk in self.info.chunk_map.chunks:
             if chunk.name != name or (list_type is not None and not self._is_list(chunk, list_type)):
                 continue
-            if chunk.size > _LARGEST_METADATA:
-                problem = (
-                    f"the {name.strip()} chunk has {chunk.size} bytes, at most {_LARGEST_METADATA} are read"
-                )
+            if chunk.size > most:
+                problem = f"the {name.strip()} chunk has {chunk.size} bytes, at most {most} are read"
                 raise WaveError(problem, path=self.path)
             return self._read_bytes(chunk.start, chunk.size)
         return None

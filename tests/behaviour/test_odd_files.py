@@ -98,7 +98,7 @@ def test_a_sheet_that_is_no_file_is_told(
     make(tmp_path / "session.toml")
     assert run(["check", str(tmp_path / "session.toml")]) == 2
     (told,) = capsys.readouterr().err.splitlines()
-    assert f"session.toml: {kind}, not a regular file; allowed: a session sheet" in told
+    assert f"session.toml: cannot be opened: {kind}, not a regular file; allowed: a session sheet" in told
 
 
 @pytest.mark.parametrize(("make", "kind"), KINDS)
