@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.ranges import Range
     from assembler.aligner.relating import TrackReader
+    from assembler.aligner.runs import Run
     from assembler.aligner.timemap import TimeMap
     from assembler.arrays import Int32s
 
@@ -68,7 +69,7 @@ class FoundFlaw:
     Args:
         pass_name: of the flawed pass.
         track: from 0 in tape order.
-        kind: mute, hold, straight, repeat, click, burst or disagreement.
+        kind: mute, hold, straight, repeat, means, click, burst or disagreement.
         start: first timeline sample.
         end: first timeline sample behind it.
     """
@@ -111,6 +112,31 @@ class Undecided:
 
 
 @dataclass(frozen=True)
+class Lost:
+    """What one pass lost of a woven stretch: samples, as runs ``(first, step, count)`` from the stretch's start."""
+
+    pass_name: str
+    runs: tuple[Run, ...]
+
+
+@dataclass(frozen=True)
+class Woven:
+    """A stretch of one track that no pass has right as a whole, though each of its samples is right in some pass.
+
+    Args:
+        track: from 0 in tape order.
+        start: first timeline sample.
+        end: first timeline sample behind it.
+        lost: of each pass that takes part, in the order of trust; each covers the whole stretch.
+    """
+
+    track: int
+    start: int
+    end: int
+    lost: tuple[Lost, ...]
+
+
+@dataclass(frozen=True)
 class ReelFindings:
     """What comparing the passes of a reel has shown.
 
@@ -121,6 +147,7 @@ class ReelFindings:
         unlike_tracks: of each unlike pair, the tracks on which they differ so.
         largest_difference: of each unlike pair, in sample values.
         agreeing_flaws: flaws that every pass covering the place has: the tape's own.
+        woven: stretches that are right only sample by sample; the flaws of their passes stand in ``flaws`` too.
     """
 
     flaws: tuple[FoundFlaw, ...]
@@ -129,6 +156,7 @@ class ReelFindings:
     unlike_tracks: Mapping[tuple[str, str], frozenset[int]] = field(default_factory=dict)
     largest_difference: Mapping[tuple[str, str], int] = field(default_factory=dict)
     agreeing_flaws: tuple[FoundFlaw, ...] = ()
+    woven: tuple[Woven, ...] = ()
 
     def by_standing(self, names: Sequence[str], track: int) -> list[str]:
         """Return passes by how far they may be taken for the tape's own numbers on a track, best first.

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from assembler.aligner.planning import Forced
     from assembler.aligner.ranges import Range
     from assembler.aligner.timemap import TimeMap
+    from assembler.aligner.weaving import Weaving
     from assembler.importer import ImportedPass
 
 
@@ -63,7 +64,11 @@ class Outcome:
 
 
 def find_uncured(
-    reels: Sequence[ExaminedReel], edit: TrackEdit, start: int, holdings: Mapping[str, Holdings]
+    reels: Sequence[ExaminedReel],
+    edit: TrackEdit,
+    start: int,
+    holdings: Mapping[str, Holdings],
+    weavings: Mapping[str, Weaving],
 ) -> list[Uncured]:
     """Return the places of a track that no pass has right, with what each pass has there.
 
@@ -72,6 +77,7 @@ def find_uncured(
         edit: of the track; its positions count from the set's first sample.
         start: timeline sample of that one.
         holdings: of each reel, by name.
+        weavings: of each reel, by name: what of the track is woven.
     """
     found: list[Uncured] = []
     for reel in reels:
@@ -87,7 +93,8 @@ def find_uncured(
                     (low, high, flaw.kind)
                     for flaw in reel.findings.flaws
                     if flaw.pass_name == span.pass_name and flaw.track == tape_track
-                    for low, high in common([here], [(flaw.start, flaw.end)])
+                    for piece in common([here], [(flaw.start, flaw.end)])
+                    for low, high in weavings[reel.name].unwoven(span.pass_name, tape_track, piece)
                 ]
             taken = [] if span.pass_name is None else [span.pass_name]
             found += [

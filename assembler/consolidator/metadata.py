@@ -131,7 +131,7 @@ class TrackMetadata:
         )
 
     def markers(self) -> list[Marker]:
-        """Return markers at joins and at places that no pass has right, as far as a cue chunk reaches."""
+        """Return markers at joins, woven stretches and places that no pass has right, as far as a cue chunk reaches."""
         names = [span.pass_name or "silence" for span in self.track.spans]
         sides = [f"{before} to {behind}" for before, behind in pairwise(names)]
         places = [
@@ -144,6 +144,16 @@ class TrackMetadata:
             Marker(place.start, place.end - place.start, f"Uncured {place.kind}", self._timecode(place.start))
             for place in self.record.uncured
             if place.track == self.track.name
+        ]
+        places += [
+            Marker(
+                span.start + low,
+                high - low,
+                f"Woven {span.pass_name} with {filled.pass_name}",
+                f"{self._timecode(span.start + low)}; {filled.samples} of {high - low} samples from {filled.pass_name}",
+            )
+            for span, filled in self.track.woven
+            for low, high in [filled.extent]
         ]
         reached = (place for place in places if place.sample + place.length <= LARGEST_CUE_SAMPLE)
         return sorted(reached, key=lambda marker: (marker.sample, marker.length))
@@ -187,7 +197,7 @@ def time_reference(record: RecordedSet) -> int:
 def coding_history(record: RecordedSet, track: RecordedTrack) -> list[str]:
     """Return one row for each step of the chain: for each reel the tape and its transfer, then the assembly."""
     session = record.session
-    taken = list(dict.fromkeys(span.pass_name for span in track.spans if span.pass_name is not None))
+    taken = track.taken
     native: list[str] = []
     for reel in _reels_of(record, track):
         passes = [name for name in taken if record.pass_named(name).reel == reel.name]
@@ -206,6 +216,8 @@ def _assembly_words(record: RecordedSet, track: RecordedTrack, taken: list[str])
     fades = sum(1 for join in track.joins if join.fade)
     words = f"assembly; {record.program}; from {'+'.join(taken) or 'nothing'}; "
     words += f"joins: {len(track.joins)}; fades: {fades}"
+    if track.woven:
+        words += f"; woven: {sum(filled.samples for _, filled in track.woven)} samples"
     words += "; dither in the fades alone" if fades else "; no dither"
     if session.bit_depth < session.word_length:
         words += f"; {session.bit_depth} valid bits in {session.word_length}"
