@@ -147,7 +147,8 @@ class ReelFindings:
         unlike_tracks: of each unlike pair, the tracks on which they differ so.
         largest_difference: of each unlike pair, in sample values.
         agreeing_flaws: flaws that every pass covering the place has: the tape's own.
-        woven: stretches that are right only sample by sample; the flaws of their passes stand in ``flaws`` too.
+        woven: stretches that are right only sample by sample, none across another on its track; the flaws of their
+            passes stand in ``flaws`` too.
     """
 
     flaws: tuple[FoundFlaw, ...]

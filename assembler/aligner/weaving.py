@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
     from assembler.aligner.examining import ExaminedReel
-    from assembler.aligner.findings import Woven
     from assembler.aligner.ranges import Range
     from assembler.arrays import Int32s, Int64s
 
@@ -59,34 +58,41 @@ class Braid:
         """Return whether each sample is right in some pass."""
         size = self.place[1] - self.place[0]
         return not any(
-            reduce(np.intersect1d, (runs.within(*piece) for runs in self.lost.values())).size
+            reduce(_in_both, (runs.within(*piece) for runs in self.lost.values())).size
             for piece in pieces_of([(0, size)], PIECE_SAMPLES)
         )
 
 
+def _in_both(first: Int64s, second: Int64s) -> Int64s:
+    return np.intersect1d(first, second, assume_unique=True)
+
+
 def braids_of(reel: ExaminedReel) -> list[Braid]:
     """Return the woven stretches of a reel in order, but for those that a pass has right as a whole after all."""
+    good: dict[int, dict[str, list[Range]]] = {}
     found = []
     for woven in sorted(reel.findings.woven, key=lambda one: (one.track, one.start)):
-        braid = Braid(
-            woven.track, (woven.start, woven.end), {one.pass_name: Runs(one.runs) for one in woven.lost}
+        lost = {one.pass_name: Runs(one.runs) for one in woven.lost}
+        braid = Braid(woven.track, (woven.start, woven.end), lost)
+        if woven.track not in good:
+            good[woven.track] = _good_ranges(reel, woven.track)
+        is_right = any(
+            range_around(ranges, braid.place) is not None
+            for name, ranges in good[woven.track].items()
+            if not any(reel.findings.are_unlike(name, other, woven.track) for other in lost)
         )
-        if braid.is_whole() and not _is_right_somewhere(reel, woven):
+        if braid.is_whole() and not is_right:
             found.append(braid)
     return found
 
 
-def _is_right_somewhere(reel: ExaminedReel, woven: Woven) -> bool:
-    flawed = {
-        flaw.pass_name
-        for flaw in reel.findings.flaws
-        if flaw.track == woven.track and flaw.start < woven.end and woven.start < flaw.end
-    }
-    flawed.update(one.pass_name for one in woven.lost if one.runs)
-    return any(
-        one.name not in flawed and range_around(one.covered(woven.track), (woven.start, woven.end))
-        for one in reel.passes
-    )
+def _good_ranges(reel: ExaminedReel, track: int) -> dict[str, list[Range]]:
+    """Return for each pass where it covers a track and no flaw of it is known."""
+    flaws: dict[str, list[Range]] = {one.name: [] for one in reel.passes}
+    for flaw in reel.findings.flaws:
+        if flaw.track == track:
+            flaws[flaw.pass_name].append((flaw.start, flaw.end))
+    return {one.name: without(merged(one.covered(track)), merged(flaws[one.name])) for one in reel.passes}
 
 
 class Weaving:
