@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import json
 import shutil
+import tracemalloc
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +19,7 @@ from assembler.aligner import examining
 from assembler.aligner.findings import FoundFlaw, Lost, PlacedPass, ReelFindings, Woven
 from assembler.cli.commands import run
 from assembler.consolidator import build_set, verify_set
+from assembler.consolidator.reading import read_record
 from assembler.report import report_page
 from assembler.wave import WaveFile, decode_markers
 from tests.support.sessions import HOUR, Layout, delivered, make_tape, run_json
@@ -337,3 +339,51 @@ def test_a_forged_fill_is_told(tmp_path: Path, built: Path, keys: dict[str, obje
     path.write_text(json.dumps(record), encoding="utf-8")
     told = [one.text for one in verify_set(root, against=built / "session.toml").problems]
     assert any(said in text for text in told), told
+
+
+@pytest.mark.parametrize(
+    "keys",
+    [
+        {"pass": None},
+        {"pass_start": 0.5},
+        {"pass_start": "0"},
+        {"at": []},
+        {"at": [[90_001, 2]]},
+        {"at": [[90_001, 2, 180, 1]]},
+        {"at": [[90_001, 0, 180]]},
+        {"at": [[90_001, 2, 0]]},
+        {"at": [[90_001, 2.5, 3]]},
+        {"at": {"first": 1}},
+    ],
+)
+def test_schema_and_reader_refuse_what_is_no_fill(built: Path, keys: dict[str, object]) -> None:
+    """The schema and the program's own reader agree on what a fill may look like."""
+    record = json.loads((built / "set" / "data" / "assembly.json").read_text(encoding="utf-8"))
+    validator = Draft202012Validator(SCHEMA)
+    assert validator.is_valid(forged(record))
+    wrong = forged(record, **keys)
+    assert not validator.is_valid(wrong)
+    with pytest.raises(ValueError, match=r"^[^\n]+$"):
+        read_record(json.dumps(wrong).encode())
+
+
+def test_silence_is_not_filled(built: Path) -> None:
+    """A span of silence has nothing to fill."""
+    record = json.loads((built / "set" / "data" / "assembly.json").read_text(encoding="utf-8"))
+    record["tracks"][0]["spans"][0].update({"pass": None, "pass_start": None})
+    assert not Draft202012Validator(SCHEMA).is_valid(record)
+    with pytest.raises(ValueError, match="no other pass of its reels"):
+        read_record(json.dumps(record).encode())
+
+
+def test_a_record_full_of_fills_is_read_in_bounded_memory(built: Path) -> None:
+    """Fills that claim more samples than there is room for are refused before they are laid out."""
+    record = json.loads((built / "set" / "data" / "assembly.json").read_text(encoding="utf-8"))
+    wrong = forged(record, at=[[48_000, 1, 96_000]] * 20_000)
+    tracemalloc.start()
+    try:
+        with pytest.raises(ValueError, match="is filled twice"):
+            read_record(json.dumps(wrong).encode())
+        assert tracemalloc.get_traced_memory()[1] < 100 << 20
+    finally:
+        tracemalloc.stop()
