@@ -120,7 +120,7 @@ class PassFlaw:
         start: first pass sample.
         end: first one behind it; a slip has ``end`` equal to ``start``.
         tracks: tape tracks from 0.
-        cured: whether what the set has there is known to be right: from another pass, and not undecided.
+        cured: whether what the set has there is known to be right: from other passes, and not undecided.
         samples: for a slip, how many were lost (positive) or repeated (negative).
     """
 
