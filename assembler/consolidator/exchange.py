@@ -50,7 +50,10 @@ class TimelineItem:
 
 @dataclass(frozen=True)
 class TimelineMark:
-    """A named place of a track, in samples from the set's first one; a join has no length."""
+    """A named place of a track, in samples from the set's first one; a join has no length.
+
+    A woven stretch is one: its clip is of the pass that it is in, the samples from others stand in the record.
+    """
 
     name: str
     at: int
@@ -141,7 +144,16 @@ def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...
         for place in record.uncured
         if place.track == track.name
     ]
-    return (*joins, *uncured)
+    woven = [
+        TimelineMark(
+            f"woven {span.pass_name} with {filled.pass_name}, {filled.samples} of {high - low} samples",
+            span.start + low,
+            high - low,
+        )
+        for span, filled in track.woven
+        for low, high in [filled.extent]
+    ]
+    return (*joins, *uncured, *woven)
 
 
 def timeline_otio(timeline: Timeline) -> bytes:
