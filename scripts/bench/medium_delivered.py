@@ -127,9 +127,9 @@ def listed_places(record: Mapping[str, Any]) -> list[tuple[int, int, int]]:
 
 def _on_timeline(told: Mapping[str, Any], at: int) -> int:
     """Return the timeline sample of a pass's sample, by the stretch that holds it or lies next to it."""
-
-    def away(stretch: Mapping[str, Any]) -> int:
-        return max(stretch["pass_start"] - at, at - stretch["pass_end"], 0)
-
-    stretch = min(told["stretches"], key=away, default=None)
-    return at if stretch is None else int(stretch["timeline_start"]) + at - int(stretch["pass_start"])
+    best, shift = -1, 0
+    for stretch in told["stretches"]:
+        away = max(stretch["pass_start"] - at, at - stretch["pass_end"], 0)
+        if best < 0 or away < best:
+            best, shift = away, stretch["timeline_start"] - stretch["pass_start"]
+    return at + shift

@@ -15,6 +15,7 @@ differs from track to track.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -60,9 +61,10 @@ class Format:
         """Return how many sweeps a tape of so many samples has, with what is delayed at its end."""
         return (length + self.phase) // self.sweep + 3 + self.delay
 
+    @lru_cache(maxsize=8)  # noqa: B019 - a tape's few tracks, asked for again in each play
     def places(self, track: int, length: int) -> tuple[NDArray[np.int32], NDArray[np.int16]]:
         """Return sweep and block of each sample of a track, both of shape (length,)."""
-        at = np.arange(length, dtype=np.int64) + self.phase
+        at = np.arange(length, dtype=np.int32) + np.int32(self.phase)
         parity = (at + self.swapped[track]) & 1
         if self.layout == "heads":
             frame, inside = np.divmod(at, 2 * self.sweep)

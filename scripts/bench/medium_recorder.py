@@ -9,7 +9,7 @@ intervals). Buffers of 64 to 2048 samples: common practice, no source.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -38,7 +38,6 @@ class Capture:
         place: shape (n,), the tape's sample that each sample stands for.
         locked: shape (n,), whether timecode was read.
         file_bits: 16 or 24.
-        slips: samples of the pass at which some were lost or came twice.
     """
 
     name: str
@@ -48,7 +47,11 @@ class Capture:
     place: NDArray[np.int64]
     locked: NDArray[np.bool_]
     file_bits: int
-    slips: list[int] = field(default_factory=list)
+
+    @property
+    def slips(self) -> list[int]:
+        """Samples of the pass before which some were lost or came twice."""
+        return [int(at) for at in np.flatnonzero(np.diff(self.place) != 1) + 1]
 
 
 def capture(name: str, heard: Heard, bits: int, file_bits: int, start: int, end: int) -> Capture:
@@ -97,7 +100,6 @@ def _move(one: Capture, places: list[int], *, lost: int = 0, doubled: int = 0) -
     for at in places:
         pieces.append(np.arange(taken, at + doubled))
         taken = at + lost
-        one.slips.append(sum(len(piece) for piece in pieces))
     pieces.append(np.arange(taken, len(one.place)))
     index = np.concatenate(pieces)
     one.words, one.made = one.words[:, index], one.made[:, index]

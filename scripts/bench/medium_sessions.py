@@ -45,6 +45,8 @@ KINDS = {
 
 PLAY_EVENTS, RECORDER_EVENTS, DAMAGES = 4.0, 0.7, 3
 """Events of a play and of its recording, on average, and hurt places of a tape, in 24 seconds."""
+OTHER_MACHINE = 0.25
+"""Share of later passes that another machine plays."""
 
 
 @dataclass(frozen=True)
@@ -159,7 +161,10 @@ def _captures(random: np.random.Generator, kind: str, tape: _Tape, seconds: floa
             start = int(random.integers(length - lasting))
             end = start + lasting
         play = _play(random, kind, tape, index, scale)
-        heard = play_tape(tape.words, tape.bits, tape.layout, tape.machine, play, random)
+        # Now and then another machine of the same make plays the tape again.
+        other = make_machine(random, tape.machine.unit)
+        machine = other if index and random.random() < OTHER_MACHINE else tape.machine
+        heard = play_tape(tape.words, tape.bits, tape.layout, machine, play, random)
         file_bits = 16 if tape.bits == 16 and kind != "bits16in24" else 24
         one = capture(f"A{index + 1}", heard, tape.bits, file_bits, start, end)
         if kind not in ("clean", "cleanone"):

@@ -33,9 +33,11 @@ def plucked(random: np.random.Generator, length: int, rate: int) -> Sound:
         count = min(length - at, int(rate * random.uniform(0.5, 2.5)))
         burst = np.zeros(count)
         burst[: min(count, period)] = random.uniform(-1, 1, min(count, period))
-        damp = np.zeros(period + 2)
-        damp[0], damp[period], damp[period + 1] = 1, -0.498, -0.498
-        out[at : at + count] += random.uniform(0.2, 1) * signal.lfilter([1], damp, burst)
+        for start in range(period + 1, count, period):
+            end = min(count, start + period)
+            loop = burst[start - period - 1 : end - period]
+            burst[start:end] += 0.498 * (loop[1:] + loop[:-1])
+        out[at : at + count] += random.uniform(0.2, 1) * burst
     return out
 
 

@@ -6,9 +6,11 @@
 A line a session and one for each kind, in samples unless said otherwise: what some pass has right, of it
 delivered right or wrong, listed or not; what is listed although it is right; what no pass has right; what
 could only be woven of several passes, and how much of it is right; flawed stretches of the set and of the
-passes, and those told; false flaws an hour; places listed in which all is right per hundred flaws of passes;
-seconds that the check took. With ``--by cause`` or ``--by kind`` the same by what made the flaw. With
-``--keep`` a session with wrong samples delivered unlisted is written there.
+passes, and those told; flaws told where every pass is right, for an hour of tape that all have right; passes
+blamed for what another has wrong; places listed in which all is right per hundred flaws of passes; samples of
+passes that lie elsewhere than the others; seconds that the check took. With ``--by cause`` or ``--by kind``
+the same by what made the flaw. With ``--keep`` a session with wrong samples delivered unlisted is written
+there.
 """
 
 from __future__ import annotations

@@ -8,8 +8,18 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from scripts.bench.medium_causes import Cause
-from scripts.bench.medium_conceal import Made
 from scripts.bench.medium_delivered import delivered, listed_places, shift_of
+from scripts.bench.medium_masks import (
+    APART,
+    commonest,
+    hurt,
+    looked_up,
+    moved,
+    named,
+    stretches,
+    witnesses,
+    wrong_samples,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -22,14 +32,6 @@ if TYPE_CHECKING:
     Mask = NDArray[np.bool_]
     Tally = Counter[tuple[str, ...]]
 
-APART = 1440
-"""Wrong samples of a track that lie closer are one stretch: two sweeps of 15 ms."""
-CLOSE = 64
-"""Wrong samples that lie closer leave nothing between them that one pass alone could be taken for."""
-FEWEST_MEANS = 100
-QUIET = 16 << 8
-"""Sound below this (RMS, steps of 24 bits; 16 of 16 bits) counts as silence for what means can tell."""
-
 
 def judge(session: Session, record: Mapping[str, Any]) -> Tally:
     """Return counts by name; those of a cause, or of a kind of flaw, have it as the second part of their name."""
@@ -41,7 +43,7 @@ def judge(session: Session, record: Mapping[str, Any]) -> Tally:
     places = listed_places(record)
     for row, start, end in places:
         listed[row, max(0, start) : max(0, end)] = True
-    wrong = [_wrong(session, one) for one in session.captures]
+    wrong = [wrong_samples(session, one) for one in session.captures]
     right_places = Counter[str]()
     for track in record["tracks"]:
         row = track["number"] - 1
@@ -50,8 +52,8 @@ def judge(session: Session, record: Mapping[str, Any]) -> Tally:
         inside = (at >= 0) & (at < session.tape.shape[1])
         truth = np.zeros(length, np.int64)
         truth[inside] = session.tape[row, at[inside]]
-        some, woven, covered = _witnesses(session, wrong, row)
-        some, woven, covered = (_moved(mask, at, inside) for mask in (some, woven, covered))
+        some, woven, covered = witnesses(session, wrong, row)
+        some, woven, covered = (moved(mask, at, inside) for mask in (some, woven, covered))
         right = (got.words == truth) & covered
         _count(tally, right, listed[row], some, woven, covered)
         causes = _causes(session, row, got.source, got.index)
@@ -59,7 +61,7 @@ def judge(session: Session, record: Mapping[str, Any]) -> Tally:
             kind = _kind(
                 session, row, got.source[start:end], got.index[start:end], ~right[start:end], truth[start:end]
             )
-            cause = _commonest(causes[start:end][~right[start:end] & covered[start:end]])
+            cause = commonest(causes[start:end][~right[start:end] & covered[start:end]])
             told = bool(listed[row, start:end].any())
             for name in (("kind", kind), ("cause", Cause(cause).name)):
                 tally["delivered", *name] += 1
@@ -73,62 +75,7 @@ def judge(session: Session, record: Mapping[str, Any]) -> Tally:
         )
     tally["needless places",] += right_places["all right"]
     _count_passes(tally, session, record, wrong, listed, first)
-    tally["hours, millionths",] += round(1e6 * session.tape.shape[1] / session.rate / 3600)
     return tally
-
-
-def stretches(wrong: Mask) -> list[tuple[int, int]]:
-    """Return ranges of wrong samples that lie together."""
-    index = np.flatnonzero(wrong)
-    if not len(index):
-        return []
-    cuts = np.flatnonzero(np.diff(index) > APART)
-    starts = index[np.concatenate([[0], cuts + 1])]
-    ends = index[np.concatenate([cuts, [len(index) - 1]])] + 1
-    return list(zip(starts.tolist(), ends.tolist(), strict=True))
-
-
-def _wrong(session: Session, one: Capture) -> Mask:
-    """Return which samples of a capture are not the tape's; a chain that is not transparent has none of them."""
-    return np.asarray((one.words != session.tape[:, one.place]) | (one.causes == Cause.CHAIN))
-
-
-def _witnesses(session: Session, wrong: list[Mask], row: int) -> tuple[Mask, Mask, Mask]:
-    """Return by tape sample: some pass is right; only several passes together are; any is there."""
-    length = session.tape.shape[1]
-    some, covered = np.zeros(length, np.bool_), np.zeros(length, np.bool_)
-    every = np.ones(length, np.bool_)
-    for one, bad in zip(session.captures, wrong, strict=True):
-        some[one.place[~bad[row]]] = True
-        covered[one.place] = True
-        # Where a pass is not, or lost samples, it bears no witness.
-        good = np.zeros(length, np.bool_)
-        good[one.place] = ~_closed(bad[row])
-        every &= ~good
-    return some, _long(some & every, CLOSE), covered
-
-
-def _long(mask: Mask, least: int) -> Mask:
-    """Return what belongs to longer runs: between two wrong samples of one pass there are none, it needs a second."""
-    edges = np.flatnonzero(np.diff(mask, prepend=False, append=False))
-    out = np.zeros(len(mask), np.bool_)
-    for start, end in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
-        out[start:end] = end - start > least
-    return out
-
-
-def _closed(wrong: Mask) -> Mask:
-    index = np.flatnonzero(wrong)
-    out = wrong.copy()
-    for place in np.flatnonzero((np.diff(index) > 1) & (np.diff(index) <= CLOSE)).tolist():
-        out[index[place] : index[place + 1]] = True
-    return out
-
-
-def _moved(mask: Mask, at: NDArray[np.int64], inside: Mask) -> Mask:
-    out = np.zeros(len(at), np.bool_)
-    out[inside] = mask[at[inside]]
-    return out
 
 
 def _count(tally: Tally, right: Mask, listed: Mask, some: Mask, woven: Mask, covered: Mask) -> None:
@@ -143,17 +90,7 @@ def _count(tally: Tally, right: Mask, listed: Mask, some: Mask, woven: Mask, cov
 def _causes(
     session: Session, row: int, source: NDArray[np.int8], index: NDArray[np.int64]
 ) -> NDArray[np.uint8]:
-    return _looked_up([one.causes[row] for one in session.captures], source, index)
-
-
-def _looked_up(
-    rows: list[NDArray[np.uint8]], source: NDArray[np.int8], index: NDArray[np.int64]
-) -> NDArray[np.uint8]:
-    out = np.zeros(len(source), np.uint8)
-    for place, values in enumerate(rows):
-        mine = np.flatnonzero((source == place) & (index >= 0) & (index < len(values)))
-        out[mine] = values[index[mine]]
-    return out
+    return looked_up([one.causes[row] for one in session.captures], source, index)
 
 
 def _kind(
@@ -164,24 +101,8 @@ def _kind(
     wrong: Mask,
     truth: NDArray[np.int64],
 ) -> str:
-    made = _looked_up([one.made[row] for one in session.captures], source, index)[wrong]
-    return _named(made, truth)
-
-
-def _named(made: NDArray[np.uint8], truth: NDArray[np.int64]) -> str:
-    """Return the kind of a flawed stretch: means are told apart by number and by whether there is sound."""
-    kind = Made(_commonest(made))
-    if kind == Made.TAPE:
-        return "elsewhere"
-    if kind != Made.MEAN:
-        return kind.name.lower()
-    if np.sqrt(np.mean(truth.astype(np.float64) ** 2)) < QUIET:
-        return "means, quiet"
-    return "means" if int((made == Made.MEAN).sum()) >= FEWEST_MEANS else "means, few"
-
-
-def _commonest(values: NDArray[np.uint8]) -> int:
-    return int(np.argmax(np.bincount(values))) if len(values) else 0
+    made = looked_up([one.made[row] for one in session.captures], source, index)[wrong]
+    return named(made, truth)
 
 
 def _count_causes(
@@ -202,6 +123,8 @@ def _count_causes(
         where = one.place[index] - at[0]
         for cause in np.unique(one.causes[row, index]).tolist():
             mine = where[one.causes[row, index] == cause]
+            if cause == Cause.CHAIN:
+                continue
             name = Cause(cause).name
             tally["samples", "cause", name] += len(mine)
             tally["samples curable", "cause", name] += int(some[mine].sum())
@@ -214,6 +137,10 @@ def _count_passes(
     tally: Tally, session: Session, record: Mapping[str, Any], wrong: list[Mask], listed: Mask, first: int
 ) -> None:
     """Count flawed stretches of every pass and those told, as a flaw or as a place to look at; and false flaws."""
+    harmed = hurt(session, wrong)
+    tally["hours, millionths",] += round(
+        1e6 * float(np.mean(~harmed)) * harmed.shape[1] / session.rate / 3600
+    )
     for one, bad in zip(session.captures, wrong, strict=True):
         told = next(other for other in record["passes"] if other["name"] == one.name)
         flagged = np.zeros(bad.shape, np.bool_)
@@ -221,12 +148,12 @@ def _count_passes(
             flagged[
                 np.array(flaw["tracks"], np.int64), flaw["start"] : max(flaw["end"], flaw["start"] + 1)
             ] = True
-            tally["false",] += _is_false(flaw, one, bad)
+            tally[_verdict(flaw, one, bad, harmed),] += 1
         for row, start, end in _flawed(one, bad):
             truth = session.tape[row, one.place[start:end]].astype(np.int64)
             inside = bad[row, start:end]
-            kind = _named(one.made[row, start:end][inside], truth)
-            cause = Cause(_commonest(one.causes[row, start:end][inside])).name
+            kind = named(one.made[row, start:end][inside], truth)
+            cause = Cause(commonest(one.causes[row, start:end][inside])).name
             where = one.place[[start, end - 1]] - first
             known = (
                 flagged[row, start:end].any() or listed[row, max(0, where[0]) : max(0, where[1] + 1)].any()
@@ -243,10 +170,14 @@ def _flawed(one: Capture, bad: Mask) -> Iterator[tuple[int, int, int]]:
             yield row, start, end
 
 
-def _is_false(flaw: Mapping[str, Any], one: Capture, bad: Mask) -> bool:
-    if flaw["kind"] == "missing":
-        return False
-    if flaw["kind"] == "slip":
-        return not any(abs(at - flaw["start"]) < APART for at in one.slips)
+def _verdict(flaw: Mapping[str, Any], one: Capture, bad: Mask, harmed: Mask) -> str:
+    """Return whether a flaw that is told is one, is another pass's ("blamed"), or is none ("false")."""
+    tracks = np.array(flaw["tracks"], np.int64)
     around = slice(max(0, flaw["start"] - 1), flaw["end"] + 1)
-    return not bad[np.array(flaw["tracks"], np.int64), around].any()
+    if flaw["kind"] == "missing" or any(abs(at - flaw["start"]) < APART for at in one.slips):
+        return "true"
+    if flaw["kind"] != "slip" and bad[tracks, around].any():
+        return "true"
+    places = one.place[around]
+    is_hurt = len(places) and harmed[tracks, places[0] : places[-1] + 1].any()
+    return "blamed" if is_hurt else "false"
