@@ -91,8 +91,8 @@ def _taken(
     return words
 
 
-def shift_of(session: Session, record: Mapping[str, Any]) -> tuple[int, int]:
-    """Return the tape's sample that the set begins with, and how many samples of passes lie elsewhere than most do."""
+def shift_of(session: Session, record: Mapping[str, Any]) -> int:
+    """Return the tape's sample that the set begins with, by where most samples of the passes lie."""
     weights: dict[int, int] = {}
     for told in record["passes"]:
         one = next(other for other in session.captures if other.name == told["name"])
@@ -103,9 +103,9 @@ def shift_of(session: Session, record: Mapping[str, Any]) -> tuple[int, int]:
             for value, count in zip(values.tolist(), counts.tolist(), strict=True):
                 weights[value] = weights.get(value, 0) + count
     if not weights:
-        return 0, 0
+        return 0
     best = max(weights, key=lambda value: weights[value])
-    return int(record["start"]["sample"]) - best, sum(weights.values()) - weights[best]
+    return int(record["start"]["sample"]) - best
 
 
 def listed_places(record: Mapping[str, Any]) -> list[tuple[int, int, int]]:

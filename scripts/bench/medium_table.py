@@ -25,7 +25,8 @@ _COLUMNS = (
     ("false/h", 7),
     ("blamed", 6),
     ("places/100", 10),
-    ("astray", 7),
+    ("astray", 8),
+    ("unlisted", 8),
     ("s", 6),
 )
 HEAD = " ".join(f"{name:>{width}}" for name, width in _COLUMNS)
@@ -55,6 +56,7 @@ def line(name: str, tally: Tally) -> str:
         tally["blamed",],
         f"{100 * tally['needless places',] / flaws:.1f}" if flaws else f"({tally['needless places',]})",
         tally["astray",],
+        tally["astray unlisted",],
         f"{tally['milliseconds',] / 1000:.1f}",
     )
     return " ".join(f"{value:>{width}}" for value, (_, width) in zip(values, _COLUMNS, strict=True))

@@ -7,10 +7,10 @@ A line a session and one for each kind, in samples unless said otherwise: what s
 delivered right or wrong, listed or not; what is listed although it is right; what no pass has right; what
 could only be woven of several passes, and how much of it is right; flawed stretches of the set and of the
 passes, and those told; flaws told where every pass is right, for an hour of tape that all have right; passes
-blamed for what another has wrong; places listed in which all is right per hundred flaws of passes; samples of
-passes that lie elsewhere than the others; seconds that the check took. With ``--by cause`` or ``--by kind``
-the same by what made the flaw. With ``--keep`` a session with wrong samples delivered unlisted is written
-there.
+blamed for what another has wrong; places listed in which all is right per hundred flaws of passes; samples
+that a pass has right and the set has at another's place (left out of the first columns' wrong ones), and
+those unlisted; seconds that the check took. With ``--by cause`` or ``--by kind`` the same by what made the
+flaw. With ``--keep`` a session with wrong samples delivered unlisted is written there.
 """
 
 from __future__ import annotations
@@ -107,8 +107,9 @@ def trial(job: tuple[str, int, argparse.Namespace]) -> tuple[int, str, Tally]:
             record = json.loads(json.dumps(check_session(session.sheet).record))
         except AssemblerError as error:
             return seed, f"refused: {error}", Counter({("refused",): 1})
+        taken = round(1000 * (time.perf_counter() - started))
         tally = judge(session, record)
-        tally["milliseconds",] += round(1000 * (time.perf_counter() - started))
+        tally["milliseconds",] += taken
         tally["sessions",] += 1
         if chosen.keep and tally["curable unlisted",]:
             (folder / "assembly.json").write_text(json.dumps(record, indent=1))

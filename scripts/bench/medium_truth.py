@@ -36,8 +36,7 @@ if TYPE_CHECKING:
 def judge(session: Session, record: Mapping[str, Any]) -> Tally:
     """Return counts by name; those of a cause, or of a kind of flaw, have it as the second part of their name."""
     tally: Tally = Counter()
-    first, astray = shift_of(session, record)
-    tally["astray",] += astray
+    first = shift_of(session, record)
     length = record["length"]
     listed = np.zeros((len(session.tape), length), np.bool_)
     places = listed_places(record)
@@ -55,7 +54,12 @@ def judge(session: Session, record: Mapping[str, Any]) -> Tally:
         some, woven, covered = witnesses(session, wrong, row)
         some, woven, covered = (moved(mask, at, inside) for mask in (some, woven, covered))
         right = (got.words == truth) & covered
-        _count(tally, right, listed[row], some, woven, covered)
+        spoilt = looked_up([bad[row].astype(np.uint8) for bad in wrong], got.source, got.index) > 0
+        # The pass has this sample right, and the set has it at another's place.
+        astray = covered & ~right & ~spoilt & (got.source >= 0)
+        tally["astray",] += int(astray.sum())
+        tally["astray unlisted",] += int((astray & ~listed[row]).sum())
+        _count(tally, right, astray, listed[row], some, woven, covered)
         causes = _causes(session, row, got.source, got.index)
         for start, end in stretches(covered & ~right):
             kind = _kind(
@@ -78,12 +82,14 @@ def judge(session: Session, record: Mapping[str, Any]) -> Tally:
     return tally
 
 
-def _count(tally: Tally, right: Mask, listed: Mask, some: Mask, woven: Mask, covered: Mask) -> None:
+def _count(
+    tally: Tally, right: Mask, astray: Mask, listed: Mask, some: Mask, woven: Mask, covered: Mask
+) -> None:
     for name, mask in (("curable", some), ("lost", covered & ~some), ("weave", woven)):
         tally[name,] += int(mask.sum())
         tally[f"{name} right",] += int((mask & right).sum())
-        tally[f"{name} unlisted",] += int((mask & ~right & ~listed).sum())
-        tally[f"{name} listed",] += int((mask & ~right & listed).sum())
+        tally[f"{name} unlisted",] += int((mask & ~right & ~listed & ~astray).sum())
+        tally[f"{name} listed",] += int((mask & ~right & listed & ~astray).sum())
     tally["needless",] += int((right & listed).sum())
 
 

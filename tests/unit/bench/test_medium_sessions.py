@@ -78,6 +78,7 @@ def test_a_stuck_bit_is_wrong_only_where_it_would_have_moved() -> None:
     assert sum(mask.any() for mask in wrong) <= 1
     for row, mask in enumerate(wrong):
         assert (mask == (one.made[row] == Made.BIT)).all()
+        assert (mask == (one.causes[row] == Cause.STUCK_BIT)).all()
 
 
 @pytest.mark.parametrize("frames", [25, 30])
