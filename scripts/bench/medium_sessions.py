@@ -157,7 +157,7 @@ def _captures(random: np.random.Generator, kind: str, tape: _Tape, seconds: floa
         # Each play begins a little elsewhere.
         start, end = int(random.integers(4000)), length - int(random.integers(4000))
         if kind == "retake" and index:
-            lasting = int(length * random.uniform(0.12, 0.4))
+            lasting = int(length * random.uniform(0.15, 0.4))
             start = int(random.integers(length - lasting))
             end = start + lasting
         play = _play(random, kind, tape, index, scale)

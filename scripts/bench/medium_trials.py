@@ -49,7 +49,11 @@ def main() -> None:
         summed: Tally = Counter()
         for seed, words, tally in _results(jobs, chosen.jobs):
             summed.update(tally)
-            print(line(f"{kind} {seed}", tally), f" {words}" if chosen.words else "", flush=True)
+            print(
+                line(f"{kind} {seed}", tally),
+                f" {words}" if chosen.words or tally["refused",] else "",
+                flush=True,
+            )
         print(line(f"{kind}, all", summed), flush=True)
         if chosen.by:
             print("\n".join(by_lines(summed, chosen.by)), flush=True)

@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 LATEST = 0.0008
 """Seconds by which an interface is late at most."""
+FEWEST_MESSAGES = 60
+"""A log with fewer, where the tape was hardly in step, is not named in the sheet: the pass is found by its sound."""
 
 
 def write_session(
@@ -52,8 +54,11 @@ def write_session(
         for track, words in enumerate(one.words):
             subtype = f"PCM_{one.file_bits}"
             soundfile.write(str(folder / one.name / f"{track + 1}.wav"), words << 8, rate, subtype)
-        (folder / one.name / "timecode.csv").write_text(_log(one, rate, frames, zero, random))
+        log = _log(one, rate, frames, zero, random)
+        (folder / one.name / "timecode.csv").write_text(log)
         text += f'\n[[pass]]\nname = "{one.name}"\nreel = "A"\naudio = "{one.name}/*.wav"\n'
+        if log.count("\n") < FEWEST_MESSAGES:
+            text += 'timecode = "audio"\n'
     sheet = folder / "session.toml"
     sheet.write_text(text)
     return sheet
