@@ -65,19 +65,22 @@ def write_session(
 
 
 def _log(one: Capture, rate: int, frames: int, zero: int, random: np.random.Generator) -> str:
-    """Return the quarter frames that come while a pass runs; the log keeps its own time whatever its recorder loses."""
+    """Return the quarter frames that come while a pass runs, at the recorder's own count of samples."""
     start, end = int(one.place[0]) + zero, int(one.place[-1]) + zero
     # Samples for a quarter of a frame may be no whole number: 44100 / 120.
     first, last = -(-start * 4 * frames // rate), end * 4 * frames // rate
     lines = ["seconds,bytes"]
     late = random.uniform(0, LATEST, last - first + 1)
     latest = 0.0
+    # Where samples came twice the places go back; a message comes when its sample comes first.
+    reached = np.maximum.accumulate(one.place)
     for quarter, delay in zip(range(first, last + 1), late.tolist(), strict=True):
         sample = quarter * rate // (4 * frames)
-        index = min(int(np.searchsorted(one.place, sample - zero)), len(one.locked) - 1)
+        index = min(int(np.searchsorted(reached, sample - zero)), len(one.locked) - 1)
         if not one.locked[index]:
             continue
-        latest = max(latest, quarter / (4 * frames) - start / rate + delay)
+        beside = quarter / (4 * frames) - sample / rate
+        latest = max(latest, index / rate + beside + delay)
         lines.append(f"{latest:.6f},F1{quarter_byte(quarter, frames):02X}")
     return "\n".join(lines) + "\n"
 

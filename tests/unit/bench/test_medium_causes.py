@@ -79,7 +79,8 @@ def test_without_lock_nothing_is_read() -> None:
     unlock(play, np.random.default_rng(1), 200, 40)
     assert (play[200:240] == Cause.SERVO).all()
     beside = (play[[197, 198, 199, 240, 241, 242]] > 0).sum(axis=1)
-    assert 0 < beside.sum() < 6 * BLOCKS
+    assert (beside < BLOCKS).all()
+    assert beside.any()
     assert not play[:197].any()
     assert not play[243:].any()
 
@@ -100,6 +101,6 @@ def test_damage_of_the_tape_meets_every_play() -> None:
 
 def test_damages_lie_on_the_tape() -> None:
     """Wherever they are drawn, they fit a sweep."""
-    for one in make_damages(np.random.default_rng(2), SWEEPS, 200):
+    for one in make_damages(np.random.default_rng(2), SWEEPS, 5000):
         assert 0 <= one.sweep < one.sweep + one.sweeps <= SWEEPS
         assert 0 <= one.block < one.block + one.blocks <= BLOCKS

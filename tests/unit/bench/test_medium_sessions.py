@@ -14,7 +14,7 @@ from scripts.bench.medium_conceal import Made
 from scripts.bench.medium_machine import Heard
 from scripts.bench.medium_recorder import Capture, _move, _repeat, _stick, capture
 from scripts.bench.medium_sessions import make_session
-from scripts.bench.medium_writing import quarter_byte
+from scripts.bench.medium_writing import _log, quarter_byte
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -79,6 +79,20 @@ def test_a_stuck_bit_is_wrong_only_where_it_would_have_moved() -> None:
     for row, mask in enumerate(wrong):
         assert (mask == (one.made[row] == Made.BIT)).all()
         assert (mask == (one.causes[row] == Cause.STUCK_BIT)).all()
+
+
+def test_a_log_counts_the_recorders_samples() -> None:
+    """Behind a lost buffer messages come that much earlier in the file, behind a doubled one later."""
+    one = clean_capture(48000)
+    _move(one, [20000], lost=1024)
+    _move(one, [30000], doubled=256)
+    lines = _log(one, 48000, 25, 48000 * 60, np.random.default_rng(1)).splitlines()[1:]
+    # A hundred messages a second, the first at the first hundredth behind sample 100; late by less than a millisecond.
+    late = [float(line.split(",")[0]) * 48000 - (480 * (index + 1) - 100) for index, line in enumerate(lines)]
+    expected = [0] * 41 + [-1024] * 23 + [256 - 1024] * 35
+    for index, (found, due) in enumerate(zip(late, expected, strict=False)):
+        if index not in (41, 42, 43, 64, 65):
+            assert due <= found <= due + 0.0008 * 48000 + 1
 
 
 @pytest.mark.parametrize("frames", [25, 30])
