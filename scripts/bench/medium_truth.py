@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from scripts.bench.medium_causes import Cause
-from scripts.bench.medium_delivered import delivered, listed_places, shift_of
+from scripts.bench.medium_delivered import FADED, delivered, listed_places, shift_of
 from scripts.bench.medium_masks import (
     APART,
     commonest,
@@ -56,7 +56,7 @@ def judge(session: Session, record: Mapping[str, Any]) -> Tally:
         right = (got.words == truth) & covered
         spoilt = looked_up([bad[row].astype(np.uint8) for bad in wrong], got.source, got.index) > 0
         # The pass has this sample right, and the set has it at another's place.
-        astray = covered & ~right & ~spoilt & (got.source >= 0)
+        astray = covered & ~right & ~spoilt & (got.source >= 0) & (got.words != FADED)
         tally["astray",] += int(astray.sum())
         tally["astray unlisted",] += int((astray & ~listed[row]).sum())
         _count(tally, right, astray, listed[row], some, woven, covered)

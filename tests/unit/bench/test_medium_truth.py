@@ -125,6 +125,8 @@ def test_inside_a_fade_of_unlike_sides_no_sample_is_the_tapes() -> None:
     record = record_of(spans, joins=joins)
     words = delivered(session, record, record["tracks"][0]).words
     assert np.flatnonzero(words == FADED).tolist() == list(range(1450, 1550))
+    tally = judge(session, record)
+    assert (tally["astray",], tally["curable unlisted",]) == (0, 500 + 50)
     moved = [{**WHOLE, "end": 500}, {"start": 500, "end": LENGTH, "pass": "A2", "pass_start": 500}]
     record = record_of(moved, joins=[{**joins[0], "at": 500}])
     assert not (delivered(session, record, record["tracks"][0]).words == FADED).any()
