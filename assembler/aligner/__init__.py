@@ -9,6 +9,7 @@ from assembler.aligner.edit import (
     AlignedPass,
     DeliveredTrack,
     Edit,
+    Filled,
     Join,
     PassFlaw,
     Span,
@@ -18,6 +19,7 @@ from assembler.aligner.edit import (
 from assembler.aligner.fades import clipped, cross_fade, fade_gains, triangular_dither
 from assembler.aligner.holdings import held_words
 from assembler.aligner.planfile import write_plan
+from assembler.aligner.runs import Runs, extent_of, size_of
 from assembler.aligner.session import THREADS, align_session, delivered_tracks
 from assembler.aligner.timemap import Stretch, TimeMap
 
@@ -31,8 +33,10 @@ __all__ = [
     "AlignedPass",
     "DeliveredTrack",
     "Edit",
+    "Filled",
     "Join",
     "PassFlaw",
+    "Runs",
     "Span",
     "Stretch",
     "TimeMap",
@@ -42,8 +46,10 @@ __all__ = [
     "clipped",
     "cross_fade",
     "delivered_tracks",
+    "extent_of",
     "fade_gains",
     "held_words",
+    "size_of",
     "triangular_dither",
     "write_plan",
 ]

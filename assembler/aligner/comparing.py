@@ -16,9 +16,10 @@ from assembler.aligner.concealment.marks import likely_roundings
 from assembler.aligner.concealment.sweeps import machine_made
 from assembler.aligner.concealment.weave import weave
 from assembler.aligner.copying import tell_copies
-from assembler.aligner.findings import MOST_GAP_SAMPLES, ReelFindings, joined_flaws, joined_places
-from assembler.aligner.noting import TrackNotes, is_unlike, note_block
+from assembler.aligner.findings import MOST_GAP_SAMPLES, FoundFlaw, ReelFindings, joined_flaws, joined_places
+from assembler.aligner.noting import RUN_MARGIN, TrackNotes, is_unlike, note_block
 from assembler.aligner.ranges import common, total
+from assembler.aligner.standstill import covered_by_all, find_stops, heard, joined_stops
 from assembler.aligner.syncing import settle_by_other_tracks
 from assembler.aligner.together import told_together
 from assembler.aligner.weighing import weigh_track
@@ -28,7 +29,9 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from assembler.aligner.findings import PlacedPass
+    from assembler.aligner.standstill import Stop
     from assembler.aligner.weighing import Weighed
+    from assembler.arrays import Int32s
 
 BLOCK_SAMPLES = 1 << 17
 """2.7 s at 48 kHz: large enough that the work is in array operations, small enough for 16 reels in memory."""
@@ -55,16 +58,45 @@ def compare_reel(
     notes = {track: TrackNotes() for track in tracks}
     start = min(s.start for p in passes for s in p.maps if s.stretches)
     end = max(s.end for p in passes for s in p.maps if s.stretches)
+    stops: dict[int, list[Stop]] = {}
+    placed, whole = passes, [covered_by_all(one, tracks) for one in passes]
     for low in range(start, end, BLOCK_SAMPLES):
         high = min(end, low + BLOCK_SAMPLES)
-        list(executor.map(lambda t: note_block(passes, t, low, high, step, notes[t]), tracks))  # noqa: B023 - run at once
+        held = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN, executor)
+        new = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN)
+        listening = [heard(one, new.get(index, [])) for index, one in enumerate(placed)]
+        list(
+            executor.map(
+                lambda t: note_block(
+                    listening,  # noqa: B023 - run at once
+                    t,
+                    low,  # noqa: B023
+                    high,  # noqa: B023
+                    step,
+                    notes[t],
+                    {i: own[tracks.index(t)] for i, own in held.items()},  # noqa: B023
+                ),
+                tracks,
+            )
+        )
+        for index, places in new.items():
+            stops.setdefault(index, []).extend(places)
         advance((high - start) / (end - start))
+    stops = {index: joined_stops(places) for index, places in stops.items()}
+    passes = [heard(one, stops.get(index, [])) for index, one in enumerate(placed)]
     roundings = _roundings(passes, notes)
     machine_made_means(passes, notes, step)
     results = list(
         executor.map(lambda t: weigh_track(passes, t, notes[t], step, full_scale, roundings), tracks)
     )
     findings = _gathered(passes, notes, results)
+    stopped = [
+        FoundFlaw(placed[index].name, track, stop.kind, stop.start, stop.end)
+        for index, places in stops.items()
+        for stop in places
+        for track in tracks
+    ]
+    findings = replace(findings, flaws=tuple(joined_flaws([*findings.flaws, *stopped])))
     comparisons = [result.comparison for result in results]
     woven = executor.map(
         lambda one: weave(
@@ -75,6 +107,22 @@ def compare_reel(
         comparisons,
     )
     return replace(findings, woven=tuple(stretch for one in woven for stretch in one))
+
+
+def _block(
+    passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int, executor: Executor
+) -> dict[int, list[Int32s]]:
+    """Return the samples of a block, of each pass that holds any of it, one array a track."""
+    present = [
+        index
+        for index, one in enumerate(passes)
+        if any(common(one.covered(track), [(low, high)]) for track in tracks)
+    ]
+    places = [(index, track) for index in present for track in tracks]
+    samples = list(executor.map(lambda place: passes[place[0]].samples(place[1], low, high), places))
+    return {
+        index: [own for own, (of, _) in zip(samples, places, strict=True) if of == index] for index in present
+    }
 
 
 def machine_made_means(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes], step: int) -> None:

@@ -9,9 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from assembler.aligner.ranges import merged
+from assembler.aligner.runs import extent_of
+
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from assembler.aligner.ranges import Range
+    from assembler.aligner.runs import Run
     from assembler.aligner.timemap import TimeMap
     from assembler.importer import Held, ImportedPass, Note
 
@@ -28,13 +33,33 @@ EDGE = "edge"
 
 
 @dataclass(frozen=True)
+class Filled:
+    """Samples of one woven stretch that a span has from another pass than its own.
+
+    Args:
+        pass_name: the other pass.
+        pass_start: its sample that lies at the span's start; below 0 where it begins behind that.
+        at: the samples, as runs ``(first, step, count)`` from the span's start. Where the span is heard beyond its
+            ends, in a fade, they may lie there too.
+    """
+
+    pass_name: str
+    pass_start: int
+    at: tuple[Run, ...]
+
+
+@dataclass(frozen=True)
 class Span:
-    """A stretch of a delivered track and where it comes from; ``pass_name`` None is silence."""
+    """A stretch of a delivered track and where it comes from; ``pass_name`` None is silence.
+
+    ``filled`` is what of it comes from other passes: no sample twice.
+    """
 
     start: int
     end: int
     pass_name: str | None
     pass_start: int = 0
+    filled: tuple[Filled, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -79,6 +104,12 @@ class TrackEdit:
     spans: tuple[Span, ...]
     joins: tuple[Join, ...]
 
+    @property
+    def woven(self) -> list[Range]:
+        """The stretches that are woven of several passes, from the first sample filled to the last."""
+        extents = ((span, extent_of(filled.at)) for span in self.spans for filled in span.filled)
+        return merged((span.start + low, span.start + high) for span, (low, high) in extents)
+
 
 @dataclass(frozen=True)
 class PassFlaw:
@@ -89,7 +120,7 @@ class PassFlaw:
         start: first pass sample.
         end: first one behind it; a slip has ``end`` equal to ``start``.
         tracks: tape tracks from 0.
-        cured: whether what the set has there is known to be right: from another pass, and not undecided.
+        cured: whether what the set has there is known to be right: from other passes, and not undecided.
         samples: for a slip, how many were lost (positive) or repeated (negative).
     """
 

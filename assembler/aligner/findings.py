@@ -15,6 +15,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.ranges import Range
     from assembler.aligner.relating import TrackReader
+    from assembler.aligner.runs import Run
     from assembler.aligner.timemap import TimeMap
     from assembler.arrays import Int32s
 
@@ -68,7 +69,7 @@ class FoundFlaw:
     Args:
         pass_name: of the flawed pass.
         track: from 0 in tape order.
-        kind: mute, hold, straight, repeat, click, burst or disagreement.
+        kind: mute, hold, straight, repeat, means, click, burst or disagreement.
         start: first timeline sample.
         end: first timeline sample behind it.
     """
@@ -112,15 +113,10 @@ class Undecided:
 
 @dataclass(frozen=True)
 class Lost:
-    """What one pass lost of a woven stretch.
-
-    Args:
-        pass_name: of the pass.
-        runs: the samples it lost, as runs (first, step, count) from the stretch's start.
-    """
+    """What one pass lost of a woven stretch: samples, as runs ``(first, step, count)`` from the stretch's start."""
 
     pass_name: str
-    runs: tuple[tuple[int, int, int], ...]
+    runs: tuple[Run, ...]
 
 
 @dataclass(frozen=True)
@@ -131,7 +127,7 @@ class Woven:
         track: from 0 in tape order.
         start: first timeline sample.
         end: first timeline sample behind it.
-        lost: of each pass that takes part; each covers the whole stretch. In the order of trust.
+        lost: of each pass that takes part, in the order of trust; each covers the whole stretch.
     """
 
     track: int
@@ -151,7 +147,8 @@ class ReelFindings:
         unlike_tracks: of each unlike pair, the tracks on which they differ so.
         largest_difference: of each unlike pair, in sample values.
         agreeing_flaws: flaws that every pass covering the place has: the tape's own.
-        woven: stretches to be rebuilt sample by sample from several passes.
+        woven: stretches that are right only sample by sample, none across another on its track; the flaws of their
+            passes stand in ``flaws`` too.
     """
 
     flaws: tuple[FoundFlaw, ...]

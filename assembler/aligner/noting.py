@@ -55,7 +55,13 @@ class TrackNotes:
 
 
 def note_block(
-    passes: Sequence[PlacedPass], track: int, low: int, high: int, step: int, notes: TrackNotes
+    passes: Sequence[PlacedPass],
+    track: int,
+    low: int,
+    high: int,
+    step: int,
+    notes: TrackNotes,
+    read: Mapping[int, Int32s],
 ) -> None:
     """Note what a block shows.
 
@@ -66,10 +72,11 @@ def note_block(
         high: first sample behind it.
         step: one step of the tape's word length.
         notes: of that track; added to.
+        read: samples of each pass from ``low - RUN_MARGIN`` to ``high + RUN_MARGIN``.
     """
     present = [(i, common(p.covered(track), [(low, high)])) for i, p in enumerate(passes)]
     present = [(i, covered) for i, covered in present if covered]
-    held = {i: passes[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN) for i, _ in present}
+    held = {i: read[i] for i, _ in present}
     inner = {i: samples[RUN_MARGIN:-RUN_MARGIN] for i, samples in held.items()}
     _note_differences(inner, dict(present), low, notes)
     _note_roundings(held, dict(present), low, step, notes)

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from assembler.aligner.planning import Forced
     from assembler.aligner.ranges import Range
     from assembler.aligner.timemap import TimeMap
+    from assembler.aligner.weaving import Weaving
     from assembler.importer import ImportedPass
 
 
@@ -66,7 +67,11 @@ class Outcome:
 
 
 def find_uncured(
-    reels: Sequence[ExaminedReel], edit: TrackEdit, start: int, holdings: Mapping[str, Holdings]
+    reels: Sequence[ExaminedReel],
+    edit: TrackEdit,
+    start: int,
+    holdings: Mapping[str, Holdings],
+    weavings: Mapping[str, Weaving],
 ) -> list[Uncured]:
     """Return the places of a track that no pass has right, with what each pass has there.
 
@@ -75,6 +80,7 @@ def find_uncured(
         edit: of the track; its positions count from the set's first sample.
         start: timeline sample of that one.
         holdings: of each reel, by name.
+        weavings: of each reel, by name: what of the track is woven.
     """
     found: list[Uncured] = []
     for reel in reels:
@@ -90,7 +96,13 @@ def find_uncured(
                     _Bad(first, last, kind, None) for first, last, kind in _missing(reel, tape_track, here)
                 ]
             elif span.pass_name in flaws:
-                bad += flaws[span.pass_name].within(here)
+                bad += [
+                    _Bad(low, high, flaw.kind, flaw.pass_name)
+                    for flaw in flaws[span.pass_name].within(here)
+                    for low, high in weavings[reel.name].unwoven(
+                        span.pass_name, tape_track, (flaw.start, flaw.end)
+                    )
+                ]
         found += [
             Uncured(
                 reel.name,

@@ -3,13 +3,14 @@
 A plan is TOML. Every track has a list of takes in order; a take begins at ``at`` and runs to the next one, or to
 the set's end. ``at`` is a timecode label and, where a take begins inside a frame, ``+`` and samples into it.
 An empty ``pass`` is silence. Joins are not written: they follow from the takes, and are proved or faded when
-the set is built. ``fade`` (samples) stands where the program chose a length other than the sheet's.
+the set is built. ``fade`` (samples) stands where the program chose a length other than the sheet's; ``woven`` where
+samples that the pass lost are filled from others.
 """
 
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -41,12 +42,14 @@ _PLACE = re.compile(r"(?P<label>[^+]+?)\s*(?:\+\s*(?P<samples>[0-9]{1,6}))?")
 class Take:
     """A stretch of a track that begins at ``at`` (timeline sample) and is taken from one pass, or is silence.
 
-    ``fade`` is the length in samples of the fade at its beginning; None for the sheet's.
+    ``fade`` is the length in samples of the fade at its beginning; None for the sheet's. ``woven`` says whether its
+    woven stretches are filled from other passes, or stand as the pass has them.
     """
 
     at: int
     pass_name: str | None
     fade: int | None = None
+    woven: bool = False
 
 
 Plan = dict[str, tuple[Take, ...]]
@@ -58,6 +61,7 @@ class _TakeModel(BaseModel):
     at: str
     pass_name: Annotated[str, Field(alias="pass")]
     fade: Annotated[int | None, Field(ge=0, le=10_000_000)] = None
+    woven: bool = False
 
 
 class _TrackModel(BaseModel):
@@ -77,6 +81,7 @@ _ALLOWED = {
     "at": 'a timecode label, or a label + samples, as "01:00:00:00+120"',
     "pass": 'the name of a pass, or "" for silence',
     "fade": "whole samples from 0 to 10000000, or no such key",
+    "woven": "true or false, or no such key",
     "name": "the name of a track of the session",
     "take": 'a list of takes, each as { at = "01:00:00:00", pass = "A1" }',
     "format": f"{FORMAT}",
@@ -93,6 +98,7 @@ def write_plan(sheet: Sheet, edit: Edit) -> str:
         "Which pass each stretch of each track is taken from. Change it by hand, then build with --plan.",
         'A take begins at its timecode (+ samples) and runs to the next one. pass = "" is silence.',
         "Sides that are bit-identical are joined without a fade, others with the sheet's fade_ms or fade = samples.",
+        "woven = true fills what the pass lost, where other passes have it; without it the pass stands as it is.",
     ):
         document.add(tomlkit.comment(line))
     document.add("format", FORMAT)
@@ -220,7 +226,7 @@ def _problem(details: ErrorDetails) -> str:
     if details["type"] == "missing":
         return f"missing; {allowed}"
     if details["type"] == "extra_forbidden":
-        keys = ("at", "pass", "fade") if "take" in details["loc"] else ("name", "take")
+        keys = ("at", "pass", "fade", "woven") if "take" in details["loc"] else ("name", "take")
         return f"unknown key; allowed: {', '.join(keys if len(details['loc']) > 1 else ('format', 'title', 'track'))}"
     return f"found {shown(details['input'])}; {allowed}"
 
@@ -265,7 +271,7 @@ def _take(path: Path, key: str, entry: _TakeModel, sheet: Sheet, track: str, ext
         at = _sample(entry.at, sheet.session, extent)
     except TimecodeError as error:
         raise SheetError(f"track {track}: {error}", file=path, key=f"{key}.at") from error
-    return Take(at, entry.pass_name or None, entry.fade)
+    return Take(at, entry.pass_name or None, entry.fade, entry.woven)
 
 
 def _sample(text: str, session: Session, extent: Range) -> int:
@@ -291,10 +297,11 @@ def takes_of(track: TrackEdit, start: int) -> list[Take]:
     takes: list[Take] = []
     for index, span in enumerate(track.spans):
         if takes and takes[-1].pass_name == span.pass_name:
+            takes[-1] = replace(takes[-1], woven=takes[-1].woven or bool(span.filled))
             continue
         join = track.joins[index - 1] if index else None
         fade = join.fade if join is not None and join.law == CONSTANT_POWER else None
-        takes.append(Take(span.start + start, span.pass_name, fade))
+        takes.append(Take(span.start + start, span.pass_name, fade, bool(span.filled)))
     return takes
 
 
@@ -304,4 +311,6 @@ def _inline(take: Take, session: Session) -> Any:  # noqa: ANN401 - tomlkit's ow
     entry.add("pass", take.pass_name or "")
     if take.fade is not None:
         entry.add("fade", take.fade)
+    if take.woven:
+        entry.add("woven", take.woven)
     return entry

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -34,6 +35,7 @@ from assembler.aligner.ranges import common, merged, without
 from assembler.aligner.stripes import withheld_notes, withheld_tracks
 from assembler.aligner.tellings import far_notes, reel_notes
 from assembler.aligner.tying import tie_reels
+from assembler.aligner.weaving import Weaving, WovenPass, braids_of
 from assembler.errors import SheetError
 from assembler.importer import Note
 from assembler.sheet import sheet_error
@@ -43,9 +45,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
     from pathlib import Path
 
+    from assembler.aligner.edit import Uncured
     from assembler.aligner.examining import ExaminedReel
     from assembler.aligner.findings import PlacedPass
     from assembler.aligner.ranges import Range
+    from assembler.aligner.weaving import Braid
     from assembler.importer import ImportedSession
     from assembler.sheet import Punch, Sheet
 
@@ -74,23 +78,26 @@ def align_session(
         tied = tie_reels(placed, session.sheet.session.sample_rate)
         reels = [compare_passes(reel, session.sheet, executor, advance) for reel in tied]
     tracks = delivered_tracks(session.sheet)
+    braids = {reel.name: braids_of(reel) for reel in reels}
     start, end = _extent(session.sheet, reels, tracks)
     plan = (
         {}
         if plan_path is None
         else read_plan(plan_path, session.sheet, [track.name for track in tracks], (start, end))
     )
-    if plan and _is_own(plan, session.sheet, reels, tracks, (start, end)):
+    if plan and _is_own(plan, session.sheet, reels, tracks, (start, end), braids):
         plan, plan_path = {}, None
     edits = []
+    holdings = {reel.name: Holdings(reel, session.sheet) for reel in reels}
+    uncured: list[Uncured] = []
     for track in tracks:
         takes = plan.get(track.name)
         if plan_path is not None and takes is not None:
             named = list(plan).index(track.name) + 1, track.name
             check_takes(plan_path, session.sheet, named, takes, _coverage(reels, track), (start, end))
-        edits.append(_edit_track(session.sheet, reels, track, (start, end), takes))
-    holdings = {reel.name: Holdings(reel, session.sheet) for reel in reels}
-    uncured = [place for edit in edits for place in find_uncured(reels, edit, start, holdings)]
+        weavings = _weavings(session.sheet, reels, braids, (start, end), takes)
+        edits.append(_edit_track(session.sheet, reels, track, (start, end), takes, weavings))
+        uncured += find_uncured(reels, edits[-1], start, holdings, weavings)
     wired = {one.name: one for reel in reels for one in reel.wired.passes}
     passes = [aligned_pass(wired[one.name], reels, uncured, start) for one in session.passes]
     has_punches = session.sheet.repair.mode != "off" and plan_path is None
@@ -113,10 +120,13 @@ def _is_own(
     reels: Sequence[ExaminedReel],
     tracks: Sequence[DeliveredTrack],
     extent: Range,
+    braids: Mapping[str, Sequence[Braid]],
 ) -> bool:
     """Return whether a plan is the one that the program makes by itself: nobody has changed it."""
+    weavings = _weavings(sheet, reels, braids, extent, None)
     return all(
-        list(plan[track.name]) == takes_of(_edit_track(sheet, reels, track, extent, None), extent[0])
+        list(plan[track.name])
+        == takes_of(_edit_track(sheet, reels, track, extent, None, weavings), extent[0])
         for track in tracks
     )
 
@@ -201,10 +211,13 @@ def _edit_track(
     track: DeliveredTrack,
     extent: Range,
     takes: Sequence[Take] | None,
+    weavings: Mapping[str, Weaving],
 ) -> TrackEdit:
     start, end = extent
     holding = [reel for reel in reels if reel.name in track.tape_tracks]
-    candidates = [_candidate(sheet, reel, one, track) for reel in holding for one in reel.passes]
+    candidates = [
+        _candidate(sheet, reel, one, track, weavings[reel.name]) for reel in holding for one in reel.passes
+    ]
     names = {one.name for reel in holding for one in reel.passes}
     rules = PlanRules(
         round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000),
@@ -220,9 +233,14 @@ def _edit_track(
         planned = plan_track(candidates, rules, start, end)
     else:
         planned = _planned_by_hand(takes, candidates, rules.fade_samples, extent)
-    sources = {one.name: (one, track.tape_tracks[reel.name]) for reel in holding for one in reel.passes}
+    sources = {
+        one.name: _Source(one, track.tape_tracks[reel.name], weavings[reel.name])
+        for reel in holding
+        for one in reel.passes
+    }
+    read = {name: (WovenPass(name, source.weaving), source.tape_track) for name, source in sources.items()}
     joins = [
-        prove_join(join, sources.get(join.outgoing or ""), sources.get(join.incoming or ""))
+        prove_join(join, read.get(join.outgoing or ""), read.get(join.incoming or ""))
         for join in planned.joins
     ]
     borders = [start, *(join.at for join in joins), end]
@@ -231,12 +249,14 @@ def _edit_track(
     for index, (choice, (low, high)) in enumerate(zip(planned.choices, pairwise(borders), strict=True)):
         if index:
             between.append(joins[index - 1])
-        pieces = _spans(choice, sources, low, high)
+        early = joins[index - 1].fade // 2 if index else 0
+        late = joins[index].fade - joins[index].fade // 2 if index < len(joins) else 0
+        pieces = _spans(choice, sources, (low, high), (low - early, high + late))
         between += [Join(piece.start, 0, SLIP, 0.0, 0) for piece in pieces[1:]]
         spans += pieces
     return TrackEdit(
         track,
-        tuple(Span(s.start - start, s.end - start, s.pass_name, s.pass_start) for s in spans),
+        tuple(replace(s, start=s.start - start, end=s.end - start) for s in spans),
         tuple(Join(j.at - start, j.fade, j.law, j.correlation, j.difference_peak) for j in between),
     )
 
@@ -261,25 +281,64 @@ def _planned_by_hand(
     return join_choices(choices, fades[1:], candidates)
 
 
-def _spans(choice: Choice, sources: Mapping[str, tuple[PlacedPass, int]], low: int, high: int) -> list[Span]:
+@dataclass(frozen=True)
+class _Source:
+    one: PlacedPass
+    tape_track: int
+    weaving: Weaving
+
+
+def _spans(choice: Choice, sources: Mapping[str, _Source], place: Range, heard: Range) -> list[Span]:
+    """Return a choice as spans, one for each stretch of its pass; ``heard`` is the place with the fades around it."""
     if choice.name is None:
-        return [Span(low, high, None)]
-    one, tape_track = sources[choice.name]
-    pieces = one.maps[tape_track].covering(low, high)
-    return [Span(p.timeline_start, p.timeline_end, choice.name, p.pass_start) for p in pieces]
+        return [Span(*place, None)]
+    source = sources[choice.name]
+    spans = []
+    for piece in source.one.maps[source.tape_track].covering(*place):
+        low = heard[0] if piece.timeline_start == place[0] else piece.timeline_start
+        high = heard[1] if piece.timeline_end == place[1] else piece.timeline_end
+        filled = source.weaving.fills(choice.name, source.tape_track, (low, high), piece.timeline_start)
+        spans.append(Span(piece.timeline_start, piece.timeline_end, choice.name, piece.pass_start, filled))
+    return spans
 
 
-def _candidate(sheet: Sheet, reel: ExaminedReel, one: PlacedPass, track: DeliveredTrack) -> Candidate:
+def _weavings(
+    sheet: Sheet,
+    reels: Sequence[ExaminedReel],
+    braids: Mapping[str, Sequence[Braid]],
+    extent: Range,
+    takes: Sequence[Take] | None,
+) -> dict[str, Weaving]:
+    """Return what may be woven of each reel on a track: nothing that a person has asked for as it is."""
+    bare: dict[str, list[Range]] = {}
+    if takes is not None:
+        for take, low, high in stretches_of(takes, extent):
+            if take.pass_name and not take.woven:
+                bare.setdefault(take.pass_name, []).append((low, high))
+    else:
+        for punch in (_forced(sheet, punch, extent) for punch in sheet.punches):
+            bare.setdefault(punch.name, []).append((punch.start, punch.end))
+    is_wanted = takes is not None or sheet.repair.mode == "auto"
+    return {reel.name: Weaving(reel, braids[reel.name] if is_wanted else (), bare) for reel in reels}
+
+
+def _candidate(
+    sheet: Sheet, reel: ExaminedReel, one: PlacedPass, track: DeliveredTrack, weaving: Weaving
+) -> Candidate:
     tape_track = track.tape_tracks[reel.name]
     wanted = None if sheet.repair.scope == "reel" else tape_track
+    # What other passes fill is right.
     found = [
-        flaw for flaw in reel.findings.flaws if flaw.pass_name == one.name and wanted in (None, flaw.track)
+        (piece, flaw.kind)
+        for flaw in reel.findings.flaws
+        if flaw.pass_name == one.name and wanted in (None, flaw.track)
+        for piece in weaving.unwoven(one.name, flaw.track, (flaw.start, flaw.end))
     ]
     unproved = _unproved(reel, one, tape_track)
-    flaws = merged([*((flaw.start, flaw.end) for flaw in found), *unproved])
+    flaws = merged([*(piece for piece, _ in found), *unproved])
     # What a slip leaves in doubt may be right; what is flawed besides is not.
     beside = merged(piece for places, _ in one.maps[tape_track].doubts() for piece in places)
-    certain = [(flaw.start, flaw.end) for flaw in found if flaw.kind != "disagreement"]
+    certain = [piece for piece, kind in found if kind != "disagreement"]
     doubted = without(common(beside, flaws), merged([*certain, *unproved]))
     covered = one.covered(tape_track)
     if sheet.repair.scope == "reel":

@@ -13,7 +13,7 @@ from assembler.report import TextLine, group_lines, outcome_words
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
     from pathlib import Path
 
     from assembler.aligner import AlignedPass, Edit, Uncured
@@ -159,7 +159,12 @@ def _tracks_table(edit: Edit) -> Table:
         table.add_column(name, justify="left" if name in ("Track", "From passes") else "right")
     uncured = Counter(place.track.number for place in edit.uncured)
     for track in edit.tracks:
-        passes = dict.fromkeys(span.pass_name for span in track.spans if span.pass_name)
+        passes = dict.fromkeys(
+            name
+            for span in track.spans
+            for name in (span.pass_name, *(filled.pass_name for filled in span.filled))
+            if name
+        )
         table.add_row(
             str(track.track.number),
             track.track.name,
@@ -175,11 +180,18 @@ def _tracks_table(edit: Edit) -> Table:
 def _print_verdict(console: PlainConsole, result: SessionResult) -> None:
     edit = result.edit
     _print_list(console, "Notes", note_lines(edit.notes))
+    woven = [(track.track.name, track.woven) for track in edit.tracks if track.woven]
+    _print_list(console, "Woven sample by sample", [_woven_line(*one, result.sheet) for one in woven])
     _print_list(console, "Uncured", [_uncured_line(place, edit, result.sheet) for place in edit.uncured])
     if edit.is_sound:
         console.print("In order: nothing is left for a person to decide.")
     else:
         console.print("Needs a person: see the notes and the uncured places above.")
+
+
+def _woven_line(track: str, stretches: Sequence[tuple[int, int]], sheet: Sheet) -> str:
+    seconds = sum(high - low for low, high in stretches) / sheet.session.sample_rate
+    return f"{track}: {_counted(len(stretches), 'stretch', 'es')}, {seconds:.3f} s, each sample from a pass that has it"
 
 
 def _uncured_line(place: Uncured, edit: Edit, sheet: Sheet) -> str:
@@ -192,8 +204,8 @@ def _uncured_line(place: Uncured, edit: Edit, sheet: Sheet) -> str:
     return f"{line} ({held_words(place.held)})" if place.held else line
 
 
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}{'s' * (count != 1)}"
+def _counted(count: int, what: str, more: str = "s") -> str:
+    return f"{count} {what}{more * (count != 1)}"
 
 
 def note_lines(notes: Iterable[Note]) -> list[str]:

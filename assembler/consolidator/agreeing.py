@@ -130,7 +130,7 @@ def _marker_faults(said: Sequence[Marker], cue: bytes | None, adtl: bytes | None
         if found is None and wanted is not None:
             yield f"marker {number} at sample {wanted.sample} ({wanted.label}) is missing"
         elif wanted is None and found is not None:
-            yield f"marker {number} at sample {found.sample} ({found.label!a}) is at no join or uncured place"
+            yield f"marker {number} at sample {found.sample} ({found.label!a}) is at no join, woven or uncured place"
         elif found is not None and wanted is not None:
             yield from _difference(f"place of marker {number}", found.sample, wanted.sample)
             yield from _difference(f"length of marker {number}", found.length, wanted.length)

@@ -50,7 +50,10 @@ class TimelineItem:
 
 @dataclass(frozen=True)
 class TimelineMark:
-    """A named place of a track, in samples from the set's first one; a join has no length."""
+    """A named place of a track, in samples from the set's first one; a join has no length.
+
+    A woven stretch is one: its clip is of the pass that it is in, the samples from others stand in the record.
+    """
 
     name: str
     at: int
@@ -140,7 +143,16 @@ def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...
         TimelineMark(f"uncured {place.kind}", place.start, place.end - place.start)
         for place in record.uncured_on(track)
     ]
-    return (*joins, *uncured)
+    woven = [
+        TimelineMark(
+            f"woven {span.pass_name} with {filled.pass_name}, {filled.samples} of {high - low} samples",
+            span.start + low,
+            high - low,
+        )
+        for span, filled in track.woven
+        for low, high in [filled.extent]
+    ]
+    return (*joins, *uncured, *woven)
 
 
 def load_timeline_library() -> None:

@@ -1,8 +1,8 @@
-"""The markers of a delivered track: at joins, and at places that no pass has right.
+"""The markers of a delivered track: at joins, at woven stretches, and at places that no pass has right.
 
 Markers stand before the samples, and readers hold what stands there in memory: libsndfile gives up at 100 KiB. So a
-track has as many as its header has room for. Those that a person has to listen to go first: uncured places, then joins
-that changed anything, then the others. All of them stand in ``joins.csv`` and ``timeline.otio``.
+track has as many as its header has room for. Those that a person has to listen to go first: uncured places, then
+woven stretches, joins that changed anything, then the others. All of them stand in ``joins.csv`` and ``timeline.otio``.
 """
 
 from __future__ import annotations
@@ -34,6 +34,13 @@ def marked_places(record: RecordedSet, track: RecordedTrack) -> Iterator[Marker]
         if place.end <= reached:
             length = place.end - place.start
             yield Marker(place.start, length, f"Uncured {place.kind}", _timecode(record, place.start))
+    for span, filled in track.woven:
+        low, high = filled.extent
+        if span.start + high <= reached:
+            share = f"{filled.samples} of {high - low} samples from {_side(filled.pass_name)}"
+            label = f"Woven {_side(span.pass_name)} with {_side(filled.pass_name)}"
+            note = f"{_timecode(record, span.start + low)}; {share}"
+            yield Marker(span.start + low, high - low, label, note)
     sides = [(before.pass_name, behind.pass_name) for before, behind in pairwise(track.spans)]
     joins = zip(track.joins, sides, strict=True)
     for join, (before, behind) in sorted(joins, key=lambda pair: pair[0].law == "identical"):

@@ -181,7 +181,7 @@ def time_reference(record: RecordedSet) -> int:
 def coding_history(record: RecordedSet, track: RecordedTrack) -> list[str]:
     """Return one row for each step of the chain: for each reel the tape and its transfer, then the assembly."""
     session = record.session
-    taken = list(dict.fromkeys(span.pass_name for span in track.spans if span.pass_name is not None))
+    taken = track.taken
     native: list[str] = []
     for reel in _reels_of(record, track):
         passes = [name for name in taken if record.pass_named(name).reel == reel.name]
@@ -208,6 +208,8 @@ def _assembly_words(record: RecordedSet, track: RecordedTrack, taken: list[str])
     fades = sum(1 for join in track.joins if join.fade)
     words = f"assembly; {record.program}; from {'+'.join(taken) or 'nothing'}; "
     words += f"joins: {len(track.joins)}; fades: {fades}"
+    if track.woven:
+        words += f"; woven: {sum(filled.samples for _, filled in track.woven)} samples"
     words += "; dither in the fades alone" if fades else "; no dither"
     if session.bit_depth < session.word_length:
         words += f"; {session.bit_depth} valid bits in {session.word_length}"

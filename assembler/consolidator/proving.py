@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from assembler.aligner import DeliveredTrack, Join, Span, TrackEdit
+from assembler.aligner import DeliveredTrack, Filled, Join, Runs, Span, TrackEdit
 from assembler.consolidator.agreeing import shape_faults
 from assembler.consolidator.examining import open_track, track_name
 from assembler.consolidator.metering import TrackMeter
@@ -198,7 +198,16 @@ def _renderer(record: RecordedSet, track: RecordedTrack, sources: Mapping[str, P
 
     edit = TrackEdit(
         DeliveredTrack(track.number, track.name, places),
-        tuple(Span(s.start, s.end, s.pass_name, s.pass_start or 0) for s in track.spans),
+        tuple(
+            Span(
+                s.start,
+                s.end,
+                s.pass_name,
+                s.pass_start or 0,
+                tuple(Filled(one.pass_name, one.pass_start, one.at) for one in s.filled),
+            )
+            for s in track.spans
+        ),
         tuple(Join(j.at, j.fade, j.law, j.correlation, j.difference_peak) for j in track.joins),
     )
     return TrackRenderer(edit, read, sample_format(record.session.word_length, record.session.bit_depth))
@@ -215,5 +224,9 @@ def _mismatch(record: RecordedSet, track: RecordedTrack, at: int) -> str:
     span = next(s for s in track.spans if s.start <= at < s.end)
     if span.pass_name is None:
         return f"{place} is not silent, but no pass covers it"
-    origin = (span.pass_start or 0) + at - span.start
-    return f"{place} is not sample {origin} of {span.pass_name}, which assembly.json names for it"
+    here = at - span.start
+    sources = [
+        (one.pass_name, one.pass_start) for one in span.filled if Runs(one.at).within(here, here + 1).size
+    ]
+    name, first = sources[0] if sources else (span.pass_name, span.pass_start or 0)
+    return f"{place} is not sample {first + here} of {name}, which assembly.json names for it"

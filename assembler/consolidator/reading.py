@@ -9,10 +9,11 @@ check tells where they don't. Keys that are not needed are let by.
 from collections import Counter
 from collections.abc import Mapping
 from functools import cached_property
-from typing import Annotated, Literal, TypeAlias
+from typing import Annotated, Final, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from assembler.aligner import Runs, extent_of, size_of
 from assembler.consolidator.plainjson import check_json
 
 MOST_SAMPLES = 1 << 48
@@ -24,6 +25,15 @@ MOST_REELS = 1000
 Count: TypeAlias = Annotated[int, Field(ge=0, le=MOST_SAMPLES)]
 Level: TypeAlias = Annotated[float, Field(ge=-1000, le=1000)]
 Digest: TypeAlias = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
+
+FARTHEST_FILL: Final = 1 << 36
+"""No span is as long: 16 days at 48 kHz."""
+
+Fill: TypeAlias = Annotated[int, Field(ge=1, le=FARTHEST_FILL)]
+FillPlace: TypeAlias = Annotated[int, Field(ge=-FARTHEST_FILL, le=FARTHEST_FILL)]
+
+MOST_PAIRS: Final = 1 << 22
+"""So many pairs of runs of a span may lie across each other; a few seconds are enough to look at them."""
 
 LONGEST_FADE_SECONDS = 10
 """The sheet allows no longer one; a fade is computed whole, so a record may not ask for more than that."""
@@ -90,6 +100,24 @@ class RecordedPass(_Recorded):
     polarity: tuple[Literal[1, -1], ...]
 
 
+class RecordedFilled(_Recorded):
+    """Samples of a woven stretch that a span has from another pass; runs count from the span's start."""
+
+    pass_name: Annotated[str, Field(alias="pass")]
+    pass_start: FillPlace
+    at: Annotated[tuple[tuple[FillPlace, Fill, Fill], ...], Field(min_length=1)]
+
+    @property
+    def extent(self) -> tuple[int, int]:
+        """From the first sample to behind the last one, from the span's start."""
+        return extent_of(self.at)
+
+    @property
+    def samples(self) -> int:
+        """How many samples are taken."""
+        return size_of(self.at)
+
+
 class RecordedSpan(_Recorded):
     """A stretch and where it comes from."""
 
@@ -97,6 +125,7 @@ class RecordedSpan(_Recorded):
     end: Count
     pass_name: Annotated[str | None, Field(alias="pass")]
     pass_start: Count | None = None
+    filled: tuple[RecordedFilled, ...] = ()
 
 
 class RecordedJoin(_Recorded):
@@ -137,6 +166,23 @@ class RecordedTrack(_Recorded):
     levels: RecordedLevels | None = None
     spans: Annotated[tuple[RecordedSpan, ...], Field(min_length=1)]
     joins: tuple[RecordedJoin, ...]
+
+    @property
+    def taken(self) -> list[str]:
+        """The passes that samples come from, in the order in which they come."""
+        return list(
+            dict.fromkeys(
+                name
+                for span in self.spans
+                for name in (span.pass_name, *(filled.pass_name for filled in span.filled))
+                if name is not None
+            )
+        )
+
+    @property
+    def woven(self) -> list[tuple[RecordedSpan, RecordedFilled]]:
+        """What of it is filled from other passes, with the spans that it belongs to."""
+        return [(span, filled) for span in self.spans for filled in span.filled]
 
 
 class RecordedUncured(_Recorded):
@@ -232,6 +278,7 @@ def read_unwritten(data: bytes) -> RecordedSet:
     for track in record.tracks:
         _check_spans(record, track, reels)
         _check_joins(record, track)
+        _check_fills(record, track, reels)
     return record
 
 
@@ -290,3 +337,39 @@ def _check_joins(record: RecordedSet, track: RecordedTrack) -> None:
                 f"track {track.name}: the join at sample {join.at} has a fade of {join.fade} samples, "
                 f"at most {LONGEST_FADE_SECONDS} s are allowed"
             )
+
+
+def _check_fills(record: RecordedSet, track: RecordedTrack, reels: Mapping[str, str]) -> None:
+    fades = [0, *(join.fade for join in track.joins), 0]
+    for number, span in enumerate(track.spans):
+        # A span is heard beyond its ends as far as its fades reach.
+        heard = -(fades[number] // 2), span.end - span.start + fades[number + 1] - fades[number + 1] // 2
+        where = f"track {track.name}: the span at sample {span.start}"
+        for filled in span.filled:
+            low, high = filled.extent
+            if span.pass_name in (None, filled.pass_name) or reels.get(filled.pass_name) not in track.reels:
+                raise ValueError(f"{where} is filled from {filled.pass_name}, no other pass of its reels")
+            if low < heard[0] or high > heard[1]:
+                raise ValueError(f"{where} is filled from {filled.pass_name} beyond its ends")
+            if filled.pass_start + low < 0 or filled.pass_start + high > _length(
+                record, track, filled.pass_name
+            ):
+                raise ValueError(f"{where} is filled from beyond the ends of {filled.pass_name}")
+        _check_overlaps(span, where)
+
+
+def _check_overlaps(span: RecordedSpan, where: str) -> None:
+    if not span.filled:
+        return
+    try:
+        is_double = Runs(run for filled in span.filled for run in filled.at).has_twice(MOST_PAIRS)
+    except ValueError as error:
+        raise ValueError(f"{where} is filled in a way that cannot be looked through: {error}") from error
+    if is_double:
+        raise ValueError(f"{where} is filled twice with the same sample")
+
+
+def _length(record: RecordedSet, track: RecordedTrack, name: str) -> int:
+    """Return how many samples a pass has of a track."""
+    one = record.pass_named(name)
+    return one.files[one.channels[record.tape_track(track, one.reel)][0]].samples

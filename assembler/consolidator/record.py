@@ -20,7 +20,7 @@ from assembler.timecode import format_sample, frame_rate
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner import AlignedPass, Edit, PassFlaw, TrackEdit
+    from assembler.aligner import AlignedPass, Edit, PassFlaw, Span, TrackEdit
     from assembler.consolidator.metering import TrackLevels
     from assembler.consolidator.tracks import WrittenTrack
     from assembler.importer import Held, Note
@@ -201,15 +201,7 @@ def _track(edit: TrackEdit, written: WrittenTrack | None) -> dict[str, Json]:
         "number": edit.track.number,
         "name": edit.track.name,
         "reels": list(edit.track.tape_tracks),
-        "spans": [
-            {
-                "start": span.start,
-                "end": span.end,
-                "pass": span.pass_name,
-                "pass_start": span.pass_start if span.pass_name is not None else None,
-            }
-            for span in edit.spans
-        ],
+        "spans": [_span(span) for span in edit.spans],
         "joins": [
             {
                 "at": join.at,
@@ -225,6 +217,21 @@ def _track(edit: TrackEdit, written: WrittenTrack | None) -> dict[str, Json]:
         record["file"] = written.file
         record["audio_sha256"] = written.audio_sha256
         record["levels"] = levels_record(written.levels)
+    return record
+
+
+def _span(span: Span) -> dict[str, Json]:
+    record: dict[str, Json] = {
+        "start": span.start,
+        "end": span.end,
+        "pass": span.pass_name,
+        "pass_start": span.pass_start if span.pass_name is not None else None,
+    }
+    if span.filled:
+        record["filled"] = [
+            {"pass": one.pass_name, "pass_start": one.pass_start, "at": [list(run) for run in one.at]}
+            for one in span.filled
+        ]
     return record
 
 

@@ -1,5 +1,7 @@
 """Delivered samples from an edit: copied from the passes, computed only inside a fade of sides that differ.
 
+What a span has from other passes than its own is copied from these, sample by sample.
+
 Any stretch of a track can be rendered by itself, in any block size, with the same result: fades are computed
 whole and their dither is keyed by position. The same code writes a set and later proves it.
 """
@@ -12,11 +14,13 @@ from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
-from assembler.aligner import clipped, cross_fade, triangular_dither
+from assembler.aligner import Runs, clipped, cross_fade, extent_of, triangular_dither
 
 if TYPE_CHECKING:
-    from assembler.aligner import Join, Span, TrackEdit
-    from assembler.arrays import Int32s
+    from collections.abc import Iterator, Sequence
+
+    from assembler.aligner import Filled, Join, Span, TrackEdit
+    from assembler.arrays import Int32s, Int64s
 
 
 class SpanReader(Protocol):
@@ -61,6 +65,7 @@ class TrackRenderer:
         self._read = read
         self._format = quantised
         self._ends = [span.end for span in edit.spans]
+        self._filled = {span.start: _Fills(span.filled) for span in edit.spans if span.filled}
         self._fades = [(index, join) for index, join in enumerate(edit.joins) if join.fade]
 
     def block(self, start: int, end: int) -> Int32s:
@@ -93,7 +98,17 @@ class TrackRenderer:
     def _side(self, span: Span, start: int, end: int) -> Int32s:
         if span.pass_name is None:
             return np.zeros(end - start, np.int32)
-        return self._read(span.pass_name, span.pass_start + start - span.start, end - start)
+        samples = self._read(span.pass_name, span.pass_start + start - span.start, end - start)
+        fills = self._filled.get(span.start)
+        if fills is None:
+            return samples
+        low = start - span.start
+        samples = samples.copy()
+        for filled, at in fills.between(low, end - span.start):
+            first = int(at[0])
+            found = self._read(filled.pass_name, filled.pass_start + first, int(at[-1]) + 1 - first)
+            samples[at - low] = found[at - first]
+        return samples
 
     def _fade(self, index: int, join: Join) -> Int32s:
         low = join.at - join.fade // 2
@@ -104,3 +119,20 @@ class TrackRenderer:
         dither = triangular_dither(positions, self._edit.track.number)
         mixed = cross_fade(outgoing, incoming, join.correlation, dither, self._format.step)
         return clipped(mixed, self._format.word_length, self._format.step)
+
+
+class _Fills:
+    """What a span has from other passes, ready to be asked for a part of it."""
+
+    def __init__(self, filled: Sequence[Filled]) -> None:
+        self._filled = [(one, Runs(one.at)) for one in filled]
+        self._extents = np.array([extent_of(one.at) for one in filled], np.int64)
+
+    def between(self, low: int, high: int) -> Iterator[tuple[Filled, Int64s]]:
+        """Yield what is filled in a part, with the samples, counted from the span's start; never without any."""
+        near = (self._extents[:, 0] < high) & (self._extents[:, 1] > low)
+        for number in np.flatnonzero(near):
+            filled, runs = self._filled[number]
+            at = runs.within(low, high)
+            if at.size:
+                yield filled, at

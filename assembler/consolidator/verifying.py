@@ -174,7 +174,9 @@ def _largest(record: RecordedSet | None) -> dict[str, int]:
     fixed = {RECORD: LARGEST_RECORD, "data/session.toml": LARGEST_SHEET, "data/report.html": LARGEST_PAGE}
     if record is None:
         return fixed
-    places = len(record.uncured) + sum(len(track.spans) + len(track.joins) for track in record.tracks)
+    places = len(record.uncured) + sum(
+        len(track.spans) + len(track.joins) + len(track.woven) for track in record.tracks
+    )
     return {
         **fixed,
         "data/joins.csv": len(joins_csv(record)) + PAPER_ROOM,

@@ -89,6 +89,7 @@ def report_page(record: Mapping[str, Json]) -> bytes:
         asking=sum(one["needs_a_person"] for one in data["notes"]),
         marks=[_mark(place, data["length"]) for place in data["uncured"]],
         flaws=_flaw_rows(data, label, start),
+        woven=_woven_rows(data["tracks"], label),
         joins=_join_rows(data["tracks"], label),
         most=MOST_ROWS,
     )
@@ -126,6 +127,29 @@ def _flaw_rows(data: Any, label: Callable[[int], str], start: int) -> list[dict[
             outcome = outcome_words(at, end, data["length"], is_cured=flaw["cured"])
             rows.append({"pass": one["name"], "at": label(at), "position": at, "outcome": outcome, **flaw})
     return sorted(rows, key=lambda row: (row["position"], row["pass"]))
+
+
+def _woven_rows(tracks: Sequence[Mapping[str, Any]], label: Callable[[int], str]) -> list[dict[str, Any]]:
+    rows = []
+    for track in tracks:
+        for span in track["spans"]:
+            for filled in span.get("filled", ()):
+                low = span["start"] + min(first for first, _, _ in filled["at"])
+                high = (
+                    span["start"] + max(first + step * (count - 1) for first, step, count in filled["at"]) + 1
+                )
+                rows.append(
+                    {
+                        "track": track["name"],
+                        "from": label(low),
+                        "to": label(high),
+                        "pass": span["pass"],
+                        "other": filled["pass"],
+                        "samples": sum(count for _, _, count in filled["at"]),
+                        "length": high - low,
+                    }
+                )
+    return rows
 
 
 def _join_rows(tracks: Sequence[Mapping[str, Any]], label: Callable[[int], str]) -> list[dict[str, Any]]:

@@ -110,11 +110,15 @@ TWO = '[[track]]\nname = "Two"\ntake = [{ at = "01:00:00:00", pass = "A1" }]\n'
         ),
         (
             "format = 1\n" + ONE + TWO.replace("pass =", "level = 1, pass ="),
-            ["track[2].take[1].level", "unknown key; allowed: at, pass, fade"],
+            ["track[2].take[1].level", "unknown key; allowed: at, pass, fade, woven"],
         ),
         (
             "format = 1\n" + ONE + TWO.replace("pass =", "fade = -1, pass ="),
             ['at "01:00:00:00": found -1; allowed: whole samples from 0'],
+        ),
+        (
+            "format = 1\n" + ONE + TWO.replace("pass =", "woven = 1, pass ="),
+            ['at "01:00:00:00": found 1; allowed: true or false'],
         ),
         ("format = 1\n" + ONE + TWO.replace('"A1"', "7"), ["found 7; allowed: the name of a pass"]),
         ("format = 1\n" + ONE + '[[track]]\nname = "Two"\ntake = []\n', ['track "Two": found an empty list']),

@@ -46,6 +46,7 @@ def rows_of_means(samples: Int32s, step: int) -> list[Row]:
         return []
     bend = _bend(samples)
     likely = np.abs(bend) <= step
+    likely[1:] |= samples[1:] == samples[:-1]
     parities = [parity for parity in (0, 1) if _has_full_block(likely[parity::2])]
     if not parities:
         return []
@@ -54,10 +55,13 @@ def rows_of_means(samples: Int32s, step: int) -> list[Row]:
     above = np.zeros(samples.size, np.bool_)
     above[1:-1] = samples[:-2] + samples[2:] > 0
     found: list[Row] = []
+    # Of two lost samples the first holds the last good one, and the second is a mean.
+    held = np.append([False], samples[1:] == samples[:-1])
     for means in (down, up, np.where(above, down, up)):
+        marked = means | (held & np.append(means[1:], [False]))
         for parity in parities:
-            if _has_full_block(means[parity::2]):
-                found += _rows(means, parity)
+            if _has_full_block(marked[parity::2]):
+                found += _rows(marked, parity)
     return _likeliest(found)
 
 

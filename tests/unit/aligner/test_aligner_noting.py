@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from assembler.aligner.findings import PlacedPass
-from assembler.aligner.noting import TrackNotes, note_block
+from assembler.aligner.noting import RUN_MARGIN, TrackNotes, note_block
 from assembler.aligner.timemap import map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
@@ -23,7 +23,8 @@ def test_a_pass_like_an_earlier_one_is_noted_like_that_one() -> None:
         for name, samples in (("P1", first), ("P2", second), ("P3", first.copy()))
     ]
     notes = TrackNotes()
-    note_block(passes, 0, 0, 60_000, 1, notes)
+    read = {i: one.samples(0, -RUN_MARGIN, 60_000 + RUN_MARGIN) for i, one in enumerate(passes)}
+    note_block(passes, 0, 0, 60_000, 1, notes, read)
     runs = {
         index: [run for run in found.kept() if 0 <= run[0] < 59_000] for index, found in notes.runs.items()
     }

@@ -18,7 +18,8 @@ def _uncured(count: int, apart: int) -> list[tuple[int, int]]:
     reel = cast("Any", SimpleNamespace(name="A", findings=ReelFindings(flaws)))
     edit = TrackEdit(TRACK, (Span(0, count * apart, "A1"),), ())
     holdings = cast("Any", {"A": SimpleNamespace(at=lambda *_: ())})
-    return [(place.start, place.end) for place in find_uncured([reel], edit, 0, holdings)]
+    weavings = cast("Any", {"A": SimpleNamespace(unwoven=lambda _name, _track, place: [place])})
+    return [(place.start, place.end) for place in find_uncured([reel], edit, 0, holdings, weavings)]
 
 
 def test_places_are_listed_one_by_one_up_to_a_limit() -> None:
