@@ -20,6 +20,7 @@ from assembler.aligner.findings import MOST_GAP_SAMPLES, FoundFlaw, ReelFindings
 from assembler.aligner.noting import RUN_MARGIN, TrackNotes, is_unlike, note_block
 from assembler.aligner.ranges import common, total
 from assembler.aligner.standstill import covered_by_all, find_stops, heard, joined_stops
+from assembler.aligner.strewn import strewn_losses
 from assembler.aligner.syncing import settle_by_other_tracks
 from assembler.aligner.together import told_together
 from assembler.aligner.weighing import weigh_track
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from assembler.aligner.findings import PlacedPass
+    from assembler.aligner.ranges import Range
     from assembler.aligner.standstill import Stop
     from assembler.aligner.weighing import Weighed
     from assembler.arrays import Int32s
@@ -79,6 +81,7 @@ def compare_reel(
                 tracks,
             )
         )
+        _note_strewn(held, tracks, low - RUN_MARGIN, step, notes)
         for index, places in new.items():
             stops.setdefault(index, []).extend(places)
         advance((high - start) / (end - start))
@@ -123,6 +126,33 @@ def _block(
     return {
         index: [own for own, (of, _) in zip(samples, places, strict=True) if of == index] for index in present
     }
+
+
+def _note_strewn(
+    held: Mapping[int, Sequence[Int32s]],
+    tracks: Sequence[int],
+    low: int,
+    step: int,
+    notes: Mapping[int, TrackNotes],
+) -> None:
+    """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
+    seen: list[tuple[Sequence[Int32s], list[Range]]] = []
+    for index, own in held.items():
+        places = next(
+            (
+                found
+                for other, found in seen
+                if all(np.array_equal(a, b) for a, b in zip(own, other, strict=True))
+            ),
+            None,
+        )
+        if places is None:
+            places = strewn_losses(own, step)
+            seen.append((own, places))
+        for track, samples in zip(tracks, own, strict=True):
+            notes[track].means.setdefault(index, []).extend(
+                (start + low, end + low) for start, end in places if np.diff(samples[start:end]).any()
+            )
 
 
 def machine_made_means(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes], step: int) -> None:

@@ -15,6 +15,7 @@ import numpy as np
 
 from assembler.aligner.alone import flaws_alone, weigh_lines, weigh_runs
 from assembler.aligner.beside import Beside
+from assembler.aligner.concealment.limits import FLAW_BRIDGE
 from assembler.aligner.concealment.track import Comparison, concealed
 from assembler.aligner.detecting import LEAST_RUN, constant_runs
 from assembler.aligner.findings import CHANCE_SAMPLES, MOST_GAP_SAMPLES, FoundFlaw, Undecided, joined_flaws
@@ -112,14 +113,13 @@ def weigh_track(
             flaws += found
             undecided += open_places
     flaws += hidden.flaws
-    flaws += _not_known(
-        [
-            FoundFlaw(passes[index].name, track, "means", *place)
-            for index, places in notes.means.items()
-            for place in common(places, merged(passes[index].covered(track)))
-        ],
-        hidden.flaws,
-    )
+    # Where passes differ that has been asked already, sample by sample.
+    asked = merged(comparison.differing, bridge=FLAW_BRIDGE)
+    flaws += [
+        FoundFlaw(passes[index].name, track, "means", *place)
+        for index, places in notes.means.items()
+        for place in without(common(merged(places), merged(passes[index].covered(track))), asked)
+    ]
     undecided += hidden.undecided
     flaws += _doubted(passes, track, notes, flaws)
     flaws += _through_holes(passes, track, flaws)
