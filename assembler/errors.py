@@ -5,7 +5,7 @@
     ├── CaptureError           a capture can't be used: file and place
     │   ├── WaveError          its audio
     │   └── TimecodeLogError   its timecode log
-    ├── PublishError           the set could not be written: nothing was published
+    ├── PublishError           the set could not be written
     ├── TimecodeError          (also ValueError) arguments of the timecode arithmetic
     └── PlanError              (also ValueError) arguments of the planning and fade arithmetic
 
@@ -76,7 +76,7 @@ class TimecodeLogError(CaptureError):
 
 
 class PublishError(AssemblerError):
-    """The set could not be written; nothing was published."""
+    """The set could not be written; unless the words say that it stands, nothing was published."""
 
 
 class TimecodeError(AssemblerError, ValueError):

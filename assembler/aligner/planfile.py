@@ -10,7 +10,6 @@ samples that the pass lost are filled from others.
 from __future__ import annotations
 
 import re
-import tomllib
 from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING, Annotated, Any
@@ -21,8 +20,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from assembler.aligner.edit import CONSTANT_POWER
 from assembler.aligner.ranges import without
 from assembler.errors import SheetError, TimecodeError
-from assembler.sheet import shown
-from assembler.timecode import format_place, frame_rate, frame_to_sample, parse_label
+from assembler.sheet import TomlKind, decode_text, parse_toml, read_file, shown
+from assembler.timecode import day_samples, format_place, frame_rate, label_sample, nearest_day
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -35,7 +34,7 @@ if TYPE_CHECKING:
     from assembler.sheet import Session, Sheet
 
 FORMAT = 1
-LARGEST_PLAN = 16 << 20
+PLAN = TomlKind("a plan (TOML)", "a [[track]] table for every track of the session", 16 << 20)
 _PLACE = re.compile(r"(?P<label>[^+]+?)\s*(?:\+\s*(?P<samples>[0-9]{1,6}))?")
 
 
@@ -117,21 +116,21 @@ def write_plan(sheet: Sheet, edit: Edit) -> str:
     return tomlkit.dumps(document)
 
 
-def read_plan(path: Path, sheet: Sheet, tracks: Sequence[str], start: int) -> Plan:
+def read_plan(path: Path, sheet: Sheet, tracks: Sequence[str], extent: Range) -> Plan:
     """Return the takes of every track.
 
     Args:
         path: the plan.
         sheet: the session that it belongs to.
         tracks: names of the tracks that the set has.
-        start: timeline sample of the set's first sample; labels past midnight are taken to follow it.
+        extent: first sample of the set, and the first one behind it; labels past midnight are taken to follow.
 
     Raises:
         SheetError: it is no plan of this session; the message names the file, the key and what is allowed.
     """
     model = _parse(path)
     if model.format != FORMAT:
-        raise SheetError(f"found {model.format}; allowed: {FORMAT}", file=path, key="format")
+        raise SheetError(f"found {shown(model.format)}; allowed: {FORMAT}", file=path, key="format")
     plan: Plan = {}
     for number, track in enumerate(model.track, 1):
         key = f"track[{number}]"
@@ -141,7 +140,7 @@ def read_plan(path: Path, sheet: Sheet, tracks: Sequence[str], start: int) -> Pl
                 f'found "{track.name}"; allowed: each track once: {allowed}', file=path, key=f"{key}.name"
             )
         plan[track.name] = tuple(
-            _take(path, f"{key}.take[{n}]", entry, sheet, track.name, start)
+            _take(path, f"{key}.take[{n}]", entry, sheet, track.name, extent)
             for n, entry in enumerate(track.take, 1)
         )
         for n, (before, after) in enumerate(pairwise(plan[track.name]), 2):
@@ -211,19 +210,9 @@ def check_takes(
 
 
 def _parse(path: Path) -> _PlanModel:
+    values = parse_toml(decode_text(read_file(path, PLAN), path, PLAN), path)
     try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise SheetError(f"can't be read: {error.strerror}; allowed: a plan (TOML)", file=path) from error
-    if len(data) > LARGEST_PLAN:
-        raise SheetError(f"has {len(data)} bytes; allowed: {LARGEST_PLAN}", file=path)
-    try:
-        values: Mapping[str, Any] = tomllib.loads(data.decode("utf-8-sig"))
         return _PlanModel.model_validate(values)
-    except UnicodeDecodeError as error:
-        raise SheetError("is not UTF-8 text", file=path) from error
-    except (tomllib.TOMLDecodeError, RecursionError) as error:
-        raise SheetError(f"not valid TOML: {error}", file=path) from error
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         problem = f"{_where(values, first['loc'])}{_problem(first)}"
@@ -263,7 +252,7 @@ def _key(parts: Sequence[str | int]) -> str:
     return key
 
 
-def _take(path: Path, key: str, entry: _TakeModel, sheet: Sheet, track: str, start: int) -> Take:
+def _take(path: Path, key: str, entry: _TakeModel, sheet: Sheet, track: str, extent: Range) -> Take:
     passes = {
         one.name
         for one in sheet.passes
@@ -279,21 +268,19 @@ def _take(path: Path, key: str, entry: _TakeModel, sheet: Sheet, track: str, sta
             key=f"{key}.pass",
         )
     try:
-        at = _sample(entry.at, sheet.session, start)
+        at = _sample(entry.at, sheet.session, extent)
     except TimecodeError as error:
         raise SheetError(f"track {track}: {error}", file=path, key=f"{key}.at") from error
     return Take(at, entry.pass_name or None, entry.fade, entry.woven)
 
 
-def _sample(text: str, session: Session, near: int) -> int:
+def _sample(text: str, session: Session, extent: Range) -> int:
     rate = frame_rate(session.frame_rate)
     found = _PLACE.fullmatch(text.strip())
     if found is None:
         raise TimecodeError(f'found "{text}"; allowed: a label, or a label + samples, as "01:00:00:00+120"')
-    sample = frame_to_sample(parse_label(found["label"], rate), rate, session.sample_rate)
-    sample += int(found["samples"] or 0)
-    day = round(rate.frames_per_day * session.sample_rate / rate.exact)
-    return sample + day if near - sample > day / 2 else sample
+    sample = label_sample(found["label"], rate, session.sample_rate) + int(found["samples"] or 0)
+    return nearest_day(sample, *extent, day_samples(rate, session.sample_rate))
 
 
 def _place(sample: int, session: Session) -> str:

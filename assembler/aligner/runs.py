@@ -6,6 +6,7 @@ A list of positions as long as a stretch would not fit a record, nor a block's m
 from __future__ import annotations
 
 from bisect import bisect_right
+from math import gcd
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -18,6 +19,8 @@ if TYPE_CHECKING:
 
 Run: TypeAlias = tuple[int, int, int]
 """First position, step from one to the next, how many."""
+
+PAIRS_AT_ONCE = 1 << 18
 
 
 class Runs:
@@ -39,12 +42,49 @@ class Runs:
         number = np.arange(int(sizes.sum())) - np.repeat(behind - sizes, sizes)
         return np.sort(np.repeat(starts, sizes) + number * np.repeat(steps, sizes))
 
-    def has_twice(self, low: int, high: int) -> bool:
-        """Return whether a position from ``low`` up to ``high`` is in two runs, in memory for that many."""
-        # More positions than there is room for need not be laid out.
-        if int(self._pieces(low, high)[2].sum()) > high - low:
-            return True
-        return not np.diff(self.within(low, high)).all()
+    def has_twice(self, most: int) -> bool:
+        """Return whether a position is in two runs. Nothing is laid out: runs may be as long as they like.
+
+        Args:
+            most: pairs of runs that are looked at; the work grows with their number, where they lie across each other.
+
+        Raises:
+            ValueError: more pairs lie across each other.
+        """
+        number = np.arange(self._first.size)
+        last = self._first + self._step * (self._count - 1)
+        sizes = np.searchsorted(self._first, last, side="right") - number - 1
+        pairs = np.concatenate(([0], np.cumsum(sizes)))
+        at = 0
+        while at < number.size and pairs[at] < pairs[-1]:
+            if pairs[at] >= most:
+                raise ValueError(f"more than {most} pairs of runs lie across each other")
+            end = max(
+                at + 1, int(np.searchsorted(pairs, pairs[at] + min(PAIRS_AT_ONCE, most), side="right")) - 1
+            )
+            one = np.repeat(number[at:end], sizes[at:end])
+            other = one + 1 + np.arange(one.size) - np.repeat(pairs[at:end] - pairs[at], sizes[at:end])
+            common = np.gcd(self._step[one], self._step[other])
+            near = (self._first[other] - self._first[one]) % common == 0
+            if any(map(self._meet, one[near].tolist(), other[near].tolist())):
+                return True
+            at = end
+        return False
+
+    def _meet(self, one: int, other: int) -> bool:
+        """Return whether two runs, the one that begins first first, have a position in common.
+
+        The distance of their beginnings is a multiple of what is common to their steps.
+        """
+        first, step, count = int(self._first[one]), int(self._step[one]), int(self._count[one])
+        start, stride, number = int(self._first[other]), int(self._step[other]), int(self._count[other])
+        common = gcd(step, stride)
+        cycle = stride // common
+        # Steps of the first run to a position of the other's pattern, which recurs after each cycle.
+        steps = (start - first) // common * pow(step // common, -1, cycle) % cycle
+        least = -((first - start) // step)
+        steps += -((steps - least) // cycle) * cycle if steps < least else 0
+        return first + step * steps <= min(first + step * (count - 1), start + stride * (number - 1))
 
     def _pieces(self, low: int, high: int) -> tuple[Int64s, Int64s, Int64s]:
         """Return first position, step and count of what each run has in a range."""

@@ -18,6 +18,7 @@ from assembler.aligner.edit import (
 from assembler.aligner.examining import compare_passes, place_passes
 from assembler.aligner.holdings import Holdings
 from assembler.aligner.joining import prove_join
+from assembler.aligner.labels import stretch_label
 from assembler.aligner.outcome import Outcome, aligned_pass, find_uncured
 from assembler.aligner.planfile import Plan, Take, check_takes, read_plan, stretches_of, takes_of
 from assembler.aligner.planning import (
@@ -37,7 +38,8 @@ from assembler.aligner.tying import tie_reels
 from assembler.aligner.weaving import Weaving, WovenPass, braids_of
 from assembler.errors import SheetError
 from assembler.importer import Note
-from assembler.timecode import frame_rate, frame_to_sample, parse_label
+from assembler.sheet import sheet_error
+from assembler.timecode import day_samples, frame_rate, label_sample, nearest_day, next_after
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -81,7 +83,7 @@ def align_session(
     plan = (
         {}
         if plan_path is None
-        else read_plan(plan_path, session.sheet, [track.name for track in tracks], start)
+        else read_plan(plan_path, session.sheet, [track.name for track in tracks], (start, end))
     )
     if plan and _is_own(plan, session.sheet, reels, tracks, (start, end), braids):
         plan, plan_path = {}, None
@@ -99,7 +101,7 @@ def align_session(
     wired = {one.name: one for reel in reels for one in reel.wired.passes}
     passes = [aligned_pass(wired[one.name], reels, uncured, start) for one in session.passes]
     has_punches = session.sheet.repair.mode != "off" and plan_path is None
-    punches = [_forced(session.sheet, p, start) for p in session.sheet.punches] if has_punches else []
+    punches = [_forced(session.sheet, p, (start, end)) for p in session.sheet.punches] if has_punches else []
     outcome = Outcome(start, tuple(edits), tuple(punches), has_plan=plan_path is not None)
     notes: list[Note] = far_notes(reels, session.sheet)
     notes += withheld_notes(session.sheet)
@@ -165,28 +167,40 @@ def _extent(sheet: Sheet, reels: Sequence[ExaminedReel], tracks: Sequence[Delive
     if not covered:
         raise SheetError("no pass can be used, so there is nothing to deliver", file=sheet.path)
     first = min(low for low, _ in covered)
-    start = first if sheet.session.start is None else _sample_at(sheet, sheet.session.start, first)
     last = max(high for _, high in covered)
-    end = last if sheet.session.end is None else _sample_at(sheet, sheet.session.end, start)
+    session, day = sheet.session, _day(sheet)
+    start = (
+        first if session.start is None else nearest_day(_sample_at(sheet, session.start), first, last, day)
+    )
+    if session.end is None:
+        end = last
+    elif session.start is None:
+        end = nearest_day(_sample_at(sheet, session.end), first, last, day)
+    else:
+        end = next_after(_sample_at(sheet, session.end), start, day)
     if end <= start:
-        raise SheetError(
-            f"the set would be empty: it starts at sample {start} and ends at {end} of the timeline",
-            file=sheet.path,
-            key="session.end" if sheet.session.end else "session.start",
+        label = stretch_label(sheet)
+        key, found = ("end", session.end) if session.end else ("start", session.start)
+        allowed = f"a label within what the passes cover, {label(max(0, first), last)}"
+        raise sheet_error(
+            sheet, session, key, f'found "{found}", so that the set would be empty; allowed: {allowed}'
         )
     return start, end
 
 
-def _sample_at(sheet: Sheet, label: str, near: int) -> int:
-    """Return the timeline sample of a label; past midnight where that is nearer to the session."""
-    rate = frame_rate(sheet.session.frame_rate)
-    sample = frame_to_sample(parse_label(label, rate), rate, sheet.session.sample_rate)
-    day = round(rate.frames_per_day * sheet.session.sample_rate / rate.exact)
-    return sample + day if near - sample > day / 2 else sample
+def _sample_at(sheet: Sheet, label: str) -> int:
+    return label_sample(label, frame_rate(sheet.session.frame_rate), sheet.session.sample_rate)
 
 
-def _forced(sheet: Sheet, punch: Punch, near: int) -> Forced:
-    start, end = _sample_at(sheet, punch.start, near), _sample_at(sheet, punch.end, near)
+def _day(sheet: Sheet) -> int:
+    return day_samples(frame_rate(sheet.session.frame_rate), sheet.session.sample_rate)
+
+
+def _forced(sheet: Sheet, punch: Punch, extent: Range) -> Forced:
+    """Return a punch on the timeline: on the day that is the set's or nearer to it, its end behind its start."""
+    day = _day(sheet)
+    start = nearest_day(_sample_at(sheet, punch.start), *extent, day)
+    end = next_after(_sample_at(sheet, punch.end), start, day)
     fade_ms = sheet.repair.fade_ms if punch.fade_ms is None else punch.fade_ms
     return Forced(start, end, punch.pass_name, round(fade_ms * sheet.session.sample_rate / 1000))
 
@@ -209,7 +223,7 @@ def _edit_track(
         round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000),
         _alike_groups(holding, track),
         tuple(
-            _forced(sheet, p, start)
+            _forced(sheet, p, extent)
             for p in sheet.punches
             if p.pass_name in names and sheet.repair.mode != "off"
         ),
@@ -302,7 +316,7 @@ def _weavings(
             if take.pass_name and not take.woven:
                 bare.setdefault(take.pass_name, []).append((low, high))
     else:
-        for punch in (_forced(sheet, punch, extent[0]) for punch in sheet.punches):
+        for punch in (_forced(sheet, punch, extent) for punch in sheet.punches):
             bare.setdefault(punch.name, []).append((punch.start, punch.end))
     is_wanted = takes is not None or sheet.repair.mode == "auto"
     return {reel.name: Weaving(reel, braids[reel.name] if is_wanted else (), bare) for reel in reels}

@@ -1,36 +1,50 @@
 """The commands, and the one place where errors become a message and an exit status.
 
 Exit status: 0 done and sound; 1 done, but something needs a person; 2 unusable input or arguments, nothing
-written; 130 interrupted.
+written; 130 interrupted. Once something is published, what comes later changes neither words nor status: the
+publication knows.
 """
 
 from __future__ import annotations
 
-import io
 import os
-import resource
-import signal
 import sys
-from contextlib import suppress
+import traceback
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
 from assembler import __version__
+from assembler.cli.answer import DONE, INTERRUPTED, NEEDS_A_PERSON, UNUSABLE, Answer
+from assembler.cli.process import give_up_output, hold_interrupts
 from assembler.cli.terminal import say
+from assembler.epoch import epoch_date
 from assembler.errors import AssemblerError
+from assembler.inputs import is_utf8
+from assembler.publication import Publication
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-DONE, NEEDS_A_PERSON, UNUSABLE, INTERRUPTED = 0, 1, 2, 130
 
 CLOSING = (
     "Exit status: 0 done and sound, 1 done but something needs a person, 2 unusable input, nothing written."
 )
 
-_PATH = click.Path(path_type=Path)
+
+class _Path(click.Path):
+    """A path that can be written down: what is printed names it, and libraries take no other."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401 - click's own
+        path = Path(os.fsdecode(super().convert(value, param, ctx)))
+        if not is_utf8(path):
+            raise AssemblerError(
+                f"{path}: the name is not UTF-8; allowed: names in UTF-8 (rename it, or start in its folder)"
+            )
+        return path
+
+
+_PATH = _Path(path_type=Path)
 _json = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object on standard output, no words."
 )
@@ -51,21 +65,22 @@ def commands() -> None:
 @click.argument("folder", type=_PATH)
 @click.option("-o", "--output", type=_PATH, metavar="SHEET", help="Write the sheet here; must not exist.")
 @_json
-def draft(folder: Path, output: Path | None, *, as_json: bool) -> int:
+@click.pass_obj
+def draft(publication: Publication, folder: Path, output: Path | None, *, as_json: bool) -> Answer:
     """Look through FOLDER for captures and write a first session sheet to correct by hand.
 
     Without -o the sheet is printed. Its paths are relative to FOLDER: keep the sheet there.
     """
     from assembler.cli.drafting import run_draft
 
-    return run_draft(folder, output, as_json=as_json)
+    return run_draft(publication, folder, output, as_json=as_json)
 
 
 @commands.command(short_help="Tell what a session holds; write nothing.")
 @click.argument("sheet", type=_PATH)
 @_json
 @_outside
-def check(sheet: Path, *, as_json: bool, allow_outside: bool) -> int:
+def check(sheet: Path, *, as_json: bool, allow_outside: bool) -> Answer:
     """Import and align everything that SHEET names and tell what is found. Writes nothing."""
     from assembler.cli.sessions import run_check
 
@@ -77,14 +92,17 @@ def check(sheet: Path, *, as_json: bool, allow_outside: bool) -> int:
 @click.option("-o", "--output", type=_PATH, metavar="PLAN", help="Write the plan here; must not exist.")
 @_json
 @_outside
-def plan(sheet: Path, output: Path | None, *, as_json: bool, allow_outside: bool) -> int:
+@click.pass_obj
+def plan(
+    publication: Publication, sheet: Path, output: Path | None, *, as_json: bool, allow_outside: bool
+) -> Answer:
     """Align what SHEET names and write the plan of every track, to change by hand and build with.
 
     Without -o the plan is printed.
     """
     from assembler.cli.drafting import run_plan
 
-    return run_plan(sheet, output, as_json=as_json, allow_outside=allow_outside)
+    return run_plan(publication, sheet, output, as_json=as_json, allow_outside=allow_outside)
 
 
 @commands.command(short_help="Build a set.")
@@ -95,11 +113,20 @@ def plan(sheet: Path, output: Path | None, *, as_json: bool, allow_outside: bool
 @click.option("--plan", "plan_file", type=_PATH, metavar="PLAN", help="Take the stretches from this plan.")
 @_json
 @_outside
-def build(sheet: Path, output: Path, plan_file: Path | None, *, as_json: bool, allow_outside: bool) -> int:
+@click.pass_obj
+def build(
+    publication: Publication,
+    sheet: Path,
+    output: Path,
+    plan_file: Path | None,
+    *,
+    as_json: bool,
+    allow_outside: bool,
+) -> Answer:
     """Build the set that SHEET describes: aligned, repaired, equal-length tracks with their record."""
     from assembler.cli.sessions import run_build
 
-    return run_build(sheet, output, plan_file, as_json=as_json, allow_outside=allow_outside)
+    return run_build(publication, sheet, output, plan_file, as_json=as_json, allow_outside=allow_outside)
 
 
 @commands.command(short_help="Check a set.")
@@ -107,7 +134,7 @@ def build(sheet: Path, output: Path, plan_file: Path | None, *, as_json: bool, a
 @click.option("--against", type=_PATH, metavar="SHEET", help="Compute every sample again from the captures.")
 @_json
 @_outside
-def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: bool) -> int:
+def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: bool) -> Answer:
     """Check that SET is whole and unchanged and says what its record says."""
     from assembler.cli.sessions import run_verify
 
@@ -117,77 +144,93 @@ def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: 
 @commands.command(short_help="Write an invented session to try.")
 @click.argument("folder", type=_PATH)
 @_json
-def demo(folder: Path, *, as_json: bool) -> int:
+@click.pass_obj
+def demo(publication: Publication, folder: Path, *, as_json: bool) -> Answer:
     """Write a small invented session into FOLDER, flawed on purpose and ready to build."""
     from assembler.cli.sessions import run_demo
 
-    return run_demo(folder, as_json=as_json)
+    return run_demo(publication, folder, as_json=as_json)
 
 
 def run(arguments: Sequence[str]) -> int:
     """Run one command and return its exit status; every error becomes one or two lines on standard error."""
+    publication = Publication(_tell)
     try:
-        _check_environment()
-        status = commands.main(list(arguments), prog_name="assembler", standalone_mode=False)
-    except (click.exceptions.Abort, KeyboardInterrupt):
-        return _told(INTERRUPTED, "interrupted; nothing was published")
-    except click.ClickException as error:
-        return _told(UNUSABLE, *_usage(error))
-    except AssemblerError as error:
-        return _told(UNUSABLE, str(error))
-    except BrokenPipeError:
-        # Whoever read the output has heard enough; keep Python from complaining once more at exit.
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return UNUSABLE
-    except (OSError, MemoryError) as error:
-        return _told(UNUSABLE, _plain(error))
-    return status if isinstance(status, int) else DONE
+        epoch_date()  # libraries read it too, and fall over one that is no date
+        answer = commands.main(list(arguments), prog_name="assembler", standalone_mode=False, obj=publication)
+        return _printed(answer) if isinstance(answer, Answer) else DONE
+    except SystemExit:
+        return DONE  # whoever read the help has seen enough of it
+    except BaseException as error:  # noqa: BLE001 - whatever it is, it ends here in words
+        hold_interrupts()
+        if sys.flags.dev_mode:
+            traceback.print_exc()
+        return _ended(error, publication)
 
 
-def _check_environment() -> None:
-    """Refuse a date in the environment that is none: libraries read it too, and fall over it."""
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "0")
-    if not epoch.isdigit():
-        raise AssemblerError(f'SOURCE_DATE_EPOCH is "{epoch}"; allowed: whole seconds since 1970')
+class _OutputError(AssemblerError):
+    """The words could not be printed; the work was over by then."""
 
 
-def main() -> None:
-    """Run the command line of this process."""
-    signal.signal(signal.SIGTERM, _interrupt)
-    _allow_many_files()
-    for stream in (sys.stdout, sys.stderr):
-        # A terminal that cannot show a letter shows a question mark; it is no reason to fail.
-        if isinstance(stream, io.TextIOWrapper):
-            stream.reconfigure(errors="replace")
-    sys.exit(run(sys.argv[1:]))
+def _printed(answer: Answer) -> int:
+    """Print an answer and return its status."""
+    try:
+        answer.tell()
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except (BrokenPipeError, SystemExit):
+        give_up_output()  # whoever read it has heard enough; the library of tables says so by SystemExit
+    except OSError as error:
+        give_up_output()
+        raise _OutputError(f"standard output cannot be written: {error.strerror or error}") from error
+    return answer.status
 
 
-def _allow_many_files() -> None:
-    """Let this process open as many files as the system allows: sixteen reels in many passes are over a thousand."""
-    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
-    if soft != hard:
-        # Some systems name a hard limit that they then refuse; what was allowed before will have to do.
-        with suppress(ValueError, OSError):
-            resource.setrlimit(resource.RLIMIT_NOFILE, (hard, hard))
+def _ended(error: BaseException, publication: Publication) -> int:
+    """Tell of what ended a command, and of what stands all the same; return the exit status."""
+    is_late = isinstance(error, (click.exceptions.Abort, KeyboardInterrupt, _OutputError))
+    standing = publication.standing
+    if standing is not None:
+        _tell(f"{_words(error)}; {standing} stands, whole")
+        return DONE if is_late and publication.is_sound else NEEDS_A_PERSON
+    if isinstance(error, (AssemblerError, click.ClickException)):
+        _tell(_words(error), *_hints(error))  # they say themselves what was not done
+    else:
+        _tell(f"{_words(error)}; nothing was published")
+    return INTERRUPTED if is_late and not isinstance(error, _OutputError) else UNUSABLE
 
 
-def _interrupt(*_: Any) -> None:  # noqa: ANN401 - the signal module's own arguments
-    raise KeyboardInterrupt
+def _words(error: BaseException) -> str:
+    """Return in a line what happened."""
+    words = f"a fault of the program, please report it: {type(error).__name__}: {_line(error)}"
+    match error:
+        case click.exceptions.Abort() | KeyboardInterrupt():
+            words = "interrupted"
+        case click.ClickException():
+            words = error.format_message()
+        case AssemblerError():
+            words = str(error)
+        case MemoryError():
+            words = "out of memory"
+        case OSError():
+            words = f"{error.filename}: " * bool(error.filename) + (error.strerror or _line(error))
+        case ImportError():
+            words = f"a part of the program cannot be loaded: {_line(error)}"
+        case RuntimeError() if "start new thread" in str(error):
+            words = "the system allows this process no more threads"
+    return words
 
 
-def _told(status: int, message: str, *more: str) -> int:
-    say(f"assembler: {message}", *more, err=True)
-    return status
-
-
-def _usage(error: click.ClickException) -> list[str]:
-    message = error.format_message()
+def _hints(error: BaseException) -> list[str]:
+    """Return in a line what a person may try, if there is something to try."""
     context = getattr(error, "ctx", None)
-    return [message, f"Try: {context.command_path} --help"] if context is not None else [message]
+    return [f"Try: {context.command_path} --help"] if context is not None else []
 
 
-def _plain(error: OSError | MemoryError) -> str:
-    if isinstance(error, MemoryError):
-        return "out of memory; nothing was published"
-    place = f"{error.filename}: " if error.filename else ""
-    return f"{place}{error.strerror or error}"
+def _line(error: BaseException) -> str:
+    """Return an error's own words in one line, not too long."""
+    return " ".join(str(error).split())[:300]
+
+
+def _tell(message: str, *more: str) -> None:
+    say(f"assembler: {message}", *more, err=True)

@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from rich.cells import cell_len
 from rich.console import Console
 
 from assembler.printable import printable
 
 if TYPE_CHECKING:
     from rich.text import Text
+
+# The library loads its table of widths at the first letter that is not plain: now, and not when a set stands.
+cell_len("漢")
 
 PIPE_WIDTH = 240
 """A file or a pipe has no width: nothing is to be cut there."""

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, lines_answer
 from assembler.cli.progress import shown_progress
 from assembler.cli.tables import print_check, print_set, print_verified
-from assembler.cli.terminal import say, say_json
+from assembler.cli.terminal import say
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -14,26 +15,33 @@ if TYPE_CHECKING:
 
     from assembler.consolidator import SessionResult
     from assembler.importer import Note
+    from assembler.publication import Publication
 
 MOST_FORETOLD = 3
 """Notes told before a set is written; all of them are told after it."""
 
 
-def run_check(sheet: Path, *, as_json: bool, allow_outside: bool) -> int:
-    """Tell what is found; return the exit status."""
+def run_check(sheet: Path, *, as_json: bool, allow_outside: bool) -> Answer:
+    """Look, and return what is found."""
     from assembler.consolidator import check_session
 
     with shown_progress() as progress:
         result = check_session(sheet, allow_outside=allow_outside, progress=progress)
     if as_json:
-        say_json(result.record)
-    else:
-        print_check(result)
-    return _status(result)
+        return json_answer(result.record, _status(result))
+    return Answer(_status(result), lambda: print_check(result))
 
 
-def run_build(sheet: Path, output: Path, plan: Path | None, *, as_json: bool, allow_outside: bool) -> int:
-    """Build the set and tell; return the exit status."""
+def run_build(
+    publication: Publication,
+    sheet: Path,
+    output: Path,
+    plan: Path | None,
+    *,
+    as_json: bool,
+    allow_outside: bool,
+) -> Answer:
+    """Build the set and return what came of it."""
     from assembler.consolidator import build_set
     from assembler.report import report_page
 
@@ -46,12 +54,11 @@ def run_build(sheet: Path, output: Path, plan: Path | None, *, as_json: bool, al
             allow_outside=allow_outside,
             progress=progress,
             foretell=_foretell,
+            publication=publication,
         )
     if as_json:
-        say_json({**result.record, "set": str(output)})
-    else:
-        print_set(result)
-    return _status(result)
+        return json_answer({**result.record, "set": str(output)}, _status(result))
+    return Answer(_status(result), lambda: print_set(result))
 
 
 def _foretell(notes: Sequence[Note]) -> None:
@@ -62,43 +69,45 @@ def _foretell(notes: Sequence[Note]) -> None:
         say(f"Needs a person: {len(notes) - MOST_FORETOLD} more, told when the set is built", err=True)
 
 
-def run_verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: bool) -> int:
-    """Verify the set and tell; return the exit status."""
+def run_verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: bool) -> Answer:
+    """Verify the set and return what was found."""
     from assembler.consolidator import verify_set
 
     with shown_progress() as progress:
         result = verify_set(folder, against=against, allow_outside=allow_outside, progress=progress)
-    if as_json:
-        say_json(
-            {
-                "set": str(folder),
-                "sound": result.is_sound,
-                "files": result.files,
-                "bytes": result.bytes,
-                "tracks": result.tracks,
-                "proved_samples": result.proved_samples,
-                "problems": [{"path": problem.path, "text": problem.text} for problem in result.problems],
-            }
-        )
-    else:
-        print_verified(folder, result)
-    return 0 if result.is_sound else 1
+    status = DONE if result.is_sound else NEEDS_A_PERSON
+    if not as_json:
+        return Answer(status, lambda: print_verified(folder, result))
+    return json_answer(
+        {
+            "set": str(folder),
+            "sound": result.is_sound,
+            "files": result.files,
+            "bytes": result.bytes,
+            "tracks": result.tracks,
+            "proved_samples": result.proved_samples,
+            "problems": [{"path": problem.path, "text": problem.text} for problem in result.problems],
+        },
+        status,
+    )
 
 
-def run_demo(folder: Path, *, as_json: bool) -> int:
-    """Write the demo session and tell; return the exit status."""
+def run_demo(publication: Publication, folder: Path, *, as_json: bool) -> Answer:
+    """Write the demo session and return what was written."""
     from assembler.demo import write_demo
 
     with shown_progress() as progress:
-        summary = write_demo(folder, progress=progress)
+        summary = write_demo(folder, progress=progress, publication=publication)
     if as_json:
-        say_json({"sheet": str(summary.sheet), "captures": len(summary.captures), "bytes": summary.bytes})
-    else:
-        say(f"Demo session written: {summary.sheet}")
-        say(f"{len(summary.captures)} captures, {summary.bytes / 1e6:.1f} MB")
-        say(f"Next: assembler build '{summary.sheet}' -o SET")
-    return 0
+        return json_answer(
+            {"sheet": str(summary.sheet), "captures": len(summary.captures), "bytes": summary.bytes}
+        )
+    return lines_answer(
+        f"Demo session written: {summary.sheet}",
+        f"{len(summary.captures)} captures, {summary.bytes / 1e6:.1f} MB",
+        f"Next: assembler build '{summary.sheet}' -o SET",
+    )
 
 
 def _status(result: SessionResult) -> int:
-    return 0 if result.edit.is_sound else 1
+    return DONE if result.edit.is_sound else NEEDS_A_PERSON

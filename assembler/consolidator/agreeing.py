@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from assembler.consolidator.exchange import joins_csv, read_timeline, timeline_of
 from assembler.consolidator.metadata import TrackMetadata
+from assembler.consolidator.plainjson import check_json
 from assembler.consolidator.record import SOFTWARE
 from assembler.errors import SheetError, WaveError
 from assembler.sheet import parse_sheet
@@ -31,6 +32,9 @@ if TYPE_CHECKING:
 _COMPOSED_BEXT = {"description", "coding_history", "umid"}
 _COMPOSED_IXML = {"note", "file_uid"}
 _MOST_SHOWN = 60
+_CHUNK_ROOM = 1 << 16
+_VALUES_OF_AN_ITEM = 100
+"""A clip in a timeline file has some thirty values."""
 
 
 def record_faults(record: RecordedSet) -> Iterator[str]:
@@ -47,16 +51,8 @@ def record_faults(record: RecordedSet) -> Iterator[str]:
 
 def header_faults(record: RecordedSet, track: RecordedTrack, file: WaveFile) -> Iterator[str]:
     """Yield what a track's own header and metadata say otherwise than the record, and what is damaged in it."""
-    pcm, session = file.info.format, record.session
     yield from file.info.faults
-    expected: tuple[tuple[str, object, object], ...] = (
-        ("length in samples", file.info.frames, record.length),
-        ("sample rate", pcm.sample_rate, session.sample_rate),
-        ("word length", pcm.container_bits, session.word_length),
-        ("channels", pcm.channels, 1),
-    )
-    for what, seen, said in expected:
-        yield from _difference(what, seen, said)
+    yield from shape_faults(record, file)
     try:
         found = list(_metadata_faults(record, TrackMetadata(record, track), file))
     except WaveError as error:
@@ -66,14 +62,34 @@ def header_faults(record: RecordedSet, track: RecordedTrack, file: WaveFile) -> 
         yield from _byte_faults(TrackMetadata(record, track), file)
 
 
+def shape_faults(record: RecordedSet, file: WaveFile) -> Iterator[str]:
+    """Yield where a track's samples lie otherwise than the record says: then they are not to be read."""
+    pcm, session = file.info.format, record.session
+    expected: tuple[tuple[str, object, object], ...] = (
+        ("length in samples", file.info.frames, record.length),
+        ("sample rate", pcm.sample_rate, session.sample_rate),
+        ("word length", pcm.container_bits, session.word_length),
+        ("channels", pcm.channels, 1),
+    )
+    for what, seen, said in expected:
+        yield from _difference(what, seen, said)
+
+
 def _metadata_faults(record: RecordedSet, metadata: TrackMetadata, file: WaveFile) -> Iterator[str]:
     composed = record.program == SOFTWARE
-    payload = file.read_chunk("bext")
+    wanted = dict(metadata.chunks_by_name())
+
+    def read(name: str, list_type: str | None = None) -> bytes | None:
+        """Return a chunk that is not much larger than another version would write it."""
+        key = name if list_type is None else f"{name} {list_type}"
+        return file.read_chunk(name, list_type, len(wanted.get(key, b"")) + _CHUNK_ROOM)
+
+    payload = read("bext")
     if payload is None:
         yield "has no bext chunk"
     else:
         yield from _bext_faults(decode_bext(payload), metadata, composed=composed)
-    payload = file.read_chunk("iXML")
+    payload = read("iXML")
     if payload is None:
         yield "has no iXML chunk"
     else:
@@ -84,13 +100,15 @@ def _metadata_faults(record: RecordedSet, metadata: TrackMetadata, file: WaveFil
                     f"iXML {field.name}", getattr(seen, field.name), getattr(sheet, field.name)
                 )
     # Through bytes and back, as bext: both lists hold texts as ASCII has them.
-    said = dict(metadata.chunks_by_name())
-    yield from _marker_faults(decode_markers(said["cue "], said["LIST adtl"]) if "cue " in said else (), file)
+    said = decode_markers(wanted["cue "], wanted["LIST adtl"]) if "cue " in wanted else ()
+    yield from _marker_faults(said, read("cue "), read("LIST", "adtl"))
     if composed:
-        info = decode_info(file.read_chunk("LIST", "INFO") or b"INFO")
-        wanted = decode_info(said["LIST INFO"])
-        for key in dict.fromkeys([*wanted, *info]):
-            yield from _difference(f"INFO {key}", info.get(key, ""), wanted.get(key, ""))
+        info, said_info = decode_info(read("LIST", "INFO") or b"INFO"), decode_info(wanted["LIST INFO"])
+        for key in said_info:
+            yield from _difference(f"INFO {key}", info.get(key, ""), said_info[key])
+        surplus = next((key for key in info if key not in said_info), None)
+        if surplus is not None:
+            yield from _difference(f"INFO {surplus!a}", info[surplus], "")
 
 
 def _bext_faults(seen: BroadcastExtension, metadata: TrackMetadata, *, composed: bool) -> Iterator[str]:
@@ -104,8 +122,7 @@ def _bext_faults(seen: BroadcastExtension, metadata: TrackMetadata, *, composed:
         yield from _difference(f"bext loudness {field.name}", *values)
 
 
-def _marker_faults(said: Sequence[Marker], file: WaveFile) -> Iterator[str]:
-    cue, adtl = file.read_chunk("cue "), file.read_chunk("LIST", "adtl")
+def _marker_faults(said: Sequence[Marker], cue: bytes | None, adtl: bytes | None) -> Iterator[str]:
     seen = () if cue is None else decode_markers(cue, adtl or b"")
     for number, (found, wanted) in enumerate(zip_longest(seen, said), start=1):
         if found == wanted:
@@ -127,7 +144,7 @@ def _byte_faults(metadata: TrackMetadata, file: WaveFile) -> Iterator[str]:
     """Yield where a chunk has other bytes though it reads the same: reserved and filling ones."""
     for name, wanted in metadata.chunks_by_name():
         chunk, _, kind = name.partition(" ") if name.startswith("LIST") else (name, "", "")
-        found = file.read_chunk(chunk, kind or None) or b""
+        found = file.read_chunk(chunk, kind or None, len(wanted) + _CHUNK_ROOM) or b""
         if found != wanted:
             pairs = enumerate(zip_longest(found, wanted))
             yield f"{name.strip()} chunk: byte {next(n for n, (a, b) in pairs if a != b)} is not as it was written"
@@ -145,12 +162,15 @@ def joins_faults(record: RecordedSet, data: bytes) -> Iterator[str]:
 
 def timeline_faults(record: RecordedSet, data: bytes) -> Iterator[str]:
     """Yield the first difference of ``timeline.otio`` in each track, and in what holds for all."""
+    said = timeline_of(record)
+    items = sum(1 + len(track.items) + len(track.marks) for track in said.tracks)
     try:
+        # The library takes minutes, gigabytes or the process with it where a text is nested or padded for that.
+        check_json(data, _VALUES_OF_AN_ITEM * (items + 10))
         seen = read_timeline(data)
     except ValueError as error:
         yield str(error)
         return
-    said = timeline_of(record)
     for name in ("title", "start_sample", "sample_rate"):
         yield from _difference(name.replace("_", " "), getattr(seen, name), getattr(said, name))
     for found, wanted in zip_longest(seen.tracks, said.tracks):

@@ -8,14 +8,19 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner import THREADS, Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
-from assembler.consolidator.captures import UnchangedFiles, capture_files, digest_files
+from assembler.consolidator.captures import capture_files, check_unchanged, digest_files
 from assembler.consolidator.embedding import embedding_notes
-from assembler.consolidator.exchange import joins_csv, timeline_of, timeline_otio
+from assembler.consolidator.examining import track_faults, track_name
+from assembler.consolidator.exchange import joins_csv, load_timeline_library, timeline_of, timeline_otio
+from assembler.consolidator.folder import SetFolder
 from assembler.consolidator.publishing import Staging, free_space_check
 from assembler.consolidator.reading import read_record, read_unwritten
 from assembler.consolidator.record import SOFTWARE, Json, record_of, record_text, relative_path, session_date
-from assembler.consolidator.tracks import WrittenTrack, write_tracks
+from assembler.consolidator.tracks import write_tracks
+from assembler.consolidator.verifying import ReadBack, verify_set
+from assembler.errors import PublishError
 from assembler.importer import Note, import_session
+from assembler.publication import Publication
 from assembler.sheet import Sheet, load_sheet, preparation_cautions, preparation_words
 from assembler.wave import LARGEST_RIFF
 
@@ -64,12 +69,14 @@ def check_session(
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
-        CaptureError: a capture or log cannot be used.
+        CaptureError: a capture or log cannot be used, or has changed while it was read.
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with import_session(sheet, lambda share: progress("reading logs", share)) as session:
         edit = align_session(session, progress, plan)
-        digests: dict[str, str | None] = {relative_path(sheet, path): None for path in capture_files(session)}
+        files = capture_files(session)
+        check_unchanged(files)
+        digests: dict[str, str | None] = {relative_path(sheet, file.path): None for file in files}
         edit = _with_sheet_notes(sheet, edit, digests)
         return SessionResult(sheet, edit, record_of(sheet, edit, digests))
 
@@ -84,6 +91,7 @@ def build_set(
     progress: Progress = _silent,
     foretell: Callable[[Sequence[Note]], None] = lambda _: None,
     largest_riff: int = LARGEST_RIFF,
+    publication: Publication | None = None,
 ) -> SessionResult:
     """Build and publish the set.
 
@@ -96,20 +104,23 @@ def build_set(
         progress: called with what is being done and the share of it that is done.
         foretell: called with what needs a person, if anything does, before the long work of writing begins.
         largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
+        publication: what is told of the set, and of what lies beside it.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
         CaptureError: a capture or log cannot be used, or has changed while it was read.
-        PublishError: the set could not be written. In every case nothing is published.
+        PublishError: the set could not be written. In every case nothing is published, but for an error after
+            which the publication says that the set stands.
     """
+    load_timeline_library()
+    publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with (
-        Staging(target) as staging,
+        Staging(target, publication=publication) as staging,
         import_session(sheet, lambda share: progress("reading logs", share)) as session,
         ThreadPoolExecutor(THREADS) as executor,
     ):
         files = capture_files(session)
-        unchanged = UnchangedFiles(files)
         edit = align_session(session, progress, plan)
         if asking := [note for note in edit.notes if note.needs_a_person]:
             foretell(asking)
@@ -127,8 +138,9 @@ def build_set(
         )
         record = record_of(sheet, edit, digests, written)
         _write_papers(staging, sheet, record, make_page)
-        _seal(staging, sheet, written, executor, progress)
-        unchanged.check()
+        _check_staged(staging, _seal(staging, sheet, record, executor, progress))
+        check_unchanged(files)
+        publication.is_sound = edit.is_sound
         staging.finish()
     return SessionResult(sheet, edit, record, target)
 
@@ -169,22 +181,42 @@ def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], ma
 def _seal(
     staging: Staging,
     sheet: Sheet,
-    written: list[WrittenTrack],
+    record: Mapping[str, Json],
     executor: ThreadPoolExecutor,
     progress: Progress,
-) -> None:
-    """Write the manifests, from what is read back from the disk."""
-    paths = [f"data/{name}" for name in (*PAPERS, *(track.file for track in written))]
+) -> dict[str, ReadBack]:
+    """Write the manifests, from what is read back from the disk, and return what that has shown by path."""
+    folder, recorded = SetFolder(staging.folder), read_record(record_text(record))
+    tracks = {track_name(track): track for track in recorded.tracks}
     algorithms = sheet.deliver.checksums
-    payload: dict[str, dict[str, str]] = {algorithm: {} for algorithm in algorithms}
-    sums = executor.map(lambda path: staging.hash_back(path, algorithms), paths)
-    for count, (path, found) in enumerate(zip(paths, sums, strict=True)):
-        for algorithm in algorithms:
-            payload[algorithm][path] = found[algorithm]
+
+    def read(path: str) -> ReadBack:
+        """Read a file from the disk once: its samples are decoded while the system still holds what was hashed."""
+        digests = staging.hash_back(path, algorithms)
+        return ReadBack(digests, track_faults(folder, recorded, tracks[path]) if path in tracks else ())
+
+    paths = [*(f"data/{name}" for name in PAPERS), *tracks]
+    found: dict[str, ReadBack] = {}
+    for count, (path, one) in enumerate(zip(paths, executor.map(read, paths), strict=True)):
+        found[path] = one
         progress("reading back", (count + 1) / len(paths))
-    sizes = [(staging.folder / path).stat().st_size for path in paths]
-    for name, data in tag_files(payload, _bag_info(sheet, sizes)).items():
+    payload: dict[str, dict[str, str]] = {
+        name: {path: one.digests[name] for path, one in found.items()} for name in algorithms
+    }
+    for name, data in tag_files(payload, _bag_info(sheet, [folder.sizes[path] for path in paths])).items():
         staging.write_bytes(name, data)
+    return found
+
+
+def _check_staged(staging: Staging, read_back: Mapping[str, ReadBack]) -> None:
+    """Raise PublishError if the set, as it stands on the disk, is one that ``verify`` would refuse."""
+    problems = verify_set(staging.folder, read_back=read_back).problems
+    if problems:
+        more = f", and {len(problems) - 1} more" if len(problems) > 1 else ""
+        raise PublishError(
+            f"verify would refuse the set: {problems[0].path}: {problems[0].text}{more}; nothing was published. "
+            "This is a fault of the program: please report it"
+        )
 
 
 def _bag_info(sheet: Sheet, sizes: list[int]) -> list[tuple[str, str]]:

@@ -141,8 +141,7 @@ def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...
     joins = [TimelineMark(f"join, {join.law}, fade {join.fade}", join.at, 0) for join in track.joins]
     uncured = [
         TimelineMark(f"uncured {place.kind}", place.start, place.end - place.start)
-        for place in record.uncured
-        if place.track == track.name
+        for place in record.uncured_on(track)
     ]
     woven = [
         TimelineMark(
@@ -154,6 +153,15 @@ def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...
         for low, high in [filled.extent]
     ]
     return (*joins, *uncured, *woven)
+
+
+def load_timeline_library() -> None:
+    """Load all that writes a timeline file: what is missing of it is to be told before the work and not after.
+
+    Raises:
+        ImportError: a part of the library is missing.
+    """
+    timeline_otio(Timeline("", 0, 48000, ()))
 
 
 def timeline_otio(timeline: Timeline) -> bytes:

@@ -30,8 +30,8 @@ _OWN_BYTES: Final = 4  # before the first marker: the number of points in ``cue 
 def marked_places(record: RecordedSet, track: RecordedTrack) -> Iterator[Marker]:
     """Yield all that a track could mark, as far as a cue chunk reaches, what matters most first."""
     reached = LARGEST_CUE_SAMPLE
-    for place in record.uncured:
-        if place.track == track.name and place.end <= reached:
+    for place in record.uncured_on(track):
+        if place.end <= reached:
             length = place.end - place.start
             yield Marker(place.start, length, f"Uncured {place.kind}", _timecode(record, place.start))
     for span, filled in track.woven:

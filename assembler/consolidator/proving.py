@@ -8,25 +8,28 @@ from __future__ import annotations
 
 import math
 from contextlib import ExitStack
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from assembler.aligner import DeliveredTrack, Filled, Join, Runs, Span, TrackEdit
-from assembler.consolidator.captures import sha256_of
+from assembler.consolidator.agreeing import shape_faults
+from assembler.consolidator.examining import open_track, track_name
 from assembler.consolidator.metering import TrackMeter
 from assembler.consolidator.record import levels_record
 from assembler.consolidator.rendering import TrackRenderer, sample_format
 from assembler.errors import AssemblerError, CaptureError
 from assembler.importer import PassAudio
+from assembler.inputs import InputFile
 from assembler.timecode import format_sample, frame_rate
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
-    from pathlib import Path
 
     from assembler.arrays import Int32s
+    from assembler.consolidator.folder import SetFolder
     from assembler.consolidator.reading import RecordedPass, RecordedSet, RecordedTrack
     from assembler.sheet import Sheet
 
@@ -43,68 +46,119 @@ class Tell(Protocol):
 
 
 def prove_set(
-    root: Path, record: RecordedSet, sheet: Sheet, tell: Tell, advance: Callable[[float], None]
+    folder: SetFolder, record: RecordedSet, sheet: Sheet, tell: Tell, advance: Callable[[float], None]
 ) -> int:
     """Compute every sample of a set again and return how many were found the same.
 
     Args:
-        root: the set's folder.
+        folder: the set's.
         record: its record.
         sheet: the sheet beside the captures.
         tell: called with each problem.
         advance: called with the share of the tracks done.
     """
     with ExitStack() as opened:
+        captures = _Captures(sheet, tell, opened)
         sources: dict[str, PassAudio] = {}
         for one in record.passes:
-            audio = _open_pass(one, record, sheet, tell, opened)
+            audio = _open_pass(one, record, captures)
             if audio is not None:
                 sources[one.name] = audio
         if len(sources) < len(record.passes):
             return 0
         proved = 0
         for count, track in enumerate(record.tracks):
-            proved += _prove_track(root, record, track, sources, tell)
+            proved += _prove_track(folder, record, track, sources, tell)
             advance((count + 1) / len(record.tracks))
-    return proved
+        return proved if captures.are_unchanged() else 0
 
 
-def _open_pass(
-    one: RecordedPass, record: RecordedSet, sheet: Sheet, tell: Tell, opened: ExitStack
-) -> PassAudio | None:
-    files = []
-    for file in one.files:
-        path = sheet.folder / file.path
-        if not sheet.allow_outside and not path.resolve().is_relative_to(sheet.folder.resolve()):
-            tell(file.path, f"of {one.name} lies outside the sheet's folder; --allow-outside lets it be read")
+@dataclass(frozen=True)
+class _Captures:
+    """The captures and logs beside a sheet, open; what of them is not as the record has it is told."""
+
+    sheet: Sheet
+    tell: Tell
+    opened: ExitStack
+    files: list[InputFile] = field(default_factory=list)
+
+    def open(self, said: str, sha256: str | None, what: str) -> InputFile | None:
+        """Return a file that is as the record has it; None after telling why there is none."""
+        folder = self.sheet.folder
+        path = folder.absolute() / said
+        try:
+            inside = path.resolve().is_relative_to(folder.resolve())
+        except (OSError, RuntimeError, ValueError) as error:  # a loop of links; a NUL
+            reason = error.strerror if isinstance(error, OSError) else str(error).partition(" from ")[0]
+            self.tell(str(path), f"cannot be opened: {reason}")
+            return None
+        if not self.sheet.allow_outside and not inside:
+            words = "lies outside the sheet's folder; --allow-outside lets it be read"
+            self.tell(str(path), f"the {what} was built from {words}")
             return None
         try:
-            digest = sha256_of(path)
-            files.append(opened.enter_context(WaveFile(path)))
+            file = self.opened.enter_context(InputFile(path))
+            digest = file.sha256()
         except CaptureError as error:
-            tell(file.path, error.problem)
+            self.tell(str(path), error.problem)
             return None
-        if digest != file.sha256:
-            tell(file.path, f"is not the capture that {one.name} was built from: its SHA-256 differs")
+        if digest != sha256:
+            self.tell(str(path), f"is not the {what} was built from: its SHA-256 differs")
             return None
+        self.files.append(file)
+        return file
+
+    def are_unchanged(self) -> bool:
+        """Tell each file that is no longer the one whose digest was compared; return whether there is none."""
+        unchanged = True
+        for file in self.files:
+            try:
+                file.check_unchanged()
+            except CaptureError as error:
+                self.tell(str(file.path), error.problem)
+                unchanged = False
+        return unchanged
+
+
+def _open_pass(one: RecordedPass, record: RecordedSet, captures: _Captures) -> PassAudio | None:
+    """Return a pass's audio, its files open; None after telling what is not as it was."""
+    files = []
+    for recorded in one.files:
+        file = captures.open(recorded.path, recorded.sha256, f"capture that {one.name}")
+        try:
+            if file is not None:
+                files.append(captures.opened.enter_context(WaveFile(file)))
+        except CaptureError as error:
+            captures.tell(str(error.path), error.problem)
+    log = one.log
+    if log is not None and captures.open(log.path, log.sha256, f"log that {one.name}") is None:
+        return None
+    if len(files) < len(one.files):
+        return None
     if any(channel >= files[index].info.format.channels for index, channel in one.channels):
-        tell("data/assembly.json", f"pass {one.name}: channels name one that its file does not have")
+        captures.tell("data/assembly.json", f"pass {one.name}: channels name one that its file does not have")
         return None
     return PassAudio(files, one.channels, record.session.word_length, one.polarity)
 
 
 def _prove_track(
-    root: Path, record: RecordedSet, track: RecordedTrack, sources: Mapping[str, PassAudio], tell: Tell
+    folder: SetFolder,
+    record: RecordedSet,
+    track: RecordedTrack,
+    sources: Mapping[str, PassAudio],
+    tell: Tell,
 ) -> int:
-    name = f"data/{track.file}"
+    name = track_name(track)
     session = record.session
     renderer = _renderer(record, track, sources)
     meter = TrackMeter(session.sample_rate, 2.0 ** (session.word_length - 1))
     proved = 0
     try:
-        with WaveFile(root / name) as file:
-            for start in range(0, min(record.length, file.info.frames), BLOCK):
-                end = min(record.length, file.info.frames, start + BLOCK)
+        with open_track(folder, track) as file:
+            if any(shape_faults(record, file)):
+                return 0
+            for start in range(0, record.length, BLOCK):
+                end = min(record.length, start + BLOCK)
                 delivered = file.read(start, end - start)[:, 0]
                 wrong = np.flatnonzero(delivered != renderer.block(start, end))
                 if wrong.size:
@@ -115,8 +169,7 @@ def _prove_track(
     except AssemblerError as error:
         tell(name, str(error))
         return proved
-    if proved == record.length:
-        _check_levels(track, meter, tell)
+    _check_levels(track, meter, tell)
     return proved
 
 

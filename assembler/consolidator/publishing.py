@@ -1,31 +1,22 @@
 """Writing the set to disk: whole or not at all.
 
 What holds at any moment, at a power cut too: the target's name is free, or it holds a complete set. All work
-goes into a temporary folder beside the target, ``.{name}.partial-{random}``; when every file and folder in it
-has reached the disk it is renamed, in one step that never replaces anything, and the rename is made to last.
-
-A run that ends any other way removes its temporary folder. One that was killed cannot; the next run for the
-same target does. To tell a dead run's folder from a live one's, every run holds a lock (``flock``) on its own
-folder, which the system drops with the process. The lock is on the folder itself, so that no lock file has to
-be taken out of the set before it is renamed.
-
-What is not protected: two machines that share a disk without shared locks may take each other's folder for a
-dead one's. Then that run fails, and no set is harmed.
+goes into a scaffold, a private folder beside the target; when every file and folder of the set has reached the
+disk it is renamed, in one step that never replaces anything, and the rename is made to last.
 """
 
 from __future__ import annotations
 
-import errno
-import fcntl
 import hashlib
 import io
 import os
-import secrets
 import shutil
+from contextlib import ExitStack
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Self
 
 from assembler.consolidator.disk import Disk, failure_words, size_words
+from assembler.consolidator.scaffold import Scaffold
 from assembler.errors import PublishError
 
 if TYPE_CHECKING:
@@ -34,8 +25,9 @@ if TYPE_CHECKING:
 
     from _typeshed import ReadableBuffer
 
+    from assembler.publication import Publication
+
 BLOCK_BYTES = 1 << 20
-NAME_TRIES = 100
 
 
 class _StagedFile(io.RawIOBase):
@@ -82,28 +74,38 @@ class Staging:
         target: the set's folder; it must not exist, and its parent must.
         needed_bytes: about how large the set will be, if known; named when the disk is full.
         disk: what makes the changes.
+        publication: what is told of the set, and of what lies beside it.
 
     Raises:
         PublishError: the target exists, its parent does not, or nothing can be written there.
     """
 
-    def __init__(self, target: Path, *, needed_bytes: int | None = None, disk: Disk | None = None) -> None:
+    def __init__(
+        self,
+        target: Path,
+        *,
+        needed_bytes: int | None = None,
+        disk: Disk | None = None,
+        publication: Publication | None = None,
+    ) -> None:
         self.disk = disk or Disk()
-        self._target = _absolute(target)
+        self._scaffold = Scaffold(target, publication, self.disk)
+        self._target = self._scaffold.target
         self._needed_bytes = needed_bytes
         self._folder: Path | None = None
-        self._lock = -1
         self._handles: list[IO[bytes]] = []
         self._unsynced: set[Path] = set()
-        _check_target(self._target)
 
     def __enter__(self) -> Self:
-        """Remove what dead runs for this target left, and make the temporary folder."""
-        _remove_leftovers(self._target)
-        try:
-            self._folder, self._lock = self._claim_folder()
-        except OSError as error:
-            raise self.failure(error, self._target) from error
+        """Make the temporary folder."""
+        with ExitStack() as ending:
+            try:
+                ending.enter_context(self._scaffold)
+                self.disk.make_folder(self._scaffold.work)
+            except OSError as error:
+                raise self.failure(error, self._target) from error
+            ending.pop_all()
+        self._folder = self._scaffold.work
         return self
 
     def __exit__(
@@ -112,20 +114,16 @@ class Staging:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        """Remove the temporary folder, unless it was published and is none any more."""
+        """Remove the temporary folder."""
         try:
             for handle in self._handles:
                 _abandon(handle)
-            if self._folder is not None:
-                shutil.rmtree(self._folder, ignore_errors=True)
         finally:
-            if self._lock >= 0:
-                os.close(self._lock)
-                self._lock = -1
+            self._scaffold.__exit__(kind, error, trace)
 
     @property
     def folder(self) -> Path:
-        """The temporary folder, while there is one."""
+        """Where the set is made, while it is."""
         if self._folder is None:
             raise ValueError("the staging is not entered, or is finished")
         return self._folder
@@ -202,32 +200,16 @@ class Staging:
                 self._sync(path)
             for path in _folders_inside_out(folder):
                 self.disk.sync(path)
-            self.disk.rename(folder, self._target)
+            self._scaffold.land()
         except FileExistsError as error:
             raise PublishError(f"{self._target} exists already; choose another name") from error
         except OSError as error:
             raise self.failure(error, Path(error.filename or folder)) from error
-        self._make_last(folder)
         self._folder = None
 
     def failure(self, error: OSError, path: Path) -> PublishError:
         """Return what to tell a person about an error while writing, in one line."""
-        place = path
-        if self._folder is not None and path.is_relative_to(self._folder):
-            place = self._target / path.relative_to(self._folder)
-        return PublishError(
-            f"{failure_words(error, self._target.parent, self._needed_bytes)} ({place}); nothing was published"
-        )
-
-    def _make_last(self, folder: Path) -> None:
-        """Sync the parent; if that fails take the rename back: an error says that nothing was published."""
-        try:
-            self.disk.sync(self._target.parent)
-        except BaseException as error:
-            self._target.rename(folder)
-            if isinstance(error, OSError):
-                raise self.failure(error, self._target.parent) from error
-            raise
+        return write_failure(error, path, self._scaffold, self._needed_bytes)
 
     def _inside(self, relative: str) -> Path:
         parts = relative.split("/")
@@ -245,24 +227,61 @@ class Staging:
             self.disk.sync(path)
             self._unsynced.discard(path)
 
-    def _claim_folder(self) -> tuple[Path, int]:
-        """Make a temporary folder and lock it; again, if another run that sweeps just now takes it first."""
-        for _ in range(NAME_TRIES):
-            folder = self._target.with_name(f".{self._target.name}.partial-{secrets.token_hex(4)}")
-            self.disk.make_folder(folder)
+
+def publish_text(target: Path, text: str, publication: Publication, disk: Disk | None = None) -> None:
+    """Publish one file, as a set is published: whole or not at all.
+
+    Args:
+        target: the file; it must not exist, and its folder must.
+        text: its content, written as UTF-8.
+        publication: what is told of it.
+        disk: what makes the changes.
+
+    Raises:
+        PublishError: the target exists or cannot be written.
+    """
+    scaffold = Scaffold(target, publication, disk)
+    try:
+        with scaffold:
+            descriptor = scaffold.disk.create(scaffold.work)
             try:
-                lock = os.open(folder, os.O_RDONLY)
-            except FileNotFoundError:
-                continue
-            if _lock(lock) is not False and folder.exists():
-                return folder, lock
-            os.close(lock)
-        raise OSError(errno.EAGAIN, "other runs keep taking the temporary folder")
+                data = memoryview(text.encode("utf-8"))
+                while data:
+                    data = data[scaffold.disk.write(descriptor, data) :]
+            finally:
+                os.close(descriptor)
+            scaffold.disk.sync(scaffold.work)
+            scaffold.land()
+    except FileExistsError as error:
+        raise PublishError(f"{scaffold.target} exists already; choose another name") from error
+    except OSError as error:
+        raise write_failure(error, scaffold.target, scaffold) from error
+
+
+def write_failure(
+    error: OSError, path: Path, scaffold: Scaffold, needed_bytes: int | None = None
+) -> PublishError:
+    """Return what to tell a person about an error while something is published, in one line.
+
+    Args:
+        error: what the system said.
+        path: what was being written, in the scaffold or in its final place.
+        scaffold: in which it was made.
+        needed_bytes: about how large it would have been, if known.
+    """
+    target = scaffold.target
+    place = path
+    if path.is_relative_to(scaffold.work):
+        place = target / path.relative_to(scaffold.work)
+    outcome = "nothing was published"
+    if scaffold.publication.standing:
+        outcome = f"{target} stands, but may not outlast a power cut"
+    return PublishError(f"{failure_words(error, target.parent, needed_bytes)} ({place}); {outcome}")
 
 
 def free_space_check(target: Path, needed_bytes: int) -> None:
     """Raise PublishError if the disk of a target's parent has less than so many bytes free."""
-    parent = _absolute(target).parent
+    parent = Path(os.path.abspath(target)).parent  # noqa: PTH100
     try:
         free = shutil.disk_usage(parent).free
     except OSError as error:
@@ -272,47 +291,6 @@ def free_space_check(target: Path, needed_bytes: int) -> None:
             f"{parent}: the set needs about {size_words(needed_bytes)}, but {size_words(free)} are free; "
             "nothing was published"
         )
-
-
-def _absolute(target: Path) -> Path:
-    """Return a target as seen from the root. A link in its place is not followed: the name is taken."""
-    return Path(os.path.abspath(target))  # noqa: PTH100 -- resolve() would follow it
-
-
-def _check_target(target: Path) -> None:
-    """Raise PublishError unless the target's name is free in a folder that is there."""
-    if os.path.lexists(target):
-        raise PublishError(f"{target} exists already; choose another name")
-    if not target.parent.is_dir():
-        raise PublishError(f"{target.parent} is not a folder; make it first")
-
-
-def _lock(descriptor: int) -> bool | None:
-    """Lock an open folder: True if it is ours now, False if another's, None if locks don't work here."""
-    try:
-        fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except BlockingIOError:
-        return False
-    except OSError:
-        return None
-    return True
-
-
-def _remove_leftovers(target: Path) -> None:
-    """Remove temporary folders of this target whose process is gone; errors are of no consequence here."""
-    prefix = f".{target.name}.partial-"
-    try:
-        found = [path for path in target.parent.iterdir() if path.name.startswith(prefix)]
-    except OSError:
-        return
-    for path in found:
-        try:
-            lock = os.open(path, os.O_RDONLY | os.O_DIRECTORY | os.O_NOFOLLOW)
-        except OSError:
-            continue
-        if _lock(lock):
-            shutil.rmtree(path, ignore_errors=True)
-        os.close(lock)
 
 
 def _abandon(handle: IO[bytes]) -> None:

@@ -6,24 +6,34 @@ check tells where they don't. Keys that are not needed are let by.
 """
 
 # pydantic reads the annotations while the program runs: no postponed evaluation in this module.
+from collections import Counter
 from collections.abc import Mapping
+from functools import cached_property
 from typing import Annotated, Final, Literal, TypeAlias
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from assembler.aligner import Runs, extent_of, size_of
+from assembler.consolidator.plainjson import check_json
 
-Count: TypeAlias = Annotated[int, Field(ge=0)]
+MOST_SAMPLES = 1 << 48
+"""Forty-six years at 192 kHz: past that a number is no place on a tape."""
+
+MOST_REELS = 1000
+"""Each track is held against each of its reels."""
+
+Count: TypeAlias = Annotated[int, Field(ge=0, le=MOST_SAMPLES)]
+Level: TypeAlias = Annotated[float, Field(ge=-1000, le=1000)]
 Digest: TypeAlias = Annotated[str, Field(pattern="^[0-9a-f]{64}$")]
 
 FARTHEST_FILL: Final = 1 << 36
-"""No span is as long: 16 days at 48 kHz. Lets what a record says of single samples be looked through."""
+"""No span is as long: 16 days at 48 kHz."""
 
 Fill: TypeAlias = Annotated[int, Field(ge=1, le=FARTHEST_FILL)]
 FillPlace: TypeAlias = Annotated[int, Field(ge=-FARTHEST_FILL, le=FARTHEST_FILL)]
 
-FILL_PIECE: Final = 1 << 20
-"""So many samples of a span are looked through at once."""
+MOST_PAIRS: Final = 1 << 22
+"""So many pairs of runs of a span may lie across each other; a few seconds are enough to look at them."""
 
 LONGEST_FADE_SECONDS = 10
 """The sheet allows no longer one; a fade is computed whole, so a record may not ask for more than that."""
@@ -39,7 +49,7 @@ class RecordedSession(_Recorded):
     """What holds for the whole set."""
 
     title: str
-    sample_rate: Annotated[int, Field(ge=1)]
+    sample_rate: Annotated[int, Field(ge=8000, le=192_000)]
     bit_depth: Literal[16, 20, 24]
     frame_rate: Literal["24", "25", "29.97", "29.97df", "30"]
     word_length: Literal[16, 24]
@@ -72,12 +82,20 @@ class RecordedFile(_Recorded):
     samples: Count
 
 
+class RecordedLog(_Recorded):
+    """A timecode log; no digest where it was not computed."""
+
+    path: str
+    sha256: Digest | None
+
+
 class RecordedPass(_Recorded):
     """A pass: its files, and where each tape track lies in them."""
 
     name: str
     reel: str
     files: tuple[RecordedFile, ...]
+    log: RecordedLog | None = None
     channels: tuple[tuple[Count, Count], ...]
     polarity: tuple[Literal[1, -1], ...]
 
@@ -123,25 +141,25 @@ class RecordedJoin(_Recorded):
 class RecordedLevels(_Recorded):
     """What was measured on a track; the names are those of the meter's ``TrackLevels``."""
 
-    integrated_lufs: float | None
-    loudness_range_lu: float | None
-    max_momentary_lufs: float | None
-    max_short_term_lufs: float | None
-    true_peak_dbtp: float | None
-    sample_peak_dbfs: float | None
-    rms_dbfs: float | None
-    dc_offset: float
-    bits_in_use: int
-    clipped_runs: int
-    silent_share: float
+    integrated_lufs: Level | None
+    loudness_range_lu: Level | None
+    max_momentary_lufs: Level | None
+    max_short_term_lufs: Level | None
+    true_peak_dbtp: Level | None
+    sample_peak_dbfs: Level | None
+    rms_dbfs: Level | None
+    dc_offset: Level
+    bits_in_use: Count
+    clipped_runs: Count
+    silent_share: Level
 
 
 class RecordedTrack(_Recorded):
     """A delivered track. ``file``, digest and levels are known once it is written."""
 
-    number: Annotated[int, Field(ge=1)]
+    number: Annotated[int, Field(ge=1, le=1_000_000)]
     name: str
-    reels: tuple[str, ...]
+    reels: Annotated[tuple[str, ...], Field(max_length=MOST_REELS)]
     # A set may come from anywhere: no file outside the folder of the tracks is ever opened.
     file: Annotated[str, Field(pattern=r"^(tracks/[^/\\\x00]+\.wav)?$")] = ""
     audio_sha256: Annotated[str, Field(pattern="^([0-9a-f]{64})?$")] = ""
@@ -185,18 +203,40 @@ class RecordedSet(_Recorded):
     session: RecordedSession
     start: RecordedStart
     length: Count
-    reels: tuple[RecordedReel, ...]
+    reels: Annotated[tuple[RecordedReel, ...], Field(max_length=MOST_REELS)]
     passes: tuple[RecordedPass, ...]
     tracks: tuple[RecordedTrack, ...]
     uncured: tuple[RecordedUncured, ...]
 
     def pass_named(self, name: str) -> RecordedPass:
         """Return a pass that the spans name."""
-        return next(one for one in self.passes if one.name == name)
+        return self._passes[name]
 
     def tape_track(self, track: RecordedTrack, reel: str) -> int:
         """Return the place of a track on a reel, from 0."""
-        return next(one for one in self.reels if one.name == reel).tracks.index(track.name)
+        return self._places[reel][track.name]
+
+    def uncured_on(self, track: RecordedTrack) -> list[RecordedUncured]:
+        """Return the uncured places of a track."""
+        return self._uncured.get(track.name, [])
+
+    @cached_property
+    def _uncured(self) -> dict[str, list[RecordedUncured]]:
+        places: dict[str, list[RecordedUncured]] = {}
+        for place in self.uncured:
+            places.setdefault(place.track, []).append(place)
+        return places
+
+    @cached_property
+    def _passes(self) -> dict[str, RecordedPass]:
+        return {one.name: one for one in self.passes}
+
+    @cached_property
+    def _places(self) -> dict[str, dict[str, int]]:
+        return {
+            reel.name: {name: place for place, name in reversed(list(enumerate(reel.tracks)))}
+            for reel in self.reels
+        }
 
 
 def read_record(data: bytes) -> RecordedSet:
@@ -220,6 +260,10 @@ def read_unwritten(data: bytes) -> RecordedSet:
         ValueError: as ``read_record``.
     """
     try:
+        check_json(data)
+    except ValueError as error:
+        raise ValueError(f"is no record of a set: {error}") from error
+    try:
         record = RecordedSet.model_validate_json(data)
     except ValidationError as error:
         first = error.errors()[0]
@@ -228,12 +272,13 @@ def read_unwritten(data: bytes) -> RecordedSet:
     if record.format != 1:
         raise ValueError(f"has format {record.format}; this version reads format 1")
     _check_names(record)
+    reels = {one.name: one.reel for one in record.passes}
     for one in record.passes:
         _check_channels(record, one)
     for track in record.tracks:
-        _check_spans(record, track)
+        _check_spans(record, track, reels)
         _check_joins(record, track)
-        _check_fills(record, track)
+        _check_fills(record, track, reels)
     return record
 
 
@@ -245,12 +290,13 @@ def _check_names(record: RecordedSet) -> None:
         "track file": [track.file for track in record.tracks if track.file],
     }
     for kind, names in kinds.items():
-        twice = next((name for name in names if names.count(name) > 1), None)
+        twice = next((name for name, count in Counter(names).items() if count > 1), None)
         if twice is not None:
             raise ValueError(f"has two of {kind} {twice}")
+    held = {reel.name: set(reel.tracks) for reel in record.reels}
     for track in record.tracks:
         for reel in track.reels:
-            if not any(one.name == reel and track.name in one.tracks for one in record.reels):
+            if track.name not in held.get(reel, ()):
                 raise ValueError(f"track {track.name}: reel {reel} does not have it")
 
 
@@ -264,8 +310,7 @@ def _check_channels(record: RecordedSet, one: RecordedPass) -> None:
         raise ValueError(f"pass {one.name}: channels name a file that is not listed")
 
 
-def _check_spans(record: RecordedSet, track: RecordedTrack) -> None:
-    reels = {one.name: one.reel for one in record.passes}
+def _check_spans(record: RecordedSet, track: RecordedTrack, reels: Mapping[str, str]) -> None:
     at = 0
     for span in track.spans:
         if span.start != at or span.end <= span.start:
@@ -294,7 +339,7 @@ def _check_joins(record: RecordedSet, track: RecordedTrack) -> None:
             )
 
 
-def _check_fills(record: RecordedSet, track: RecordedTrack) -> None:
+def _check_fills(record: RecordedSet, track: RecordedTrack, reels: Mapping[str, str]) -> None:
     fades = [0, *(join.fade for join in track.joins), 0]
     for number, span in enumerate(track.spans):
         # A span is heard beyond its ends as far as its fades reach.
@@ -302,7 +347,7 @@ def _check_fills(record: RecordedSet, track: RecordedTrack) -> None:
         where = f"track {track.name}: the span at sample {span.start}"
         for filled in span.filled:
             low, high = filled.extent
-            if span.pass_name in (None, filled.pass_name) or not _is_of(record, track, filled.pass_name):
+            if span.pass_name in (None, filled.pass_name) or reels.get(filled.pass_name) not in track.reels:
                 raise ValueError(f"{where} is filled from {filled.pass_name}, no other pass of its reels")
             if low < heard[0] or high > heard[1]:
                 raise ValueError(f"{where} is filled from {filled.pass_name} beyond its ends")
@@ -316,16 +361,12 @@ def _check_fills(record: RecordedSet, track: RecordedTrack) -> None:
 def _check_overlaps(span: RecordedSpan, where: str) -> None:
     if not span.filled:
         return
-    runs = Runs(run for filled in span.filled for run in filled.at)
-    low = min(filled.extent[0] for filled in span.filled)
-    high = max(filled.extent[1] for filled in span.filled)
-    for at in range(low, high, FILL_PIECE):
-        if runs.has_twice(at, min(high, at + FILL_PIECE)):
-            raise ValueError(f"{where} is filled twice behind sample {span.start + at}")
-
-
-def _is_of(record: RecordedSet, track: RecordedTrack, name: str) -> bool:
-    return any(one.name == name and one.reel in track.reels for one in record.passes)
+    try:
+        is_double = Runs(run for filled in span.filled for run in filled.at).has_twice(MOST_PAIRS)
+    except ValueError as error:
+        raise ValueError(f"{where} is filled in a way that cannot be looked through: {error}") from error
+    if is_double:
+        raise ValueError(f"{where} is filled twice with the same sample")
 
 
 def _length(record: RecordedSet, track: RecordedTrack, name: str) -> int:

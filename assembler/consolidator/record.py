@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, TypeAlias, cast
 
 from assembler import __version__
+from assembler.epoch import epoch_date
 from assembler.timecode import format_sample, frame_rate
 
 if TYPE_CHECKING:
@@ -106,13 +107,8 @@ def session_date(sheet: Sheet) -> str:
     """Return the sheet's date, else that of SOURCE_DATE_EPOCH, else nothing: never the clock's."""
     if sheet.session.date is not None:
         return sheet.session.date.isoformat()
-    epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    if epoch.isdigit():
-        try:
-            return dt.datetime.fromtimestamp(int(epoch), dt.UTC).date().isoformat()
-        except (OverflowError, ValueError, OSError):
-            return ""
-    return ""
+    date = epoch_date()
+    return date.isoformat() if date else ""
 
 
 def _prepared(reel: Reel) -> dict[str, Json]:
@@ -144,7 +140,7 @@ def _pass(sheet: Sheet, one: AlignedPass, digests: Mapping[str, str | None]) -> 
         "flaws": [_flaw(flaw) for flaw in one.flaws],
     }
     if one.imported.log is not None:
-        path = relative_path(sheet, one.imported.log)
+        path = relative_path(sheet, one.imported.log.path)
         record["log"] = {"path": path, "sha256": digests[path]}
     return record
 

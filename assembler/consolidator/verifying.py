@@ -7,41 +7,41 @@ again from the captures.
 
 from __future__ import annotations
 
-import hashlib
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-import numpy as np
-import soundfile
-
-from assembler.consolidator.agreeing import (
-    header_faults,
-    joins_faults,
-    record_faults,
-    sheet_faults,
-    timeline_faults,
-)
+from assembler.consolidator.agreeing import joins_faults, record_faults, sheet_faults, timeline_faults
 from assembler.consolidator.bag import check_bag
+from assembler.consolidator.examining import largest_track, track_faults, track_name
+from assembler.consolidator.exchange import joins_csv
+from assembler.consolidator.folder import SetFolder
 from assembler.consolidator.proving import prove_set
-from assembler.consolidator.reading import RecordedSet, RecordedTrack, read_record
-from assembler.consolidator.rendering import sample_format
-from assembler.errors import CaptureError, WaveError
+from assembler.consolidator.reading import RecordedSet, read_record
+from assembler.errors import CaptureError
 from assembler.sheet import load_sheet
-from assembler.wave import WaveFile, pack_samples
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
 
     Progress = Callable[[str, float], None]
 
 RECORD = "data/assembly.json"
-BLOCK = 1 << 18
+LARGEST_RECORD = 64 << 20
+LARGEST_SHEET = 1 << 20
+LARGEST_PAGE = 256 << 20
+PAPER_ROOM = 1 << 20
+"""Bytes that a paper which follows from the record may have besides."""
+ITEM_BYTES = 8192
+"""A clip of a timeline file has some 900, more where names are long."""
 
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong with a set: the file, and what is wrong, with its place."""
+    """One thing wrong with a set: the file, and what is wrong, with its place.
+
+    The path is one inside the set; that of a capture or log is whole, from the root.
+    """
 
     path: str
     text: str
@@ -71,6 +71,19 @@ class VerifyResult:
         return not self.problems
 
 
+@dataclass(frozen=True)
+class ReadBack:
+    """What reading a payload file has given, so that it need not be read again.
+
+    Args:
+        digests: by algorithm.
+        faults: what is wrong with it, where it is a track.
+    """
+
+    digests: Mapping[str, str]
+    faults: tuple[str, ...] = ()
+
+
 @dataclass
 class _Work:
     problems: list[Problem] = field(default_factory=list)
@@ -80,7 +93,8 @@ class _Work:
         self.problems.append(Problem(path, text))
 
     def tell_all(self, path: str, texts: Iterable[str]) -> None:
-        self.problems += [Problem(path, text) for text in texts]
+        for text in texts:
+            self.tell(path, text)
 
 
 def verify_set(
@@ -89,6 +103,7 @@ def verify_set(
     against: Path | None = None,
     allow_outside: bool = False,
     progress: Progress = lambda *_: None,
+    read_back: Mapping[str, ReadBack] | None = None,
 ) -> VerifyResult:
     """Check a set, and with a sheet prove it.
 
@@ -97,6 +112,7 @@ def verify_set(
         against: the session sheet beside the captures that the set was built from.
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
+        read_back: payload files that were just read, by path inside the set; they are not read again.
 
     Raises:
         CaptureError: ``root`` is no folder.
@@ -105,39 +121,47 @@ def verify_set(
     if not root.is_dir():
         raise CaptureError("is not a folder; a set is the folder that build made", path=root)
     sheet = None if against is None else load_sheet(against, allow_outside=allow_outside)
-    work = _Work()
-    size = sum(path.stat().st_size for path in root.rglob("*") if path.is_file()) or 1
-    report = check_bag(root, lambda done: progress("checking fixity", min(1.0, done / size)))
+    known = read_back or {}
+    folder, work, record_work = SetFolder(root), _Work(), _Work()
+    record = _recorded(folder, record_work)
+    size = sum(folder.sizes.values()) or 1
+    report = check_bag(
+        folder,
+        lambda done: progress("checking fixity", min(1.0, done / size)),
+        largest=_largest(record),
+        known={path: one.digests for path, one in known.items()},
+    )
     for problem in report.problems:
         work.tell(problem.path, problem.text)
-    record = _recorded(root, work)
+    work.problems += record_work.problems
     if record is None:
         return VerifyResult(tuple(work.problems), report.files, report.bytes, 0)
-    _check_papers(root, record, work)
+    _check_papers(folder, record, work)
     for count, track in enumerate(record.tracks):
-        _check_track(root, record, track, work)
+        name = track_name(track)
+        work.tell_all(name, known[name].faults if name in known else track_faults(folder, record, track))
         progress("reading tracks", (count + 1) / len(record.tracks))
-    _check_folder(root, record, work)
+    _check_tracks_folder(folder, record, work)
     if sheet is not None:
-        if _read(root, "data/session.toml", _Work()) != sheet.text:
+        if _read(folder, "data/session.toml", LARGEST_SHEET, _Work()) != sheet.text:
             work.tell("data/session.toml", f"is not the sheet {sheet.path}")
         work.proved = prove_set(
-            root, record, sheet, work.tell, lambda share: progress("proving tracks", share)
+            folder, record, sheet, work.tell, lambda share: progress("proving tracks", share)
         )
     return VerifyResult(tuple(work.problems), report.files, report.bytes, len(record.tracks), work.proved)
 
 
-def _read(root: Path, name: str, work: _Work) -> bytes | None:
+def _read(folder: SetFolder, name: str, most: int, work: _Work) -> bytes | None:
     """Return one of the set's papers; None after telling why it cannot be read."""
     try:
-        return (root / name).read_bytes()
+        return folder.read(name, most)
     except OSError as error:
         work.tell(name, f"cannot be read: {error.strerror}")
         return None
 
 
-def _recorded(root: Path, work: _Work) -> RecordedSet | None:
-    data = _read(root, RECORD, work)
+def _recorded(folder: SetFolder, work: _Work) -> RecordedSet | None:
+    data = _read(folder, RECORD, LARGEST_RECORD, work)
     try:
         return None if data is None else read_record(data)
     except ValueError as error:
@@ -145,61 +169,41 @@ def _recorded(root: Path, work: _Work) -> RecordedSet | None:
         return None
 
 
-def _check_papers(root: Path, record: RecordedSet, work: _Work) -> None:
+def _largest(record: RecordedSet | None) -> dict[str, int]:
+    """Return how many bytes each file of a set has at most, by path, as far as that is known."""
+    fixed = {RECORD: LARGEST_RECORD, "data/session.toml": LARGEST_SHEET, "data/report.html": LARGEST_PAGE}
+    if record is None:
+        return fixed
+    places = len(record.uncured) + sum(
+        len(track.spans) + len(track.joins) + len(track.woven) for track in record.tracks
+    )
+    return {
+        **fixed,
+        "data/joins.csv": len(joins_csv(record)) + PAPER_ROOM,
+        "data/timeline.otio": places * ITEM_BYTES + PAPER_ROOM,
+        **{track_name(track): largest_track(record) for track in record.tracks},
+    }
+
+
+def _check_papers(folder: SetFolder, record: RecordedSet, work: _Work) -> None:
     work.tell_all(RECORD, record_faults(record))
-    checks = (
-        ("data/session.toml", lambda data: sheet_faults(record, data, root)),
+    checks: tuple[tuple[str, Callable[[bytes], Iterable[str]]], ...] = (
+        ("data/session.toml", lambda data: sheet_faults(record, data, folder.root)),
         ("data/joins.csv", lambda data: joins_faults(record, data)),
         ("data/timeline.otio", lambda data: timeline_faults(record, data)),
-        # What the page says is the record in other words; it has to be there.
-        ("data/report.html", lambda _: ()),
     )
+    largest = _largest(record)
     for name, check in checks:
-        data = _read(root, name, work)
+        data = _read(folder, name, largest[name], work)
         if data is not None:
             work.tell_all(name, check(data))
+    # What the page says is the record in other words; it has to be there.
+    if "data/report.html" not in folder.sizes:
+        work.tell("data/report.html", "cannot be read: it is missing, or no file")
 
 
-def _check_folder(root: Path, record: RecordedSet, work: _Work) -> None:
-    listed = {f"data/{track.file}" for track in record.tracks}
-    for path in sorted((root / "data" / "tracks").glob("*")):
-        name = path.relative_to(root).as_posix()
-        if name not in listed:
+def _check_tracks_folder(folder: SetFolder, record: RecordedSet, work: _Work) -> None:
+    listed = {track_name(track) for track in record.tracks}
+    for name in sorted({*folder.sizes, *folder.folders} - listed):
+        if name.startswith("data/tracks/"):
             work.tell(name, "is not a track of assembly.json")
-
-
-def _check_track(root: Path, record: RecordedSet, track: RecordedTrack, work: _Work) -> None:
-    name = f"data/{track.file}"
-    try:
-        with WaveFile(root / name) as file:
-            work.tell_all(name, header_faults(record, track, file))
-    except WaveError as error:
-        work.tell(name, error.problem)
-        return
-    try:
-        _check_samples(root / name, record, track, work)
-    except (soundfile.LibsndfileError, RuntimeError) as error:
-        work.tell(name, f"libsndfile cannot read it: {error}")
-
-
-def _check_samples(path: Path, record: RecordedSet, track: RecordedTrack, work: _Work) -> None:
-    """Tell if the samples, as libsndfile decodes them, are not those of the record."""
-    running = hashlib.sha256()
-    word_length = record.session.word_length
-    # Bits below the tape's own that a delivered sample never has.
-    spare = sample_format(word_length, record.session.bit_depth).step - 1
-    first_spare: int | None = None
-    done = 0
-    with soundfile.SoundFile(str(path)) as file:
-        for block in file.blocks(BLOCK, dtype="int32"):
-            # libsndfile gives full-scale 32-bit numbers whatever the word length.
-            samples = np.right_shift(block, 32 - word_length).astype(np.int32).reshape(-1)
-            if spare and first_spare is None and np.bitwise_and(samples, spare).any():
-                first_spare = done + int(np.flatnonzero(np.bitwise_and(samples, spare))[0])
-            running.update(pack_samples(samples, word_length))
-            done += samples.size
-    name = f"data/{track.file}"
-    if running.hexdigest() != track.audio_sha256:
-        work.tell(name, "data chunk: samples are not those of audio_sha256 in assembly.json")
-    if first_spare is not None:
-        work.tell(name, f"sample {first_spare} uses bits below the {record.session.bit_depth} of the tape")

@@ -7,8 +7,7 @@ package and its libraries writes the same bytes every time.
 
 from __future__ import annotations
 
-import shutil
-import tempfile
+import io
 from dataclasses import dataclass
 from importlib import resources
 from pathlib import Path
@@ -25,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from assembler.arrays import Int32s
+    from assembler.publication import Publication
 
 
 @dataclass(frozen=True)
@@ -44,34 +44,42 @@ class DemoSummary:
     bytes: int
 
 
-def write_demo(folder: Path, *, progress: Callable[[str, float], None] | None = None) -> DemoSummary:
+def write_demo(
+    folder: Path,
+    *,
+    progress: Callable[[str, float], None] | None = None,
+    publication: Publication | None = None,
+) -> DemoSummary:
     """Write the demo session and return what was written.
 
-    The folder appears whole or not at all: work goes to a temporary sibling that is renamed at the end.
+    The folder appears whole or not at all, as a set does.
 
     Args:
         folder: must not exist, or be empty; its parent is made where it is missing.
         progress: called with what is being done and the share of it that is done, up to 1.
+        publication: what is told of the session, and of what lies beside it.
 
     Raises:
         PublishError: the folder holds something already, or it cannot be written.
     """
+    # As slow to load as all that makes sets: commands that only ask for names must not wait for it.
+    from assembler.consolidator.publishing import write_failure  # noqa: PLC0415
+    from assembler.consolidator.scaffold import Scaffold  # noqa: PLC0415
+
     try:
-        if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
-            raise PublishError(f"{folder}: exists already and is left as it is; choose another name")
         folder.parent.mkdir(parents=True, exist_ok=True)
-        partial = Path(tempfile.mkdtemp(prefix=f".{folder.name}.partial-", dir=folder.parent))
     except OSError as error:
         raise PublishError(f"{folder}: {error.strerror}; nothing was written") from error
+    scaffold = Scaffold(folder, publication, over_empty=True)
     try:
-        _fill(partial, progress or _say_nothing)
-        partial.chmod(0o755)  # a temporary folder is private; the session is not
-        partial.replace(folder)
+        with scaffold:
+            _fill(scaffold.work, progress or _say_nothing)
+            summary = _sum_up(scaffold.work, folder)
+            scaffold.publication.is_sound = True
+            scaffold.land()
     except OSError as error:
-        raise PublishError(f"{folder}: {error.strerror}; nothing was written") from error
-    finally:
-        shutil.rmtree(partial, ignore_errors=True)
-    return _sum_up(folder)
+        raise write_failure(error, Path(error.filename or folder), scaffold) from error
+    return summary
 
 
 def read_demo_sheet() -> bytes:
@@ -104,11 +112,14 @@ def _write_wave(path: Path, samples: Int32s) -> None:
     # Slow to load and needed by this one function: commands that only ask for names must not wait for it.
     import soundfile  # noqa: PLC0415
 
-    soundfile.write(path, samples.astype("int16"), SAMPLE_RATE, subtype="PCM_16")
+    # Into memory first: the library tells a full disk as an error of its own, or not at all.
+    content = io.BytesIO()
+    soundfile.write(content, samples.astype("int16"), SAMPLE_RATE, subtype="PCM_16", format="WAV")
+    path.write_bytes(content.getbuffer())
 
 
-def _sum_up(folder: Path) -> DemoSummary:
-    files = [path for path in folder.rglob("*") if path.is_file()]
+def _sum_up(work: Path, folder: Path) -> DemoSummary:
+    files = [path for path in work.rglob("*") if path.is_file()]
     return DemoSummary(
         sheet=folder / "session.toml",
         captures=tuple(demo_pass.name for demo_pass in PASSES),

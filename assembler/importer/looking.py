@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.errors import CaptureError, TimecodeLogError, WaveError
-from assembler.sheet import Draft, DraftPass, natural_key, write_draft
-from assembler.timecode import read_csv_log, read_midi_log
+from assembler.errors import CaptureError, WaveError
+from assembler.importer.logs import read_log
+from assembler.inputs import InputFile, is_utf8, kind_of
+from assembler.sheet import Draft, DraftPass, natural_key, without_control_characters, write_draft
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
@@ -18,7 +20,10 @@ if TYPE_CHECKING:
     from assembler.wave import WaveInfo
 
 WAVE_SUFFIXES = (".wav", ".rf64", ".bw64")
+LOG_SUFFIXES = (".mid", ".midi", ".csv")
 MOST_FOLDERS = 2000
+MOST_FILES = 20_000
+"""WAV files that are looked at; a sheet that lists more is longer than a sheet may be."""
 RATE_OF_CODE = {0: "24", 1: "25", 2: "29.97df", 3: "30"}
 """Frame rate for each MIDI rate code; code 3 also stands for a 29.97 stripe that drops no labels."""
 
@@ -27,24 +32,39 @@ def draft_sheet(folder: Path) -> str:
     """Return a first sheet for a folder of captures, as TOML text to correct by hand.
 
     Every folder that holds WAV files is taken for one pass: its mono files are the tracks; a polyphonic file is
-    a pass by itself.
+    a pass by itself. What could not be read is told in the sheet.
 
     Raises:
-        CaptureError: the folder cannot be read.
+        CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
         SheetError: there is nothing in it.
     """
     if not folder.is_dir():
-        raise CaptureError("is not a folder", path=folder)
+        found = kind_of(folder)
+        raise CaptureError(f"is {found}, not a folder" if found else "is not a folder", path=folder)
     passes: list[DraftPass] = []
-    for place in _folders(folder):
-        passes += _passes_in(folder, place)
+    notes: list[str] = []
+    left = MOST_FILES
+    for place in _folders(folder, notes):
+        found_here = _files_in(folder, place, notes)
+        left -= len(found_here.waves)
+        if left < 0:
+            raise CaptureError(
+                f"holds more than {MOST_FILES} WAV files; draft a folder of captures", path=folder
+            )
+        passes += _passes_in(folder, place, found_here, notes)
     title = folder.resolve().name or "Session"
-    return write_draft(Draft(title, tuple(sorted(passes, key=lambda one: natural_key(one.name)))))
+    passes.sort(key=lambda one: natural_key(one.name))
+    return write_draft(Draft(title, tuple(passes), tuple(notes)))
 
 
-def _folders(folder: Path) -> list[Path]:
+def _folders(folder: Path, notes: list[str]) -> list[Path]:
+    """Return a folder and those in it; what cannot be listed goes into the notes."""
+
+    def tell(error: OSError) -> None:
+        notes.append(_unread(folder, Path(error.filename), error))
+
     found = []
-    for count, (place, names, files) in enumerate(os.walk(folder)):
+    for count, (place, names, files) in enumerate(os.walk(folder, onerror=tell)):
         names[:] = sorted((name for name in names if not name.startswith(".")), key=natural_key)
         if "bagit.txt" in files:
             # A set that was built into the folder is no capture.
@@ -58,26 +78,79 @@ def _folders(folder: Path) -> list[Path]:
     return found
 
 
-def _passes_in(root: Path, place: Path) -> list[DraftPass]:
-    names = sorted((entry.name for entry in place.iterdir() if entry.is_file()), key=natural_key)
-    log = next(
-        (place / name for name in names if Path(name).suffix.lower() in (".mid", ".midi", ".csv")), None
-    )
+def _unread(root: Path, place: Path, error: OSError) -> str:
+    return f"{_relative(root, place)} could not be looked through: {error.strerror}"
+
+
+def _relative(root: Path, path: Path) -> str:
+    return path.relative_to(root).as_posix()
+
+
+@dataclass(frozen=True)
+class _Files:
+    """What lies in one folder, in natural order, hidden files left out."""
+
+    waves: tuple[str, ...] = ()
+    logs: tuple[str, ...] = ()
+
+
+def _files_in(root: Path, place: Path, notes: list[str]) -> _Files:
+    try:
+        with os.scandir(place) as entries:
+            found = sorted(
+                (entry.name for entry in entries if not entry.name.startswith(".")), key=natural_key
+            )
+    except OSError as error:
+        notes.append(_unread(root, place, error))
+        return _Files()
+    waves: list[str] = []
+    logs: list[str] = []
+    for name in found:
+        suffix = Path(name).suffix.lower()
+        if suffix not in (*WAVE_SUFFIXES, *LOG_SUFFIXES):
+            continue
+        kind = kind_of(place / name)
+        if kind is None:
+            (waves if suffix in WAVE_SUFFIXES else logs).append(name)
+        elif kind != "a folder":
+            # A device may do something when it is opened, a pipe waits for its writer.
+            notes.append(f"{_relative(root, place / name)} is left out: {kind}, not a regular file")
+    return _Files(tuple(waves), tuple(logs))
+
+
+def _passes_in(root: Path, place: Path, files: _Files, notes: list[str]) -> list[DraftPass]:
+    """Return the passes in a folder; what was left out of them goes with them, or else into the notes."""
+    log = place / files.logs[0] if files.logs else None
     mono: list[tuple[Path, WaveInfo]] = []
     poly: list[tuple[Path, WaveInfo]] = []
-    notes: list[str] = []
-    for name in names:
-        if Path(name).suffix.lower() not in WAVE_SUFFIXES or name.startswith("."):
-            continue
+    left_out: list[str] = []
+    for name in files.waves:
         try:
             with WaveFile(place / name) as file:
                 (mono if file.info.format.channels == 1 else poly).append((place / name, file.info))
         except WaveError as error:
-            notes.append(f"{name} is left out: {error.problem}")
-    drafts = [_pass(root, place, [row], log, notes, Path(row[0]).stem) for row in poly]
+            left_out.append(f"{name} is left out: {error.problem}")
+    drafts = [_pass(root, place, [row], log, left_out, Path(row[0]).stem) for row in poly]
     if mono:
-        drafts.insert(0, _pass(root, place, mono, log, notes, place.resolve().name))
+        drafts.insert(0, _pass(root, place, mono, log, left_out, place.resolve().name))
+    if not drafts:
+        here = _relative(root, place)
+        notes += [text if here == "." else f"{here}/{text}" for text in left_out]
     return drafts
+
+
+def _written(root: Path, path: Path, *, is_listed: bool) -> str:
+    """Return a file's path as it stands in the sheet.
+
+    Raises:
+        CaptureError: a sheet cannot hold it.
+    """
+    text = _relative(root, path)
+    if not is_utf8(text) or (is_listed and without_control_characters(text) != text):
+        found = "is not UTF-8" if not is_utf8(text) else "has a control character in it"
+        problem = f"the name {found}, so that a sheet cannot hold it; allowed: names in UTF-8 (rename it)"
+        raise CaptureError(problem, path=path)
+    return text
 
 
 def _pass(
@@ -91,9 +164,9 @@ def _pass(
     rates = {info.format.sample_rate for _, info in rows}
     depths = {info.format.valid_bits for _, info in rows}
     tracks = sum(info.format.channels for _, info in rows)
-    files = tuple(path.relative_to(root).as_posix() for path, _ in rows)
     whole = len(rows) > 1 and len(rows) == sum(1 for path in place.glob("*.wav") if path.is_file())
-    pattern = f"{place.relative_to(root).as_posix()}/*.wav".removeprefix("./") if whole else None
+    files = tuple(_written(root, path, is_listed=not whole) for path, _ in rows)
+    pattern = f"{_relative(root, place)}/*.wav".removeprefix("./") if whole else None
     return DraftPass(
         name=name,
         files=files,
@@ -101,7 +174,7 @@ def _pass(
         sample_rate=rates.pop() if len(rates) == 1 else None,
         bit_depth=depths.pop() if len(depths) == 1 else None,
         pattern=pattern,
-        log=None if log is None else log.relative_to(root).as_posix(),
+        log=None if log is None else _written(root, log, is_listed=True),
         frame_rate=_frame_rate(log, rows[0][1].format.sample_rate),
         notes=tuple(notes),
     )
@@ -111,11 +184,10 @@ def _frame_rate(log: Path | None, sample_rate: int) -> str | None:
     """Return the frame rate that a log's messages speak of, or None."""
     if log is None:
         return None
-    read = read_csv_log if log.suffix.lower() == ".csv" else read_midi_log
     try:
-        with log.open("rb") as stream:
-            code = _rate_code(read(stream, sample_rate))
-    except (TimecodeLogError, OSError):
+        with InputFile(log) as file:
+            code = _rate_code(read_log(file, sample_rate))
+    except CaptureError:
         return None
     return None if code is None else RATE_OF_CODE.get(code)
 

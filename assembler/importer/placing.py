@@ -8,25 +8,27 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.errors import CaptureError, TimecodeError, TimecodeLogError
+from assembler.importer.logs import read_log
 from assembler.importer.position import Position
 from assembler.importer.settling import LoggedClock
+from assembler.inputs import InputFile
 from assembler.sheet import find_timecode, sheet_error
 from assembler.timecode import (
     Finding,
+    day_samples,
     decode_quarter_frames,
     draft_clock,
     frame_rate,
     frame_to_sample,
     parse_label,
     parse_offset,
-    read_csv_log,
-    read_midi_log,
 )
 from assembler.timecode.ltc import decode_ltc, ltc_points
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
+    from contextlib import ExitStack
     from pathlib import Path
 
     from assembler.arrays import Int32s
@@ -35,6 +37,9 @@ if TYPE_CHECKING:
     from assembler.timecode import ClockDraft, FrameRate, MidiLog, TimecodePoints
 
 STRIPE_BLOCK = 1 << 18
+
+FASTEST_STRIPE = 384_000
+"""Twice the fastest rate of a session: what is laid out for a second of sound takes memory by this rate."""
 
 LABEL_TOLERANCE = 0.01
 """Sample rates in use lie further apart than this; pull-down and clocks move one by less."""
@@ -47,9 +52,16 @@ BY_HAND_FRAMES = 0.5
 
 
 def find_position(
-    sheet: Sheet, one: Pass, reel: Reel, audio: PassAudio
-) -> tuple[Position | LoggedClock, Path | None]:
+    sheet: Sheet, one: Pass, reel: Reel, audio: PassAudio, opened: ExitStack
+) -> tuple[Position | LoggedClock, InputFile | None]:
     """Return where the pass's own source puts it, and the log that was read.
+
+    Args:
+        sheet: the session.
+        one: the pass.
+        reel: the tape it is of.
+        audio: its samples.
+        opened: closes the log, which stays open until it is known that it was not changed.
 
     Raises:
         SheetError: no source can be found, or one that is not known yet was asked for.
@@ -62,19 +74,21 @@ def find_position(
     if kind == "start":
         return _start_position(sheet, str(one.timecode.value), offset), None
     if kind == "bext":
-        return _bext_position(audio, offset), None
+        return _bext_position(sheet, audio, offset), None
     if kind == "ltc_track":
         return _track_stripe_position(sheet, one, audio, int(one.timecode.value or 0) - 1, offset), None
     log = find_timecode(sheet, one)
     if log is not None and log.suffix.lower() == ".wav":
-        return _file_stripe_position(sheet, one, log, audio.sample_rate, offset), log
+        stripe = opened.enter_context(WaveFile(log))
+        return _file_stripe_position(sheet, one, stripe, audio.sample_rate, offset), stripe.source
     if log is None:
         problem = (
             f"found no timecode log beside the audio of {one.name}; allowed: a .mid or .csv log, "
             '{ start = "hh:mm:ss:ff" }, "bext" or "audio"'
         )
         raise sheet_error(sheet, one, "timecode", problem)
-    return _log_position(sheet, one, log, audio.sample_rate, offset), log
+    source = _open_log(log, opened)
+    return _log_position(sheet, one, source, audio.sample_rate, offset), source
 
 
 def _offset_samples(sheet: Sheet, reel: Reel) -> int:
@@ -96,7 +110,7 @@ def _start_position(sheet: Sheet, label: str, offset: int) -> Position:
     return Position("start", sample + offset, doubt)
 
 
-def _bext_position(audio: PassAudio, offset: int) -> Position:
+def _bext_position(sheet: Sheet, audio: PassAudio, offset: int) -> Position:
     references = []
     for file in audio.files:
         if file.info.bext is None:
@@ -110,6 +124,13 @@ def _bext_position(audio: PassAudio, offset: int) -> Position:
             f"time reference {max(references)} differs from {min(references)} in another file of the same pass",
             path=audio.files[references.index(max(references))].path,
         )
+    # Samples since midnight (EBU Tech 3285); a recorder that ran past midnight may have counted on.
+    most = 2 * day_samples(frame_rate(sheet.session.frame_rate), sheet.session.sample_rate)
+    if references[0] >= most:
+        problem = (
+            f"time reference {references[0]}; allowed: samples since midnight, less than {most} (two days)"
+        )
+        raise CaptureError(problem, path=audio.files[0].path)
     return Position("bext", references[0] + offset, 1.0)
 
 
@@ -138,18 +159,24 @@ def _track_stripe_position(sheet: Sheet, one: Pass, audio: PassAudio, track: int
     return _stripe_position(sheet, one, stripe, audio.sample_rate, offset)
 
 
-def _file_stripe_position(sheet: Sheet, one: Pass, path: Path, header_rate: int, offset: int) -> LoggedClock:
+def _file_stripe_position(
+    sheet: Sheet, one: Pass, file: WaveFile, header_rate: int, offset: int
+) -> LoggedClock:
     """Return what linear timecode in a file of its own says."""
-    with WaveFile(path) as file:
-        info = file.info
-        if info.format.channels != 1:
-            raise CaptureError(f"has {info.format.channels} channels; a timecode recording has 1", path=path)
+    info = file.info
+    if info.format.channels != 1:
+        raise CaptureError(f"has {info.format.channels} channels; a timecode recording has 1", path=file.path)
 
-        def read(start: int, count: int) -> Int32s:
-            return file.read(start, count)[:, 0]
+    if info.format.sample_rate > FASTEST_STRIPE:
+        allowed = f"up to {FASTEST_STRIPE} Hz in a timecode recording"
+        problem = f"header says {info.format.sample_rate} Hz; allowed: {allowed}"
+        raise CaptureError(problem, path=file.path)
 
-        stripe = _Stripe(path, info.format.sample_rate, info.frames, read)
-        return _stripe_position(sheet, one, stripe, header_rate, offset)
+    def read(start: int, count: int) -> Int32s:
+        return file.read(start, count)[:, 0]
+
+    stripe = _Stripe(file.path, info.format.sample_rate, info.frames, read)
+    return _stripe_position(sheet, one, stripe, header_rate, offset)
 
 
 def _stripe_position(sheet: Sheet, one: Pass, stripe: _Stripe, header_rate: int, offset: int) -> LoggedClock:
@@ -203,7 +230,14 @@ def _delay_seconds(sheet: Sheet, one: Pass) -> float:
     return (sheet.session.timecode_delay_ms if own is None else own) / 1000
 
 
-def _log_position(sheet: Sheet, one: Pass, log: Path, header_rate: int, offset: int) -> LoggedClock:
+def _open_log(path: Path, opened: ExitStack) -> InputFile:
+    try:
+        return opened.enter_context(InputFile(path))
+    except CaptureError as error:
+        raise TimecodeLogError(error.problem, path=path) from error
+
+
+def _log_position(sheet: Sheet, one: Pass, log: InputFile, header_rate: int, offset: int) -> LoggedClock:
     """Return what a MIDI log says.
 
     A recorder that labels its files wrongly may reckon its log's times from the same wrong rate: where the pass is
@@ -211,10 +245,8 @@ def _log_position(sheet: Sheet, one: Pass, log: Path, header_rate: int, offset: 
     """
     session = sheet.session
     rate = frame_rate(session.frame_rate)
-    read = read_csv_log if log.suffix.lower() == ".csv" else read_midi_log
     try:
-        with log.open("rb") as stream:
-            midi_log = read(stream, session.sample_rate)
+        midi_log = read_log(log, session.sample_rate)
         _check_rate(midi_log, rate)
         points = decode_quarter_frames(midi_log, rate)
         delay = _delay_seconds(sheet, one)
@@ -222,10 +254,8 @@ def _log_position(sheet: Sheet, one: Pass, log: Path, header_rate: int, offset: 
         if one.relabel and draft.known_ratio == session.sample_rate / header_rate != 1.0:
             points = _rescale(points, header_rate / session.sample_rate)
             draft = draft_clock(points, rate, session.sample_rate, delay_seconds=delay)
-    except TimecodeLogError as error:
-        raise TimecodeLogError(error.problem, path=log, place=error.place) from error
-    except OSError as error:
-        raise TimecodeLogError(f"cannot be read: {error.strerror}", path=log) from error
+    except CaptureError as error:
+        raise TimecodeLogError(error.problem, path=log.path, place=error.place) from error
     return LoggedClock("mtc", draft, offset)
 
 

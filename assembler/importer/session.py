@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import TYPE_CHECKING, Self
 
 from assembler.errors import CaptureError
 from assembler.importer.audio import PassAudio
 from assembler.importer.clocking import clock_notes
 from assembler.importer.counts import CountedPass, settle_counts
+from assembler.importer.midnight import past_midnight
 from assembler.importer.notes import Note
 from assembler.importer.placing import find_position
 from assembler.importer.settling import settle_positions
@@ -20,28 +20,28 @@ from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
-    from pathlib import Path
 
     from assembler.importer.position import Position
     from assembler.importer.settling import LoggedClock
+    from assembler.inputs import InputFile
     from assembler.sheet import Pass, Reel, Sheet
 
 
 @dataclass(frozen=True)
 class ImportedPass:
-    """One pass: open audio, its place by its own log, and what was odd about its files."""
+    """One pass: open audio, its place by its own log (still open), and what was odd about its files."""
 
     name: str
     reel: str
     audio: PassAudio
     position: Position
-    log: Path | None
+    log: InputFile | None
     notes: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True)
 class ImportedSession:
-    """All passes of a session in the order of the sheet. Use as a context manager: it closes the captures."""
+    """All passes of a session in the order of the sheet. Use as a context manager: it closes captures and logs."""
 
     sheet: Sheet
     passes: tuple[ImportedPass, ...]
@@ -51,16 +51,18 @@ class ImportedSession:
         return [one for one in self.passes if one.reel == name]
 
     def close(self) -> None:
-        """Close all captures."""
+        """Close all captures and logs."""
         for one in self.passes:
             one.audio.close()
+            if one.log is not None:
+                one.log.close()
 
     def __enter__(self) -> Self:
         """Return the session itself."""
         return self
 
     def __exit__(self, *_: object) -> None:
-        """Close all captures."""
+        """Close all captures and logs."""
         self.close()
 
 
@@ -85,8 +87,10 @@ def import_session(sheet: Sheet, advance: Callable[[float], None] = lambda _: No
         found = settle_counts(counted, frame_rate(sheet.session.frame_rate))
         positions = settle_positions(found, sheet.session)
         imported = [_place(sheet, *both) for both in zip(passes, positions, strict=True)]
+        places = past_midnight([one.position for one in imported], sheet.session)
         opened.pop_all()
-    return ImportedSession(sheet, tuple(_past_midnight(imported, sheet)))
+    moved = (replace(one, position=place) for one, place in zip(imported, places, strict=True))
+    return ImportedSession(sheet, tuple(moved))
 
 
 @dataclass(frozen=True)
@@ -97,7 +101,7 @@ class _OpenedPass:
     reel: Reel
     audio: PassAudio
     found: Position | LoggedClock
-    log: Path | None
+    log: InputFile | None
     notes: list[Note]
 
 
@@ -111,7 +115,7 @@ def _open_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> _Opene
     if audio.length == 0:
         raise CaptureError("holds no samples, nor does any other file of its pass", path=files[0].path)
     notes += _fault_notes(one, files) + _length_notes(one, reel, audio) + _depth_notes(sheet, one, files)
-    found, log = find_position(sheet, one, reel, audio)
+    found, log = find_position(sheet, one, reel, audio, opened)
     return _OpenedPass(one.name, reel, audio, found, log, notes)
 
 
@@ -186,25 +190,3 @@ def _depth_notes(sheet: Sheet, one: Pass, files: Sequence[WaveFile]) -> list[Not
         f"{one.name}: {fewest}-bit capture of a {sheet.session.bit_depth}-bit tape: the lowest bits are lost"
     )
     return [Note("not_transparent", text, pass_name=one.name)]
-
-
-def _past_midnight(passes: Sequence[ImportedPass], sheet: Sheet) -> list[ImportedPass]:
-    """Let the timeline run on for passes that start after midnight in a session that crosses it.
-
-    The widest stretch in which nothing starts is where the session does not run: what starts behind it
-    belongs to the evening, what starts before it to the next day.
-    """
-    placed = [one for one in passes if one.position.source != "audio"]
-    rate = frame_rate(sheet.session.frame_rate)
-    day = round(rate.frames_per_day * sheet.session.sample_rate / rate.exact)
-    starts = sorted(one.position.shift for one in placed)
-    if not starts or starts[-1] - starts[0] <= day / 2:
-        return list(passes)
-    gaps = [(after - before, after) for before, after in pairwise(starts)]
-    _, evening = max(gaps)
-    return [
-        replace(one, position=replace(one.position, shift=one.position.shift + day))
-        if one in placed and one.position.shift < evening
-        else one
-        for one in passes
-    ]

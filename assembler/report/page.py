@@ -30,6 +30,17 @@ MOST_ROWS = 500
 
 DRAWN_WIDTH = 1000.0
 
+# Read when the module is: that it is missing is to be told before the work and not after.
+_TEMPLATE = Environment(
+    loader=PackageLoader("assembler.report"),
+    autoescape=True,
+    # A name that turns the direction of the page's own words would forge them.
+    finalize=lambda value: printable(value) if isinstance(value, str) else value,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+).get_template("page.html.j2")
+
 
 @dataclass(frozen=True)
 class Bar:
@@ -57,16 +68,7 @@ def report_page(record: Mapping[str, Json]) -> bytes:
         return format_sample(start + position, rate, session["sample_rate"])
 
     tones = {one["name"]: TONES[index % len(TONES)] for index, one in enumerate(data["passes"])}
-    environment = Environment(
-        loader=PackageLoader("assembler.report"),
-        autoescape=True,
-        # A name that turns the direction of the page's own words would forge them.
-        finalize=lambda value: printable(value) if isinstance(value, str) else value,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    page = environment.get_template("page.html.j2").render(
+    page = _TEMPLATE.render(
         record=data,
         label=label,
         prepared_words=preparation_words,

@@ -20,10 +20,12 @@ from assembler.sheet.model import (
     TimecodeSource,
     shown,
     smallest_word_length,
+    without_control_characters,
 )
 from assembler.sheet.names import file_name, natural_key, unique_file_names
 from assembler.sheet.preparation import preparation_cautions, preparation_words
 from assembler.sheet.reading import load_sheet, parse_sheet
+from assembler.sheet.toml import TomlKind, decode_text, parse_toml, read_file
 
 __all__ = [
     "Deliver",
@@ -36,19 +38,24 @@ __all__ = [
     "Session",
     "Sheet",
     "TimecodeSource",
+    "TomlKind",
+    "decode_text",
     "file_name",
     "find_audio",
     "find_timecode",
     "load_sheet",
     "natural_key",
     "parse_sheet",
+    "parse_toml",
     "preparation_cautions",
     "preparation_words",
+    "read_file",
     "sheet_error",
     "shown",
     "smallest_word_length",
     "split_pass_name",
     "track_name_from_file",
     "unique_file_names",
+    "without_control_characters",
     "write_draft",
 ]

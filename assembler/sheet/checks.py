@@ -132,7 +132,9 @@ def _pass_problems(index: int, pass_: Pass, known: _Known) -> Iterator[Problem]:
         return
     source, reel = pass_.timecode, known.reels[pass_.reel]
     if reel is not None and isinstance(source.value, int) and source.value > len(reel.tracks):
-        words = f"found track {source.value}; allowed: 1 to {len(reel.tracks)} in reel {shown(reel.name)}"
+        words = (
+            f"found track {shown(source.value)}; allowed: 1 to {len(reel.tracks)} in reel {shown(reel.name)}"
+        )
         yield Problem(("pass", index, "timecode"), words)
     if source.kind == "audio" and pass_.reel not in known.anchored_reels:
         words = 'found "audio"; allowed only if another pass of the reel has a timecode of its own'

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, TypeVar
 import tomlkit
 
 from assembler.errors import SheetError
+from assembler.printable import printable
 from assembler.sheet.guessing import split_pass_name, track_name_from_file
-from assembler.sheet.model import shown, without_control_characters
+from assembler.sheet.model import without_control_characters
 from assembler.sheet.names import natural_key
 
 if TYPE_CHECKING:
@@ -24,6 +25,8 @@ if TYPE_CHECKING:
     from tomlkit.items import Array, Table
 
 _Value = TypeVar("_Value")
+
+_LONGEST_LINE = 300
 
 UNUSED_WORDS = frozenset({"unused", "empty", "not used", "blank"})
 """What people call the file of a track that holds nothing."""
@@ -60,10 +63,17 @@ class DraftPass:
 
 @dataclass(frozen=True)
 class Draft:
-    """What was found in a folder of captures: a title for it (its name), and its passes in natural order."""
+    """What was found in a folder of captures.
+
+    Attributes:
+        title: its name.
+        passes: in natural order.
+        notes: what a person should know that belongs to none of the passes, a line each.
+    """
 
     title: str
     passes: tuple[DraftPass, ...]
+    notes: tuple[str, ...] = ()
 
 
 def write_draft(draft: Draft) -> str:
@@ -76,13 +86,19 @@ def write_draft(draft: Draft) -> str:
         SheetError: there is no pass to write about.
     """
     if not draft.passes:
-        raise SheetError("no captures found; allowed: a folder with WAV files in it or in its folders")
+        words = "no captures found; allowed: a folder with WAV files in it or in its folders"
+        if draft.notes:
+            more = f", and {len(draft.notes) - 1} more" if len(draft.notes) > 1 else ""
+            words += f" ({_line(draft.notes[0])}{more})"
+        raise SheetError(words)
     document = tomlkit.document()
     for line in (
         "Draft of a session sheet: correct it by hand, then check it.",
         "What stands after GUESSED was not found in the files but concluded from names or habits.",
     ):
         document.add(tomlkit.comment(line))
+    for note in draft.notes:
+        document.add(tomlkit.comment(f"CHECK: {_line(note)}"))
     document.add(tomlkit.nl())
     document.add("session", _session_table(draft))
     reels = _reels(draft.passes)
@@ -220,5 +236,6 @@ def _unique(names: Sequence[str]) -> list[str]:
 
 
 def _line(text: str) -> str:
-    """Text for a comment: one line of printable characters."""
-    return shown(text)[1:-1]
+    """Text for a comment: one line of printable characters, long enough for a path and what is wrong with it."""
+    line = printable(text[:_LONGEST_LINE])
+    return line if len(text) <= _LONGEST_LINE else f"{line}..."

@@ -14,8 +14,9 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
+from assembler.inputs import is_utf8, kind_of
 from assembler.sheet.faults import sheet_error
-from assembler.sheet.model import INSIDE, LOG_SUFFIXES, Pass, Sheet, shown
+from assembler.sheet.model import INSIDE, LOG_SUFFIXES, MOST_FILES, Pass, Sheet, shown
 from assembler.sheet.names import NaturalKey, natural_key
 
 if TYPE_CHECKING:
@@ -95,6 +96,7 @@ def _find_beside(sheet: Sheet, pass_: Pass) -> Path | None:
         words = f"found {len(candidates)} that could be its log ({names}); allowed: one, or name it here"
         raise sheet_error(sheet, pass_, "timecode", words)
     for path in candidates:
+        _refuse_unusable(sheet, pass_, path, "timecode")
         _refuse_outside(sheet, pass_, path, "timecode")
     return candidates[0] if candidates else None
 
@@ -103,9 +105,12 @@ def _find_file(sheet: Sheet, pass_: Pass, text: str, key: str) -> Path:
     path = sheet.folder / text
     if not path.exists():
         raise sheet_error(sheet, pass_, key, f"no file {shown(text)} in {sheet.folder}")
-    if not path.is_file():
+    kind = kind_of(path)
+    if kind is not None:
         example = f"{text.rstrip('/')}/*.wav" if key == "audio" else "a file in it"
-        raise sheet_error(sheet, pass_, key, f"found the folder {shown(text)}; allowed: a file, or {example}")
+        allowed = f"a file, or {example}" if kind == "a folder" else "a file"
+        found = f"the folder {shown(text)}" if kind == "a folder" else f"{shown(text)}, {kind}"
+        raise sheet_error(sheet, pass_, key, f"found {found}; allowed: {allowed}")
     _refuse_outside(sheet, pass_, path, key)
     return path
 
@@ -115,16 +120,18 @@ def _find_pattern(sheet: Sheet, pass_: Pass, pattern: str) -> tuple[Path, ...]:
         return (_find_file(sheet, pass_, pattern, "audio"),)
     found = dict.fromkeys(_matches(sheet.folder, Path(pattern).parts, iter(range(_MOST_STEPS))))
     not_tracks = _timecode_files(sheet, found)
-    files = [
-        path for path in found if _is_file_or_dead_link(path) and not _is_timecode(path, pass_, not_tracks)
-    ]
+    files = [path for path in found if not path.is_dir() and not _is_timecode(path, pass_, not_tracks)]
     if not files:
         words = f"no audio matches {shown(pattern)} in {sheet.folder}; allowed: a pattern of existing files"
+        raise sheet_error(sheet, pass_, "audio", words)
+    if len(files) > MOST_FILES:
+        words = f"{shown(pattern)} stands for {len(files)} files; allowed: 1 to {MOST_FILES} files"
         raise sheet_error(sheet, pass_, "audio", words)
     for path in files:
         if not path.exists():
             words = f"{shown(path.name)} is a link to a file that is not there; allowed: existing files"
             raise sheet_error(sheet, pass_, "audio", words)
+        _refuse_unusable(sheet, pass_, path, "audio")
         _refuse_outside(sheet, pass_, path, "audio")
     return tuple(sorted(files, key=_path_key))
 
@@ -173,14 +180,11 @@ def _take_step(folder: Path, steps: Iterator[int]) -> None:
 
 
 def _visible_files(folder: Path) -> list[Path]:
+    """What lies in a folder and is neither hidden nor a folder; a pipe is told of where it is meant."""
     with os.scandir(folder) as entries:
         return [
-            folder / entry.name for entry in entries if not entry.name.startswith(".") and entry.is_file()
+            folder / entry.name for entry in entries if not entry.name.startswith(".") and not entry.is_dir()
         ]
-
-
-def _is_file_or_dead_link(path: Path) -> bool:
-    return path.is_file() or not path.exists()
 
 
 def _real(path: Path) -> Path:
@@ -199,11 +203,7 @@ def _is_called_timecode(path: Path) -> bool:
 
 def _timecode_files(sheet: Sheet, found: Iterable[Path]) -> set[Path]:
     """The files, links followed, that any pass of the sheet names as its timecode, if among those found."""
-    named = {
-        _real(sheet.folder / str(each.timecode.value))
-        for each in sheet.passes
-        if each.timecode.kind in ("log", "ltc")
-    }
+    named = sheet.timecode_files
     return {path for path in found if _real(path) in named} if named else set()
 
 
@@ -227,6 +227,20 @@ def _refuse_timecode(sheet: Sheet, pass_: Pass, files: tuple[Path, ...]) -> None
                 sheet, pass_, "audio", f"found {shown(path.name)} twice; allowed: each file once"
             )
         seen.add(real)
+
+
+def _refuse_unusable(sheet: Sheet, pass_: Pass, path: Path, key: str) -> None:
+    """Refuse a pipe or device, and a file that the record could not name.
+
+    The record is UTF-8, and the system takes any bytes for a name.
+    """
+    named = os.path.relpath(path, sheet.folder)
+    if not is_utf8(named):
+        words = f"found {named}, a name that is not UTF-8; allowed: names in UTF-8 (rename it)"
+        raise sheet_error(sheet, pass_, key, words)
+    kind = kind_of(path)
+    if kind is not None:
+        raise sheet_error(sheet, pass_, key, f"found {shown(named)}, {kind}; allowed: a file")
 
 
 def _refuse_outside(sheet: Sheet, pass_: Pass, path: Path, key: str) -> None:

@@ -9,9 +9,11 @@ lengths are bits; paths are text as the sheet has them, relative to the sheet's 
 # Annotations are read while the program runs, by pydantic: no postponed evaluation in this module.
 import datetime as dt
 import math
+import os
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Final, Literal, TypeAlias
 
@@ -27,10 +29,10 @@ LOG_SUFFIXES: Final = (".mid", ".midi", ".csv")
 
 # Sixteen machines in sync give 128 tracks; the limits only keep a nonsensical sheet from costing memory.
 _MOST_TRACKS = 1024
-_MOST_FILES = 4096
+MOST_FILES = 4096
 # What XML 1.0 (fifth edition, 2.2 "Characters") cannot hold: titles and names are embedded as XML in the
 # tracks.
-_NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ufffe\uffff]")
+_NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _PREPARED_NUMBERS = ("baked_c", "baked_f", "baked_hours", "warmed_c", "warmed_f")
 
 
@@ -54,6 +56,13 @@ def _not_blank(text: str) -> str:
 
 def _tuple_from_list(value: object) -> object:
     return tuple(value) if isinstance(value, list) else value
+
+
+def _no_fraction(value: object) -> object:
+    """Refuse 16.0 for 16: the two are equal, and what follows from the number asks for its kind."""
+    if isinstance(value, float):
+        raise _refusal(value, "a whole number of bits, 16, 20 or 24")
+    return value
 
 
 def _each_once(checksums: tuple[str, ...]) -> tuple[str, ...]:
@@ -108,8 +117,8 @@ def _read_prepared(value: object) -> Mapping[str, object]:
 def _read_audio(value: object) -> str | tuple[str, ...]:
     """One path or pattern, or a list of paths."""
     paths = tuple(value) if isinstance(value, (list, tuple)) else (value,)
-    if not 1 <= len(paths) <= _MOST_FILES:
-        raise _refusal(value, f"1 to {_MOST_FILES} files")
+    if not 1 <= len(paths) <= MOST_FILES:
+        raise _refusal(value, f"1 to {MOST_FILES} files")
     seen: set[str] = set()
     for path in paths:
         if not isinstance(path, str) or not path.strip():
@@ -135,7 +144,9 @@ class Session(_Record):
             ge=8000, le=192_000, description="44100 or 48000 (whole numbers from 8000 to 192000 are accepted)"
         ),
     ]
-    bit_depth: Annotated[Literal[16, 20, 24], Field(description="16, 20 or 24")]
+    bit_depth: Annotated[
+        Literal[16, 20, 24], BeforeValidator(_no_fraction), Field(description="16, 20 or 24")
+    ]
     frame_rate: Annotated[
         FrameRateName, Field(description='one of "24", "25", "29.97", "29.97df", "30", in quotation marks')
     ]
@@ -255,7 +266,7 @@ class Repair(_Record):
 class Deliver(_Record):
     """What is delivered; ``word_length`` in bits, filled in from the session where the sheet is silent."""
 
-    word_length: Annotated[Literal[16, 24], Field(description="16 or 24")]
+    word_length: Annotated[Literal[16, 24], BeforeValidator(_no_fraction), Field(description="16 or 24")]
     checksums: Annotated[
         tuple[Checksum, ...],
         BeforeValidator(_tuple_from_list),
@@ -288,6 +299,15 @@ class Sheet:
     repair: Repair
     deliver: Deliver
     allow_outside: bool = False
+
+    @cached_property
+    def timecode_files(self) -> frozenset[Path]:
+        """Files, links followed, that any pass names as its timecode: looked up once, as there may be thousands."""
+        return frozenset(
+            Path(os.path.realpath(self.folder / str(one.timecode.value)))
+            for one in self.passes
+            if one.timecode.kind in ("log", "ltc")
+        )
 
 
 def smallest_word_length(bit_depth: int) -> int:

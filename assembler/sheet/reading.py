@@ -8,13 +8,10 @@ be told.
 from __future__ import annotations
 
 import difflib
-import re
-import tomllib
 from typing import TYPE_CHECKING, TypeVar, get_args
 
 from pydantic import ValidationError
 
-from assembler.errors import SheetError
 from assembler.sheet.checks import Tables, check_paths, check_tables
 from assembler.sheet.faults import Problem, first_error
 from assembler.sheet.model import (
@@ -30,6 +27,7 @@ from assembler.sheet.model import (
     smallest_word_length,
 )
 from assembler.sheet.places import find_places
+from assembler.sheet.toml import TomlKind, decode_text, parse_toml, read_file
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -38,21 +36,12 @@ if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
     from assembler.sheet.places import KeyPath
-
-    Table = dict[str, object]
+    from assembler.sheet.toml import Table
 
 _Record = TypeVar("_Record", Session, Reel, Pass, Punch, Repair, Deliver)
 
 # A sheet for 128 tracks and dozens of passes has some 50 kB.
-_MOST_BYTES = 1 << 20
-# tomllib takes a time that grows with the square of the parts of a dotted key (measured with Python 3.11: 17
-# s for 64 kB of dots). A list of 128 files on one line has a few hundred dots.
-_MOST_DOTS_IN_A_LINE = 1000
-
-_PLAIN_FAULTS = {
-    r"cannot declare .* twice": "this table stands here for the second time",
-    r"cannot overwrite a value": "this key stands here for the second time",
-}
+_SHEET = TomlKind("a session sheet (TOML)", "a [session], [[reel]] and [[pass]] tables", 1 << 20)
 
 _MISSING = "missing; required"
 _TABLE_KEYS = ("session", "reel", "pass", "punch", "repair", "deliver")
@@ -68,17 +57,7 @@ def load_sheet(path: Path, *, allow_outside: bool = False) -> Sheet:
     Raises:
         SheetError: the file can't be read, or anything in it is wrong.
     """
-    try:
-        if not path.exists():
-            raise SheetError("no such file; allowed: a session sheet (TOML)", file=path)
-        if not path.is_file():
-            raise SheetError("a folder or device; allowed: a session sheet (TOML)", file=path)
-        with path.open("rb") as stream:
-            text = stream.read(_MOST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = (error.strerror if isinstance(error, OSError) else None) or str(error)
-        raise SheetError(f"can't be read: {reason}", file=path) from error
-    return parse_sheet(text, path=path, folder=path.parent, allow_outside=allow_outside)
+    return parse_sheet(read_file(path, _SHEET), path=path, folder=path.parent, allow_outside=allow_outside)
 
 
 def parse_sheet(text: bytes, *, path: Path | None, folder: Path, allow_outside: bool = False) -> Sheet:
@@ -95,8 +74,8 @@ def parse_sheet(text: bytes, *, path: Path | None, folder: Path, allow_outside: 
     Raises:
         SheetError: anything in it is wrong; the first mistake in the order of the file.
     """
-    decoded = _decode(text, path)
-    document = _parse_toml(decoded, path)
+    decoded = decode_text(text, path, _SHEET)
+    document = parse_toml(decoded, path)
     places = find_places(decoded)
     problems: list[Problem] = []
     tables, repair, deliver = _read_tables(document, problems)
@@ -116,55 +95,6 @@ def parse_sheet(text: bytes, *, path: Path | None, folder: Path, allow_outside: 
         repair=repair,
         deliver=deliver,
         allow_outside=allow_outside,
-    )
-
-
-def _decode(text: bytes, path: Path | None) -> str:
-    if len(text) > _MOST_BYTES:
-        raise SheetError(f"more than {_MOST_BYTES} bytes; allowed: a session sheet, far smaller", file=path)
-    if text.startswith((b"\xff\xfe", b"\xfe\xff")):
-        raise SheetError("saved as UTF-16; allowed: UTF-8 (save it again as that)", file=path, line=1)
-    try:
-        decoded = text.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = text.count(b"\n", 0, error.start) + 1
-        raise SheetError(
-            f"found the byte 0x{text[error.start]:02X}, which is not UTF-8; allowed: UTF-8 (save it as that)",
-            file=path,
-            line=line,
-        ) from error
-    if not decoded.strip():
-        raise SheetError("the sheet is empty; allowed: a [session], [[reel]] and [[pass]] tables", file=path)
-    return decoded
-
-
-def _parse_toml(text: str, path: Path | None) -> Table:
-    for number, line in enumerate(text.split("\n"), 1):
-        if line.count(".") > _MOST_DOTS_IN_A_LINE:
-            words = f"more than {_MOST_DOTS_IN_A_LINE} dots in a line; allowed: long lists in several lines"
-            raise SheetError(words, file=path, line=number)
-    try:
-        return tomllib.loads(text)
-    except RecursionError as error:
-        raise SheetError("not valid TOML: brackets nested too deeply", file=path) from error
-    except ValueError as error:
-        line_number, words = _toml_fault(str(error), last_line=text.rstrip().count("\n") + 1)
-        raise SheetError(f"not valid TOML: {words}", file=path, line=line_number) from error
-
-
-def _toml_fault(message: str, last_line: int) -> tuple[int | None, str]:
-    """Return the line that tomllib complains of, and its words in ours where they are a programmer's.
-
-    The place is in the message alone until Python 3.14; a value that can't be converted has none.
-    """
-    match = re.fullmatch(r"(.*) \(at (?:line (\d+), column (\d+)|(end of document))\)", message, re.DOTALL)
-    if match is None:
-        return None, "a number has too many digits" if "digits" in message else message
-    words = match[1][:1].lower() + match[1][1:]
-    for pattern, plain in _PLAIN_FAULTS.items():
-        words = re.sub(pattern, plain, words)
-    return (
-        (last_line, f"{words} at the end") if match[4] else (int(match[2]), f"{words} at column {match[3]}")
     )
 
 

@@ -2,19 +2,23 @@
 
 from assembler.timecode.clock import ClockDraft, ClockFit, ClockStretch, draft_clock, fit_clock, settle_clocks
 from assembler.timecode.counting import Count, answer_count
-from assembler.timecode.csvlog import read_csv_log
+from assembler.timecode.csvlog import LARGEST_CSV_BYTES, read_csv_log
 from assembler.timecode.ltc import LtcLog, decode_ltc, encode_ltc, ltc_points
 from assembler.timecode.messages import Finding, FullFrame, MidiLog
 from assembler.timecode.mtc import TimecodePoints, decode_quarter_frames
 from assembler.timecode.rates import (
     FRAME_RATES,
     FrameRate,
+    day_samples,
     format_label,
     format_place,
     format_sample,
     frame_rate,
     frame_to_sample,
     frames_to_samples,
+    label_sample,
+    nearest_day,
+    next_after,
     parse_label,
     parse_offset,
     sample_to_frame,
@@ -32,6 +36,7 @@ from assembler.timecode.writing import (
 
 __all__ = [
     "FRAME_RATES",
+    "LARGEST_CSV_BYTES",
     "MILLISECOND_TICKS",
     "TICKS_PER_BEAT_960",
     "ClockDraft",
@@ -45,6 +50,7 @@ __all__ = [
     "MidiLog",
     "TimecodePoints",
     "answer_count",
+    "day_samples",
     "decode_ltc",
     "decode_quarter_frames",
     "draft_clock",
@@ -59,7 +65,10 @@ __all__ = [
     "frame_rate",
     "frame_to_sample",
     "frames_to_samples",
+    "label_sample",
     "ltc_points",
+    "nearest_day",
+    "next_after",
     "parse_label",
     "parse_offset",
     "quarter_messages",

@@ -214,7 +214,7 @@ def tell_damage(findings: Sequence[Finding]) -> str:
 def _refuse_far_times(seconds: Float64s) -> None:
     if seconds.size and np.abs(seconds).max() > _LATEST_SECONDS:
         worst = float(seconds[np.abs(seconds).argmax()])
-        raise TimecodeLogError(f"a time of {worst:.0f} s; allowed: up to {_LATEST_SECONDS:.0f} s")
+        raise TimecodeLogError(f"a time of {worst:.10g} s; allowed: up to {_LATEST_SECONDS:.0f} s")
 
 
 def _tell_falls(seconds: Float64s, falls: Int64s, tracks: int) -> Finding:

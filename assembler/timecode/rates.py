@@ -291,3 +291,41 @@ def format_place(sample: int, rate: FrameRate, sample_rate: int) -> str:
     frame = sample_to_frame(sample, rate, sample_rate)
     rest = sample - frame_to_sample(frame, rate, sample_rate)
     return f"{format_label(frame, rate)}+{rest}" if rest else format_label(frame, rate)
+
+
+def label_sample(text: str, rate: FrameRate, sample_rate: int) -> int:
+    """Return the timeline sample on which the frame of a label begins, on the first day.
+
+    Raises:
+        TimecodeError: as `parse_label`.
+    """
+    return frame_to_sample(parse_label(text, rate), rate, sample_rate)
+
+
+def day_samples(rate: FrameRate, sample_rate: int) -> int:
+    """Return after how many samples labels begin again."""
+    return round(rate.frames_per_day * sample_rate / rate.exact)
+
+
+def nearest_day(sample: int, first: int, last: int, day: int) -> int:
+    """Return a sample of the first day, or the same label a day later if that lies in a stretch or nearer to it.
+
+    Args:
+        sample: where the label is on the first day.
+        first: first sample of the stretch.
+        last: its last one.
+        day: samples in a day.
+
+    >>> nearest_day(5, first=90, last=130, day=100), nearest_day(80, first=90, last=130, day=100)
+    (105, 80)
+    """
+    return min((sample, sample + day), key=lambda choice: max(first - choice, choice - last, 0))
+
+
+def next_after(sample: int, start: int, day: int) -> int:
+    """Return the first sample behind ``start`` that has the label of ``sample``, whole days apart.
+
+    >>> next_after(5, start=95, day=100), next_after(195, start=80, day=100)
+    (105, 95)
+    """
+    return start + 1 + (sample - start - 1) % day

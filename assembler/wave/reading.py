@@ -6,18 +6,18 @@ Files are opened read-only. Nothing is held in memory but what was asked for.
 from __future__ import annotations
 
 import os
-import stat
 from dataclasses import dataclass
-from pathlib import Path
 from typing import TYPE_CHECKING, BinaryIO, Self
 
-from assembler.errors import WaveError
+from assembler.errors import CaptureError, WaveError
+from assembler.inputs import InputFile
 from assembler.wave.bext import decode_bext
 from assembler.wave.chunks import read_chunks
 from assembler.wave.format import parse_format
 from assembler.wave.samples import unpack_samples
 
 if TYPE_CHECKING:
+    from pathlib import Path
     from types import TracebackType
 
     from assembler.arrays import Int32s
@@ -64,7 +64,8 @@ def read_info(stream: BinaryIO) -> WaveInfo:
     chunk_map = read_chunks(stream)
     format_chunk, data = chunk_map.first("fmt "), chunk_map.first("data")
     if data is None:
-        raise WaveError("the file has no data chunk, so no samples")
+        told = f" ({chunk_map.faults[-1]})" if chunk_map.faults else ""
+        raise WaveError(f"the file has no data chunk, so no samples{told}")
     if format_chunk is None:
         raise WaveError("the file has no fmt chunk, so its samples cannot be read")
     if format_chunk.start > data.start:
@@ -86,18 +87,25 @@ class WaveFile:
     """An open WAV file whose samples can be read from several threads at once.
 
     Args:
-        path: the file; it is opened read-only, and closed by ``close`` or at the end of a ``with`` block.
+        path: the file, or it open already; it is opened read-only, and closed by ``close`` or at the end of a
+            ``with`` block.
+
+    Attributes:
+        source: the open file, for its digest and the proof that it is unchanged.
+        info: what it says about itself.
 
     Raises:
         WaveError: the file cannot be opened or is not a WAV file that ``read_info`` accepts; ``path`` is in
             the error.
     """
 
-    def __init__(self, path: Path | str) -> None:
-        self.path = Path(path)
-        self._descriptor = _open_regular(self.path)
+    def __init__(self, path: Path | str | InputFile) -> None:
         try:
-            with os.fdopen(self._descriptor, "rb", closefd=False) as stream:
+            self.source = path if isinstance(path, InputFile) else InputFile(path)
+        except CaptureError as error:
+            raise WaveError(error.problem, path=error.path) from error
+        try:
+            with os.fdopen(self.source.descriptor, "rb", closefd=False) as stream:
                 self.info = read_info(stream)
         except WaveError as error:
             self.close()
@@ -105,6 +113,11 @@ class WaveFile:
         except OSError as error:
             self.close()
             raise WaveError(f"cannot be read: {error.strerror}", path=self.path) from error
+
+    @property
+    def path(self) -> Path:
+        """The file, as it was named."""
+        return self.source.path
 
     def __enter__(self) -> Self:
         """Return the file itself."""
@@ -118,9 +131,7 @@ class WaveFile:
 
     def close(self) -> None:
         """Close the file; once is enough, more does no harm."""
-        descriptor, self._descriptor = self._descriptor, -1
-        if descriptor >= 0:
-            os.close(descriptor)
+        self.source.close()
 
     def read(self, start: int, count: int) -> Int32s:
         """Return ``count`` frames from frame ``start`` on.
@@ -138,23 +149,24 @@ class WaveFile:
         data = self._read_bytes(self.info.data_start + start * pcm.block_align, count * pcm.block_align)
         return unpack_samples(data, pcm.container_bits).reshape(count, pcm.channels)
 
-    def read_chunk(self, name: str, list_type: str | None = None) -> bytes | None:
+    def read_chunk(
+        self, name: str, list_type: str | None = None, most: int = _LARGEST_METADATA
+    ) -> bytes | None:
         """Return the payload of the first chunk called ``name``, or None.
 
         Args:
             name: four characters.
             list_type: for ``LIST`` chunks, the type that is wanted: ``INFO`` or ``adtl``.
+            most: bytes that are read.
 
         Raises:
-            WaveError: the chunk is larger than any metadata, or the disk fails.
+            WaveError: the chunk has more bytes than that, or the disk fails.
         """
         for chunk in self.info.chunk_map.chunks:
             if chunk.name != name or (list_type is not None and not self._is_list(chunk, list_type)):
                 continue
-            if chunk.size > _LARGEST_METADATA:
-                problem = (
-                    f"the {name.strip()} chunk has {chunk.size} bytes, at most {_LARGEST_METADATA} are read"
-                )
+            if chunk.size > most:
+                problem = f"the {name.strip()} chunk has {chunk.size} bytes, at most {most} are read"
                 raise WaveError(problem, path=self.path)
             return self._read_bytes(chunk.start, chunk.size)
         return None
@@ -163,37 +175,10 @@ class WaveFile:
         return chunk.size >= 4 and self._read_bytes(chunk.start, 4) == list_type.encode("latin-1")
 
     def _read_bytes(self, start: int, count: int) -> bytes:
-        """Return exactly ``count`` bytes from byte ``start`` on."""
-        parts: list[bytes] = []
-        while count:
-            try:
-                part = os.pread(self._descriptor, count, start)  # one call gives at most 2 GiB
-            except OSError as error:
-                raise WaveError(
-                    f"cannot be read: {error.strerror}", path=self.path, place=f"byte {start}"
-                ) from error
-            if not part:
-                raise WaveError(
-                    "the file has become shorter while it was read", path=self.path, place=f"byte {start}"
-                )
-            parts.append(part)
-            start += len(part)
-            count -= len(part)
-        return parts[0] if len(parts) == 1 else b"".join(parts)
-
-
-def _open_regular(path: Path) -> int:
-    """Return a read-only descriptor of a regular file."""
-    try:
-        # O_NONBLOCK: opening a named pipe would otherwise wait for a writer; regular files ignore it.
-        descriptor = os.open(path, os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK)
-    except (OSError, ValueError) as error:  # ValueError: a NUL in the path
-        reason = error.strerror if isinstance(error, OSError) else str(error)
-        raise WaveError(f"cannot be opened: {reason}", path=path) from error
-    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
-        os.close(descriptor)
-        raise WaveError("not a regular file", path=path)
-    return descriptor
+        try:
+            return self.source.read(start, count)
+        except CaptureError as error:
+            raise WaveError(error.problem, path=error.path, place=error.place) from error
 
 
 def _read_at(stream: BinaryIO, chunk: Chunk, most: int) -> bytes:

@@ -148,6 +148,28 @@ def _bits_below(sheet: Path) -> None:
     soundfile.write(path, np.full(96000, 257 << 8, np.int32), 48000, subtype="PCM_24")
 
 
+def _stripe_of_all_rates(sheet: Path) -> None:
+    """A timecode recording whose header says four thousand million samples a second: it took a gigabyte."""
+    path = sheet.parent / "captures" / "A1" / "01.wav"
+    data = bytearray(path.read_bytes())
+    data[24:28] = b"\xff\xff\xff\xff"
+    (sheet.parent / "captures" / "stripe.wav").write_bytes(data)
+    log = '"captures/A1/*.wav"\ntimecode = { ltc = "captures/stripe.wav" }'
+    replace_text(sheet, '"captures/A1/*.wav"', log)
+
+
+def _time_of_the_universe(sheet: Path) -> None:
+    log = sheet.parent / "captures" / "A2" / "timecode.csv"
+    rows = [f"{1e300 + index / 120},F1{index % 8 << 4:02X}" for index in range(160)]
+    log.write_text("\n".join(["seconds,bytes", *rows, ""]), encoding="ascii")
+    log.with_suffix(".mid").unlink()
+
+
+def _chunks_without_end(sheet: Path) -> None:
+    data = b"WAVE" + b"junk\0\0\0\0" * 5000 + b"fmt "
+    (sheet.parent / "captures" / "A1" / "01.wav").write_bytes(b"RIFF" + bytes(4) + data)
+
+
 CASES: list[tuple[Callable[[Path], None], list[str]]] = [
     (_no_capture, ["session.toml", "line", "pass[2].audio", "captures/A2/*.wav"]),
     (_one_track_short, ["session.toml", "pass[2].audio", "1 track in 1 file", "2 tracks"]),
@@ -172,6 +194,9 @@ CASES: list[tuple[Callable[[Path], None], list[str]]] = [
     (_gone, ["session.toml"]),
     (_empty_wave, ["01.wav"]),
     (_end_before_start, ["session.toml", "session.end"]),
+    (_stripe_of_all_rates, ["stripe.wav", "4294967295 Hz", "allowed: up to 384000 Hz"]),
+    (_time_of_the_universe, ["timecode.csv", "a time of 1e+300 s"]),
+    (_chunks_without_end, ["01.wav", "no data chunk", "more than 4096 chunks"]),
     (_bits_below, ["01.wav", "16-bit"]),
 ]
 

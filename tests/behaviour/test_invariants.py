@@ -199,7 +199,7 @@ def test_a_killed_build_leaves_no_set(tmp_path: Path) -> None:
     assert killed
     assert {path: path.read_bytes() for path in older.rglob("*") if path.is_file()} == before
     assert run(["build", str(sheet), "-o", str(target)]) == 0
-    assert not [path for path in tmp_path.iterdir() if path.name.startswith(".set")]
+    assert not [path for path in tmp_path.iterdir() if path.name.startswith(".")]
 
 
 def test_a_terminated_build_clears_up(tmp_path: Path) -> None:

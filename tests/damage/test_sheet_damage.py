@@ -36,8 +36,8 @@ end = "01:02:00:00"
 MANY_PASSES = b"".join(b'[[pass]]\nname = "P%d"\nreel = "R%d"\naudio = "x"\n' % (n, n) for n in range(12_000))
 
 HOSTILE = {
-    "nothing": (b"", None, "the sheet is empty"),
-    "only a byte order mark": (b"\xef\xbb\xbf\n", None, "the sheet is empty"),
+    "nothing": (b"", None, "the file is empty"),
+    "only a byte order mark": (b"\xef\xbb\xbf\n", None, "the file is empty"),
     "not UTF-8": (GOOD.replace(b"Harvest", b"H\xe4rvest"), 2, "found the byte 0xE4, which is not UTF-8"),
     "UTF-16": (GOOD.decode().encode("utf-16"), 1, "saved as UTF-16"),
     "too large": (b"# " + b"x" * (1 << 20), None, "more than 1048576 bytes"),
@@ -78,9 +78,9 @@ def test_a_file_that_is_no_sheet_is_told(tmp_path: Path) -> None:
     for path, words in {
         tmp_path / "none.toml": "no such file",
         tmp_path / "none" / "none.toml": "no such file",
-        tmp_path: "a folder or device",
-        tmp_path / "pipe": "a folder or device",
-        tmp_path / ("x" * 300): "can't be read",
+        tmp_path: "a folder, not a regular file",
+        tmp_path / "pipe": "a named pipe, not a regular file",
+        tmp_path / ("x" * 300): "cannot be opened: File name too long",
     }.items():
         with pytest.raises(SheetError) as caught:
             load_sheet(path)

@@ -386,8 +386,8 @@ AGAINST_ROWS = {
     ),
     "a path that leaves the folder": (
         edit_record(lambda r: r["passes"][0]["files"][0].update(path="../../../etc/hostname")),
-        "../../../etc/hostname: of A1 lies outside the sheet's folder",
-        "",
+        "/",
+        "/../../../etc/hostname: the capture that A1 was built from lies outside the sheet's folder",
     ),
 }
 
@@ -444,14 +444,15 @@ def test_a_changed_capture_is_told(session: Path, captures: Path) -> None:
     path = captures / "captures" / "A2" / "02.wav"
     flip(path, path.stat().st_size - 20)
     lines = told(session / "set", against=captures / "session.toml")
-    assert lines == ["captures/A2/02.wav: is not the capture that A2 was built from: its SHA-256 differs"]
+    assert lines == [f"{path}: is not the capture that A2 was built from: its SHA-256 differs"]
 
 
 def test_a_missing_capture_is_told(session: Path, captures: Path) -> None:
     """A capture that is not there any more is named."""
-    (captures / "captures" / "B1" / "01.wav").unlink()
+    path = captures / "captures" / "B1" / "01.wav"
+    path.unlink()
     lines = told(session / "set", against=captures / "session.toml")
-    assert lines == ["captures/B1/01.wav: cannot be read: No such file or directory"]
+    assert lines == [f"{path}: cannot be opened: No such file or directory"]
 
 
 def test_another_sheet_is_told(session: Path, captures: Path) -> None:

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from assembler.aligner.edit import DeliveredTrack, Join, Span, TrackEdit
 from assembler.aligner.examining import ExaminedReel
-from assembler.aligner.findings import Lost, PlacedPass, ReelFindings, Woven
+from assembler.aligner.findings import FoundFlaw, Lost, PlacedPass, ReelFindings, Woven
 from assembler.aligner.runs import runs_of
 from assembler.aligner.timemap import Slip, map_with_slips
 from assembler.aligner.weaving import Weaving, braids_of
@@ -78,8 +78,13 @@ def sessions(draw: st.DrawFn) -> _Session:
         passes.append(PlacedPass(name, _Audio(samples), maps))
         told.append(Lost(name, tuple(runs_of(np.flatnonzero(row[100:300])))))
     woven = Woven(0, ORIGIN + 100, ORIGIN + 300, tuple(told))
+    flaws = tuple(
+        FoundFlaw(one.name, 0, "means", ORIGIN + 100, ORIGIN + 300)
+        for one, row in zip(passes, lost, strict=True)
+        if row.any()
+    )
     nothing = cast("Any", None)
-    reel = ExaminedReel(nothing, nothing, {}, {}, tuple(passes), ReelFindings((), woven=(woven,)), ())
+    reel = ExaminedReel(nothing, nothing, {}, {}, tuple(passes), ReelFindings(flaws, woven=(woven,)), ())
     return _Session(reel, lost)
 
 

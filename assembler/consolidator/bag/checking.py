@@ -10,19 +10,19 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-import stat
 import threading
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.consolidator.bag.listing import BagProblem, listing_problems
 from assembler.consolidator.bag.manifests import HEX_DIGITS, Manifest, parse_manifest
 from assembler.consolidator.bag.writing import BAGIT_TXT
+from assembler.consolidator.folder import SetFolder
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping
-    from pathlib import Path
 
 HASHING_THREADS = (
     2  # what the machine of a small archive has to spare; one thread reads while the other computes
@@ -53,6 +53,7 @@ class BagReport:
 class _Findings:
     """What a check has gathered so far."""
 
+    folder: SetFolder
     problems: list[BagProblem] = field(default_factory=list)
     sizes: dict[str, int] = field(default_factory=dict)
     manifests: list[Manifest] = field(default_factory=list)
@@ -61,22 +62,32 @@ class _Findings:
         self.problems.append(BagProblem(path, text))
 
 
-def check_bag(root: Path, progress: Callable[[int], None] | None = None) -> BagReport:
+def check_bag(
+    root: Path | SetFolder,
+    progress: Callable[[int], None] | None = None,
+    *,
+    largest: Mapping[str, int] | None = None,
+    known: Mapping[str, Mapping[str, str]] | None = None,
+) -> BagReport:
     """Return everything that is wrong with a bag.
 
     Args:
-        root: the bag's folder; it may be read-only.
+        root: the bag's folder, or what was found in it; it may be read-only.
         progress: called with the number of bytes hashed so far, payload and tag files, by one thread at a
             time.
+        largest: bytes that a file can have, by path; of one that has more no digest is computed.
+        known: digests by algorithm, by path, of files that were just read; they are not read again.
     """
-    findings = _Findings()
-    if not root.is_dir():
+    if isinstance(root, Path) and not root.is_dir():
         return BagReport((BagProblem("", "is not a folder"),), 0, 0)
-    _list_files(root, findings)
-    _check_declaration(root, findings)
-    _read_manifests(root, findings)
-    _check_info(root, findings)
-    found = dict(_hash_files(root, _wanted_digests(findings), findings, progress))
+    folder = SetFolder(root) if isinstance(root, Path) else root
+    findings = _Findings(folder, sizes=folder.sizes)
+    for path, text in folder.oddities:
+        findings.tell(path, text)
+    _check_declaration(findings)
+    _read_manifests(findings)
+    _check_info(findings)
+    found = dict(_hash_files(_wanted_digests(findings, largest or {}), findings, progress, known or {}))
     findings.problems += listing_problems(
         findings.manifests, {path: found.get(path, {}) for path in findings.sizes}
     )
@@ -89,31 +100,7 @@ def _is_payload(path: str) -> bool:
     return path.startswith("data/")
 
 
-def _list_files(root: Path, findings: _Findings) -> None:
-    """Note the size of every regular file, and tell of all that is neither file nor folder."""
-    folders = [""]
-    while folders:
-        folder = folders.pop()
-        try:
-            entries = list(os.scandir(root / folder))
-        except OSError as error:
-            findings.tell(folder, f"cannot be listed: {error.strerror}")
-            continue
-        for entry in entries:
-            path = f"{folder}/{entry.name}".lstrip("/")
-            printable = os.fsencode(path).decode("utf-8", "replace")
-            mode = entry.stat(follow_symlinks=False).st_mode
-            if path != printable:
-                findings.tell(printable, "has a name that is not UTF-8: no manifest can list it")
-            elif stat.S_ISDIR(mode):
-                folders.append(path)
-            elif stat.S_ISREG(mode):
-                findings.sizes[path] = entry.stat(follow_symlinks=False).st_size
-            else:
-                findings.tell(path, "is a link or special file: what it leads to is not in the bag")
-
-
-def _read_tag_file(root: Path, name: str, findings: _Findings) -> str | None:
+def _read_tag_file(name: str, findings: _Findings) -> str | None:
     """Return a tag file's text, or None after telling why there is none."""
     if name not in findings.sizes:
         findings.tell(name, "is missing")
@@ -122,7 +109,7 @@ def _read_tag_file(root: Path, name: str, findings: _Findings) -> str | None:
         findings.tell(name, f"is larger than {LARGEST_TAG_FILE_BYTES} bytes, no tag file")
         return None
     try:
-        text = (root / name).read_bytes().decode("utf-8")
+        text = findings.folder.read(name, LARGEST_TAG_FILE_BYTES).decode("utf-8")
     except OSError as error:
         findings.tell(name, f"cannot be read: {error.strerror}")
     except UnicodeDecodeError as error:
@@ -140,17 +127,17 @@ def _lines(text: str) -> list[str]:
     return lines[:-1] if lines[-1] == "" else lines
 
 
-def _check_declaration(root: Path, findings: _Findings) -> None:
+def _check_declaration(findings: _Findings) -> None:
     """Tell of a ``bagit.txt`` other than the two lines of section 2.1.1."""
-    text = _read_tag_file(root, "bagit.txt", findings)
+    text = _read_tag_file("bagit.txt", findings)
     wanted = BAGIT_TXT.decode().splitlines()
     if text is not None and _lines(text) != wanted:
         findings.tell("bagit.txt", f"must hold two lines, {wanted[0]!r} and {wanted[1]!r}")
-    if not (root / "data").is_dir():
+    if "data" not in findings.folder.folders:
         findings.tell("data", "is missing: a bag has a payload folder")
 
 
-def _read_manifests(root: Path, findings: _Findings) -> None:
+def _read_manifests(findings: _Findings) -> None:
     """Read all manifests, telling of what is no manifest line."""
     for name in sorted(findings.sizes):
         found = _MANIFEST.fullmatch(name)
@@ -160,18 +147,18 @@ def _read_manifests(root: Path, findings: _Findings) -> None:
         if algorithm not in HEX_DIGITS:
             findings.tell(name, f"cannot be checked: {algorithm} is none of {', '.join(HEX_DIGITS)}")
             continue
-        text = _read_tag_file(root, name, findings)
+        text = _read_tag_file(name, findings)
         if text is not None:
             findings.manifests.append(parse_manifest(name, algorithm, _lines(text)))
     if not any(manifest.is_payload for manifest in findings.manifests):
         findings.tell("", "has no payload manifest that can be read")
 
 
-def _check_info(root: Path, findings: _Findings) -> None:
+def _check_info(findings: _Findings) -> None:
     """Tell of ``bag-info.txt`` lines that are none, and of a wrong Payload-Oxum: section 2.2.2."""
     if "bag-info.txt" not in findings.sizes:
         return
-    text = _read_tag_file(root, "bag-info.txt", findings)
+    text = _read_tag_file("bag-info.txt", findings)
     oxums = []
     for number, line in enumerate(_lines(text or ""), 1):
         if number > 1 and line[:1] in (" ", "\t") and line.strip():
@@ -190,22 +177,31 @@ def _check_info(root: Path, findings: _Findings) -> None:
         )
 
 
-def _wanted_digests(findings: _Findings) -> dict[str, list[str]]:
-    """Return the algorithms of each file's manifests. A tag manifest is listed nowhere, and not hashed."""
-    return {
+def _wanted_digests(findings: _Findings, largest: Mapping[str, int]) -> dict[str, list[str]]:
+    """Return the algorithms of each file's manifests; none for a file that is told to be larger than it can be.
+
+    A tag manifest is listed nowhere, and not hashed.
+    """
+    wanted = {
         path: [m.algorithm for m in findings.manifests if m.is_payload == _is_payload(path)]
         for path in findings.sizes
         if not path.startswith("tagmanifest-")
     }
+    for path in wanted:
+        most = LARGEST_TAG_FILE_BYTES if _MANIFEST.fullmatch(path) else largest.get(path)
+        if most is not None and findings.sizes[path] > most:
+            findings.tell(path, f"has {findings.sizes[path]} bytes, at most {most} are read")
+            wanted[path] = []
+    return wanted
 
 
 def _hash_files(
-    root: Path,
     wanted: Mapping[str, Iterable[str]],
     findings: _Findings,
     progress: Callable[[int], None] | None,
-) -> Iterator[tuple[str, dict[str, str]]]:
-    """Yield the digests of each file of which any are wanted, reading it once."""
+    known: Mapping[str, Mapping[str, str]],
+) -> Iterator[tuple[str, Mapping[str, str]]]:
+    """Yield the digests of each file of which any are wanted, reading it once unless all are known."""
     lock = threading.Lock()
     done = 0
 
@@ -216,9 +212,11 @@ def _hash_files(
                 done += size
                 progress(done)
 
-    def digest(path: str) -> tuple[str, dict[str, str] | OSError]:
+    def digest(path: str) -> tuple[str, Mapping[str, str] | OSError]:
+        if set(wanted[path]) <= set(known.get(path, ())):
+            return path, known[path]
         try:
-            return path, _hash_file(root / path, wanted[path], count)
+            return path, _hash_file(findings.folder.open(path), wanted[path], count)
         except OSError as error:
             return path, error
 
@@ -230,11 +228,10 @@ def _hash_files(
                 yield path, digests
 
 
-def _hash_file(path: Path, algorithms: Iterable[str], count: Callable[[int], None]) -> dict[str, str]:
-    """Return the digests of one file by algorithm."""
-    sums = {algorithm: hashlib.new(algorithm, usedforsecurity=False) for algorithm in algorithms}
-    # The file was no link when it was listed; that it became one since is not followed either.
-    with os.fdopen(os.open(path, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0)), "rb", buffering=0) as stream:
+def _hash_file(descriptor: int, algorithms: Iterable[str], count: Callable[[int], None]) -> dict[str, str]:
+    """Return the digests of one open file by algorithm, and close it."""
+    with os.fdopen(descriptor, "rb", buffering=0) as stream:
+        sums = {algorithm: hashlib.new(algorithm, usedforsecurity=False) for algorithm in algorithms}
         while block := stream.read(BLOCK_BYTES):
             for running in sums.values():
                 running.update(block)

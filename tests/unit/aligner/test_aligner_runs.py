@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -29,7 +30,16 @@ def test_any_runs_are_laid_out(runs: list[tuple[int, int, int]], low: int, lengt
     single = sorted(first + step * n for first, step, count in runs for n in range(count))
     inside = [position for position in single if low <= position < low + length]
     assert Runs(runs).within(low, low + length).tolist() == inside
-    assert Runs(runs).has_twice(low, low + length) == (len(set(inside)) < len(inside))
+    assert Runs(runs).has_twice(100) == (len(set(single)) < len(single))
+
+
+def test_runs_of_any_length_are_held_against_each_other() -> None:
+    """What a record says of its samples costs by its runs, not by their length; too many of them are refused."""
+    even, odd = (0, 2, 1 << 35), (1, 2, 1 << 35)
+    assert not Runs([even, odd]).has_twice(10)
+    assert Runs([even, odd, ((1 << 36) - 1, 1, 1)]).has_twice(10)
+    with pytest.raises(ValueError, match="more than 10 pairs"):
+        Runs((place, 1000, 1000) for place in range(20)).has_twice(10)
 
 
 def test_a_long_comb_is_one_run() -> None:

@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-import fcntl
 import hashlib
 import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pytest
 
 from assembler.consolidator.disk import Disk
-from assembler.consolidator.publishing import Staging, free_space_check
+from assembler.consolidator.publishing import Staging, free_space_check, publish_text
+from assembler.consolidator.scaffold import MARK, PREFIX
 from assembler.errors import PublishError
+from assembler.publication import Publication
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from _typeshed import ReadableBuffer
 
 FILES = {"bagit.txt": b"tag", "data/tracks/01.wav": b"sound" * 500_000, "data/empty": b""}
 
@@ -45,11 +50,13 @@ def test_set_appears_whole(tmp_path: Path) -> None:
 
 
 def test_nothing_appears_before_the_end(tmp_path: Path) -> None:
-    """Until it is finished the set's name stays free, and the temporary folder's name says whose it is."""
+    """Until it is finished the set's name stays free, and the temporary folder says whose it is."""
     with Staging(tmp_path / "set") as staging:
         staging.write_bytes("a", b"1")
         [name] = names(tmp_path)
-        assert name.startswith(".set.partial-")
+        assert name.startswith(PREFIX)
+        assert names(tmp_path / name) == [name, "set"]
+        assert (tmp_path / name / name).read_bytes().startswith(b"Work of the capture assembler")
         staging.finish()
     assert names(tmp_path) == ["set"]
 
@@ -71,7 +78,7 @@ def test_order_of_syncing(tmp_path: Path) -> None:
             self.done: list[str] = []
 
         def sync(self, path: Path) -> None:
-            self.done.append(path.name.partition(".partial-")[0])
+            self.done.append(path.name.removeprefix(PREFIX) if path.is_dir() else path.name)
             super().sync(path)
 
         def rename(self, source: Path, target: Path) -> None:
@@ -80,8 +87,10 @@ def test_order_of_syncing(tmp_path: Path) -> None:
 
     recorder = Recorder()
     publish(tmp_path / "set", recorder)
-    assert sorted(recorder.done[:3]) == ["01.wav", "bagit.txt", "empty"]
-    assert recorder.done[3:] == ["tracks", "data", ".set", "rename", tmp_path.name]
+    mark, scaffold, *done = recorder.done
+    assert mark == PREFIX + scaffold
+    assert sorted(done[:3]) == ["01.wav", "bagit.txt", "empty"]
+    assert done[3:] == ["tracks", "data", "set", "rename", tmp_path.name]
 
 
 @pytest.mark.parametrize("kind", ["folder", "file", "dangling link"])
@@ -163,8 +172,9 @@ def test_unwritten_bytes_are_let_go(tmp_path: Path) -> None:
     """When an error ends the run, bytes still in memory are not written: that could hide the error by another."""
 
     class Full(Disk):
-        def write(self, descriptor: int, data: object) -> int:
-            del descriptor, data
+        def write(self, descriptor: int, data: ReadableBuffer) -> int:
+            if data == MARK + b"set":
+                return super().write(descriptor, data)
             raise OSError(28, "No space left on device")
 
     def run() -> None:
@@ -231,13 +241,73 @@ def test_digests_are_of_the_disk(tmp_path: Path) -> None:
     assert faulty["sha256"] == hashlib.sha256(b"S" + FILES["data/tracks/01.wav"][1:]).hexdigest()
 
 
+def leave(target: Path) -> Path:
+    """Return the folder that a run for a target leaves when it is killed: made as the run makes it."""
+    program = (
+        "import os, sys; from pathlib import Path\n"
+        "from assembler.consolidator.publishing import Staging\n"
+        "with Staging(Path(sys.argv[1])) as staging:\n"
+        "    staging.write_bytes('data/half', b'half')\n"
+        "    print(staging.folder.parent, flush=True)\n"
+        "    os.kill(os.getpid(), 9)\n"
+    )
+    command = [sys.executable, "-c", program, str(target)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == -9
+    return Path(done.stdout.strip())
+
+
 def test_leftover_of_a_dead_run_is_removed(tmp_path: Path) -> None:
-    """The next run for the same target removes what a killed one left, and nothing of other targets."""
-    for name in (".set.partial-0000", ".other.partial-0000"):
-        (tmp_path / name / "data").mkdir(parents=True)
-        (tmp_path / name / "data/half").touch()
-    publish(tmp_path / "set")
-    assert names(tmp_path) == [".other.partial-0000", "set"]
+    """The next run for the same target removes what a killed one left and says so; other targets' it only tells."""
+    mine, other = leave(tmp_path / "set"), leave(tmp_path / "other")
+    told: list[str] = []
+    with Staging(tmp_path / "set", publication=Publication(told.append)) as staging:
+        staging.finish()
+    assert names(tmp_path) == sorted([other.name, "set"])
+    assert snapshot(other / "other") == {"data/half": b"half"}
+    assert sorted(told) == sorted(
+        [
+            f"{mine} was left by a killed run for set and is now removed",
+            f"{other} was left by a killed run for other; it is not touched",
+        ]
+    )
+
+
+@pytest.mark.parametrize("kind", ["name alone", "no mark", "other's mark", "more inside", "mark is a link"])
+def test_what_is_not_provably_ours_stays(tmp_path: Path, kind: str) -> None:
+    """A folder that only looks like a leftover, by its name or in part, is never touched, and nothing is said."""
+    folder = tmp_path / ".set.partial-my captures"
+    if kind == "name alone":
+        (folder / "set").mkdir(parents=True)
+    else:
+        folder = leave(tmp_path / "set")
+    mark = folder / folder.name
+    if kind == "no mark":
+        mark.unlink()
+    elif kind == "other's mark":
+        mark.write_bytes(MARK + b"other")
+    elif kind == "more inside":
+        (folder / "my captures.wav").write_bytes(b"precious")
+    elif kind == "mark is a link":
+        mark.rename(tmp_path / "mark")
+        mark.symlink_to(tmp_path / "mark")
+    (folder / "set" / "capture.wav").write_bytes(b"precious")
+    before = snapshot(folder)
+    told: list[str] = []
+    with Staging(tmp_path / "set", publication=Publication(told.append)) as staging:
+        staging.finish()
+    assert snapshot(folder) == before
+    assert told == []
+
+
+@pytest.mark.parametrize("letters", ["n" * 255, "ü" * 127, "n" * 240])
+def test_longest_names(tmp_path: Path, letters: str) -> None:
+    """A set, and a file, may have the longest name that the file system takes (255 bytes on Linux)."""
+    publish(tmp_path / letters)
+    assert names(tmp_path) == [letters]
+    (tmp_path / "files").mkdir()
+    publish_text(tmp_path / "files" / letters, "plan", Publication())
+    assert snapshot(tmp_path / "files") == {letters: b"plan"}
 
 
 def test_folder_of_a_live_run_stays(tmp_path: Path) -> None:
@@ -254,31 +324,33 @@ def test_folder_of_a_live_run_stays(tmp_path: Path) -> None:
 
 
 def test_link_named_like_a_leftover_is_not_followed(tmp_path: Path) -> None:
-    """What only looks like a leftover, a link to another folder, is not swept out."""
-    (tmp_path / "precious").mkdir()
-    (tmp_path / "precious/a").touch()
-    (tmp_path / ".set.partial-0000").symlink_to(tmp_path / "precious")
+    """A link to a folder elsewhere that is a leftover is not swept out."""
+    (tmp_path / "away").mkdir()
+    folder = leave(tmp_path / "away/set")
+    (tmp_path / folder.name).symlink_to(folder)
     publish(tmp_path / "set")
-    assert (tmp_path / "precious/a").exists()
+    assert snapshot(folder / "set") == {"data/half": b"half"}
 
 
-def test_folder_taken_by_a_sweep_is_made_again(tmp_path: Path) -> None:
-    """If another run takes the new folder for a leftover before it is locked, another folder is made."""
+def test_parent_that_cannot_be_synced_or_restored(tmp_path: Path) -> None:
+    """If the rename cannot be made to last nor be taken back, the error says that the set stands, as it does."""
 
-    class Swept(Disk):
-        held: int = -1
+    class Failing(Disk):
+        def sync(self, path: Path) -> None:
+            if path == tmp_path:
+                # Where it was made is gone, so that it cannot be taken back.
+                shutil.rmtree(next(tmp_path.glob(PREFIX + "*")))
+                raise OSError(5, "Input/output error")
+            super().sync(path)
 
-        def make_folder(self, path: Path) -> None:
-            super().make_folder(path)
-            if self.held < 0:
-                self.held = os.open(path, os.O_RDONLY)
-                fcntl.flock(self.held, fcntl.LOCK_EX)
-                path.rmdir()
-
-    disk = Swept()
-    publish(tmp_path / "set", disk)
-    os.close(disk.held)
-    assert names(tmp_path) == ["set"]
+    publication = Publication()
+    with Staging(tmp_path / "set", disk=Failing(), publication=publication) as staging:
+        staging.write_bytes("a", b"1")
+        with pytest.raises(PublishError, match="set stands, but may not outlast a power cut") as caught:
+            staging.finish()
+    assert "nothing was published" not in str(caught.value)
+    assert publication.standing == tmp_path / "set"
+    assert snapshot(tmp_path / "set") == {"a": b"1"}
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may write anywhere")
@@ -293,9 +365,9 @@ def test_parent_without_write_permission(tmp_path: Path) -> None:
 
 
 def test_name_too_long(tmp_path: Path) -> None:
-    """A name that the disk cannot hold is told in one line."""
-    with pytest.raises(PublishError, match="File name too long"), Staging(tmp_path / ("n" * 250)):
-        pass
+    """A name that the disk cannot hold is told in one line, before any work."""
+    with pytest.raises(PublishError, match="File name too long; nothing was published"):
+        Staging(tmp_path / ("n" * 256))
 
 
 def test_free_space(tmp_path: Path) -> None:

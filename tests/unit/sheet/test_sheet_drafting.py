@@ -74,7 +74,7 @@ def test_a_draft_says_what_was_guessed_and_what_to_check() -> None:
     )
     assert any("CHECK: A1 has 1 tracks, A2 has 2" in line for line in lines)
     assert any("CHECK: no timecode found" in line for line in lines)
-    assert r"# CHECK: header says 0 bytes\u000Aof audio" in lines
+    assert r"# CHECK: header says 0 bytes\x0aof audio" in lines
 
 
 def test_names_that_came_twice_are_numbered() -> None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import os
 from pathlib import Path
 
 import pytest
@@ -242,3 +243,38 @@ def test_a_folder_that_can_not_be_read_is_told(tmp_path: Path, monkeypatch: pyte
     make(tmp_path, "c/1.wav")
     monkeypatch.setattr("assembler.sheet.files.os.scandir", refuse)
     assert "Permission denied" in audio_error(tmp_path, 'audio = "c/*.wav"').problem
+
+
+def test_a_pattern_stands_for_no_more_files_than_a_list_may_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each file of a pass is held open: a pattern that points at a whole archive is refused before any is opened."""
+    monkeypatch.setattr("assembler.sheet.files.MOST_FILES", 3)
+    for number in range(4):
+        (tmp_path / f"{number}.wav").write_bytes(b"")
+    assert "stands for 4 files; allowed: 1 to 3 files" in audio_error(tmp_path, 'audio = "*.wav"').problem
+
+
+def test_named_timecode_is_looked_up_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The work grows with the number of passes, not with its square: a sheet of thousands took minutes."""
+    (tmp_path / "a.wav").write_bytes(b"")
+    (tmp_path / "a.mid").write_bytes(b"")
+    passes = "".join(
+        f'[[pass]]\nname = "{n}"\nreel = "A"\naudio = "a.wav"\ntimecode = "a.mid"\n' for n in range(60)
+    )
+    text = (
+        '[session]\ntitle = "x"\nsample_rate = 48000\nbit_depth = 16\nframe_rate = "30"\n'
+        f'[[reel]]\nname = "A"\ntracks = ["One"]\n{passes}'
+    )
+    sheet = parse_sheet(text.encode(), path=None, folder=tmp_path)
+    looked_up = []
+    real = os.path.realpath
+
+    def counted(path: str) -> str:
+        looked_up.append(path)
+        return real(path)
+
+    monkeypatch.setattr(os.path, "realpath", counted)
+    for one in sheet.passes:
+        find_audio(sheet, one)
+    assert len(looked_up) < 10 * 60

@@ -67,6 +67,13 @@ MISTAKES = [
     ("48000", '"48000"', 3, "session.sample_rate", 'found "48000"; allowed: 44100 or 48000'),
     ("48000", "48000.0", 3, "session.sample_rate", "found 48000.0"),
     ("48000", "true", 3, "session.sample_rate", "found true"),
+    (
+        "bit_depth = 20",
+        "bit_depth = 20.0",
+        4,
+        "session.bit_depth",
+        "found 20.0; allowed: a whole number of bits",
+    ),
     ("bit_depth = 20", "bit_depth = 18", 4, "session.bit_depth", "found 18; allowed: 16, 20 or 24"),
     ('"30"', '"23.976"', 5, "session.frame_rate", 'found "23.976"; allowed: one of "24", "25"'),
     ('"30"', "30", 5, "session.frame_rate", "found 30; allowed: one of"),

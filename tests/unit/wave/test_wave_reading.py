@@ -89,7 +89,7 @@ def test_a_capture_cannot_be_written_through_and_stays_the_same(tmp_path: Path) 
     before = hashlib.sha256(path.read_bytes()).hexdigest()
     with WaveFile(path) as file:
         with pytest.raises(OSError, match="Bad file descriptor"):
-            os.pwrite(file._descriptor, b"x", 0)  # noqa: SLF001 -- the promise is about this very descriptor
+            os.pwrite(file.source.descriptor, b"x", 0)
         file.read(0, 100)
     assert hashlib.sha256(path.read_bytes()).hexdigest() == before
 
@@ -185,8 +185,8 @@ def test_files_that_cannot_be_opened_are_named(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe.wav")
     for name, words in (
         ("missing.wav", "cannot be opened: No such file"),
-        (".", "not a regular file"),
-        ("pipe.wav", "not a regular file"),
+        (".", "a folder, not a regular file"),
+        ("pipe.wav", "a named pipe, not a regular file"),
         ("nul\0.wav", "cannot be opened"),
     ):
         with pytest.raises(WaveError, match=words) as caught:

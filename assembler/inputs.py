@@ -1,0 +1,217 @@
+"""Files that others made, opened so that reading them cannot hang and what was read can be told again.
+
+A capture is read for a long time, and a set is proved by the digest of what it was made from. So a file is opened
+once, its digest is taken through that very descriptor (or of the very bytes that were decoded), and in the end both
+the open file and whatever has its name by then must still be what was opened.
+"""
+
+from __future__ import annotations
+
+import errno
+import hashlib
+import os
+import stat
+from contextlib import suppress
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Self
+
+from assembler.errors import CaptureError
+
+HASH_BLOCK = 1 << 20
+
+_KINDS = (
+    (stat.S_ISDIR, "a folder"),
+    (stat.S_ISFIFO, "a named pipe"),
+    (stat.S_ISSOCK, "a socket"),
+    (stat.S_ISCHR, "a device"),
+    (stat.S_ISBLK, "a device"),
+)
+
+
+@dataclass(frozen=True)
+class FileState:
+    """What the system knows of a file that changes whenever the file is another one or was written to.
+
+    A program can set a file's time of last change back, but not the time of that very act (``ctime_ns``).
+    """
+
+    device: int
+    inode: int
+    size: int
+    mtime_ns: int
+    ctime_ns: int
+
+    @classmethod
+    def of(cls, file: int | Path) -> Self:
+        """Return the state of an open descriptor, or of what has a path now, links followed.
+
+        Raises:
+            OSError: the system refuses.
+        """
+        found = os.stat(file)  # noqa: PTH116 - takes a descriptor too, which Path.stat does not
+        return cls(found.st_dev, found.st_ino, found.st_size, found.st_mtime_ns, found.st_ctime_ns)
+
+
+def is_utf8(path: Path | str) -> bool:
+    """Return whether a path can be written down in UTF-8, as records and sheets are; the system takes any bytes."""
+    try:
+        os.fspath(path).encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def kind_of(path: Path) -> str | None:
+    """Return what a path is in words if it is there and no regular file; else None. Nothing is opened."""
+    with suppress(OSError, ValueError):
+        mode = path.stat().st_mode
+        return None if stat.S_ISREG(mode) else _kind_words(mode)
+    return None
+
+
+def _kind_words(mode: int) -> str:
+    return next((words for is_kind, words in _KINDS if is_kind(mode)), "no file")
+
+
+def open_regular(path: Path, *, follow: bool = True) -> int:
+    """Return a read-only descriptor of a regular file.
+
+    Args:
+        path: the file.
+        follow: whether a link in its place is followed.
+
+    Raises:
+        OSError: it cannot be opened, or is no regular file; the reason stands in ``strerror``.
+    """
+    # O_NONBLOCK: opening a named pipe would otherwise wait for a writer; regular files ignore it.
+    flags = os.O_RDONLY | os.O_CLOEXEC | os.O_NONBLOCK | os.O_NOCTTY | (0 if follow else os.O_NOFOLLOW)
+    try:
+        descriptor = os.open(path, flags)
+    except ValueError as error:  # a NUL in the path
+        raise OSError(errno.EINVAL, str(error), str(path)) from error
+    except OSError as error:
+        # A socket, or a device without a driver, cannot even be opened.
+        kind = kind_of(path) if follow else None
+        if kind is None:
+            raise
+        raise OSError(errno.EINVAL, f"{kind}, not a regular file", str(path)) from error
+    mode = os.fstat(descriptor).st_mode
+    if not stat.S_ISREG(mode):
+        os.close(descriptor)
+        raise OSError(errno.EINVAL, f"{_kind_words(mode)}, not a regular file", str(path))
+    return descriptor
+
+
+class InputFile:
+    """A regular file, open for reading from several threads at once.
+
+    Args:
+        path: the file; it is opened read-only.
+        descriptor: the file where it is open already; it is closed with this.
+
+    Attributes:
+        path: as given.
+        state: of the file when it was opened.
+
+    Raises:
+        CaptureError: it cannot be opened, or is no regular file; the message says what it is.
+    """
+
+    def __init__(self, path: Path | str, descriptor: int | None = None) -> None:
+        self.path = Path(path)
+        self._digest: str | None = None
+        try:
+            self._descriptor = open_regular(self.path) if descriptor is None else descriptor
+            self.state = FileState.of(self._descriptor)
+        except OSError as error:
+            raise CaptureError(f"cannot be opened: {error.strerror}", path=self.path) from error
+
+    @property
+    def descriptor(self) -> int:
+        """The open descriptor; negative once the file is closed."""
+        return self._descriptor
+
+    def close(self) -> None:
+        """Close the file; once is enough, more does no harm."""
+        descriptor, self._descriptor = self._descriptor, -1
+        if descriptor >= 0:
+            os.close(descriptor)
+
+    def __enter__(self) -> Self:
+        """Return the file itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close the file."""
+        self.close()
+
+    def read(self, start: int, count: int) -> bytes:
+        """Return exactly ``count`` bytes from byte ``start`` on.
+
+        Raises:
+            CaptureError: the disk fails, or the file has become shorter since it was opened.
+        """
+        parts: list[bytes] = []
+        while count:
+            part = self._read_part(start, count)
+            if not part:
+                raise CaptureError(
+                    "the file has become shorter while it was read", path=self.path, place=f"byte {start}"
+                )
+            parts.append(part)
+            start += len(part)
+            count -= len(part)
+        return parts[0] if len(parts) == 1 else b"".join(parts)
+
+    def read_all(self, most: int) -> bytes:
+        """Return what the file holds, and keep the digest of these very bytes.
+
+        Args:
+            most: bytes; of a longer file only one more is read, so that the caller sees that it is.
+
+        Raises:
+            CaptureError: the disk fails.
+        """
+        parts: list[bytes] = []
+        size = 0
+        while size <= most and (part := self._read_part(size, min(most + 1 - size, HASH_BLOCK))):
+            parts.append(part)
+            size += len(part)
+        data = b"".join(parts)
+        self._digest = hashlib.sha256(data).hexdigest() if size <= most else None
+        return data
+
+    def sha256(self) -> str:
+        """Return the SHA-256 of the open file, or of the bytes that ``read_all`` has given.
+
+        Raises:
+            CaptureError: the disk fails.
+        """
+        if self._digest is None:
+            running = hashlib.sha256()
+            start = 0
+            while block := self._read_part(start, HASH_BLOCK):
+                running.update(block)
+                start += len(block)
+            self._digest = running.hexdigest()
+        return self._digest
+
+    def check_unchanged(self) -> None:
+        """Raise CaptureError if the open file was changed, or its name stands for another file by now."""
+        try:
+            states = FileState.of(self._descriptor), FileState.of(self.path)
+        except OSError as error:
+            raise CaptureError(
+                f"was taken away while it was read: {error.strerror}", path=self.path
+            ) from error
+        if states != (self.state, self.state):
+            raise CaptureError("was changed or replaced while it was read", path=self.path)
+
+    def _read_part(self, start: int, count: int) -> bytes:
+        try:
+            return os.pread(self._descriptor, count, start)  # one call gives at most 2 GiB
+        except OSError as error:
+            raise CaptureError(
+                f"cannot be read: {error.strerror}", path=self.path, place=f"byte {start}"
+            ) from error
