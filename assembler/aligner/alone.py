@@ -39,7 +39,7 @@ PEAK_SHARE = 0.5
 STEPPED_SAMPLES = 4096
 """Read on either side of a run to tell whether the sound there holds its levels."""
 
-LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": LONGEST_PAUSE, "long level": 0}
+LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": 0, "long level": 0}
 """Longer ones are told only where other tracks have them at the same samples."""
 
 LEAST_HIDING, MOST_HIDING = 16, 400
@@ -240,10 +240,7 @@ def _shown(samples: Int32s, step: int) -> list[tuple[str, str, Range]]:
 
     That are pauses, levels held, noise in silence, and straight peaks of sound that was clipped and then faded.
     """
-    shown = [
-        ("peak" if kind == "straight" and is_peak(samples, *place) else "flaw", kind, place)
-        for kind, place in lone_flaws(samples, step)
-    ]
+    shown = [(_build_of(samples, kind, place), kind, place) for kind, place in lone_flaws(samples, step)]
     shown += [
         ("pause" if kind == "mute" else "flaw", kind, place) for kind, place in faint_flaws(samples, step)
     ]
@@ -254,6 +251,13 @@ def _shown(samples: Int32s, step: int) -> list[tuple[str, str, Range]]:
     shown += [("long level", "hold", place) for place in long_levels(samples, step)]
     shown += [("noise", "burst", place) for place in islands(samples, step)]
     return shown
+
+
+def _build_of(samples: Int32s, kind: str, place: Range) -> str:
+    """Return what a look-alike may be instead: a peak that was clipped, or noise that an instrument makes."""
+    if kind in ("click", "burst"):
+        return "noise"
+    return "peak" if kind == "straight" and is_peak(samples, *place) else "flaw"
 
 
 def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale: int) -> str:

@@ -20,7 +20,7 @@ from assembler.aligner.findings import MOST_GAP_SAMPLES, FoundFlaw, ReelFindings
 from assembler.aligner.noting import RUN_MARGIN, TrackNotes, is_unlike, note_block
 from assembler.aligner.ranges import common, total
 from assembler.aligner.standstill import covered_by_all, find_stops, heard, joined_stops
-from assembler.aligner.strewn import strewn_losses
+from assembler.aligner.strewn import WINDOW_SAMPLES, strewn_losses
 from assembler.aligner.syncing import settle_by_other_tracks
 from assembler.aligner.together import told_together
 from assembler.aligner.weighing import weigh_track
@@ -65,7 +65,7 @@ def compare_reel(
     for low in range(start, end, BLOCK_SAMPLES):
         high = min(end, low + BLOCK_SAMPLES)
         held = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN, executor)
-        new = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN)
+        new = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN, tracks)
         listening = [heard(one, new.get(index, [])) for index, one in enumerate(placed)]
         list(
             executor.map(
@@ -81,7 +81,7 @@ def compare_reel(
                 tracks,
             )
         )
-        _note_strewn(held, tracks, low - RUN_MARGIN, step, notes)
+        _note_strewn(held, tracks, whole, low - RUN_MARGIN, step, notes)
         for index, places in new.items():
             stops.setdefault(index, []).extend(places)
         advance((high - start) / (end - start))
@@ -97,7 +97,7 @@ def compare_reel(
         FoundFlaw(placed[index].name, track, stop.kind, stop.start, stop.end)
         for index, places in stops.items()
         for stop in places
-        for track in tracks
+        for track in stop.tracks
     ]
     findings = replace(findings, flaws=tuple(joined_flaws([*findings.flaws, *stopped])))
     comparisons = [result.comparison for result in results]
@@ -131,6 +131,7 @@ def _block(
 def _note_strewn(
     held: Mapping[int, Sequence[Int32s]],
     tracks: Sequence[int],
+    covered: Sequence[Sequence[Range]],
     low: int,
     step: int,
     notes: Mapping[int, TrackNotes],
@@ -149,9 +150,13 @@ def _note_strewn(
         if places is None:
             places = strewn_losses(own, step)
             seen.append((own, places))
+        # Where a pass begins or ends its window is none.
+        inner = [(start + WINDOW_SAMPLES - low, end - WINDOW_SAMPLES - low) for start, end in covered[index]]
         for track, samples in zip(tracks, own, strict=True):
             notes[track].means.setdefault(index, []).extend(
-                (start + low, end + low) for start, end in places if np.diff(samples[start:end]).any()
+                (start + low, end + low)
+                for start, end in common(places, inner)
+                if np.diff(samples[start:end]).any()
             )
 
 

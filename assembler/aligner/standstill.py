@@ -48,11 +48,13 @@ class Stop:
         start: first sample.
         end: first sample behind it.
         kind: mute or hold.
+        tracks: that sound beside it; nothing is known to be missing of the others.
     """
 
     start: int
     end: int
     kind: str
+    tracks: frozenset[int]
 
 
 @dataclass(frozen=True)
@@ -84,14 +86,17 @@ def joined_stops(stops: Sequence[Stop]) -> list[Stop]:
         last = joined[-1] if joined else None
         if last and stop.start <= last.end:
             kind = "mute" if "mute" in (last.kind, stop.kind) else stop.kind
-            joined[-1] = Stop(last.start, max(last.end, stop.end), kind)
+            joined[-1] = Stop(last.start, max(last.end, stop.end), kind, last.tracks | stop.tracks)
         else:
             joined.append(stop)
     return joined
 
 
 def find_stops(
-    held: Mapping[int, Sequence[Int32s]], covered: Mapping[int, Sequence[Range]], low: int
+    held: Mapping[int, Sequence[Int32s]],
+    covered: Mapping[int, Sequence[Range]],
+    low: int,
+    tracks: Sequence[int],
 ) -> dict[int, list[Stop]]:
     """Return where each pass stands still on all tracks while another one sounds.
 
@@ -99,25 +104,39 @@ def find_stops(
         held: samples of each pass, one array a track, all of one length.
         covered: where each pass holds all of these tracks.
         low: timeline sample of the first one.
+        tracks: tape tracks that the arrays are of, from 0.
     """
-    still = {index: _still_ranges(tracks) for index, tracks in held.items()}
+    still = {index: _still_ranges(own) for index, own in held.items()}
     found: dict[int, list[Stop]] = {}
     for index, places in still.items():
         for start, end in places:
             whole = (start + low, end + low)
             if without([whole], covered[index]):
                 continue
-            for other, tracks in held.items():
-                is_there = other != index and not without([whole], covered[other])
-                if is_there and _sounds_on(held[index], tracks, start, end):
-                    early, late = _ramps(held[index], tracks, start, end)
-                    kind = "hold" if any(own[start:end].any() for own in held[index]) else "mute"
-                    found.setdefault(index, []).append(Stop(whole[0] - early, whole[1] + late, kind))
-                    break
-            else:
-                if _is_cut_out(held[index], start, end):
-                    kind = "hold" if any(own[start:end].any() for own in held[index]) else "mute"
-                    found.setdefault(index, []).append(Stop(*whole, kind))
+            own = held[index]
+            witnesses = [
+                theirs
+                for other, theirs in held.items()
+                if other != index
+                and not without([whole], covered[other])
+                and _sounds_on(own, theirs, start, end)
+            ]
+            if not witnesses and not _is_cut_out(own, start, end):
+                continue
+            early, late = _ramps(own, witnesses[0], start, end) if witnesses else (0, 0)
+            kind = "hold" if any(one[start:end].any() for one in own) else "mute"
+            around = slice(max(0, start - AROUND_SAMPLES), end + AROUND_SAMPLES)
+            heard_on = {
+                track for track, one in zip(tracks, own, strict=True) if np.diff(one[around]).any()
+            } | {
+                track
+                for theirs in witnesses
+                for track, one in zip(tracks, theirs, strict=True)
+                if np.diff(one[around]).any()
+            }
+            found.setdefault(index, []).append(
+                Stop(whole[0] - early, whole[1] + late, kind, frozenset(heard_on))
+            )
     return found
 
 

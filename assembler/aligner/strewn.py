@@ -24,11 +24,13 @@ if TYPE_CHECKING:
 PIECE_SAMPLES, PIECES = 256, 2
 """The excess is counted in pieces, and looked at in windows of so many of them: some 11 ms at 48 kHz, under a sweep."""
 
+WINDOW_SAMPLES = PIECES * PIECE_SAMPLES
+
 STREWN_NATS, TRACK_NATS = 60.0, 8.0
 """Sum over all tracks from which samples were lost, and what a track has to show that is counted as a witness."""
 
-LEAST_SHOWING = 3
-"""Tracks that show it: one alone may be how its sound is made."""
+LEAST_SHOWING, LEAST_SHARE = 3, 0.6
+"""Tracks that show it, and their share of those that are not silent: one alone may be how its sound is made."""
 
 MOST_STILL = 0.7
 """Share of samples equal to their predecessor from which a track is silent, or holds levels by nature."""
@@ -45,13 +47,14 @@ def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Range]:
     if len(tracks) < LEAST_SHOWING or size < PIECES * PIECE_SAMPLES:
         return []
     excess = np.stack([_excess(own[:size], step) for own in tracks])
-    shows = excess >= TRACK_NATS
-    marked = (np.where(shows, excess, 0.0).sum(axis=0) >= STREWN_NATS) & (shows.sum(axis=0) >= LEAST_SHOWING)
+    shows, tells = excess >= TRACK_NATS, ~np.isnan(excess)
+    enough = np.maximum(LEAST_SHOWING, LEAST_SHARE * tells.sum(axis=0))
+    marked = (np.where(shows, excess, 0.0).sum(axis=0) >= STREWN_NATS) & (shows.sum(axis=0) >= enough)
     return [(first * PIECE_SAMPLES, (last + PIECES - 1) * PIECE_SAMPLES) for first, last in ranges_of(marked)]
 
 
 def _excess(samples: Int32s, step: int) -> Float64s:
-    """Return the excess of means and held levels of each window, in nats, shape (windows,)."""
+    """Return the excess of means and held levels of each window, in nats, shape (windows,); NaN in silence."""
     change = np.diff(samples, prepend=samples[:1])
     bend = np.zeros(samples.size, np.int32)
     np.subtract(change[2:], change[1:-1], out=bend[1:-1])
@@ -63,7 +66,7 @@ def _excess(samples: Int32s, step: int) -> Float64s:
     inwards = _imbalance(_counts(np.where(above, up, down)), _counts(np.where(above, down, up)))
     rounded = np.maximum(one_way, inwards)
     silent = still > MOST_STILL * PIECES * PIECE_SAMPLES
-    return np.where(silent, 0.0, held + rounded)
+    return np.where(silent, np.nan, held + rounded)
 
 
 def _counts(marked: Bools) -> Int64s:
