@@ -76,6 +76,8 @@ def note_block(
     """
     present = [(i, common(p.covered(track), [(low, high)])) for i, p in enumerate(passes)]
     present = [(i, covered) for i, covered in present if covered]
+    if not present:
+        return  # a gap between passes, or all of them stand still
     held = {i: read[i] for i, _ in present}
     inner = {i: samples[RUN_MARGIN:-RUN_MARGIN] for i, samples in held.items()}
     _note_differences(inner, dict(present), low, notes)

@@ -168,7 +168,10 @@ def test_damage_ends_a_track() -> None:
             "no messages at all; byte 23: 33 where an event .* used up to there",
         ),
         (make_file("01E0", "00FF510307A120" * 100_001).getvalue(), "more than 100000 tempo changes"),
-        (make_file("E728", "FFFFFF7F F100" * 4).getvalue(), "a time of 1073741.82 s; allowed: up to 864000 s"),
+        (
+            make_file("E728", "FFFFFF7F F100" * 4).getvalue(),
+            "a time of 1073741.82 s; allowed: up to 864000 s",
+        ),
     ],
 )
 def test_unusable_midi_files(data: bytes, words: str) -> None:
