@@ -1,6 +1,9 @@
 """From passes to an edit: time maps, flaws, the plan of spans and joins."""
 
-from assembler.aligner.edit import (
+from assembler.aligner.align import THREADS, align_session, delivered_tracks
+from assembler.aligner.plan.fades import clipped, cross_fade, fade_gains, triangular_dither
+from assembler.aligner.plan.takes import write_plan
+from assembler.aligner.records.edit import (
     CONSTANT_POWER,
     CUT,
     EDGE,
@@ -16,12 +19,9 @@ from assembler.aligner.edit import (
     TrackEdit,
     Uncured,
 )
-from assembler.aligner.fades import clipped, cross_fade, fade_gains, triangular_dither
-from assembler.aligner.holdings import held_words
-from assembler.aligner.planfile import write_plan
-from assembler.aligner.runs import Runs, extent_of, size_of
-from assembler.aligner.session import THREADS, align_session, delivered_tracks
-from assembler.aligner.timemap import Stretch, TimeMap
+from assembler.aligner.records.runs import Runs, extent_of, size_of
+from assembler.aligner.records.timemap import Stretch, TimeMap
+from assembler.aligner.tell.holdings import held_words
 
 __all__ = [
     "CONSTANT_POWER",

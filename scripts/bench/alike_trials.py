@@ -15,10 +15,10 @@ from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 
-from assembler.aligner.comparing import compare_reel
-from assembler.aligner.findings import PlacedPass
-from assembler.aligner.ranges import merged
-from assembler.aligner.timemap import map_with_slips
+from assembler.aligner.comparison import compare_reel
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.ranges import merged
+from assembler.aligner.records.timemap import map_with_slips
 from scripts.bench.flaw_trials import LISTING_MARGIN_SAMPLES
 from scripts.bench.trial_sessions import TRACKS, ArrayAudio, PutFlaw, make_tape, put_flaw
 from scripts.bench.trial_sounds import CHARACTERS, SAMPLE_RATE

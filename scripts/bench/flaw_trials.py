@@ -42,7 +42,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner import align_session
-from assembler.aligner.ranges import ranges_of
+from assembler.aligner.records.ranges import ranges_of
 from assembler.consolidator.rendering import TrackRenderer, sample_format
 from assembler.consolidator.tracks import pass_reader
 from scripts.bench.trial_sessions import TRACKS, Trial, make_trial, trial_session

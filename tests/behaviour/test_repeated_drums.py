@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from assembler.aligner.searching import find_anywhere
+from assembler.aligner.place.search import find_anywhere
 from scripts.bench.trial_sessions import ArrayAudio
 from tests.support.sessions import HOUR, RATE, Layout, delivered, make_tape, run_json
 

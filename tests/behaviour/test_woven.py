@@ -15,8 +15,8 @@ import numpy as np
 import pytest
 from jsonschema import Draft202012Validator
 
-from assembler.aligner import examining
-from assembler.aligner.findings import FoundFlaw, Lost, PlacedPass, ReelFindings, Woven
+from assembler.aligner import reel as examined_reels
+from assembler.aligner.records.findings import FoundFlaw, Lost, ReelFindings, Woven
 from assembler.cli.commands import run
 from assembler.consolidator import build_set, verify_set
 from assembler.consolidator.reading import read_record
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
+    from assembler.aligner.records.passes import PlacedPass
     from assembler.arrays import Int32s
 
 Capsys = pytest.CaptureFixture[str]
@@ -67,7 +68,7 @@ def find(patch: Patch, woven: Sequence[Woven], more: Sequence[FoundFlaw] = ()) -
     def compared(passes: Sequence[PlacedPass], *_: object) -> ReelFindings:
         return found if names <= {one.name for one in passes} else ReelFindings(())
 
-    patch.setattr(examining, "compare_reel", compared)
+    patch.setattr(examined_reels, "compare_reel", compared)
 
 
 WOVEN = Woven(0, START, END, (Lost("A1", (ODD,)), Lost("A2", (EVEN,))))

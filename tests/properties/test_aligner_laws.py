@@ -8,19 +8,11 @@ import numpy as np
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from assembler.aligner.matching import find_match
-from assembler.aligner.planning import (
-    ANY_JOIN,
-    BARE_CUT,
-    DIFFERING_JOIN,
-    FLAWED_SAMPLE,
-    TRUST_PER_SAMPLE,
-    Candidate,
-    PlanRules,
-    plan_track,
-)
-from assembler.aligner.ranges import Range, common, merged, ranges_of, total, without
-from assembler.aligner.timemap import Slip, map_with_slips
+from assembler.aligner.place.matching import find_match
+from assembler.aligner.plan.limits import ANY_JOIN, BARE_CUT, DIFFERING_JOIN, FLAWED_SAMPLE, TRUST_PER_SAMPLE
+from assembler.aligner.plan.path import Candidate, PlanRules, plan_track
+from assembler.aligner.records.ranges import Range, common, merged, ranges_of, total, without
+from assembler.aligner.records.timemap import Slip, map_with_slips
 from scripts.bench.trial_sessions import make_tape
 
 LENGTH = 60

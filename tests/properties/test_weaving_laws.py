@@ -9,12 +9,13 @@ import numpy as np
 from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
-from assembler.aligner.edit import DeliveredTrack, Join, Span, TrackEdit
-from assembler.aligner.examining import ExaminedReel
-from assembler.aligner.findings import FoundFlaw, Lost, PlacedPass, ReelFindings, Woven
-from assembler.aligner.runs import runs_of
-from assembler.aligner.timemap import Slip, map_with_slips
-from assembler.aligner.weaving import Weaving, braids_of
+from assembler.aligner.plan.weaving import Weaving, braids_of
+from assembler.aligner.records.edit import DeliveredTrack, Join, Span, TrackEdit
+from assembler.aligner.records.findings import FoundFlaw, Lost, ReelFindings, Woven
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.reel import ExaminedReel
+from assembler.aligner.records.runs import runs_of
+from assembler.aligner.records.timemap import Slip, map_with_slips
 from assembler.consolidator.rendering import TrackRenderer, sample_format
 
 if TYPE_CHECKING:

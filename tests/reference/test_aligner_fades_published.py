@@ -12,7 +12,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.fades import cross_fade, fade_gains, fade_ramp, measured_correlation, triangular_dither
+from assembler.aligner.plan.fades import (
+    cross_fade,
+    fade_gains,
+    fade_ramp,
+    measured_correlation,
+    triangular_dither,
+)
 
 # Correlation, gain at the middle, gains at a quarter of the ramp (incoming, outgoing); tolerance 1e-6.
 TABLE = (

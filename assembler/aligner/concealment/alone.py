@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.concealment.limits import ALONE_NATS, LEAST_MEMBERS, RATE_SAMPLES
-from assembler.aligner.ranges import ranges_of
+from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Int32s

@@ -32,7 +32,7 @@ from assembler.aligner.concealment.limits import (
 from assembler.aligner.concealment.marks import marks_of
 from assembler.aligner.concealment.nearby import bend_cost, middles, share_lost, spread_of_bend
 from assembler.aligner.concealment.path import least_totals
-from assembler.aligner.ranges import ranges_of
+from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.concealment.alone import chance_of_means
 from assembler.aligner.concealment.limits import FLAW_BRIDGE, LEAST_SHARED, RATE_SAMPLES, TELLING_RATE
-from assembler.aligner.ranges import common, merged, total, without
+from assembler.aligner.records.ranges import common, merged, total, without
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.findings import PlacedPass
-    from assembler.aligner.ranges import Range
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
 
 
 def machine_made(

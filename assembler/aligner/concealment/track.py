@@ -18,14 +18,14 @@ from assembler.aligner.concealment.limits import (
     WINDOW_MARGIN,
 )
 from assembler.aligner.concealment.settle import Settled, Window, settle
-from assembler.aligner.findings import FoundFlaw, Undecided
-from assembler.aligner.ranges import common, merged, pieces_of, ranges_of
+from assembler.aligner.records.findings import FoundFlaw, Undecided
+from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from assembler.aligner.findings import PlacedPass
-    from assembler.aligner.ranges import Range
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools
 
 

@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.findings import Lost, Woven
-from assembler.aligner.ranges import common, merged, ranges_of
+from assembler.aligner.records.findings import Lost, Woven
+from assembler.aligner.records.ranges import common, merged, ranges_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from assembler.aligner.concealment.track import Comparison
-    from assembler.aligner.findings import FoundFlaw, Undecided
-    from assembler.aligner.ranges import Range
+    from assembler.aligner.records.findings import FoundFlaw, Undecided
+    from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools
 
 MEANS = "means"

@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.beats import keeps_time
-from assembler.aligner.findings import PlacedPass
-from assembler.aligner.timemap import map_with_slips
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import map_with_slips
+from assembler.aligner.sound.rhythm import keeps_time
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 from scripts.bench.trial_sounds import CHARACTERS
 
 if TYPE_CHECKING:
-    from assembler.aligner.ranges import Range
+    from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s
 
 RATE, LENGTH = 48_000, 1_000_000

@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.belonging import PLACES, examine_wiring
-from assembler.aligner.relating import ANCHOR_SAMPLES, anchor_positions
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, PLACES
+from assembler.aligner.place.relation import anchor_positions
+from assembler.aligner.place.wiring.tracks import examine_wiring
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:

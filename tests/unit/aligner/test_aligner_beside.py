@@ -7,10 +7,11 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import pytest
 
-from assembler.aligner.beside import Beside
-from assembler.aligner.comparing import compare_reel
-from assembler.aligner.findings import FoundFlaw, PlacedPass
-from assembler.aligner.timemap import Stretch, TimeMap, map_with_slips
+from assembler.aligner.compare.beside import Beside
+from assembler.aligner.comparison import compare_reel
+from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import Stretch, TimeMap, map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 LENGTH = 60_000

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from assembler.aligner.bursts import bursts, unpredicted_shares
-from assembler.aligner.detecting import suspect_runs
+from assembler.aligner.flaws.noise import bursts, unpredicted_shares
+from assembler.aligner.sound.levels import suspect_runs
 from scripts.bench.trial_sessions import make_tape
 
 if TYPE_CHECKING:

@@ -9,9 +9,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.causes import find_causes, steady_interval
-from assembler.aligner.findings import FoundFlaw, PlacedPass, ReelFindings, Undecided
-from assembler.aligner.timemap import Slip, map_with_slips
+from assembler.aligner.records.findings import FoundFlaw, ReelFindings, Undecided
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import Slip, map_with_slips
+from assembler.aligner.tell.causes import find_causes, steady_interval
 from scripts.bench.trial_sessions import ArrayAudio
 
 RATE = 48000

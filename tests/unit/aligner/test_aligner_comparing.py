@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.comparing import BLOCK_SAMPLES, compare_reel
-from assembler.aligner.findings import PlacedPass, ReelFindings
-from assembler.aligner.ranges import common, merged, total, without
-from assembler.aligner.timemap import Slip, map_with_slips
+from assembler.aligner.comparison import BLOCK_SAMPLES, compare_reel
+from assembler.aligner.records.findings import ReelFindings
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.ranges import common, merged, total, without
+from assembler.aligner.records.timemap import Slip, map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:

@@ -7,11 +7,12 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import pytest
 
-from assembler.aligner.comparing import compare_reel
-from assembler.aligner.copying import tell_copies
-from assembler.aligner.findings import FoundFlaw, PlacedPass
-from assembler.aligner.ranges import common
-from assembler.aligner.timemap import map_with_slips
+from assembler.aligner.comparison import compare_reel
+from assembler.aligner.events.copies import tell_copies
+from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.ranges import common
+from assembler.aligner.records.timemap import map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 START, SIZE, REST = 30_000, 2_368, 30_600

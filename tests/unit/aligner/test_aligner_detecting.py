@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 from scipy.linalg import solve_toeplitz
 
-from assembler.aligner.detecting import (
+from assembler.aligner.flaws.interrupting import lone_flaws
+from assembler.aligner.sound.levels import (
     Run,
     constant_runs,
     fit_predictor,
@@ -18,7 +19,6 @@ from assembler.aligner.detecting import (
     prediction_errors,
     suspect_runs,
 )
-from assembler.aligner.lone import lone_flaws
 from scripts.bench.trial_sessions import make_tape
 from scripts.bench.trial_sounds import CHARACTERS
 

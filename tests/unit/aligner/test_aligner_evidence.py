@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.builds import Structure
-from assembler.aligner.evidence import flaw_cost
-from assembler.aligner.surroundings import look_around
+from assembler.aligner.flaws.builds import Structure
+from assembler.aligner.judge.costs import flaw_cost
+from assembler.aligner.sound.surroundings import look_around
 from scripts.bench.trial_sessions import make_tape
 
 PLACE = 4_000, 5_000

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.fades import (
+from assembler.aligner.plan.fades import (
     clipped,
     cross_fade,
     fade_gains,

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.alone import flaws_alone
-from assembler.aligner.bursts import islands
-from assembler.aligner.faint import faint_flaws
-from assembler.aligner.findings import PlacedPass
-from assembler.aligner.timemap import map_with_slips
+from assembler.aligner.compare.lone import flaws_alone
+from assembler.aligner.flaws.faint import faint_flaws
+from assembler.aligner.flaws.noise import islands
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 from scripts.bench.trial_sounds import CHARACTERS
 

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.edit import CONSTANT_POWER, CUT, EDGE, IDENTICAL
-from assembler.aligner.joining import prove_join
-from assembler.aligner.planning import PlannedJoin
+from assembler.aligner.plan.joins import prove_join
+from assembler.aligner.plan.path import PlannedJoin
+from assembler.aligner.records.edit import CONSTANT_POWER, CUT, EDGE, IDENTICAL
 from scripts.bench.trial_sessions import make_tape
 
 if TYPE_CHECKING:

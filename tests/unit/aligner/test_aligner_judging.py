@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.findings import NOISE_KINDS
-from assembler.aligner.judging import CONTEXT_SAMPLES, Judged, judge_place
-from assembler.aligner.stories import Verdict
+from assembler.aligner.judge.limits import CONTEXT_SAMPLES
+from assembler.aligner.judge.place import Judged, judge_place
+from assembler.aligner.judge.stories import Verdict
+from assembler.aligner.records.findings import NOISE_KINDS
 from scripts.bench.trial_sessions import make_tape
 
 if TYPE_CHECKING:

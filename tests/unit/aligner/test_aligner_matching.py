@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from assembler.aligner.matching import border_between, count_votes, find_match, identity_at, informative
+from assembler.aligner.place.matching import border_between, count_votes, find_match, identity_at, informative
 from scripts.bench.trial_sessions import make_tape
 
 

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import numpy as np
 
-from assembler.aligner.findings import PlacedPass
-from assembler.aligner.noting import RUN_MARGIN, TrackNotes, note_block
-from assembler.aligner.timemap import map_with_slips
+from assembler.aligner.compare.blocks import TrackNotes, note_block
+from assembler.aligner.compare.limits import RUN_MARGIN
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 TAPE = make_tape("dense", 16, 60_000, np.random.default_rng(31))[:1]

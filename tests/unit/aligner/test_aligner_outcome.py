@@ -5,9 +5,10 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any, cast
 
-from assembler.aligner.edit import DeliveredTrack, Span, TrackEdit
-from assembler.aligner.findings import FoundFlaw, ReelFindings
-from assembler.aligner.outcome import COARSE_SAMPLES, MOST_LISTED, find_uncured
+from assembler.aligner.records.edit import DeliveredTrack, Span, TrackEdit
+from assembler.aligner.records.findings import FoundFlaw, ReelFindings
+from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED
+from assembler.aligner.tell.outcome import find_uncured
 
 TRACK = DeliveredTrack(1, "One", {"A": 0})
 

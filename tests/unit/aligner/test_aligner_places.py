@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assembler.aligner.places import one_place_each
+from assembler.aligner.compare.places import one_place_each
 
 
 def _never(_: tuple[int, int]) -> bool:

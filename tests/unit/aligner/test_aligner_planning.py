@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assembler.aligner.planning import Candidate, Choice, Forced, PlanRules, plan_track
+from assembler.aligner.plan.path import Candidate, Choice, Forced, PlanRules, plan_track
 
 ALIKE = PlanRules(480, {"one": 0, "two": 0})
 UNLIKE = PlanRules(480)

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from scipy.signal import square
 
-from assembler.aligner.judging import judge_place
-from assembler.aligner.pulses import (
+from assembler.aligner.judge.place import judge_place
+from assembler.aligner.sound.waves import (
     are_edges_moved,
     lapse_of,
     pulse_from,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from assembler.aligner.ranges import common, merged, ranges_of, total, without
+from assembler.aligner.records.ranges import common, merged, ranges_of, total, without
 
 
 def test_ranges_of_a_mask_are_counted_from_the_offset() -> None:

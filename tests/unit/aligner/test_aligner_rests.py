@@ -8,9 +8,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.comparing import compare_reel
-from assembler.aligner.findings import PlacedPass
-from assembler.aligner.timemap import map_with_slips
+from assembler.aligner.comparison import compare_reel
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:

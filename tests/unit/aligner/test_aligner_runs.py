@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from assembler.aligner.runs import Runs, extent_of, joined_runs, runs_of, size_of
+from assembler.aligner.records.runs import Runs, extent_of, joined_runs, runs_of, size_of
 
 POSITIONS = st.sets(st.integers(-50, 300)).map(lambda found: np.array(sorted(found), np.int64))
 RUNS = st.lists(st.tuples(st.integers(-50, 300), st.integers(1, 40), st.integers(1, 60)), max_size=12)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from assembler.aligner.searching import find_likeness
+from assembler.aligner.place.search import find_likeness
 from scripts.bench.trial_sessions import ArrayAudio
 
 

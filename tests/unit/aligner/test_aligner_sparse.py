@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.sparse import MOST_NEAR, NEAR_SAMPLES, SparseRanges
+from assembler.aligner.compare.limits import MOST_NEAR, NEAR_SAMPLES
+from assembler.aligner.compare.sparse import SparseRanges
 
 MARGIN = 256
 LENGTH = 4_000_000

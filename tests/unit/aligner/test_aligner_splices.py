@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.splices import SPLICE_MARGIN, copied_at, outstanding, splice_surprise
+from assembler.aligner.place.limits import SPLICE_MARGIN
+from assembler.aligner.place.slips.splices import copied_at, outstanding, splice_surprise
 from scripts.bench.trial_sessions import make_tape
 
 AT = 5000

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.alone import flaws_alone
-from assembler.aligner.comparing import compare_reel
-from assembler.aligner.findings import FoundFlaw, PlacedPass, ReelFindings
-from assembler.aligner.stepped import interruptions
-from assembler.aligner.timemap import map_with_slips
-from assembler.aligner.together import told_together
+from assembler.aligner.compare.lone import flaws_alone
+from assembler.aligner.comparison import compare_reel
+from assembler.aligner.events.lone import told_together
+from assembler.aligner.flaws.stepped import interruptions
+from assembler.aligner.records.findings import FoundFlaw, ReelFindings
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.builds import COPIES, FORETOLD_COPY, Structure
-from assembler.aligner.detecting import fit_predictor, prediction_errors
-from assembler.aligner.structures import cuts_of, level_borders, rough_borders, structures_of
+from assembler.aligner.flaws.builds import COPIES, FORETOLD_COPY, Structure
+from assembler.aligner.flaws.structures import cuts_of, level_borders, rough_borders, structures_of
+from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from scripts.bench.trial_sessions import make_tape
 
 if TYPE_CHECKING:

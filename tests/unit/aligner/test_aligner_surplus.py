@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.surplus import who_slipped
+from assembler.aligner.place.slips.surplus import who_slipped
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 AT = 60_000

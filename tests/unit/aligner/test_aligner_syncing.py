@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from assembler.aligner.findings import FoundFlaw, PlacedPass, Undecided
-from assembler.aligner.syncing import settle_by_other_tracks
-from assembler.aligner.timemap import map_with_slips
+from assembler.aligner.events.settle import settle_by_other_tracks
+from assembler.aligner.records.findings import FoundFlaw, Undecided
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio
 
 OPEN = Undecided(5, 1010, 1990, "A1", ("A2",))

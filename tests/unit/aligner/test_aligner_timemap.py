@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from assembler.aligner.timemap import Slip, Stretch, TimeMap, map_with_slips
+from assembler.aligner.records.timemap import Slip, Stretch, TimeMap, map_with_slips
 from assembler.errors import PlanError
 
 

@@ -1,0 +1,234 @@
+"""One track of all passes compared block by block: where they differ, how they vote, where one holds a level.
+
+Only ranges are kept of what is read, never samples. All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.compare.limits import (
+    LEAST_COMPARED,
+    LEAST_IDENTICAL,
+    LEAST_OVERLAP,
+    LEAST_TELLING,
+    LIKENESS_SAMPLES,
+    RUN_MARGIN,
+)
+from assembler.aligner.compare.sparse import SparseRanges
+from assembler.aligner.concealment.alone import rows_of_means
+from assembler.aligner.concealment.marks import tally_roundings
+from assembler.aligner.flaws.interrupting import likely_lines
+from assembler.aligner.judge.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.ranges import common, ranges_of, total
+from assembler.aligner.sound.levels import constant_runs
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Bools, Int32s, Int64s
+
+
+@dataclass
+class TrackNotes:
+    """What has been seen of one track so far; only ranges, never samples."""
+
+    outvoted: dict[int, list[Range]] = field(default_factory=dict)
+    split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
+    runs: dict[int, SparseRanges] = field(default_factory=dict)
+    lines: dict[int, SparseRanges] = field(default_factory=dict)
+    means: dict[int, list[Range]] = field(default_factory=dict)
+    differing: dict[tuple[int, int], int] = field(default_factory=dict)
+    overlap: dict[tuple[int, int], int] = field(default_factory=dict)
+    compared: dict[tuple[int, int], int] = field(default_factory=dict)
+    identical: dict[tuple[int, int], int] = field(default_factory=dict)
+    largest: dict[tuple[int, int], int] = field(default_factory=dict)
+    roundings: dict[int, Int64s] = field(default_factory=dict)
+
+
+def note_block(
+    passes: Sequence[PlacedPass],
+    track: int,
+    low: int,
+    high: int,
+    step: int,
+    notes: TrackNotes,
+    read: Mapping[int, Int32s],
+) -> None:
+    """Note what a block shows.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        low: first sample of the block.
+        high: first sample behind it.
+        step: one step of the tape's word length.
+        notes: of that track; added to.
+        read: samples of each pass from ``low - RUN_MARGIN`` to ``high + RUN_MARGIN``.
+    """
+    present = [(i, common(p.covered(track), [(low, high)])) for i, p in enumerate(passes)]
+    present = [(i, covered) for i, covered in present if covered]
+    if not present:
+        return  # a gap between passes, or all of them stand still
+    held = {i: read[i] for i, _ in present}
+    inner = {i: samples[RUN_MARGIN:-RUN_MARGIN] for i, samples in held.items()}
+    _note_differences(inner, dict(present), low, notes)
+    _note_roundings(held, dict(present), low, step, notes)
+    scanned: list[tuple[Int32s, list[Range], list[Range], list[Range]]] = []
+    for index, samples in held.items():
+        alike = next((one for one in scanned if np.array_equal(samples, one[0])), None)
+        if alike is None:
+            runs = [(run.start, run.end) for run in constant_runs(samples)]
+            means = [(row.start, row.end) for row in rows_of_means(samples, step)]
+            alike = samples, runs, likely_lines(samples, step), means
+            scanned.append(alike)
+        shift = low - RUN_MARGIN
+        runs, lines, means = ([(start + shift, end + shift) for start, end in found] for found in alike[1:])
+        notes.runs.setdefault(index, SparseRanges()).add(runs, high)
+        notes.lines.setdefault(index, SparseRanges()).add(lines, high)
+        notes.means.setdefault(index, []).extend(means)
+
+
+def _note_roundings(
+    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, step: int, notes: TrackNotes
+) -> None:
+    """Count how samples in which passes differ would be rounded, were they means of their neighbours."""
+    differing = np.zeros(next(iter(held.values())).size, np.bool_)
+    for a, first in enumerate(held):
+        for second in list(held)[a + 1 :]:
+            for start, end in common(covered[first], covered[second]):
+                part = slice(start - low + RUN_MARGIN, end - low + RUN_MARGIN)
+                differing[part] |= held[first][part] != held[second][part]
+    at = np.flatnonzero(differing)
+    if at.size:
+        for index, samples in held.items():
+            tally = tally_roundings(samples.astype(np.int64), at, step)
+            notes.roundings[index] = notes.roundings.get(index, np.zeros(3, np.int64)) + tally
+
+
+def _note_differences(
+    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, notes: TrackNotes
+) -> None:
+    indices = list(held)
+    masks: dict[tuple[int, int], Bools] = {}
+    for a, first in enumerate(indices):
+        for second in indices[a + 1 :]:
+            both = common(covered[first], covered[second])
+            mask = _difference_mask(held[first], held[second], both, low)
+            _note_likeness(held[first], (first, second), mask, both, low, notes)
+            if mask is not None:
+                masks[first, second] = mask
+                _note_size(held, (first, second), mask, notes)
+    if not masks:
+        return
+    if len(indices) == 2:
+        pair = (indices[0], indices[1])
+        _append(notes.split.setdefault(pair, []), ranges_of(masks[pair], offset=low, bridge=BRIDGE_SAMPLES))
+    else:
+        # Where none differ there is nothing to vote on.
+        differing = np.flatnonzero(np.logical_or.reduce(list(masks.values())))
+        start, end = int(differing[0]), int(differing[-1]) + 1
+        inside = {index: samples[start:end] for index, samples in held.items()}
+        shared = {index: common(ranges, [(low + start, low + end)]) for index, ranges in covered.items()}
+        _note_votes(inside, shared, low + start, notes)
+
+
+def _difference_mask(first: Int32s, second: Int32s, both: Sequence[Range], low: int) -> Bools | None:
+    if all(np.array_equal(first[a - low : b - low], second[a - low : b - low]) for a, b in both):
+        return None
+    mask = np.zeros(first.size, np.bool_)
+    for a, b in both:
+        np.not_equal(first[a - low : b - low], second[a - low : b - low], out=mask[a - low : b - low])
+    return mask
+
+
+def _note_likeness(
+    samples: Int32s,
+    pair: tuple[int, int],
+    mask: Bools | None,
+    both: Sequence[Range],
+    low: int,
+    notes: TrackNotes,
+) -> None:
+    """Count the stretches in which something sounds, and those of them in which two passes hold the same numbers."""
+    whole = samples.size // LIKENESS_SAMPLES * LIKENESS_SAMPLES
+    stretches = samples[:whole].reshape(-1, LIKENESS_SAMPLES)
+    telling = stretches.max(axis=1) - stretches.min(axis=1) >= LEAST_TELLING
+    if both != [(low, low + samples.size)]:
+        here = np.zeros(samples.size, np.bool_)
+        for a, b in both:
+            here[a - low : b - low] = True
+        telling &= here[:whole].reshape(-1, LIKENESS_SAMPLES).all(axis=1)
+    notes.compared[pair] = notes.compared.get(pair, 0) + int(telling.sum())
+    notes.overlap[pair] = notes.overlap.get(pair, 0) + total(both)
+    if mask is not None:
+        telling &= ~mask[:whole].reshape(-1, LIKENESS_SAMPLES).any(axis=1)
+    notes.identical[pair] = notes.identical.get(pair, 0) + int(telling.sum())
+
+
+def _note_size(held: Mapping[int, Int32s], pair: tuple[int, int], mask: Bools, notes: TrackNotes) -> None:
+    notes.differing[pair] = notes.differing.get(pair, 0) + int(mask.sum())
+    difference = held[pair[0]][mask].astype(np.int64) - held[pair[1]][mask]
+    notes.largest[pair] = max(notes.largest.get(pair, 0), int(np.abs(difference).max()))
+
+
+def _note_votes(
+    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, notes: TrackNotes
+) -> None:
+    """Count for each sample which pass agrees with how many others."""
+    indices = list(held)
+    size = held[indices[0]].size
+    here = np.zeros((len(indices), size), np.bool_)
+    for row, index in enumerate(indices):
+        for a, b in covered[index]:
+            here[row, a - low : b - low] = True
+    agree = np.zeros((len(indices), size), np.int8)
+    for a, first in enumerate(indices):
+        for b in range(a + 1, len(indices)):
+            same = (held[first] == held[indices[b]]) & here[a] & here[b]
+            agree[a] += same
+            agree[b] += same
+    most = agree.max(axis=0)
+    losing = here & (agree < most)
+    # A majority is one group larger than every other; two pairs that contradict each other settle nothing.
+    holders = (here & (agree == most)).sum(axis=0)
+    settled = (most >= 1) & (holders == most + 1)
+    for row, index in enumerate(indices):
+        mask = losing[row] & settled
+        if mask.any():
+            found = ranges_of(mask, offset=low, bridge=BRIDGE_SAMPLES)
+            _append(notes.outvoted.setdefault(index, []), found)
+    _note_open(indices, here, ~settled & (holders > 1), low, notes)
+
+
+def _note_open(indices: Sequence[int], here: Bools, mask: Bools, low: int, notes: TrackNotes) -> None:
+    for start, end in ranges_of(mask, bridge=BRIDGE_SAMPLES):
+        present = tuple(index for row, index in enumerate(indices) if here[row, start:end].all())
+        if len(present) > 1:
+            _append(notes.split.setdefault(present, []), [(start + low, end + low)])
+
+
+def _append(places: list[Range], found: Sequence[Range]) -> None:
+    """Append ranges in order; what is noted of two blocks is bridged as within one."""
+    for start, end in found:
+        if places and start - places[-1][1] <= BRIDGE_SAMPLES:
+            places[-1] = places[-1][0], end
+        else:
+            places.append((start, end))
+
+
+def is_unlike(track_notes: TrackNotes, first: int, second: int) -> bool:
+    """Return whether two passes hold other numbers all along; one long flaw leaves them the same beside it."""
+    pair = min(first, second), max(first, second)
+    differing, compared = track_notes.differing.get(pair, 0), track_notes.compared.get(pair, 0)
+    overlap = track_notes.overlap.get(pair, 0)
+    if overlap < LEAST_OVERLAP:
+        return False
+    if LIKENESS_SAMPLES * compared < LEAST_COMPARED * overlap:
+        return differing > 0.5 * overlap
+    return differing > 0 and track_notes.identical.get(pair, 0) < LEAST_IDENTICAL * compared

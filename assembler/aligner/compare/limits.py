@@ -1,0 +1,77 @@
+"""The numbers by which this room decides."""
+
+from __future__ import annotations
+
+from assembler.aligner.flaws.limits import LARGEST_LAG, LONE_CONTEXT, LONGEST_BURST
+from assembler.aligner.sound.limits import LONGEST_PAUSE
+
+# blocks
+
+LIKENESS_SAMPLES, LEAST_TELLING = 256, 32
+
+LEAST_COMPARED, LEAST_IDENTICAL = 0.2, 0.01
+"""Passes are captures of the same numbers if one in a hundred short stretches of sound is identical in both: silence
+is alike everywhere, and so is a sample now and then by chance. Where little sounds, half of all samples have to be."""
+
+LEAST_OVERLAP = 2048
+"""Over fewer common samples than this nothing is said of passes as a whole: one flaw may take all of them."""
+
+RUN_MARGIN = 2048
+"""Read on either side of a block, so that a line of twice as many samples is seen whole in one block."""
+
+# places
+
+PACE_SAMPLES = 2
+"""Edges of one wave follow each other so evenly: they stand at whole samples."""
+
+# track
+
+MOST_DIFFERENCES = 20000
+"""Differences on one track from which they are told and no longer judged."""
+
+LEAST_TURNS = 4
+"""So often the pass that stands alone changes within a place where no majority is to be trusted."""
+
+SILENT_SAMPLES = 48
+"""Zeros on each side of a place, 1 ms at 48 kHz, by which a pass is silent there."""
+
+LEAST_BEFORE, MOST_BEFORE = 4096, 16384
+"""Read before a place, besides its surroundings: where the original of a block played twice may stand."""
+
+BEHIND_SAMPLES = 3072
+"""Read behind a place: some periods of a low note."""
+
+LONGEST_JUDGED = 1 << 17
+"""A longer difference is judged in pieces of so many samples, each between the surroundings of the whole."""
+
+# beside
+
+LOOKED_AT = 4
+
+# lone
+
+MOST_AGREEING = 8
+"""Mutes on one track that all passes agree on from which they are rests."""
+
+PEAK_SHARE = 0.5
+"""Of all levels held, so many are peaks where these are clipped. Others are held anywhere."""
+
+STEPPED_SAMPLES = 4096
+"""Read on either side of a run to tell whether the sound there holds its levels."""
+
+LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": 0, "long level": 0}
+"""Longer ones are told only where other tracks have them at the same samples."""
+
+LEAST_HIDING, MOST_HIDING = 16, 400
+"""A flaw of the only other pass over more samples than this may hide one; so many on one track are looked under."""
+
+LONE_BLOCK = 1 << 17
+
+LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * LONE_CONTEXT
+"""What is read beside a lone block: a repeat with its original, a burst, and the sound around them."""
+
+# sparse
+
+MOST_NEAR, NEAR_SAMPLES = 400, 1 << 17
+"""More runs of one value, or straight lines, than this within so many samples (2.7 s at 48 kHz) are the material's own:
+gated, faint or synthetic sound."""

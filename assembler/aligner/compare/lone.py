@@ -1,0 +1,300 @@
+"""What a pass shows where no other one bears witness, and what all that cover a place agree on: mutes, holds and more.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.compare.blocks import is_unlike
+from assembler.aligner.compare.limits import (
+    LEAST_HIDING,
+    LONE_BLOCK,
+    LONE_MARGIN,
+    LONGEST_TOLD,
+    MOST_AGREEING,
+    MOST_HIDING,
+    PEAK_SHARE,
+    STEPPED_SAMPLES,
+)
+from assembler.aligner.flaws.faint import faint_flaws
+from assembler.aligner.flaws.interrupting import is_drawn_line, lone_flaws
+from assembler.aligner.flaws.limits import (
+    MOST_CHANGING,
+    STRAIGHT_CONTEXT,
+)
+from assembler.aligner.flaws.noise import islands
+from assembler.aligner.flaws.stepped import holds_levels, interruptions, long_levels
+from assembler.aligner.judge.limits import CONTEXT_SAMPLES
+from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, total, without
+from assembler.aligner.sound.levels import is_peak, suspect_runs
+from assembler.aligner.sound.limits import EDGE_SAMPLES, LONGEST_PAUSE, MOST_ALIKE, PEAK_SAMPLES
+from assembler.aligner.sound.rests import find_rests
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from assembler.aligner.compare.blocks import TrackNotes
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
+    from assembler.aligner.sound.rests import SharedRests
+    from assembler.arrays import Int32s
+
+
+def weigh_runs(
+    passes: Sequence[PlacedPass],
+    track: int,
+    notes: TrackNotes,
+    known: Mapping[str, list[Range]],
+    doubted: Sequence[Range],
+    rests: SharedRests,
+    step: int,
+    full_scale: int,
+) -> tuple[list[FoundFlaw], list[FoundFlaw]]:
+    """Return the mutes and holds that comparison has not shown: of lone stretches, and of the tape itself."""
+    alone: list[FoundFlaw] = []
+    agreeing: list[FoundFlaw] = []
+    runs_of = {index: runs.kept() for index, runs in notes.runs.items()}
+    for index, runs in runs_of.items():
+        for start, end in runs:
+            kind = _kind_of_run(passes[index], track, (start, end), step, full_scale)
+            # Beside another flaw of the same pass silence looks cut off by nature.
+            if not kind or (kind == "mute" and common(_beside((start, end)), known[passes[index].name])):
+                continue
+            # A pass that differs everywhere is no witness: it holds other numbers, right or wrong.
+            others = [
+                i
+                for i, p in enumerate(passes)
+                if i != index and common(p.covered(track), [(start, end)]) and not is_unlike(notes, i, index)
+            ]
+            covered = merged(piece for i in others for piece in passes[i].covered(track))
+            wrong = merged(piece for i in others for piece in known[passes[i].name])
+            # What has been judged already is left out; so is a level that two captures agree on, or against
+            # which another one has been found wrong: it is the sound itself.
+            for low, high in without([(start, end)], merged([*known[passes[index].name], *wrong])):
+                shared = total(common([(low, high)], covered)) > 0
+                around = [(passes[i], range_around(runs_of.get(i, []), (low, high))) for i in others]
+                held = [(one, run) for one, run in around if run and not without([run], one.covered(track))]
+                # One that is known to be muted before or behind is no witness: its own mute goes on.
+                muted = [one for one, run in held if without(common([run], known[one.name]), doubted)]
+                witnesses = [(one, run) for one, run in held if one not in muted]
+                # What looks cut off may be a rest beside a flaw: another pass shows sound dying away there.
+                if any(not _kind_of_run(one, track, run, step, full_scale) for one, run in witnesses):
+                    continue
+                if shared and _is_natural(passes[index], kind, (start, end), held, rests):
+                    continue
+                flaws = [FoundFlaw(one.name, track, kind, low, high) for one in (passes[index], *muted)]
+                alone += [flaw for flaw in flaws if flaw not in alone]
+                if shared:
+                    agreeing += [flaw for flaw in flaws if flaw not in agreeing]
+    peaks = [flaw for flaw in alone if flaw.kind == "hold" and _is_clipped(passes, flaw)]
+    if len(peaks) > max(MOST_ALIKE, PEAK_SHARE * sum(flaw.kind == "hold" for flaw in alone)):
+        alone = [flaw for flaw in alone if flaw not in peaks]
+    if len(agreeing) > MOST_AGREEING * len(passes):
+        # Gated sound stops and sets in like that by nature, in every pass.
+        return [flaw for flaw in alone if flaw not in agreeing], []
+    return alone, agreeing
+
+
+def weigh_lines(passes: Sequence[PlacedPass], track: int, notes: TrackNotes, step: int) -> list[FoundFlaw]:
+    """Return the straight lines that all passes covering a place have: a tape that could not be read there.
+
+    What passes differ in has been judged already, and what one pass alone covers is looked at by itself.
+    """
+    found: list[FoundFlaw] = []
+    for index, places in notes.lines.items():
+        for start, end in places.kept():
+            wide = start - STRAIGHT_CONTEXT, end + STRAIGHT_CONTEXT
+            holders = [one for one in passes if common(one.covered(track), [wide])]
+            if len(holders) < 2 or holders[0] is not passes[index]:
+                continue
+            samples = [one.samples(track, *wide) for one in holders]
+            inner = slice(STRAIGHT_CONTEXT - 1, STRAIGHT_CONTEXT + end - start + 1)
+            are_alike = all(np.array_equal(samples[0][inner], other[inner]) for other in samples[1:])
+            line = STRAIGHT_CONTEXT, STRAIGHT_CONTEXT + end - start
+            if are_alike and is_drawn_line(samples[0], line, step) and not is_peak(samples[0], *line):
+                found += [FoundFlaw(one.name, track, "straight", start, end) for one in holders]
+    return found
+
+
+def _is_clipped(passes: Sequence[PlacedPass], flaw: FoundFlaw) -> bool:
+    """Return whether a held level may be a peak that was clipped, at whatever level, before it was captured."""
+    (one,) = (one for one in passes if one.name == flaw.pass_name)
+    samples = one.samples(flaw.track, flaw.start - PEAK_SAMPLES, flaw.end + PEAK_SAMPLES)
+    return is_peak(samples, PEAK_SAMPLES, samples.size - PEAK_SAMPLES)
+
+
+def _is_natural(
+    one: PlacedPass, kind: str, run: Range, held: Sequence[tuple[PlacedPass, Range]], rests: SharedRests
+) -> bool:
+    """Return whether what several passes hold is the sound itself: a level, or a rest that they have alike."""
+    are_alike = bool(held) and all(other == run for _, other in held)
+    if kind == "hold":
+        return not are_alike
+    return are_alike and rests.holds(one, run)
+
+
+def _beside(place: Range) -> list[Range]:
+    return [(place[0] - EDGE_SAMPLES, place[0]), (place[1], place[1] + EDGE_SAMPLES)]
+
+
+@dataclass(frozen=True)
+class Lone:
+    """What passes show by themselves on one track where no other one covers it.
+
+    Args:
+        told: flaws that the track alone proves.
+        open_places: what may be how the instrument is played, but not on three tracks at once.
+        natural: what is by nature, as it comes again and again.
+    """
+
+    told: list[FoundFlaw]
+    open_places: list[FoundFlaw]
+    natural: list[FoundFlaw]
+
+
+def flaws_alone(
+    passes: Sequence[PlacedPass], track: int, step: int, flawed: Mapping[str, Sequence[Range]]
+) -> Lone:
+    """Return what each pass shows by itself where no other one covers it, or only such as are flawed there.
+
+    A synthesizer whose oscillators run on under its rests sets in again in phase by nature, and a gate lets noise
+    through from one sample to another. They do so often, or for long.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        step: one step of the tape's word length.
+        flawed: what comparison has shown of each pass, by name.
+    """
+    lone = Lone([], [], [])
+    for one in passes:
+        shown = _looked_at(passes, one, track, step, flawed)
+        for build in {build for build, _ in shown}:
+            flaws = [flaw for of, flaw in shown if of == build]
+            if build != "flaw" and len(flaws) > MOST_ALIKE:
+                lone.natural.extend(flaws)
+                continue
+            for flaw in flaws:
+                is_long = flaw.end - flaw.start > LONGEST_TOLD.get(build, flaw.end)
+                (lone.open_places if is_long else lone.told).append(flaw)
+        # Of the silences that cut sound off all but these are mutes; beside noise thrown in they look so by nature.
+        rests = find_rests(one, track, _covered_by_others(passes, one, track), step)
+        known = merged((flaw.start, flaw.end) for _, flaw in shown)
+        for places, kept in ((rests.natural, lone.natural), (rests.doubtful, lone.open_places)):
+            kept.extend(
+                FoundFlaw(one.name, track, "mute", *place)
+                for place in places
+                if not common(merged([place, *_beside(place)]), known)
+            )
+    return lone
+
+
+def _covered_by_others(passes: Sequence[PlacedPass], one: PlacedPass, track: int) -> list[Range]:
+    return merged(piece for other in passes if other is not one for piece in other.covered(track))
+
+
+def _long_ones(flawed: Sequence[Range]) -> list[Range]:
+    """Return what is long enough to hide another pass's flaw; none where a pass is flawed all over."""
+    found = [(start, end) for start, end in merged(flawed) if end - start > LEAST_HIDING]
+    return found if len(found) <= MOST_HIDING else []
+
+
+def _looked_at(
+    passes: Sequence[PlacedPass],
+    one: PlacedPass,
+    track: int,
+    step: int,
+    flawed: Mapping[str, Sequence[Range]],
+) -> list[tuple[str, FoundFlaw]]:
+    found: list[tuple[str, FoundFlaw]] = []
+    covered = merged(
+        piece
+        for other in passes
+        if other is not one
+        for piece in without(other.covered(track), _long_ones(flawed.get(other.name, ())))
+    )
+    for held in one.covered(track):
+        for low, high in pieces_of(without([held], covered), LONE_BLOCK):
+            # Read a little further, but never over the end of a stretch: a slip is a splice too.
+            first, last = max(held[0], low - LONE_MARGIN), min(held[1], high + LONE_MARGIN)
+            found += [
+                (build, FoundFlaw(one.name, track, kind, max(low, start + first), min(high, end + first)))
+                for build, kind, (start, end) in _shown(one.samples(track, first, last), step)
+                if start + first < high and end + first > low
+            ]
+    return found
+
+
+def _shown(samples: Int32s, step: int) -> list[tuple[str, str, Range]]:
+    """Return what may be flaws, as build, kind and range: flaws for certain, or what an instrument may do as well.
+
+    That are pauses, levels held, noise in silence, and straight peaks of sound that was clipped and then faded.
+    """
+    shown = [(_build_of(samples, kind, place), kind, place) for kind, place in lone_flaws(samples, step)]
+    shown += [
+        ("pause" if kind == "mute" else "flaw", kind, place) for kind, place in faint_flaws(samples, step)
+    ]
+    shown += [
+        ({"mute": "pause", "hold": "level"}.get(kind, "flaw"), kind, place)
+        for kind, place in interruptions(samples, step)
+    ]
+    shown += [("long level", "hold", place) for place in long_levels(samples, step)]
+    shown += [("noise", "burst", place) for place in islands(samples, step)]
+    return shown
+
+
+def _build_of(samples: Int32s, kind: str, place: Range) -> str:
+    """Return what a look-alike may be instead: a peak that was clipped, or noise that an instrument makes."""
+    if kind in ("click", "burst"):
+        return "noise"
+    return "peak" if kind == "straight" and is_peak(samples, *place) else "flaw"
+
+
+def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale: int) -> str:
+    start, end = run
+    margin = CONTEXT_SAMPLES
+    left = one.samples(track, start - margin, start + margin)
+    if end - start > 2 * margin:
+        # Only the edges of a long run tell anything; its middle is left out.
+        right = one.samples(track, end - margin, end + margin)
+        samples = np.concatenate((left, right))
+    else:
+        samples = one.samples(track, start - margin, end + margin)
+    for kind, _ in suspect_runs(samples, step, full_scale, at=margin):
+        return "" if kind == "mute" and _is_rest(one, track, run, step) else kind
+    return ""
+
+
+def _is_one_step_off(edge: Int32s) -> bool:
+    """Return whether sound beside zeros hardly ever changes, and is no farther from zero than its steps are wide."""
+    widths = np.abs(np.diff(edge.astype(np.int64)))
+    widest = int(widths.max())
+    return float(np.mean(widths > 0)) <= MOST_CHANGING and (widest == 0 or abs(int(edge[0])) <= widest)
+
+
+def _is_rest(one: PlacedPass, track: int, run: Range, step: int) -> bool:
+    """Return whether a wave that holds its levels stops and does not go on in phase, as it does for a rest.
+
+    A faint tail in coarse steps holds zero like every other level.
+    """
+    start, end = run
+    beside = (start - STEPPED_SAMPLES, start), (end, end + STEPPED_SAMPLES)
+    before, behind = (
+        one.samples(track, *edge) for edge in ((start - EDGE_SAMPLES, start), (end, end + EDGE_SAMPLES))
+    )
+    is_one_of_steps = _is_one_step_off(before[::-1]) or _is_one_step_off(behind)
+    if not is_one_of_steps and not all(holds_levels(one.samples(track, *side), step) for side in beside):
+        return False
+    if end - start > LONGEST_PAUSE:
+        return True
+    samples = one.samples(track, beside[0][0], beside[1][1])
+    return not any(
+        low < STEPPED_SAMPLES + end - start and high > STEPPED_SAMPLES
+        for _, (low, high) in interruptions(samples, step)
+    )

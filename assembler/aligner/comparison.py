@@ -1,0 +1,213 @@
+"""The passes of one reel compared sample by sample, in blocks, and what that says about each of them.
+
+All positions are timeline samples until a flaw is told, which is in samples of its pass. Memory is bounded by the
+block and by the number of places where passes differ, which is capped: passes that differ everywhere are not
+captures of the same numbers, and that is a finding of its own, not a list of flaws.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.compare.blocks import TrackNotes, is_unlike, note_block
+from assembler.aligner.compare.limits import RUN_MARGIN
+from assembler.aligner.compare.track import weigh_track
+from assembler.aligner.concealment.marks import likely_roundings
+from assembler.aligner.concealment.sweeps import machine_made
+from assembler.aligner.concealment.weave import weave
+from assembler.aligner.events.copies import tell_copies
+from assembler.aligner.events.limits import WINDOW_SAMPLES
+from assembler.aligner.events.lone import told_together
+from assembler.aligner.events.settle import settle_by_other_tracks
+from assembler.aligner.events.standstill import covered_by_all, find_stops, heard, joined_stops
+from assembler.aligner.events.strewn import strewn_losses
+from assembler.aligner.records.findings import FoundFlaw, ReelFindings, joined_flaws, joined_places
+from assembler.aligner.records.limits import MOST_GAP_SAMPLES
+from assembler.aligner.records.ranges import common, total
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping, Sequence
+    from concurrent.futures import Executor
+
+    from assembler.aligner.compare.track import Weighed
+    from assembler.aligner.events.standstill import Stop
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Int32s
+
+BLOCK_SAMPLES = 1 << 17
+"""2.7 s at 48 kHz: large enough that the work is in array operations, small enough for 16 reels in memory."""
+
+
+def compare_reel(
+    passes: Sequence[PlacedPass],
+    tracks: Sequence[int],
+    step: int,
+    full_scale: int,
+    executor: Executor,
+    advance: Callable[[float], None],
+) -> ReelFindings:
+    """Return what the passes of one reel say about each other.
+
+    Args:
+        passes: in the order of trust; not empty.
+        tracks: tape tracks to compare, from 0.
+        step: one step of the tape's word length, in sample values.
+        full_scale: largest positive sample value.
+        executor: runs the tracks side by side.
+        advance: called with the share of the work done so far.
+    """
+    notes = {track: TrackNotes() for track in tracks}
+    start = min(s.start for p in passes for s in p.maps if s.stretches)
+    end = max(s.end for p in passes for s in p.maps if s.stretches)
+    stops: dict[int, list[Stop]] = {}
+    placed, whole = passes, [covered_by_all(one, tracks) for one in passes]
+    for low in range(start, end, BLOCK_SAMPLES):
+        high = min(end, low + BLOCK_SAMPLES)
+        held = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN, executor)
+        new = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN, tracks)
+        listening = [heard(one, new.get(index, [])) for index, one in enumerate(placed)]
+        list(
+            executor.map(
+                lambda t: note_block(
+                    listening,  # noqa: B023 - run at once
+                    t,
+                    low,  # noqa: B023
+                    high,  # noqa: B023
+                    step,
+                    notes[t],
+                    {i: own[tracks.index(t)] for i, own in held.items()},  # noqa: B023
+                ),
+                tracks,
+            )
+        )
+        _note_strewn(held, tracks, whole, low - RUN_MARGIN, step, notes)
+        for index, places in new.items():
+            stops.setdefault(index, []).extend(places)
+        advance((high - start) / (end - start))
+    stops = {index: joined_stops(places) for index, places in stops.items()}
+    passes = [heard(one, stops.get(index, [])) for index, one in enumerate(placed)]
+    roundings = _roundings(passes, notes)
+    machine_made_means(passes, notes, step)
+    results = list(
+        executor.map(lambda t: weigh_track(passes, t, notes[t], step, full_scale, roundings), tracks)
+    )
+    findings = _gathered(passes, notes, results)
+    stopped = [
+        FoundFlaw(placed[index].name, track, stop.kind, stop.start, stop.end)
+        for index, places in stops.items()
+        for stop in places
+        for track in stop.tracks
+    ]
+    findings = replace(findings, flaws=tuple(joined_flaws([*findings.flaws, *stopped])))
+    comparisons = [result.comparison for result in results]
+    woven = executor.map(
+        lambda one: weave(
+            one,
+            [flaw for flaw in findings.flaws if flaw.track == one.track],
+            [place for place in findings.undecided if place.track == one.track],
+        ),
+        comparisons,
+    )
+    return replace(findings, woven=tuple(stretch for one in woven for stretch in one))
+
+
+def _block(
+    passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int, executor: Executor
+) -> dict[int, list[Int32s]]:
+    """Return the samples of a block, of each pass that holds any of it, one array a track."""
+    present = [
+        index
+        for index, one in enumerate(passes)
+        if any(common(one.covered(track), [(low, high)]) for track in tracks)
+    ]
+    places = [(index, track) for index in present for track in tracks]
+    samples = list(executor.map(lambda place: passes[place[0]].samples(place[1], low, high), places))
+    return {
+        index: [own for own, (of, _) in zip(samples, places, strict=True) if of == index] for index in present
+    }
+
+
+def _note_strewn(
+    held: Mapping[int, Sequence[Int32s]],
+    tracks: Sequence[int],
+    covered: Sequence[Sequence[Range]],
+    low: int,
+    step: int,
+    notes: Mapping[int, TrackNotes],
+) -> None:
+    """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
+    seen: list[tuple[Sequence[Int32s], list[Range]]] = []
+    for index, own in held.items():
+        places = next(
+            (
+                found
+                for other, found in seen
+                if all(np.array_equal(a, b) for a, b in zip(own, other, strict=True))
+            ),
+            None,
+        )
+        if places is None:
+            places = strewn_losses(own, step)
+            seen.append((own, places))
+        # Where a pass begins or ends its window is none.
+        inner = [(start + WINDOW_SAMPLES - low, end - WINDOW_SAMPLES - low) for start, end in covered[index]]
+        for track, samples in zip(tracks, own, strict=True):
+            notes[track].means.setdefault(index, []).extend(
+                (start + low, end + low)
+                for start, end in common(places, inner)
+                if np.diff(samples[start:end]).any()
+            )
+
+
+def machine_made_means(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes], step: int) -> None:
+    """Keep of the rows of means that were noted those that are a machine's."""
+    for index, one in enumerate(passes):
+        rows = {track: seen.means[index] for track, seen in notes.items() if seen.means.get(index)}
+        for track, places in machine_made(one, rows, list(notes), step).items():
+            notes[track].means[index] = places
+
+
+def _roundings(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes]) -> list[tuple[int, ...]]:
+    """Return the ways in which the machine of each pass may round, as all tracks of it show: it has just one."""
+    none = np.zeros(3, np.int64)
+    return [
+        likely_roundings(sum((seen.roundings.get(index, none) for seen in notes.values()), none))
+        for index in range(len(passes))
+    ]
+
+
+def _gathered(
+    passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes], results: Sequence[Weighed]
+) -> ReelFindings:
+    unlike: dict[tuple[str, str], float] = {}
+    largest: dict[tuple[str, str], int] = {}
+    tracks: dict[tuple[str, str], frozenset[int]] = {}
+    for track, seen in notes.items():
+        for pair, count in seen.differing.items():
+            names = (passes[pair[0]].name, passes[pair[1]].name)
+            both = total(common(passes[pair[0]].covered(track), passes[pair[1]].covered(track)))
+            if is_unlike(seen, *pair):
+                unlike[names] = max(unlike.get(names, 0.0), count / max(1, both))
+                largest[names] = max(largest.get(names, 0), seen.largest[pair])
+                tracks[names] = tracks.get(names, frozenset()) | {track}
+    flaws, undecided = settle_by_other_tracks(
+        [flaw for result in results for flaw in result.flaws],
+        [place for result in results for place in result.undecided],
+        MOST_GAP_SAMPLES,
+        passes,
+    )
+    flaws = tell_copies(passes, list(notes), flaws)
+    open_places = [flaw for result in results for flaw in result.open_places]
+    flaws += told_together(passes, list(notes), flaws, open_places)
+    return ReelFindings(
+        tuple(joined_flaws(flaws)),
+        tuple(joined_places(undecided)),
+        unlike,
+        tracks,
+        largest,
+        tuple(flaw for result in results for flaw in result.agreeing),
+    )

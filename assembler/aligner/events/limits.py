@@ -1,0 +1,108 @@
+"""The numbers by which this room decides."""
+
+from __future__ import annotations
+
+# settle
+
+BORDER_SAMPLES = 64
+"""At the borders of a flaw some of its samples may be right by chance."""
+
+SAME_SAMPLES = 2
+
+LEAST_SHARE = 0.5
+"""What is left of a short flaw where it is right by chance at its borders."""
+
+LEAST_TRACKS = 2
+
+LEAST_SILENT, BORDER_STEP = 3, 8
+
+LEAST_AT_ONCE = 4
+"""Flaws of so many tracks between the same borders are one event, which spoils the others too."""
+
+# copies
+
+LEAST_BLOCK, LONGEST_BLOCK = 256, 1 << 16
+
+LEAST_EDGES = 3
+
+COPY_BORDER_SAMPLES = 64
+"""At the borders of a copy some samples are right by chance."""
+
+COPY_BESIDE_SAMPLES = 1024
+
+MOST_BEYOND = 0.5
+"""So large a share of its length may a copy go on by chance, in levels held and in silence."""
+
+# lone
+
+LEAST_SHOWN = 16
+
+MOST_LEFT, LEAST_ON_LEVEL, LONG_RATIO = 4, 0.9, 8
+"""How often a level held may be left and met again, the share of its samples that are on it, and how much longer it is
+than any level beside it."""
+
+BESIDE_SAMPLES = 64
+
+LEAST_NOISE, MOST_BESIDE = 0.5, 0.25
+"""Share of values of their own among the samples of noise, and among those beside it."""
+
+ROUGH_RATIO = 4.0
+"""Noise bends more sharply than the sound on either side of it."""
+
+# played
+
+PLAYED_BORDER_SAMPLES = 2
+"""The first and the last sample of a flaw may be right by chance."""
+
+PLAYED_LEAST_TRACKS = 3
+"""What begins and ends at the same samples on so many tracks is no chance."""
+
+MOST_PARTIAL = 2
+"""Flaws that take the same few tracks and leave others, where these tracks rest often."""
+
+NEAR_PLACES, MOST_BEATS_TRIED, MOST_LATE = 4, 8, 8
+"""Borders on either side that say whether one keeps time; gaps that are taken for the beat; how many samples the grid
+may be off over many beats, which are no whole samples."""
+
+THROUGH_SAMPLES = 1024
+"""Sound beside a border from which is foretold what lies across it."""
+
+MOST_UNFORETOLD, MOST_ODD, LEAST_LEVEL, LEAST_CHANGING = 0.1, 1.5, 0.5, 0.75
+"""Share of the power of sound beside a border that its predictor may leave; what that leaves across the border against
+before it, as an effective value; level across it against before; share of samples there that differ from the last one.
+Noise as loud as half the sound leaves more, whatever the predictor; mutes and held levels do not change."""
+
+# standstill
+
+LEAST_STILL = 24
+"""Samples, half a millisecond at 48 kHz, for which all tracks stand still."""
+
+LEAST_WITNESSES = 2
+"""Tracks that another pass has to sound on meanwhile."""
+
+LEAST_SOUNDING = 0.25
+"""Share of samples that differ from their predecessor in what sounds."""
+
+LEAST_CUT_OUT, AROUND_SAMPLES, INSTANT_SAMPLES = 3, 1024, 40
+"""Without a witness: so many tracks that sound over so many samples on either side, all of them up to within so many of
+where they stand still; 0.8 ms at 48 kHz, less than players or sequencers keep together and a ramp's length."""
+
+LONGEST_RAMP, RAMP_BRIDGE = 128, 2
+"""Samples beside a mute over which the machine may turn the sound down or up: there passes differ sample by sample, but
+for so many in a row that are equal by chance."""
+
+# strewn
+
+PIECE_SAMPLES, PIECES = 256, 2
+"""The excess is counted in pieces, and looked at in windows of so many of them: some 11 ms at 48 kHz, under a sweep."""
+
+WINDOW_SAMPLES = PIECES * PIECE_SAMPLES
+
+STREWN_NATS, TRACK_NATS = 60.0, 8.0
+"""Sum over all tracks from which samples were lost, and what a track has to show that is counted as a witness."""
+
+LEAST_SHOWING, STREWN_LEAST_SHARE = 3, 0.6
+"""Tracks that show it, and their share of those that are not silent: one alone may be how its sound is made."""
+
+MOST_STILL = 0.7
+"""Share of samples equal to their predecessor from which a track is silent, or holds levels by nature."""

@@ -1,0 +1,274 @@
+"""Lost sync spoils all tracks of a pass at once: what some tracks decide settles the same place on the others.
+
+A machine that loses sync mutes, holds or garbles every track from one sample to another. On a loud track it is plain
+which pass is flawed there; on a silent one, or one whose sound holds levels by nature, nothing may tell. Where the
+same pass is flawed between the same borders on two other tracks at least, and no other pass is, the place is decided.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_left, bisect_right
+from collections import Counter
+from dataclasses import dataclass, replace
+from itertools import product
+from typing import TYPE_CHECKING
+
+from assembler.aligner.events.limits import (
+    BORDER_SAMPLES,
+    BORDER_STEP,
+    LEAST_AT_ONCE,
+    LEAST_SHARE,
+    LEAST_SILENT,
+    LEAST_TRACKS,
+    SAME_SAMPLES,
+)
+from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided
+from assembler.aligner.records.ranges import common, merged, without
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
+
+
+@dataclass(frozen=True)
+class _Event:
+    """A moment at which a pass is flawed on several tracks between the same borders."""
+
+    pass_name: str
+    place: Range
+    tracks: frozenset[int]
+
+    def holds(self, track: int, place: Range) -> bool:
+        """Return whether a place on another track lies in it."""
+        low, high = self.place[0] - BORDER_SAMPLES, self.place[1] + BORDER_SAMPLES
+        return track not in self.tracks and low <= place[0] and place[1] <= high
+
+
+def settle_by_other_tracks(
+    flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided], bridge: int, passes: Sequence[PlacedPass]
+) -> tuple[list[FoundFlaw], list[Undecided]]:
+    """Return the flaws and the undecided places, those left out that flaws of other tracks decide.
+
+    Args:
+        flaws: of all tracks and passes; where a place is undecided, of those that are not taken.
+        undecided: of all tracks, in order.
+        bridge: undecided places closer than this on one track are one, and stand or fall together.
+        passes: of the reel.
+    """
+    found, open_places = _settle_noise_in_silence(flaws, undecided)
+    decided = found
+    for place in open_places:
+        decided = _cleared(decided, place)
+    by_pass = _flawed_ranges(decided)
+    events = _events(by_pass)
+    found, disputed = _disputed(found, events, passes)
+    left: list[Undecided] = []
+    for group in _groups(open_places, bridge):
+        whole = (group[0].start, max(place.end for place in group))
+        guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, by_pass)
+        if guilty is None:
+            left += group
+            continue
+        kind = _kind(decided, guilty, whole)
+        # That one pass is wrong does not make the other right where it looks wrong as well.
+        left += [place for place in group if place.is_doubtful]
+        for place in (place for place in group if not place.is_doubtful):
+            found = _cleared(found, place)
+            found.append(FoundFlaw(guilty, place.track, kind, place.start, place.end))
+    return found, [*left, *disputed]
+
+
+def _events(by_pass: dict[tuple[str, int], list[Range]]) -> list[_Event]:
+    """Return the moments at which a pass is flawed on so many tracks that all tracks lost sync."""
+    starts: dict[str, list[tuple[Range, int]]] = {}
+    for (name, track), ranges in by_pass.items():
+        starts.setdefault(name, []).extend((place, track) for place in ranges)
+    events = []
+    for name, places in starts.items():
+        places.sort()
+        order = [start for (start, _), _ in places]
+        for place, _ in places:
+            near = places[
+                bisect_left(order, place[0] - BORDER_SAMPLES) : bisect_right(order, place[0] + BORDER_SAMPLES)
+            ]
+            tracks = frozenset(track for other, track in near if _are_alike(place, other))
+            if len(tracks) >= LEAST_AT_ONCE:
+                events.append(_Event(name, place, tracks))
+    return events
+
+
+def _disputed(
+    flaws: Sequence[FoundFlaw], events: Sequence[_Event], passes: Sequence[PlacedPass]
+) -> tuple[list[FoundFlaw], list[Undecided]]:
+    """Return the flaws, and as undecided those noises of one pass where it was the other one that lost sync.
+
+    On a track that is silent there, a drum stroke of the right pass looks like noise thrown in. What looks like another
+    flaw between just the same samples, as a clipped peak does like a level held, is none.
+    """
+    kept: list[FoundFlaw] = []
+    disputed: list[Undecided] = []
+    for flaw in flaws:
+        place = flaw.start, flaw.end
+        is_noise = flaw.kind in NOISE_KINDS
+        guilty = {
+            event.pass_name
+            for event in events
+            if event.pass_name != flaw.pass_name
+            and event.holds(flaw.track, place)
+            and (is_noise or _is_same(event.place, place))
+        }
+        covering = {one.name for one in passes if common(one.covered(flaw.track), [place])}
+        if len(guilty) != 1 or covering != guilty | {flaw.pass_name}:
+            kept.append(flaw)
+            continue
+        (name,) = guilty
+        kept.append(replace(flaw, pass_name=name, kind="disagreement"))
+        if is_noise:
+            disputed.append(
+                Undecided(flaw.track, *place, flaw.pass_name, (name,), is_doubtful=True, place=place)
+            )
+    return kept, disputed
+
+
+def _is_same(first: Range, second: Range) -> bool:
+    """Return whether places begin and end at the same sample, give or take what chance has alike there."""
+    return max(abs(first[0] - second[0]), abs(first[1] - second[1])) <= SAME_SAMPLES
+
+
+def _settle_noise_in_silence(
+    flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided]
+) -> tuple[list[FoundFlaw], list[Undecided]]:
+    """Return flaws and undecided places, those decided where several silent tracks show something at once.
+
+    Whether a pass is silent because it was muted, nothing tells on one track. But sound does not set in on several
+    tracks at one sample, out of silence, and stop at one sample; what is thrown in does.
+    """
+    tracks: dict[tuple[str, tuple[str, ...], int, int], set[int]] = {}
+    for place in undecided:
+        if place.silent:
+            tracks.setdefault(_silence_key(place), set()).add(place.track)
+    found, left = list(flaws), []
+    for place in undecided:
+        mates: set[int] = set()
+        for early, late in product((-1, 0, 1), repeat=2):
+            mates |= tracks.get(_silence_key(place, early, late), set())
+        if not place.silent or len(mates) < LEAST_SILENT or len(place.members) > 2:
+            left.append(place)
+            continue
+        guilty = next(name for name in place.members if name != place.silent)
+        found = _cleared(found, place)
+        found.append(FoundFlaw(guilty, place.track, "burst", place.start, place.end))
+    return found, left
+
+
+def _silence_key(place: Undecided, early: int = 0, late: int = 0) -> tuple[str, tuple[str, ...], int, int]:
+    """Return what noise on several silent tracks has in common: the first and last samples of noise may be zero."""
+    start, end = (edge // BORDER_STEP for edge in place.place)
+    return place.silent, place.members, start + early, end + late
+
+
+def _groups(undecided: Sequence[Undecided], bridge: int) -> list[list[Undecided]]:
+    groups: list[list[Undecided]] = []
+    for place in sorted(undecided, key=lambda one: (one.track, sorted((one.taken, *one.others)), one.start)):
+        last = groups[-1] if groups else None
+        if (
+            last
+            and last[0].track == place.track
+            and last[0].members == place.members
+            and place.start - max(one.end for one in last) <= bridge
+        ):
+            last.append(place)
+        else:
+            groups.append([place])
+    return groups
+
+
+def _flawed_ranges(flaws: Sequence[FoundFlaw]) -> dict[tuple[str, int], list[Range]]:
+    """Return where each pass is flawed on each track: every flaw by itself, and those that touch as one."""
+    ranges: dict[tuple[str, int], list[Range]] = {}
+    for flaw in flaws:
+        ranges.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start, flaw.end))
+    return {key: found + merged(found, bridge=BORDER_SAMPLES) for key, found in ranges.items()}
+
+
+def _guilty(place: Undecided, whole: Range, by_pass: dict[tuple[str, int], list[Range]]) -> str | None:
+    """Return the one pass that is flawed between the same borders on other tracks; None if there is none."""
+    counts = Counter(
+        name
+        for (name, track), ranges in by_pass.items()
+        if track != place.track
+        and name in place.members
+        and any(
+            _are_alike(outer, found)
+            for outer in (whole, _extended(whole, by_pass.get((name, place.track), [])))
+            for found in ranges
+        )
+    )
+    likely = [name for name, count in counts.items() if count >= LEAST_TRACKS]
+    if len(place.members) > 2 or len(counts) != 1 or not likely:
+        return None
+    # A flaw of the other pass that ends or begins just here may well reach into the place.
+    suspects = [name for name in place.members if name != likely[0]]
+    beside = [by_pass.get((name, place.track), []) for name in suspects]
+    is_alone = all(_extended(whole, flawed) == whole for flawed in beside)
+    return likely[0] if is_alone else None
+
+
+def _guilty_at_once(
+    place: Undecided, whole: Range, events: Sequence[_Event], by_pass: dict[tuple[str, int], list[Range]]
+) -> str | None:
+    """Return the one pass that lost sync around a place which shows it in part only; None if there is none."""
+    guilty = {
+        event.pass_name
+        for event in events
+        if event.pass_name in place.members and event.holds(place.track, whole)
+    }
+    if len(place.members) > 2 or len(guilty) != 1:
+        return None
+    (name,) = guilty
+    (suspect,) = set(place.members) - guilty
+    around = whole[0] - BORDER_SAMPLES, whole[1] + BORDER_SAMPLES
+    is_suspect = any(
+        common([around], merged(ranges)) for (other, _), ranges in by_pass.items() if other == suspect
+    )
+    return None if is_suspect else name
+
+
+def _extended(place: Range, flawed: Sequence[Range]) -> Range:
+    """Return a place with what the pass is flawed in beside it on the same track: it may be decided in part."""
+    outer = merged([place, *flawed], bridge=BORDER_SAMPLES)
+    return next((low, high) for low, high in outer if low <= place[0] < high)
+
+
+def _are_alike(first: Range, second: Range) -> bool:
+    shorter, longer = sorted((first[1] - first[0], second[1] - second[0]))
+    is_near = abs(first[0] - second[0]) <= BORDER_SAMPLES and abs(first[1] - second[1]) <= BORDER_SAMPLES
+    return is_near and LEAST_SHARE * longer <= shorter
+
+
+def _kind(flaws: Sequence[FoundFlaw], guilty: str, whole: Range) -> str:
+    """Return the kind of the flaws that decided, by the samples that show it."""
+    lengths: Counter[str] = Counter()
+    for flaw in flaws:
+        if flaw.pass_name == guilty:
+            lengths[flaw.kind] += sum(end - start for start, end in common([whole], [(flaw.start, flaw.end)]))
+    return lengths.most_common(1)[0][0]
+
+
+def _cleared(flaws: Sequence[FoundFlaw], place: Undecided) -> list[FoundFlaw]:
+    """Return the flaws without what had been supposed of the place."""
+    kept: list[FoundFlaw] = []
+    for flaw in flaws:
+        is_apart = flaw.end <= place.start or place.end <= flaw.start
+        if is_apart or flaw.track != place.track or flaw.pass_name not in place.members:
+            kept.append(flaw)
+            continue
+        kept += [
+            replace(flaw, start=start, end=end)
+            for start, end in without([(flaw.start, flaw.end)], [(place.start, place.end)])
+        ]
+    return kept

@@ -1,0 +1,204 @@
+"""Stretches in which all tracks of a pass stand still at once while another pass sounds: a machine's mutes and holds.
+
+All tracks of a tape lie in the same sweeps, so that what can't be read stops all of them at the same sample. Sound from
+a converter never stands still on several tracks at once. Such a pass is treated as if it held nothing there.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.events.limits import (
+    AROUND_SAMPLES,
+    INSTANT_SAMPLES,
+    LEAST_CUT_OUT,
+    LEAST_SOUNDING,
+    LEAST_STILL,
+    LEAST_WITNESSES,
+    LONGEST_RAMP,
+    RAMP_BRIDGE,
+)
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.ranges import common, merged, ranges_of, without
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Bools, Int32s
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A stretch in which all tracks of a pass stand still, with the ramps beside it.
+
+    Args:
+        start: first sample.
+        end: first sample behind it.
+        kind: mute or hold.
+        tracks: that sound beside it; nothing is known to be missing of the others.
+    """
+
+    start: int
+    end: int
+    kind: str
+    tracks: frozenset[int]
+
+
+@dataclass(frozen=True)
+class HeardPass(PlacedPass):
+    """A pass as it is heard: where all its tracks stand still it holds nothing.
+
+    Args:
+        stops: in order.
+    """
+
+    stops: tuple[Range, ...] = ()
+
+    def covered(self, track: int) -> list[Range]:
+        """Return the timeline ranges that are heard of one track."""
+        return without(super().covered(track), self.stops) if self.stops else super().covered(track)
+
+
+def heard(one: PlacedPass, stops: Sequence[Stop]) -> PlacedPass:
+    """Return a pass without what stands still."""
+    if not stops:
+        return one
+    return HeardPass(one.name, one.reader, one.maps, tuple(merged((stop.start, stop.end) for stop in stops)))
+
+
+def joined_stops(stops: Sequence[Stop]) -> list[Stop]:
+    """Return stops in order, those that overlap as one: blocks show parts of them."""
+    joined: list[Stop] = []
+    for stop in sorted(stops, key=lambda one: (one.start, one.end)):
+        last = joined[-1] if joined else None
+        if last and stop.start <= last.end:
+            kind = "mute" if "mute" in (last.kind, stop.kind) else stop.kind
+            joined[-1] = Stop(last.start, max(last.end, stop.end), kind, last.tracks | stop.tracks)
+        else:
+            joined.append(stop)
+    return joined
+
+
+def find_stops(
+    held: Mapping[int, Sequence[Int32s]],
+    covered: Mapping[int, Sequence[Range]],
+    low: int,
+    tracks: Sequence[int],
+) -> dict[int, list[Stop]]:
+    """Return where each pass stands still on all tracks while another one sounds.
+
+    Args:
+        held: samples of each pass, one array a track, all of one length.
+        covered: where each pass holds all of these tracks.
+        low: timeline sample of the first one.
+        tracks: tape tracks that the arrays are of, from 0.
+    """
+    still = {index: _still_ranges(own) for index, own in held.items()}
+    found: dict[int, list[Stop]] = {}
+    for index, places in still.items():
+        for start, end in places:
+            whole = (start + low, end + low)
+            if without([whole], covered[index]):
+                continue
+            own = held[index]
+            witnesses = [
+                theirs
+                for other, theirs in held.items()
+                if other != index
+                and not without([whole], covered[other])
+                and _sounds_on(own, theirs, start, end)
+            ]
+            if not witnesses and not _is_cut_out(own, start, end):
+                continue
+            early, late = _ramps(own, witnesses[0], start, end) if witnesses else (0, 0)
+            kind = "hold" if any(one[start:end].any() for one in own) else "mute"
+            around = slice(max(0, start - AROUND_SAMPLES), end + AROUND_SAMPLES)
+            heard_on = {
+                track for track, one in zip(tracks, own, strict=True) if np.diff(one[around]).any()
+            } | {
+                track
+                for theirs in witnesses
+                for track, one in zip(tracks, theirs, strict=True)
+                if np.diff(one[around]).any()
+            }
+            found.setdefault(index, []).append(
+                Stop(whole[0] - early, whole[1] + late, kind, frozenset(heard_on))
+            )
+    return found
+
+
+def _is_cut_out(tracks: Sequence[Int32s], start: int, end: int) -> bool:
+    """Return whether all that sounds stops within an instant and sets in again within one: no music rests so."""
+    if start < AROUND_SAMPLES or end + AROUND_SAMPLES > tracks[0].size:
+        return False
+    sides = [[own[start - AROUND_SAMPLES : start][::-1], own[end : end + AROUND_SAMPLES]] for own in tracks]
+    sounding = [pair for pair in sides if all(_sounds(side) for side in pair)]
+    at_once = [pair for pair in sounding if all(_sounds(side[:INSTANT_SAMPLES]) for side in pair)]
+    return len(at_once) >= LEAST_CUT_OUT and len(at_once) == len(sounding)
+
+
+def _sounds(samples: Int32s) -> bool:
+    return float(np.mean(np.diff(samples) != 0)) >= LEAST_SOUNDING
+
+
+def _still_ranges(tracks: Sequence[Int32s]) -> list[Range]:
+    is_still: Bools | None = None
+    for own in tracks:
+        same = own[1:] == own[:-1]
+        is_still = same if is_still is None else is_still & same
+        if not is_still.any():
+            return []
+    if is_still is None:
+        return []
+    # A level is held from the last good sample on; a mute begins with its own first zero.
+    return [
+        (start + (0 if not any(own[start] for own in tracks) else 1), end)
+        for start, end in ranges_of(np.append(is_still, [False]), least=LEAST_STILL)
+        for end in [end + 1]
+    ]
+
+
+def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: int) -> bool:
+    """Return whether another pass sounds on several tracks where this one stands still."""
+    sounding = 0
+    for mine, theirs in zip(own, other, strict=True):
+        part = theirs[start:end]
+        differs = float(np.mean(part != mine[start:end])) >= LEAST_SOUNDING
+        sounding += differs and _sounds(part)
+    return sounding >= LEAST_WITNESSES
+
+
+def _ramps(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: int) -> tuple[int, int]:
+    """Return for how many samples before and behind a stop some track differs throughout."""
+    before = [mine[:start] != theirs[:start] for mine, theirs in zip(own, other, strict=True)]
+    behind = [mine[end:] != theirs[end:] for mine, theirs in zip(own, other, strict=True)]
+    return _longest([one[::-1] for one in before]), _longest(behind)
+
+
+def _longest(differing: Sequence[Bools]) -> int:
+    longest = 0
+    for one in differing:
+        at = np.flatnonzero(one[: LONGEST_RAMP + 1])
+        if not at.size or at[0] > RAMP_BRIDGE:
+            continue
+        gaps = np.flatnonzero(np.diff(at) > RAMP_BRIDGE)
+        last = int(at[gaps[0]] if gaps.size else at[-1]) + 1
+        # What differs further on is no ramp.
+        if last <= LONGEST_RAMP:
+            longest = max(longest, last)
+    return longest
+
+
+def covered_by_all(one: PlacedPass, tracks: Sequence[int]) -> list[Range]:
+    """Return where a pass holds all of some tracks."""
+    found: list[Range] | None = None
+    for track in tracks:
+        own = merged(one.covered(track))
+        found = own if found is None else common(found, own)
+    return found or []

@@ -1,0 +1,87 @@
+"""Samples lost here and there on all tracks of a pass at once, seen without a witness.
+
+A machine that conceals lost samples leaves more means, all rounded one way, and more levels held than sound has. What
+sound has is read off its own counts: it bends by one step upwards as often as downwards, and stays where it is about as
+often as it moves by one step. The excess, in nats, is summed over tracks, since all of them lie in the same sweeps.
+
+Audio is ``int32``, shape ``(samples,)``; positions count from the array's first sample.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.events.limits import (
+    LEAST_SHOWING,
+    MOST_STILL,
+    PIECE_SAMPLES,
+    PIECES,
+    STREWN_LEAST_SHARE,
+    STREWN_NATS,
+    TRACK_NATS,
+)
+from assembler.aligner.records.ranges import ranges_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Bools, Float64s, Int32s, Int64s
+
+
+def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Range]:
+    """Return stretches in which several tracks show an excess of means or of levels held.
+
+    Args:
+        tracks: of one pass, all of one length.
+        step: one step of the tape's word length.
+    """
+    size = tracks[0].size // PIECE_SAMPLES * PIECE_SAMPLES
+    if len(tracks) < LEAST_SHOWING or size < PIECES * PIECE_SAMPLES:
+        return []
+    excess = np.stack([_excess(own[:size], step) for own in tracks])
+    shows, tells = excess >= TRACK_NATS, ~np.isnan(excess)
+    enough = np.maximum(LEAST_SHOWING, STREWN_LEAST_SHARE * tells.sum(axis=0))
+    marked = (np.where(shows, excess, 0.0).sum(axis=0) >= STREWN_NATS) & (shows.sum(axis=0) >= enough)
+    return [(first * PIECE_SAMPLES, (last + PIECES - 1) * PIECE_SAMPLES) for first, last in ranges_of(marked)]
+
+
+def _excess(samples: Int32s, step: int) -> Float64s:
+    """Return the excess of means and held levels of each window, in nats, shape (windows,); NaN in silence."""
+    change = np.diff(samples, prepend=samples[:1])
+    bend = np.zeros(samples.size, np.int32)
+    np.subtract(change[2:], change[1:-1], out=bend[1:-1])
+    still = _counts(change == 0)
+    held = _surplus(still, *(_counts(np.abs(change) == number * step) / 2 for number in (1, 2)))
+    up, down, above = bend == step, bend == -step, samples > 0
+    # Halves are rounded down or up; or towards zero, which is down above it and up below.
+    one_way = _imbalance(_counts(up), _counts(down))
+    inwards = _imbalance(_counts(np.where(above, up, down)), _counts(np.where(above, down, up)))
+    rounded = np.maximum(one_way, inwards)
+    silent = still > MOST_STILL * PIECES * PIECE_SAMPLES
+    return np.where(silent, np.nan, held + rounded)
+
+
+def _counts(marked: Bools) -> Int64s:
+    """Return how many samples are marked in each window."""
+    pieces = np.count_nonzero(marked.reshape(-1, PIECE_SAMPLES), axis=1)
+    return np.asarray(np.convolve(pieces, np.ones(PIECES, np.int64), mode="valid"), np.int64)
+
+
+def _imbalance(first: Int64s, second: Int64s) -> Float64s:
+    """Return how unlikely it is that two counts are as different as they are, were both as likely, in nats."""
+    both = first + second
+    with np.errstate(divide="ignore", invalid="ignore"):
+        nats = sum(np.where(one > 0, one * np.log(2.0 * one / both), 0.0) for one in (first, second))
+    return np.asarray(nats, np.float64)
+
+
+def _surplus(still: Int64s, one_off: Float64s, two_off: Float64s) -> Float64s:
+    """Return how unlikely it is that so many samples stay where they are, given how many move by a step or two."""
+    # Towards nought the distribution rises as it does from two steps to one, at the most.
+    usual = np.maximum(one_off + 1, (one_off + 1) ** 2 / (two_off + 1))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        nats = np.where(still > usual, still * np.log(still / usual) - (still - usual), 0.0)
+    return np.asarray(nats, np.float64)

@@ -1,0 +1,132 @@
+"""Noise of a few steps, as one capture shows it by itself: levels held in it, lines through it, blocks played twice.
+
+Nothing foretells noise, so that it has no splices. But it never holds still: how likely it stays where it is, or moves
+one way by single steps, is counted beside each place. And it never repeats itself.
+
+Audio is ``int32``, shape ``(samples,)``.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.flaws.limits import (
+    BESIDE_SAMPLES,
+    FAINT_HASHED_SAMPLES,
+    FAINT_LARGEST_LAG,
+    FAINT_LEAST_LAG,
+    LEAST_STILL,
+    LONGEST_STILL,
+    MOST_BESIDE,
+    MOST_CHANCE,
+    MOST_LEVEL_STEPS,
+    MOST_UNSTEADY,
+    WHITE,
+)
+from assembler.aligner.flaws.noise import unpredicted_shares
+from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.sound.levels import HASH_FACTOR
+from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_NOISE_STEPS
+
+if TYPE_CHECKING:
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Int32s, Int64s
+
+
+def faint_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
+    """Return mutes, holds, straight lines and repeats in noise of a few steps, as kind and range.
+
+    Args:
+        samples: one track; what touches its ends is left to the neighbouring piece.
+        step: one step of the tape's word length.
+    """
+    if samples.size < 2 * BESIDE_SAMPLES or np.median(np.abs(samples)) > MOST_LEVEL_STEPS * step:
+        return []
+    found = _still_places(samples, step)
+    found += [("repeat", place) for place in _repeat_places(samples, step)]
+    return sorted(found, key=lambda row: row[1])
+
+
+def _still_places(samples: Int32s, step: int) -> list[tuple[str, Range]]:
+    """Return where noise stays still, or moves one way by single steps."""
+    moves = np.diff(samples.astype(np.int64))
+    found: list[Range] = []
+    for way in (step, -step):
+        moves_on = (moves == 0) | (moves == way)
+        for first, last in ranges_of(moves_on, least=LEAST_STILL - 1):
+            place = first, last + 1
+            if place[1] - place[0] <= LONGEST_STILL and _is_within_noise(samples, *place, step):
+                beside = moves_on[first - BESIDE_SAMPLES : first], moves_on[last : last + BESIDE_SAMPLES]
+                usual = max(float(np.mean(side)) for side in beside)
+                if (last - first) * np.log(max(usual, 1e-3)) < np.log(MOST_CHANCE):
+                    found = _with_one_more(found, place)
+    kinds = [
+        "straight" if samples[start] != samples[end - 1] else "hold" if samples[start] else "mute"
+        for start, end in found
+    ]
+    return list(zip(kinds, found, strict=True))
+
+
+def _with_one_more(found: list[Range], place: Range) -> list[Range]:
+    """Return places with a further one. What moves neither way is found twice, each time with the noise's own steps."""
+    near = [one for one in found if one[0] < place[1] and place[0] < one[1]]
+    for one in near:
+        if max(abs(one[0] - place[0]), abs(one[1] - place[1])) <= MOST_BESIDE:
+            still = max(one[0], place[0]), min(one[1], place[1])
+            return [still if other == one else other for other in found]
+    if any(one[1] - one[0] > place[1] - place[0] for one in near):
+        return found
+    return [*(one for one in found if one not in near), place]
+
+
+def _is_within_noise(samples: Int32s, start: int, end: int, step: int) -> bool:
+    """Return whether there is white noise of one level, and of a few steps, before a place and behind it."""
+    if start < BESIDE_SAMPLES or end + BESIDE_SAMPLES > samples.size:
+        return False
+    sides = samples[start - BESIDE_SAMPLES : start], samples[end : end + BESIDE_SAMPLES]
+    edges = sides[0][-EDGE_SAMPLES:], sides[1][:EDGE_SAMPLES]
+    levels = [float(np.std(side)) for side in (*sides, *edges)]
+    if min(levels) < LEAST_NOISE_STEPS * step:
+        return False
+    if max(levels) > min(MOST_LEVEL_STEPS * step, MOST_UNSTEADY * min(levels)):
+        return False
+    return all(float(unpredicted_shares(side, BESIDE_SAMPLES, 24)[0]) > WHITE for side in sides)
+
+
+def _repeat_places(samples: Int32s, step: int) -> list[Range]:
+    """Return blocks of noise that stand once more right behind themselves."""
+    places: list[Range] = []
+    for lag, at in _repeats(samples):
+        if any(start <= at < end for start, end in places):
+            continue
+        low, high = max(lag, at - lag - MOST_BESIDE), min(samples.size, at + lag + MOST_BESIDE)
+        differs = np.flatnonzero(samples[low:high] != samples[low - lag : high - lag]) + low
+        before, behind = differs[differs < at], differs[differs >= at]
+        if not before.size or not behind.size:
+            continue
+        start, end = int(before[-1]) + 1, int(behind[0])
+        # Which of the samples at its ends are equal by chance nothing tells.
+        if lag <= end - start <= lag + MOST_BESIDE and _is_within_noise(samples, start, end, step):
+            places.append((start, end))
+    return places
+
+
+def _repeats(samples: Int32s) -> list[tuple[int, int]]:
+    """Return lags, and a place for each, at which pieces stand a second time; an eighth is looked at."""
+    count = samples.size - FAINT_HASHED_SAMPLES
+    hashed = np.zeros(count, np.uint64)
+    for index in range(FAINT_HASHED_SAMPLES):
+        hashed = (hashed ^ samples[index : index + count].astype(np.uint64)) * HASH_FACTOR
+    changing = np.cumsum(np.concatenate(([0], samples[1:] != samples[:-1])))
+    telling = (
+        changing[FAINT_HASHED_SAMPLES - 1 : FAINT_HASHED_SAMPLES - 1 + count] - changing[:count]
+        >= FAINT_HASHED_SAMPLES // 4
+    )
+    chosen: Int64s = np.flatnonzero(((hashed >> np.uint64(40)) & np.uint64(7) == 0) & telling)
+    order = chosen[np.argsort(hashed[chosen], kind="stable")]
+    same = hashed[order[1:]] == hashed[order[:-1]]
+    lags, places = (order[1:] - order[:-1])[same], order[1:][same]
+    fits = (lags >= FAINT_LEAST_LAG) & (lags <= FAINT_LARGEST_LAG)
+    return sorted(set(zip(lags[fits].tolist(), places[fits].tolist(), strict=True)), key=lambda row: row[1])

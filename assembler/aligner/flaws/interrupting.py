@@ -1,0 +1,249 @@
+"""What a single capture shows by itself: straight lines, blocks played twice, clicks and bursts.
+
+No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that goes on
+behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
+
+Audio is ``int32``, shape ``(samples,)``.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d
+
+from assembler.aligner.flaws.limits import (
+    HASHED_SAMPLES,
+    LARGEST_LAG,
+    LEAST_BEND_STEPS,
+    LEAST_CHANGING,
+    LEAST_KINK_STEPS,
+    LEAST_LAG,
+    LEAST_LEVEL_STEPS,
+    LONE_CONTEXT,
+    LONE_LEAST_STRAIGHT,
+    LONE_ROUGH_RATIO,
+    MOST_CLICK,
+    MOST_FROM_ZEROS,
+    ROUGH_REACH,
+    ROUGH_SAMPLES,
+    SPLICE_RATIO,
+    STRAIGHT_CONTEXT,
+)
+from assembler.aligner.flaws.noise import bursts
+from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.sound.levels import (
+    HASH_FACTOR,
+    constant_runs,
+    fit_predictor,
+    is_straight,
+    prediction_errors,
+)
+from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_RUN, PREDICTOR_ORDER
+
+if TYPE_CHECKING:
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Float64s, Int32s, Int64s
+
+
+def lone_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
+    """Return what a single capture shows by itself, as kind and range: straight, repeat, click and burst.
+
+    No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that
+    goes on behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
+
+    Args:
+        samples: one track.
+        step: one step of the tape's word length.
+    """
+    bend = np.abs(np.diff(samples.astype(np.int64), 2))
+    lines = likely_lines(samples, step)
+    found = [("straight", place) for place in lines if is_drawn_line(samples, place, step)]
+    found += [("repeat", place) for place in _repeat_places(samples)]
+    found += [("click", place) for place in _clicks(samples, bend, step)]
+    found += [("burst", place) for place in bursts(samples, step)]
+    return sorted(found, key=lambda row: row[1])
+
+
+def likely_lines(samples: Int32s, step: int) -> list[Range]:
+    """Return what runs straight from a kink to a kink, give or take a step; most of it is drawn by a machine.
+
+    Args:
+        samples: one track.
+        step: one step of the tape's word length.
+    """
+    slopes = np.diff(samples)
+    bend = slopes[1:] - slopes[:-1]
+    flat = np.zeros((bend.size + 8) // 8 * 8, np.bool_)
+    # One comparison for both sides: as an unsigned number what lies below is large.
+    np.less_equal((bend + np.int32(step)).view(np.uint32), np.uint32(2 * step), out=flat[: bend.size])
+    # So many in a row hold a whole word wherever they begin, and music has hardly any.
+    if not (flat.view(np.uint64) == 0x0101010101010101).any():
+        return []
+    edges = np.flatnonzero(flat[1:] != flat[:-1]) + 1
+    edges = edges[int(flat[0]) :]
+    firsts, lasts = edges[::2], edges[1::2]
+    inner = (lasts - firsts >= LONE_LEAST_STRAIGHT) & (lasts < bend.size)
+    firsts, lasts = firsts[inner], lasts[inner]
+    kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= LEAST_KINK_STEPS * step
+    # A level is no line.
+    lines = kinks & (samples[firsts + 1] != samples[lasts])
+    return [(int(a) + 1, int(b) + 1) for a, b in zip(firsts[lines], lasts[lines], strict=True)]
+
+
+def is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
+    """Return whether a likely line stands in sound that bends all the time beside it.
+
+    Args:
+        samples: one track, of which ``STRAIGHT_CONTEXT`` samples are looked at on either side.
+        place: of the line.
+        step: one step of the tape's word length.
+    """
+    start, end = place
+    beside = (
+        samples[max(0, start - STRAIGHT_CONTEXT - 1) : start + 1],
+        samples[end - 1 : end + STRAIGHT_CONTEXT + 1],
+    )
+    bends = [np.abs(np.diff(side.astype(np.int64), 2)) for side in beside]
+    return (
+        min(side.size for side in bends) >= STRAIGHT_CONTEXT // 2
+        and min(float(np.median(side)) for side in bends) >= LEAST_BEND_STEPS * step
+        and is_straight(samples, start, end, step)
+    )
+
+
+def _repeat_places(samples: Int32s) -> list[Range]:
+    """Return blocks that stand once more right behind themselves, with the sound going on before and behind.
+
+    What is periodic by nature repeats more than once, and what a sequencer repeats is longer or sets in from quiet.
+    """
+    places: list[Range] = []
+    for lag, at in _likely_repeats(samples):
+        if any(start <= at < end for start, end in places):
+            continue
+        differs = np.flatnonzero(
+            samples[max(lag, at - lag - 8) : at] != samples[max(0, at - 2 * lag - 8) : at - lag]
+        )
+        start = max(lag, at - lag - 8) + (int(differs[-1]) + 1 if differs.size else 0)
+        differs = np.flatnonzero(
+            samples[at : at + lag + 8] != samples[at - lag : at + 8][: samples.size - at]
+        )
+        if not differs.size or start == lag:
+            continue
+        end = at + int(differs[0])
+        # At either end a few samples more may be equal by chance.
+        if lag - 2 <= end - start <= lag + 6 and _is_spliced(samples, start, end):
+            places.append((start, end))
+    return places
+
+
+def _likely_repeats(samples: Int32s) -> list[tuple[int, int]]:
+    """Return lags, and a place for each, at which short pieces stand a second time; a sixteenth is looked at."""
+    count = samples.size - HASHED_SAMPLES
+    if count < 1:
+        return []
+    hashed = np.zeros(count, np.uint64)
+    for index in range(HASHED_SAMPLES):
+        hashed = (hashed ^ samples[index : index + count].astype(np.uint64)) * HASH_FACTOR
+    # Which places are looked at depends on what stands there, so that both copies are.
+    chosen = np.flatnonzero((hashed >> np.uint64(40)) & np.uint64(15) == 0)
+    chosen = chosen[samples[chosen] != samples[chosen + 1]]
+    order = chosen[np.argsort(hashed[chosen], kind="stable")]
+    same = hashed[order[1:]] == hashed[order[:-1]]
+    lags, places = (order[1:] - order[:-1])[same], order[1:][same]
+    fits = (lags >= LEAST_LAG) & (lags <= LARGEST_LAG)
+    return sorted(set(zip(lags[fits].tolist(), places[fits].tolist(), strict=True)), key=lambda row: row[1])
+
+
+def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
+    """Return whether a piece is cut in: its surroundings do not predict its first sample, or the one behind it."""
+    before = (
+        samples[start - LONE_CONTEXT : start].astype(np.float64) if start >= LONE_CONTEXT else np.zeros(0)
+    )
+    if before.size == 0 or end + LONE_CONTEXT > samples.size:
+        return False
+    if np.mean(np.diff(samples[start:end]) != 0) < LEAST_CHANGING:
+        return False
+    behind = samples[end : end + LONE_CONTEXT].astype(np.float64)
+    levels = [
+        float(np.sqrt(np.mean(side[slice(*part)] ** 2)))
+        for side, part in (
+            (before, (-EDGE_SAMPLES, None)),
+            (behind, (0, EDGE_SAMPLES)),
+            (before, (0, None)),
+            (behind, (0, None)),
+        )
+    ]
+    if min(levels) < 0.2 * max(levels):
+        return False
+    errors = np.abs(
+        prediction_errors(samples[start - LONE_CONTEXT : end + 4].astype(np.float64), fit_predictor(before))
+    )
+    usual = float(np.quantile(errors[PREDICTOR_ORDER:LONE_CONTEXT], 0.99)) + 1.0
+    splices = errors[LONE_CONTEXT : LONE_CONTEXT + 4].max(), errors[-8:].max()
+    # Rough sound can hide one of them, by chance.
+    return max(float(splice) for splice in splices) > SPLICE_RATIO * usual
+
+
+def _clicks(samples: Int32s, bend: Int64s, step: int) -> list[Range]:
+    """Return clicks: far rougher than all around, the sound going on behind as it was."""
+    whole = bend.size // ROUGH_SAMPLES
+    if whole < 2 * ROUGH_REACH:
+        return []
+    rough = np.sqrt(
+        np.mean(bend[: whole * ROUGH_SAMPLES].reshape(-1, ROUGH_SAMPLES).astype(np.float64) ** 2, axis=1)
+    )
+    beside = maximum_filter1d(rough, ROUGH_REACH)
+    half = ROUGH_REACH // 2
+    # The loudest of the windows that end two before each one, and of those that begin two behind it.
+    before, behind = np.full(whole, np.inf), np.full(whole, np.inf)
+    before[half + 2 :] = beside[: whole - half - 2]
+    behind[: whole - half - 2] = beside[half + 2 :]
+    places = []
+    for first, last in ranges_of(rough > LONE_ROUGH_RATIO * (np.maximum(before, behind) + step), bridge=1):
+        place = _click(samples, ((first - 1) * ROUGH_SAMPLES, (last + 1) * ROUGH_SAMPLES), step)
+        if place is not None and not _is_edge_of_zeros(samples, place):
+            places.append(place)
+    return places
+
+
+def _is_edge_of_zeros(samples: Int32s, place: Range) -> bool:
+    """Return whether zeros begin or end at what looks like a click: it is where sound is cut off or sets in again."""
+    reach = LEAST_RUN + MOST_FROM_ZEROS
+    low = max(0, place[0] - reach)
+    return any(run.value == 0 for run in constant_runs(samples[low : place[1] + reach]))
+
+
+def _click(samples: Int32s, rough: Range, step: int) -> Range | None:
+    low, high = rough
+    if low < LONE_CONTEXT or high + LONE_CONTEXT > samples.size:
+        return None
+    piece = samples[low - LONE_CONTEXT : high + LONE_CONTEXT].astype(np.float64)
+    before, behind = piece[:LONE_CONTEXT], piece[-LONE_CONTEXT:]
+    levels = [float(np.sqrt(np.mean(side**2))) for side in (before, behind)]
+    if min(levels) < max(LEAST_LEVEL_STEPS * step, 0.5 * max(levels)):
+        return None
+    predictor = fit_predictor(before)
+    errors = np.abs(prediction_errors(piece, predictor))
+    usual = float(errors[PREDICTOR_ORDER:LONE_CONTEXT].max()) + step
+    if float(errors[-LONE_CONTEXT + PREDICTOR_ORDER :].max()) > 2 * usual:
+        return None
+    odd = np.flatnonzero(errors > 4 * usual)
+    if not odd.size:
+        return None
+    first = int(odd[0])
+    length = _bridged(piece, first, predictor, 8 * usual)
+    start = first + low - LONE_CONTEXT
+    return (start, start + length) if length else None
+
+
+def _bridged(piece: Float64s, start: int, predictor: Float64s, allowed: float) -> int:
+    """Return how many samples have to be predicted for the sound to go on as it was; 0 where none will do."""
+    filled = piece[: start + MOST_CLICK + 2 * PREDICTOR_ORDER].copy()
+    for length in range(1, MOST_CLICK + 1):
+        at = start + length - 1
+        filled[at] = filled[at - PREDICTOR_ORDER : at][::-1] @ predictor
+        if np.abs(prediction_errors(filled, predictor)[start + length :]).max() < allowed:
+            return length
+    return 0

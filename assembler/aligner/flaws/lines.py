@@ -1,0 +1,163 @@
+"""Straight lines in one version of a place, as a machine draws them over samples that it could not read.
+
+Sound of low pitch runs nearly straight for a while too. A machine's line is told by its length, against what sound
+around does, and often by being the line between two samples to the last rounding.
+
+Audio is ``int32``, shape ``(samples,)``; positions count from the array's first sample.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.flaws.builds import Structure
+from assembler.aligner.flaws.limits import (
+    CHANCE_NATS,
+    LEAST_CLIMB,
+    LEAST_LINE,
+    LEAST_STRAIGHT,
+    LEVEL_SAMPLES,
+    LINE_RATIO,
+    LINE_REACH,
+    LINE_SAMPLES,
+    LINE_STEPS,
+    MOST_BESIDE_LINE,
+    MOST_LINES,
+    PLACE_REACH,
+)
+from assembler.aligner.records.limits import CHANCE_SAMPLES
+from assembler.aligner.records.ranges import ranges_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Float64s, Int32s, Int64s
+
+
+def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step: int) -> list[Structure]:
+    """Return what runs straight in a place: where sound hardly ever does, or for far longer than it does around.
+
+    Args:
+        samples: one version with its surroundings.
+        others: the other versions, shape as ``samples`` each.
+        place: where captures differ.
+        step: one step of the tape's word length.
+    """
+    low, high = max(0, place[0] - LEAST_STRAIGHT), min(samples.size, place[1] + LEAST_STRAIGHT)
+    bend = np.abs(np.diff(samples[low:high].astype(np.int64), 2))
+    rows = [(first + low, last + low + 2) for first, last in ranges_of(bend <= step)]
+    lines = [_line_in(samples, row, step) for row in rows if row[1] - row[0] >= LEAST_STRAIGHT + 2]
+    if not lines:
+        return []
+    around = np.concatenate((samples[:low], samples[high:])).astype(np.int64)
+    sides = [samples[max(0, low - LINE_SAMPLES) : low].astype(np.int64)]
+    sides.append(samples[high : high + LINE_SAMPLES].astype(np.int64))
+    runs_on = (np.abs(np.diff(around, 2)) <= step) & (np.diff(around)[1:] != 0)
+    by_chance = max(LEAST_STRAIGHT, CHANCE_NATS / -np.log(min(float(np.mean(runs_on)), 0.999) + 1e-6))
+    lines = [line for line in lines if line[1] - line[0] - 2 >= min(by_chance, LEAST_LINE)]
+    # Slow sound bends that little all the time, and keeps to a line for a while.
+    natural = max((int(_on_a_line(side, step).max(initial=0)) for side in sides if lines), default=0)
+    if len(lines) >= MOST_LINES:
+        # So many in one place are how the sound itself goes, as a wave does where it crosses zero.
+        natural = max(natural, sorted(last - first for first, last in lines)[-2])
+    found = []
+    differing = [place, *(_differing_in(samples, others, place) if lines else ())]
+    for first, last in lines:
+        size = last - first - 2
+        fills_place = any(
+            max(abs(first + 1 - start), abs(last - 1 - end)) <= PLACE_REACH for start, end in differing
+        )
+        if fills_place and not any(_is_line(other[first + 1 : last - 1], step) for other in others):
+            # Sound hardly runs straight from where captures differ to where they agree again, unless all do.
+            found.append(_drawn(samples, (first, last), step))
+            continue
+        climbs = abs(int(samples[last - 1]) - int(samples[first])) >= LEAST_CLIMB * step
+        # What sound seldom does by chance needs no further proof.
+        if size >= LINE_RATIO * natural + (0 if size >= by_chance else LEAST_LINE if climbs else size):
+            found.append(_drawn(samples, (first, last), step))
+    return found
+
+
+def _differing_in(samples: Int32s, others: Sequence[Int32s], place: Range) -> list[Range]:
+    """Return where a version differs from others in a place, but for what chance has alike between."""
+    differs = np.zeros(place[1] - place[0], np.bool_)
+    for other in others:
+        differs |= samples[slice(*place)] != other[slice(*place)]
+    return ranges_of(differs, offset=place[0], bridge=CHANCE_SAMPLES)
+
+
+def _line_in(samples: Int32s, row: Range, step: int) -> Range:
+    """Return the longest line in a row of samples that bend little: all of it but its ends, or a part of it."""
+    first, last = row
+    if _is_line(samples[first + 1 : last - 1], step):
+        return row
+    if not np.ptp(samples[first:last]):
+        # Most rows of sound that holds levels are one; each sample is on no line but a level.
+        return first, first
+    reach = _on_a_line(samples[first:last].astype(np.int64), step)
+    best = int(reach.argmax())
+    return first + best, first + best + int(reach[best])
+
+
+def _is_line(samples: Int32s, step: int) -> bool:
+    """Return whether samples go straight from first to last: a slow wave bends as little, but leaves the line."""
+    line = np.linspace(float(samples[0]), float(samples[-1]), samples.size)
+    return bool(np.ptp(samples)) and float(np.abs(samples - line).max()) <= LINE_STEPS * step
+
+
+def _on_a_line(sound: Int64s, step: int) -> Int64s:
+    """Return for each sample how many from it on lie on one rounded line, shape as ``sound``; 0 for a level.
+
+    Rounding puts samples half a step to either side of the line, or all of them up to a step above it, or below.
+    """
+    anchors = sound.astype(np.float64)
+    ways = [_within_half_a_step(anchors + way * step / 2, sound, step) for way in (-1, 0, 1)]
+    return np.asarray(np.max(ways, axis=0), np.int64)
+
+
+def _within_half_a_step(anchors: Float64s, sound: Int64s, step: int) -> Int64s:
+    """Return for each sample how many from it on lie within half a step of one line through its anchor.
+
+    The slopes that suit the samples so far are a range that shrinks with each.
+    """
+    size = sound.size
+    low, high = np.full(size, -np.inf), np.full(size, np.inf)
+    reach = np.ones(size, np.int64)
+    on = np.arange(size)
+    for distance in range(1, min(size, LINE_SAMPLES)):
+        on = on[: np.searchsorted(on, size - distance)]
+        if distance == LEVEL_SAMPLES:
+            on = on[sound[on + distance] != sound[on]]
+        if not on.size:
+            break
+        rise = sound[on + distance] - anchors[on]
+        low[on] = np.maximum(low[on], (rise - step / 2) / distance)
+        high[on] = np.minimum(high[on], (rise + step / 2) / distance)
+        on = on[low[on] <= high[on]]
+        reach[on] = distance + 1
+    return np.where(sound[np.arange(size) + reach - 1] != sound, reach, 0)
+
+
+def _drawn(samples: Int32s, row: Range, step: int) -> Structure:
+    """Return what runs straight as a structure; as exact where it is a line between two samples, rounded in one way."""
+    first, last = row
+    least = max(LEAST_STRAIGHT, last - first - 2 - MOST_BESIDE_LINE)
+    for before in range(max(0, first - LINE_REACH), first + LINE_REACH):
+        for behind in range(min(samples.size, last + LINE_REACH) - 1, last - LINE_REACH, -1):
+            if behind - before > least and _is_rounded_line(samples[before : behind + 1] // step):
+                return Structure("straight", first + 1, last - 1, (before, behind), is_exact=True)
+    return Structure("straight", first + 1, last - 1, (first, last - 1))
+
+
+def _is_rounded_line(samples: Int32s) -> bool:
+    # A level between two samples that lie a step off is none.
+    if samples[-1] == samples[0] or not np.ptp(samples[1:-1]):
+        return False
+    line = np.linspace(float(samples[0]), float(samples[-1]), samples.size)
+    middle = samples.size // 2
+    if abs(line[middle] - samples[middle]) > 1:
+        return False
+    return any(np.array_equal(samples, rounded(line)) for rounded in (np.rint, np.floor, np.trunc))

@@ -1,0 +1,201 @@
+"""Noise thrown into sound, as one capture shows it by itself: bursts.
+
+Sound foretells itself: a predictor fitted to a short window leaves little of its power unexplained. A burst is a hole
+in that: white, of one level from end to end, set in and cut off from one sample to the next, with the sound going on
+behind it as it was before. A consonant, a cymbal or a drum is white too, but swells and dies away.
+
+The power that a predictor leaves comes from the Levinson-Durbin recursion on each window's autocorrelation (Durbin,
+"The fitting of time-series models", Revue de l'Institut International de Statistique 28, 1960; from memory). The
+thresholds are ours.
+
+Audio is ``int32``, shape ``(samples,)``.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from scipy.fft import next_fast_len
+
+from assembler.aligner.flaws.limits import (
+    BESIDE_WINDOWS,
+    COLOURED,
+    CONTEXT,
+    EDGE_SAMPLES,
+    LEAST_BESIDE,
+    LEAST_BURST,
+    LEAST_EDGE,
+    LEAST_HEARD,
+    LEAST_OVER_QUIET,
+    LONGEST_BURST,
+    MOST_QUIET_STEPS,
+    MOST_UNEVEN,
+    NOISE_LEAST_LEVEL_STEPS,
+    NOISE_ROUGH_RATIO,
+    SCALES,
+    TONE_SAMPLES,
+    WHITE,
+    WINDOWS_AT_ONCE,
+)
+from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.sound.levels import fit_predictor, prediction_errors
+from assembler.aligner.sound.limits import PREDICTOR_ORDER
+
+if TYPE_CHECKING:
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Float64s, Int32s
+
+
+def bursts(samples: Int32s, step: int) -> list[Range]:
+    """Return the bursts of one track, in order.
+
+    Args:
+        samples: one track; what touches its ends is left to the neighbouring piece.
+        step: one step of the tape's word length.
+    """
+    found: list[Range] = []
+    for size, order in SCALES:
+        for rough in _holes(samples, size, order):
+            place = _proved(samples, rough, step)
+            if place is not None and not any(start < place[1] and place[0] < end for start, end in found):
+                found.append(place)
+    return sorted(found)
+
+
+def islands(samples: Int32s, step: int) -> list[Range]:
+    """Return noise of one level thrown into silence, or into noise of a few steps, in order.
+
+    A gate cuts noise out of silence as well, but does so again and again.
+
+    Args:
+        samples: one track; what touches its ends is left to the neighbouring piece.
+        step: one step of the tape's word length.
+    """
+    found = []
+    quiet = MOST_QUIET_STEPS * step
+    for start, end in ranges_of(np.abs(samples) > quiet, bridge=EDGE_SAMPLES):
+        beside = samples[max(0, start - CONTEXT) : start], samples[end : end + CONTEXT]
+        if not LEAST_BURST <= end - start <= LONGEST_BURST or min(side.size for side in beside) < CONTEXT:
+            continue
+        noise = samples[start:end].astype(np.float64)
+        is_alone = max(int(np.abs(side).max()) for side in beside) <= quiet
+        if is_alone and np.mean(noise**2) > (LEAST_OVER_QUIET * quiet) ** 2 and _is_even(noise):
+            found.append((start, end))
+    return found
+
+
+def unpredicted_shares(samples: Int32s, size: int, order: int) -> Float64s:
+    """Return the share of its power that each window's own predictor leaves, half a window from one to the next.
+
+    Args:
+        samples: one track.
+        size: of a window.
+        order: of the predictors.
+    """
+    if samples.size < size:
+        return np.zeros(0)
+    correlation = _correlation(sliding_window_view(samples, size)[:: size // 2], order)
+    power = correlation[0] * (1.0 + 1e-9) + 1e-3 * size
+    error, taps = power.copy(), np.zeros((order, power.size))
+    for index in range(order):
+        known = correlation[index + 1] - (taps[:index] * correlation[index:0:-1]).sum(axis=0)
+        reflection = known / error
+        taps[:index] -= reflection * taps[:index][::-1].copy()
+        taps[index] = reflection
+        error *= np.maximum(1.0 - reflection**2, 1e-12)
+    return np.asarray(error / power, np.float64)
+
+
+def _correlation(windows: Int32s, order: int) -> Float64s:
+    """Return how windows, shape (windows, samples), correlate with themselves at lags from 0, shape (lags, windows).
+
+    A few windows are transformed at a time, which stay in the processor's own memory: half the time of all at once.
+    """
+    # Zeros as far as the furthest lag reaches are enough.
+    size = windows.shape[1]
+    length, shape = next_fast_len(size + order, real=True), np.hanning(size)
+    correlation = np.empty((order + 1, windows.shape[0]))
+    for first in range(0, windows.shape[0], WINDOWS_AT_ONCE):
+        chosen = slice(first, first + WINDOWS_AT_ONCE)
+        spectra = np.fft.rfft(windows[chosen] * shape, length, axis=1)
+        powers = spectra.real**2 + spectra.imag**2
+        correlation[:, chosen] = np.fft.irfft(powers, length, axis=1)[:, : order + 1].T
+    return correlation
+
+
+def _holes(samples: Int32s, size: int, order: int) -> list[Range]:
+    """Return where windows are white between windows of sound that foretells itself."""
+    shares = unpredicted_shares(samples, size, order)
+    hop = size // 2
+    found = []
+    for first, last in ranges_of(shares > WHITE, bridge=1):
+        # The window that holds a border is neither.
+        before = shares[max(0, first - 1 - BESIDE_WINDOWS) : max(0, first - 1)]
+        behind = shares[last + 1 : last + 1 + BESIDE_WINDOWS]
+        if min(before.size, behind.size) < BESIDE_WINDOWS or (last - first) * hop > LONGEST_BURST:
+            continue
+        if max(before.max(), behind.max()) < COLOURED:
+            found.append(((first - 1) * hop, (last + 1) * hop + size))
+    return found
+
+
+def _proved(samples: Int32s, rough: Range, step: int) -> Range | None:
+    """Return a burst to the sample, if it is one: set in, cut off, even, white, the sound going on behind it."""
+    low, high = rough
+    if low < CONTEXT or high + CONTEXT > samples.size:
+        return None
+    piece = samples[low - CONTEXT : high + CONTEXT].astype(np.float64)
+    start = _first_odd(piece, CONTEXT, step)
+    backwards = _first_odd(piece[::-1], CONTEXT, step)
+    if start is None or backwards is None or piece.size - backwards - start < LEAST_BURST:
+        return None
+    end = piece.size - backwards
+    noise = piece[start:end]
+    levels = [float(np.sqrt(np.mean(side**2))) for side in (piece[:CONTEXT], piece[-CONTEXT:])]
+    if min(levels) < max(NOISE_LEAST_LEVEL_STEPS * step, LEAST_BESIDE * max(levels)) or not _is_even(noise):
+        return None
+    if _goes_on_below(piece, start, end) or _goes_on_below(piece[::-1], piece.size - end, piece.size - start):
+        return None
+    return start + low - CONTEXT, end + low - CONTEXT
+
+
+def _goes_on_below(piece: Float64s, start: int, end: int) -> bool:
+    """Return whether the sound before noise can be heard in it too: then noise was added by whoever made the sound.
+
+    The strongest tone before the noise is looked for, at its pitch, in as much of the noise as is as long.
+    """
+    before = piece[start - TONE_SAMPLES : start]
+    spectrum = np.abs(np.fft.rfft(before * np.hanning(before.size), 16 * before.size))
+    pitch = np.pi * float(np.argmax(spectrum)) / (8 * before.size)
+    noise = piece[start : min(end, start + TONE_SAMPLES)]
+    heard = _tone(noise, pitch)
+    return heard > LEAST_HEARD * _tone(before, pitch)
+
+
+def _tone(samples: Float64s, pitch: float) -> float:
+    """Return the amplitude of a tone; pitch in radians per sample."""
+    return 2.0 * float(np.abs(np.mean(samples * np.exp(-1j * pitch * np.arange(samples.size)))))
+
+
+def _first_odd(piece: Float64s, context: int, step: int) -> int | None:
+    """Return the first sample that the sound before it does not foretell."""
+    errors = np.abs(prediction_errors(piece, fit_predictor(piece[:context])))
+    usual = float(errors[PREDICTOR_ORDER:context].max()) + step
+    odd = np.flatnonzero(errors[context:] > NOISE_ROUGH_RATIO * usual)
+    return context + int(odd[0]) if odd.size else None
+
+
+def _is_even(noise: Float64s) -> bool:
+    """Return whether noise is white, of one level, and as loud at its very ends."""
+    power = float(np.mean(noise**2))
+    ends = [float(np.mean(end**2)) for end in (noise[:EDGE_SAMPLES], noise[-EDGE_SAMPLES:])]
+    if min(ends) < LEAST_EDGE * power:
+        return False
+    thirds = [float(np.mean(third**2)) for third in np.array_split(noise, 3)]
+    if noise.size >= 3 * EDGE_SAMPLES and max(thirds) > MOST_UNEVEN * min(thirds):
+        return False
+    order = min(PREDICTOR_ORDER, noise.size // 12)
+    errors = prediction_errors(noise, fit_predictor(noise, order))[order:]
+    return float(np.mean(errors**2)) > WHITE * power

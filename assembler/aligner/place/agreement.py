@@ -1,0 +1,122 @@
+"""Do the tracks of a pass agree on a place? One track that repeats itself bit for bit ties a pass to many.
+
+A drum machine, a sequencer's loop or a click track plays the same numbers again and again, in other songs too. Where
+such a track is identical and most of the others hold other sound, the pass does not belong there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.place.limits import (
+    ANCHOR_SAMPLES,
+    LEAST_CHANGES,
+    LEAST_RATIO,
+    MET_SHARE,
+    MOST_PLACES,
+    SAME_SHARE,
+    UNTOLD_RATIO,
+)
+from assembler.aligner.place.matching import identity_at, informative
+from assembler.aligner.place.relation import read_all
+from assembler.aligner.sound.limits import ALIKE
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from assembler.aligner.records.passes import TrackReader
+    from assembler.arrays import Int32s
+
+
+@dataclass(frozen=True)
+class Agreement:
+    """What the tracks of a pass say to a place found for it.
+
+    Args:
+        same: tracks that are identical, also exchanged or inverted, or run along at another level.
+        other: tracks that sound in both passes, and differently.
+    """
+
+    same: frozenset[int]
+    other: frozenset[int]
+
+
+def belongs(
+    reference: TrackReader,
+    probe: TrackReader,
+    places: Sequence[tuple[int, int]],
+    expected: Callable[[int], int] | None,
+    slack: float,
+) -> bool:
+    """Return whether most tracks that sound in both passes agree that the probe belongs where it was found.
+
+    Args:
+        reference: the pass it was found in.
+        probe: the pass whose place is asked about.
+        places: probe sample and shift of places where it was found.
+        expected: shift expected at a probe sample by the logs; None where no log tells.
+        slack: how far from that shift it may lie, in samples.
+    """
+    if not places:
+        return False
+    found = agreement(reference, probe, places)
+    is_told = expected is not None and (
+        float(np.median([abs(shift - expected(at)) for at, shift in places])) <= slack
+    )
+    return len(found.same) >= (LEAST_RATIO if is_told else UNTOLD_RATIO) * len(found.other)
+
+
+def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple[int, int]]) -> Agreement:
+    """Return which tracks are the same in both passes and which are not, as far as they sound in both.
+
+    Only places at which some track is identical are asked: elsewhere all of them may be flawed.
+
+    Args:
+        reference: the pass to hold it against.
+        probe: the pass looked at.
+        places: probe sample and shift.
+    """
+    heard = np.zeros(probe.tracks, np.int64)
+    met = np.zeros(probe.tracks, np.int64)
+    along: list[list[float]] = [[] for _ in range(probe.tracks)]
+    for at, shift in places[:: max(1, len(places) // MOST_PLACES)]:
+        here = read_all(probe, at, ANCHOR_SAMPLES)
+        there = read_all(reference, at + shift, ANCHOR_SAMPLES)
+        sounding = [
+            track
+            for track in range(probe.tracks)
+            if min(int(informative(samples).sum()) for samples in (here[track], there[track]))
+            >= LEAST_CHANGES
+        ]
+        same = [track for track in sounding if _is_found(here[track], there, track)]
+        if not same:
+            continue
+        heard[sounding] += 1
+        met[same] += 1
+        for track in sounding:
+            if track not in same:
+                along[track].append(_correlation(here[track], there[track]))
+    asked = [track for track in range(probe.tracks) if heard[track]]
+    belonging = {
+        track
+        for track in asked
+        if met[track] >= MET_SHARE * heard[track] or float(np.median(along[track])) >= ALIKE
+    }
+    return Agreement(frozenset(belonging), frozenset(asked) - belonging)
+
+
+def _is_found(samples: Int32s, there: Sequence[Int32s], own: int) -> bool:
+    """Return whether a track of the probe is one of the reference's, upright or inverted; its own is asked first."""
+    order = [own, *(track for track in range(len(there)) if track != own)]
+    versions = (samples, np.negative(samples))
+    return any(
+        identity_at([there[track]], [version], 0)[0] >= SAME_SHARE for track in order for version in versions
+    )
+
+
+def _correlation(first: Int32s, second: Int32s) -> float:
+    a, b = (samples.astype(np.float64) for samples in (first, second))
+    return float(np.dot(a, b) / max(float(np.sqrt(np.dot(a, a) * np.dot(b, b))), 1e-9))

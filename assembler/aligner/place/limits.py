@@ -1,0 +1,192 @@
+"""The numbers by which this room decides."""
+
+from __future__ import annotations
+
+# matching
+
+TELLING_SAMPLES = 96
+"""Samples of a probe that are compared at every shift: enough that chance agreement stays far below half."""
+
+LEAST_VOTES = 0.2
+"""Share of the telling samples that must agree on one shift before it is looked at closer."""
+
+LEAST_EVIDENCE = 48
+"""Informative samples that must be identical before a shift counts as found. Neighbouring samples of quiet
+material are alike, so the count is of samples that differ from the one before them."""
+
+# meeting
+
+SEARCH_SECONDS = (0.02, 0.2, 1.0)
+"""How far around timecode's place a pass is looked for, tried in this order. Logs come through an interface with
+a delay of its own, so that even an exact fit is off by some milliseconds; more than a second is another place."""
+
+LOG_DELAY_SECONDS = 0.025
+"""A fixed delay of a timecode interface stays below this (common practice, no source)."""
+
+# agreement
+
+MOST_PLACES = 24
+
+LEAST_CHANGES = 12
+"""Changes of value in a place from which a track sounds: a bass note as a square wave has about as many."""
+
+SAME_SHARE = 0.5
+"""Share of a place's telling samples that must be identical: up to half of it may be flawed."""
+
+MET_SHARE = 1 / 3
+"""Share of the places at which a track is identical from which it belongs: up to half of it may be flawed, and the
+places are a sample of it."""
+
+LEAST_RATIO, UNTOLD_RATIO = 1.0, 3.0
+"""So many tracks must belong for each one that does not; more where no log says so: then sound alone tells the place,
+and a kit of drums that stand on a track each must not outvote the players."""
+
+# reel
+
+PURE_GAIN_CORRELATION = 0.9999
+"""Two pieces as alike as this differ by nothing but their level."""
+
+# tie
+
+TIE_SECONDS = 0.02
+"""How far a reel may be moved: what two timecode logs may be off against each other."""
+
+TOUCH_DEVIATIONS = 3.0
+"""Reels touch if what is between them is within so many standard deviations: hardly two that do lie further apart."""
+
+MOST_TOUCH_SECONDS = 0.001
+"""Timecode that tells less than this does not tell whether reels touch."""
+
+# relation
+
+ANCHOR_SAMPLES = 2048
+"""Length of an anchor's probe: enough informative samples even in quiet material, short against most flaws."""
+
+ANCHOR_SPACING = 24000
+"""Half a second at 48 kHz: the least distance of two slips that are told apart."""
+
+WIDE_SAMPLES = 9600
+"""How far around its expected place an anchor is looked for where several in a row were not found: a slip larger
+than timecode's doubt that no log shows."""
+
+LEAST_ANCHORS = 24
+"""Anchors wanted even in a short overlap."""
+
+SURE_SHARE = 0.9
+"""Where so much is identical an anchor is not looked for elsewhere."""
+
+BORDER_BLOCK = 1 << 17
+
+LONGEST_DOUBT = 1 << 17
+"""A border that may lie anywhere in more samples, as in silence, is not looked for by its sound."""
+
+DOUBTED_VOTES = 8
+"""A border that is worse than the best one by no more samples than this is as likely: so many agree by chance."""
+
+FEWEST_EQUAL = 2
+"""One in so many of the tracks that tell something is equal where a shift holds, unless the rest are flawed."""
+
+# search
+
+SCAN_BLOCK = 1 << 18
+
+PROBES = 8
+
+SEARCH_MOST_PLACES = 16
+"""Places that single tracks tell, the likest first, which all tracks are asked about."""
+
+SCOUTS = 16
+
+LEAST_SCOUTS = 4
+"""Telling samples that rule out most blocks of a long pass, and how many must agree: half of a probe may be flawed,
+and by chance so many hardly ever do."""
+
+LEVEL_TOLD_DB = 0.02
+
+# splices
+
+COPY_MARGIN = 4096
+"""How often sound repeats at a distance by nature is counted among so many samples on either side."""
+
+FLAWED_COPY = 0.02
+"""A track's copy is flawed, at most, this often."""
+
+LEAST_COPY_NATS = 10.0
+"""A copy stands out by so much against chance at any of the places, and against every other place."""
+
+SPLICE_MARGIN = 1024
+"""Sound that has to be known on either side of where a splice may lie."""
+
+FIT_HOP = 1024
+
+LOUD_SAMPLES = 128
+
+STILL_SAMPLES = 16
+"""Samples without a change that are taken for a mute or a level held."""
+
+USUAL_RATIO = 3.0
+"""Errors up to so many times the root mean square of those beside them are usual."""
+
+MOST_UNFORETOLD = 0.5
+"""Errors that are more than half as large as the samples: nothing foretells these."""
+
+LEAST_SURPRISE, LEAST_LEAD = 2.0, 2.0
+"""A splice surprises by so many nats, all tracks together, and so many times as much as any other place."""
+
+NEAR_SAMPLES = 2
+
+# surplus
+
+LONGEST_SURPLUS = 1 << 16
+"""More samples than this are no slip of a capture, but a tape that was wound."""
+
+BESIDE_SAMPLES = 64
+"""Next to the borders both passes have to be identical, for so many samples."""
+
+AROUND_SAMPLES = 8192
+"""How often sound repeats by nature is counted among so many samples on either side."""
+
+LEAST_TELLING_SHARE = 0.25
+"""A track that changes at fewer of the samples beside the border has as good as no say."""
+
+TWICE_SHARE, ONCE_SHARE = 0.5, 0.2
+"""The copy may hold a flaw, other sound some samples that are equal by chance; between the two nothing is told."""
+
+MOST_REPETITIVE = 0.5
+"""A track that repeats by nature at more places than this tells nothing."""
+
+LEAST_HELD = 4
+"""So many samples of one value, or of silence, may have been put in by the machine, and are nobody's copy."""
+
+FLAW_CHANCE = 0.02
+"""A track's copy is flawed, at most, this often."""
+
+LEAST_NATS = 6.0
+"""One way is likelier than the other by so much, all tracks together: one chance in 400."""
+
+# blame
+
+SLIP_PLACE_SECONDS = 1.0
+
+SLIP_SIZE_SAMPLES = 4
+
+# tracks
+
+PLACES, LEAST_PLACES = 12, 3
+
+MOST_SEARCHES = 6
+
+MOST_LOOKS = 240
+
+LEAST_LOOKS = 3
+"""A track is a stranger only where it sounds at so many places at least and fits at none of up to so many."""
+
+LEAST_COUNTED, FEW_SHARE = 8, 1 / 8
+"""Of so many places where a track sounds at least, it fits at fewer than this share: a note that comes again."""
+
+BELONGS_SHARE = 0.5
+"""Share of informative samples that must be identical: up to half of what is looked at may be flawed."""
+
+# strangers
+
+MOST_PIECES = 8

@@ -1,0 +1,161 @@
+"""Finding one piece of audio in another, sample by sample.
+
+Two good captures of a digital tape hold the same numbers, so the shift between them is found by counting equal
+samples, not by likeness: a few dozen telling samples of the probe are compared with the reference at every
+shift, and the shift most of them agree on is then confirmed on every sample. This is exact, needs no
+spectra, and lets half of the probe be flawed.
+
+All functions are pure. Audio is ``int32``, shape ``(samples,)``, one array per track.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.place.limits import LEAST_EVIDENCE, LEAST_VOTES, TELLING_SAMPLES
+from assembler.aligner.records.ranges import ranges_of
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.arrays import Bools, Int32s, Int64s
+
+
+@dataclass(frozen=True)
+class Match:
+    """Where a probe was found.
+
+    Args:
+        shift: reference index of the probe's first sample.
+        identical: share of the probe's informative samples that are bit-identical there.
+        evidence: number of those that are.
+        rivals: other shifts that do as well: the audio repeats itself exactly.
+    """
+
+    shift: int
+    identical: float
+    evidence: int
+    rivals: tuple[int, ...] = ()
+
+
+def informative(samples: Int32s) -> Bools:
+    """Return a mask of the samples that tell something: those that differ from the sample before them.
+
+    Runs of one value (digital silence, mutes, held samples) agree with any other such run and prove nothing.
+    """
+    mask = np.empty(samples.shape, np.bool_)
+    mask[:1] = False
+    np.not_equal(samples[1:], samples[:-1], out=mask[1:])
+    return mask
+
+
+def telling_positions(probe: Int32s, count: int) -> Int64s:
+    """Return up to ``count`` positions whose values are unlikely to be met by chance.
+
+    The probe is cut into as many parts as samples are wanted and the most outstanding informative sample of
+    each part is taken, so that a flaw in one place spoils only its share.
+    """
+    usable = informative(probe)
+    size = max(1, probe.size // count)
+    whole = probe.size // size * size
+    if whole == 0:
+        return np.zeros(0, np.int64)
+    weight = np.where(usable, np.abs(probe.astype(np.int64)) + 1, 0)[:whole].reshape(-1, size)
+    best = weight.argmax(axis=1)
+    rows = np.arange(best.size)
+    chosen = weight[rows, best] > 0
+    return np.asarray((rows * size + best)[chosen], np.int64)
+
+
+def count_votes(
+    reference: Sequence[Int32s], probe: Sequence[Int32s], telling: int = TELLING_SAMPLES
+) -> Int64s:
+    """Return, for every shift of the probe inside the reference, how many telling samples are identical.
+
+    Args:
+        reference: one array per track, all of one length.
+        probe: one array per track, all of one length, not longer than the reference.
+        telling: telling samples to take in all.
+
+    Returns:
+        Shape ``(reference length - probe length + 1,)``.
+    """
+    shifts = reference[0].size - probe[0].size + 1
+    votes = np.zeros(shifts, np.int64)
+    for reference_track, probe_track in zip(reference, probe, strict=True):
+        for position in telling_positions(probe_track, max(1, telling // len(probe))):
+            # Both sides of the change: the level behind it alone is also found one sample later.
+            change = reference_track[position : position + shifts] == probe_track[position]
+            change &= reference_track[position - 1 : position - 1 + shifts] == probe_track[position - 1]
+            votes += change
+    return votes
+
+
+def identity_at(reference: Sequence[Int32s], probe: Sequence[Int32s], shift: int) -> tuple[float, int]:
+    """Return the share and the number of the probe's informative samples that are identical at ``shift``.
+
+    A sample is identical where it and the one before it are: a square wave's level, held for many samples, would
+    else agree at as many shifts.
+    """
+    seen = same = 0
+    for reference_track, probe_track in zip(reference, probe, strict=True):
+        mask = informative(probe_track)
+        equal = reference_track[shift : shift + probe_track.size] == probe_track
+        seen += int(mask.sum())
+        same += int((equal[1:] & equal[:-1] & mask[1:]).sum())
+    return (same / seen if seen else 0.0), same
+
+
+def find_match(reference: Sequence[Int32s], probe: Sequence[Int32s], expected: int) -> Match | None:
+    """Return where the probe lies in the reference, or None where nothing proves a place.
+
+    Args:
+        reference: one array per track, all of one length.
+        probe: one array per track, all of one length.
+        expected: the shift that timecode or neighbouring anchors expect; between places that fit equally
+            well (music that repeats exactly) the nearest to it is taken.
+    """
+    if reference[0].size < probe[0].size:
+        return None
+    votes = count_votes(reference, probe)
+    telling = sum(telling_positions(p, max(1, TELLING_SAMPLES // len(probe))).size for p in probe)
+    top = int(votes.max(initial=0))
+    if telling == 0 or top < max(3, LEAST_VOTES * telling):
+        return None
+    candidates = np.flatnonzero(votes >= 0.8 * top)
+    candidates = candidates[np.argsort(-votes[candidates], kind="stable")][:16]
+    tried = [(identity_at(reference, probe, int(c)), int(c)) for c in candidates]
+    best_count = max(count for (_, count), _ in tried)
+    if best_count < LEAST_EVIDENCE:
+        return None
+    equals = [(share, count, shift) for (share, count), shift in tried if count >= 0.98 * best_count]
+    share, count, shift = min(equals, key=lambda row: abs(row[2] - expected))
+    return Match(shift, share, count, tuple(sorted(s for _, _, s in equals if s != shift)))
+
+
+def border_between(left_equal: Int64s, right_equal: Int64s) -> tuple[int, int]:
+    """Return where the left reading stops being the better one.
+
+    Args:
+        left_equal: shape (n,); for each sample, how many tracks are identical under the left shift.
+        right_equal: the same under the right shift.
+
+    Returns:
+        First and last position that explain the samples equally well: with the left reading before the
+        border and the right one from it on, the number of identical samples is greatest.
+    """
+    gain = np.concatenate(([0], np.cumsum(left_equal - right_equal)))
+    best = np.flatnonzero(gain == gain.max())
+    return int(best[0]), int(best[-1])
+
+
+def difference_ranges(
+    first: Int32s, second: Int32s, *, offset: int = 0, bridge: int = 0
+) -> list[tuple[int, int]]:
+    """Return the ranges in which two captures of the same samples differ."""
+    if np.array_equal(first, second):
+        return []
+    return ranges_of(first != second, offset=offset, bridge=bridge)

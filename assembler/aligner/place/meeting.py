@@ -1,0 +1,130 @@
+"""Where two passes of a reel meet: expected by their logs, then found to the sample by their sound."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Protocol
+
+import numpy as np
+
+from assembler.aligner.place.agreement import belongs
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, LOG_DELAY_SECONDS, SEARCH_SECONDS
+from assembler.aligner.place.relation import relate
+from assembler.aligner.place.search import find_anywhere
+from assembler.importer import search_doubt
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from assembler.aligner.place.relation import Relation
+    from assembler.aligner.records.passes import TrackReader
+    from assembler.importer import Position
+
+
+class PassToPlace(Protocol):
+    """What is needed of an imported pass."""
+
+    @property
+    def name(self) -> str:
+        """Name of the pass."""
+
+    @property
+    def audio(self) -> TrackReader:
+        """Its tape tracks."""
+
+    @property
+    def position(self) -> Position:
+        """Where its log puts it."""
+
+
+def expected_shift(reference: PassToPlace, one: PassToPlace) -> int:
+    """Return how much later the first sample of ``one`` lies in the reference, in samples, by the logs."""
+    return one.position.shift_at(0) - reference.position.shift_at(0)
+
+
+def expected_shifts(reference: PassToPlace, one: PassToPlace) -> Callable[[int], int]:
+    """Return what tells how much later each sample of ``one`` lies in the reference, by the logs, slips and all."""
+
+    def expected(at: int) -> int:
+        by_log = one.position.shift_at(at)
+        return by_log - reference.position.shift_at(at + by_log - reference.position.shift_at(0))
+
+    return expected
+
+
+def expected_overlap(reference: PassToPlace, one: PassToPlace) -> tuple[int, int] | None:
+    """Return the range of ``one`` that by the logs lies inside the reference, or None where there is none."""
+    shift = expected_shift(reference, one)
+    start, end = max(0, -shift), min(one.audio.length, reference.audio.length - shift)
+    return (start, end) if end - start >= ANCHOR_SAMPLES else None
+
+
+def told_within(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> float:
+    """Return how far from the shift by their logs two passes may lie without contradicting these, in samples."""
+    return LOG_DELAY_SECONDS * sample_rate + search_doubt(reference.position, one.position)
+
+
+def find_relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> Relation | None:
+    """Return how a pass lies against another one of its reel, or None where its sound proves no place.
+
+    What one track alone proves against most of the others is no place: see ``agreeing``.
+
+    Args:
+        reference: the pass searched in.
+        one: the pass whose place is sought.
+        sample_rate: of the session, in samples per second.
+    """
+    if one.position.source == "audio":
+        shift = find_anywhere(reference.audio, one.audio)
+        if shift is None:
+            return None
+        overlap = (max(0, -shift), min(one.audio.length, reference.audio.length - shift))
+        found = relate(reference.audio, one.audio, lambda _: shift, overlap, round(0.5 * sample_rate))
+        agrees = found is not None and belongs(reference.audio, one.audio, found.places, None, 0.0)
+        return found if agrees else None
+    overlap_by_log = expected_overlap(reference, one)
+    if overlap_by_log is None:
+        return None
+    doubt = search_doubt(reference.position, one.position)
+    expected = expected_shifts(reference, one)
+    slack = told_within(reference, one, sample_rate)
+    for seconds in SEARCH_SECONDS:
+        radius = round(seconds * sample_rate + doubt)
+        found = relate(reference.audio, one.audio, expected, overlap_by_log, radius)
+        if found is not None and belongs(reference.audio, one.audio, found.places, expected, slack):
+            return _stretched(found, one.audio.length, reference.audio.length)
+    return None
+
+
+def _stretched(relation: Relation, length: int, reference_length: int) -> Relation:
+    """Widen the outer stretches to all that the measured shift shows to lie in both passes."""
+    first, last = relation.stretches[0], relation.stretches[-1]
+    start = min(first.end - 1, max(0, -first.shift))
+    end = max(last.start + 1, min(length, reference_length - last.shift))
+    stretches = list(relation.stretches)
+    stretches[0] = replace(first, start=start)
+    last = stretches[-1]
+    stretches[-1] = replace(last, end=end)
+    return replace(relation, stretches=tuple(stretches))
+
+
+def shares_sound(first: PassToPlace, second: PassToPlace) -> bool:
+    """Return whether two passes overlap by their logs and neither is silent there."""
+    overlap = expected_overlap(first, second)
+    if overlap is None:
+        return False
+    shift = expected_shift(first, second)
+    return _has_sound(second.audio, overlap) and _has_sound(
+        first.audio, (overlap[0] + shift, overlap[1] + shift)
+    )
+
+
+def _has_sound(reader: TrackReader, where: tuple[int, int]) -> bool:
+    step = max(ANCHOR_SAMPLES, (where[1] - where[0]) // 64)
+    places = range(where[0], where[1], step)
+    # One value that never changes is the same in every pass, and proves no place.
+    return any(
+        np.ptp(reader.read(track, at, min(64, where[1] - at)))
+        for at in places
+        for track in range(reader.tracks)
+    )

@@ -1,0 +1,269 @@
+"""The passes of one reel put on the timeline: by timecode first, then to the sample by their audio.
+
+The most trusted pass keeps the place that its timecode gives it; every other pass that shares audio with a
+placed one is moved to where the samples are identical.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.place.limits import (
+    ANCHOR_SAMPLES,
+    LEVEL_TOLD_DB,
+    PURE_GAIN_CORRELATION,
+    SEARCH_SECONDS,
+)
+from assembler.aligner.place.meeting import (
+    expected_overlap,
+    expected_shift,
+    find_relation,
+    shares_sound,
+    told_within,
+)
+from assembler.aligner.place.search import Likeness, find_anywhere, find_likeness
+from assembler.aligner.place.slips.blame import (
+    logged_slips,
+    map_of,
+    probe_slips,
+    reference_slips,
+    unproved_slips,
+)
+from assembler.aligner.place.slips.pinning import MappedPass, pin_slips
+from assembler.importer.notes import Note
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Mapping, Sequence
+
+    from assembler.aligner.place.meeting import PassToPlace
+    from assembler.aligner.place.relation import Relation
+    from assembler.aligner.records.passes import TrackReader
+    from assembler.aligner.records.timemap import Slip, TimeMap
+    from assembler.arrays import Int32s
+
+
+@dataclass(frozen=True)
+class PlacedReel:
+    """The passes of a reel on the timeline.
+
+    Args:
+        maps: time map of each pass that is used.
+        groups: number of the group of passes proved to hold the same samples that each belongs to.
+        refused: passes that are not used.
+        notes: corrections and findings.
+    """
+
+    maps: Mapping[str, TimeMap]
+    groups: Mapping[str, int]
+    refused: tuple[str, ...] = ()
+    notes: tuple[Note, ...] = ()
+
+
+@dataclass
+class _Work:
+    maps: dict[str, TimeMap] = field(default_factory=dict)
+    groups: dict[str, int] = field(default_factory=dict)
+    slips: dict[str, list[Slip]] = field(default_factory=dict)
+    refused: list[str] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
+
+
+def place_reel(
+    passes: Sequence[PassToPlace], sample_rate: int, advance: Callable[[float], None] = lambda _: None
+) -> PlacedReel:
+    """Return where every pass of a reel lies on the timeline.
+
+    Args:
+        passes: in the order of trust; not empty.
+        sample_rate: of the session, in samples per second.
+        advance: called with the share of the work done.
+    """
+    work = _Work()
+    reference = next((p for p in passes if p.position.source != "audio"), None)
+    if reference is None:
+        for one in passes:
+            _refuse(work, one, "none of the reel's passes has a position of its own")
+        return PlacedReel({}, {}, tuple(work.refused), tuple(work.notes))
+    others = [p for p in passes if p is not reference]
+    relations = {}
+    for count, one in enumerate(others):
+        relations[one.name] = find_relation(reference, one, sample_rate)
+        advance((count + 1) / (len(others) + 1))
+    own = reference_slips(reference.position, relations, sample_rate)
+    work.maps[reference.name] = map_of(reference.audio.length, round(reference.position.shift), own)
+    work.groups[reference.name] = 0
+    for one in others:
+        relation = relations[one.name]
+        if relation is not None:
+            third = [r for name, r in relations.items() if r is not None and name != one.name]
+            _place_related(work, reference, one, relation, sample_rate, third)
+    for one in others:
+        if one.name not in work.maps:
+            _place_unrelated(work, one, passes, reference, sample_rate)
+    _pin_slips(work, passes)
+    advance(1.0)
+    return PlacedReel(work.maps, work.groups, tuple(work.refused), tuple(work.notes))
+
+
+def _place_related(
+    work: _Work,
+    reference: PassToPlace,
+    one: PassToPlace,
+    relation: Relation,
+    sample_rate: int,
+    third: Sequence[Relation] = (),
+) -> None:
+    """Map a pass through the reference's map; a change of shift that is not the reference's is its own slip.
+
+    Whose it is stays open, and is told, where neither the sound nor its log shows it, nor any third pass runs on beside
+    the reference.
+    """
+    base = work.maps[reference.name]
+    first = relation.stretches[0]
+    # Where it begins the reference may have lost what it holds: the middle of its first anchor is in both.
+    known = relation.proved[0] + ANCHOR_SAMPLES // 2
+    start_shift = _shift_of(base, known + first.shift) + first.shift
+    _tell_contradiction(work, reference, one, start_shift - one.position.shift_at(first.start), sample_rate)
+    own = probe_slips(one.position, relation, base.slips(), third, sample_rate)
+    work.notes += [_blame_note(one, reference, found.slip) for found in own if not found.is_sure]
+    logged = unproved_slips(one.position, relation, sample_rate)
+    # The sound tells how the pass lies behind what its log alone shows before that.
+    start_shift -= sum(slip.samples for slip in logged if slip.pass_sample < relation.proved[0])
+    slips = [*logged, *(found.slip for found in own)]
+    work.slips[one.name] = sorted(slips, key=lambda slip: slip.pass_sample)
+    work.maps[one.name] = map_of(one.audio.length, start_shift, work.slips[one.name])
+    work.groups[one.name] = work.groups[reference.name]
+
+
+def _pin_slips(work: _Work, passes: Sequence[PassToPlace]) -> None:
+    """Move slips that the pass related to leaves in doubt to where a third one shows them."""
+    mapped = {one.name: MappedPass(one.audio, work.maps[one.name]) for one in passes if one.name in work.maps}
+    for name, slips in work.slips.items():
+        group = work.groups[name]
+        others = [other for key, other in mapped.items() if key != name and work.groups[key] == group]
+        pinned = pin_slips(slips, mapped[name], others)
+        work.maps[name] = map_of(mapped[name].audio.length, work.maps[name].stretches[0].shift, pinned)
+
+
+def _tell_contradiction(
+    work: _Work, reference: PassToPlace, one: PassToPlace, off: float, sample_rate: int
+) -> None:
+    """Tell where sound and logs disagree by more than an interface's delay: one of the two logs is wrong."""
+    if one.position.source == "audio":
+        return
+    if abs(off) <= told_within(reference, one, sample_rate):
+        return
+    way = "later" if off > 0 else "earlier"
+    text = (
+        f"{one.name} lies {abs(off) / sample_rate:.3f} s {way} by its sound in {reference.name} than by its log; its "
+        f"sound is followed, but one of the two logs is wrong (exchanged?), and with it perhaps the reel's place"
+    )
+    work.notes.append(Note("undecided", text, pass_name=one.name))
+
+
+def _blame_note(one: PassToPlace, reference: PassToPlace, slip: Slip) -> Note:
+    lost = f"{abs(slip.samples)} samples {'lost' if slip.samples > 0 else 'repeated'}"
+    return Note(
+        "undecided",
+        f"{one.name}: {lost}, or {reference.name} the other way round; "
+        f"no third pass, no log and no sound tells, taken as a slip of {one.name}",
+        pass_name=one.name,
+        start=slip.pass_sample,
+        end=slip.pass_sample,
+    )
+
+
+def _shift_of(time_map: TimeMap, pass_sample: int) -> int:
+    held = [s.shift for s in time_map.stretches if s.pass_start <= max(pass_sample, 0)]
+    return held[-1] if held else time_map.stretches[0].shift
+
+
+def _place_unrelated(
+    work: _Work,
+    one: PassToPlace,
+    passes: Sequence[PassToPlace],
+    reference: PassToPlace,
+    sample_rate: int,
+) -> None:
+    """Place a pass that the reference does not prove: by another placed pass, by its log, or not at all."""
+    for other in (p for p in passes if p.name in work.maps and p is not reference and p is not one):
+        relation = find_relation(other, one, sample_rate)
+        if relation is not None:
+            _place_related(work, other, one, relation, sample_rate)
+            return
+    if one.position.source == "audio":
+        _refuse(work, one, "its sound is nowhere in another pass of the reel")
+        return
+    overlapping = [p for p in passes if p.name in work.maps and shares_sound(p, one)]
+    if overlapping:
+        _weigh_stranger(work, one, overlapping, sample_rate)
+        return
+    # By its log alone.
+    slips = [slip for logged in one.position.slips for slip in logged_slips(logged)]
+    work.maps[one.name] = map_of(one.audio.length, round(one.position.shift), slips)
+    work.groups[one.name] = max(work.groups.values(), default=-1) + 1
+
+
+def _weigh_stranger(
+    work: _Work, one: PassToPlace, overlapping: Iterable[PassToPlace], sample_rate: int
+) -> None:
+    """Refuse a pass that holds other sound than its neighbours; keep one that is only nowhere identical."""
+    for other in overlapping:
+        overlap = expected_overlap(other, one)
+        if overlap is None:
+            continue
+        shift = expected_shift(other, one)
+        radius = round(SEARCH_SECONDS[1] * sample_rate)
+        likeness = find_likeness(other.audio, one.audio, overlap, shift, radius)
+        if likeness is None:
+            inverted = find_likeness(other.audio, _Inverted(one.audio), overlap, shift, radius)
+            if inverted is not None:
+                why = f"it is {other.name} in inverted polarity, and nowhere identical: {inverted.cause}"
+                _refuse(work, one, why)
+                return
+        else:
+            shift = _shift_of(work.maps[other.name], 0) + likeness.shift
+            work.maps[one.name] = map_of(one.audio.length, shift, ())
+            work.groups[one.name] = max(work.groups.values()) + 1
+            work.notes.append(_unlike_note(one, other, likeness))
+            return
+    names = ", ".join(other.name for other in overlapping)
+    why = f"its sound is not that of {names} where their timecode overlaps"
+    for other in overlapping:
+        place = find_anywhere(other.audio, one.audio)
+        if place is not None:
+            off = place - expected_shift(other, one)
+            way = "later" if off > 0 else "earlier"
+            why += f"; it is found in {other.name} {abs(off) / sample_rate:.3f} s {way}: are their logs exchanged?"
+            break
+    _refuse(work, one, why)
+
+
+class _Inverted:
+    """Tracks in opposite polarity."""
+
+    def __init__(self, audio: TrackReader) -> None:
+        self.tracks, self.length = audio.tracks, audio.length
+        self._audio = audio
+
+    def read(self, track: int, start: int, count: int) -> Int32s:
+        return np.negative(self._audio.read(track, start, count))
+
+
+def _unlike_note(one: PassToPlace, other: PassToPlace, likeness: Likeness) -> Note:
+    is_gain = abs(likeness.level_db) > LEVEL_TOLD_DB and likeness.correlation > PURE_GAIN_CORRELATION
+    return Note(
+        "level_differs" if is_gain else "not_transparent",
+        f"{one.name} runs along with {other.name} but is nowhere identical: the capture chain is not "
+        f"bit-transparent: {likeness.cause}; correlation {likeness.correlation:.4f}, largest difference "
+        f"{likeness.largest_difference} steps, {likeness.difference_db:.1f} dB",
+        pass_name=one.name,
+    )
+
+
+def _refuse(work: _Work, one: PassToPlace, why: str) -> None:
+    work.refused.append(one.name)
+    work.notes.append(Note("retake_refused", f"{one.name} is not used: {why}", pass_name=one.name))

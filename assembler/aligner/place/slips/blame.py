@@ -1,0 +1,256 @@
+"""Whose slip it is: what a change of shift between two passes, or a log, says of samples lost and repeated.
+
+A change of shift is a slip of either pass. Which one is settled by a third pass, else by the sound (see ``surplus``),
+else by the timecode logs, else by the order of trust (and told). Positions are samples of the passes themselves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, SLIP_PLACE_SECONDS, SLIP_SIZE_SAMPLES
+from assembler.aligner.records.timemap import Slip, TimeMap, map_with_slips
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from assembler.aligner.place.relation import Relation
+    from assembler.aligner.place.slips.surplus import Slipped
+    from assembler.importer import CoarseSlip, Position
+
+
+@dataclass(frozen=True)
+class OwnSlip:
+    """A slip that a pass is taken to have.
+
+    Args:
+        slip: in samples of that pass.
+        is_sure: whether anything but the order of trust says that it is not the other pass's.
+    """
+
+    slip: Slip
+    is_sure: bool
+
+
+@dataclass(frozen=True)
+class _RelativeSlip:
+    at_reference: int
+    at_probe: int
+    change: int
+    doubt_reference: tuple[int, int]
+    doubt_probe: tuple[int, int]
+    slipped: Slipped | None
+
+    def lies_at(self, start: int, end: int) -> bool:
+        """Return whether the slip may lie in (or close by) a range of the reference."""
+        low, high = self.doubt_reference
+        low, high = min(low, self.at_reference), max(high, self.at_reference)
+        return low < end + ANCHOR_SAMPLES and start < high + ANCHOR_SAMPLES
+
+    def is_same(self, other: _RelativeSlip) -> bool:
+        """Return whether two passes may bear witness to one slip of the reference."""
+        low, high = other.doubt_reference
+        return self.change == other.change and self.lies_at(
+            min(low, other.at_reference), max(high, other.at_reference)
+        )
+
+
+def map_of(length: int, shift: int, slips: Iterable[Slip]) -> TimeMap:
+    """Return the time map of a pass with those of its slips that leave a stretch between them.
+
+    Args:
+        length: of the pass, in samples.
+        shift: timeline sample of its first sample.
+        slips: in order of place.
+    """
+    kept: list[Slip] = []
+    floor = 0
+    for slip in slips:
+        behind = slip.pass_sample + max(0, -slip.samples)
+        # After what a tape at rest left, the next one may follow at once.
+        if (floor < slip.pass_sample or (kept and floor == slip.pass_sample)) and behind < length:
+            kept.append(slip)
+            floor = behind
+    return map_with_slips(length, shift, tuple(kept))
+
+
+def logged_slips(logged: CoarseSlip) -> list[Slip]:
+    """Return a slip of the log as slips of a time map: what a pass holds while its tape stood still is left out.
+
+    Where the tape was played again, the second play takes over before the first one's end, whose place is in doubt.
+    """
+    still = logged.still_samples
+    unsure = logged.pass_sample - logged.doubt[0]
+    sure = logged.pass_sample - max(logged.margin_samples, unsure)
+    if sure >= 0 and logged.samples <= sure - max(logged.pass_sample + still, logged.doubt[1]):
+        return [Slip(sure, logged.samples)]
+    if still == 0 or logged.samples <= -still:
+        return [Slip(logged.pass_sample, logged.samples, logged.doubt)] if logged.samples else []
+    return [
+        Slip(logged.pass_sample, -still, logged.doubt),
+        Slip(logged.pass_sample + still, logged.samples + still),
+    ]
+
+
+def reference_slips(
+    position: Position, relations: Mapping[str, Relation | None], sample_rate: int
+) -> list[Slip]:
+    """Return the slips that are the reference's own by the evidence of the others, in order.
+
+    Args:
+        position: what the reference's log says.
+        relations: how each of the others lies against it, by name; None where no place is proved.
+        sample_rate: of the session, in samples per second.
+    """
+    own: list[Slip] = []
+    for group in _seen_slips(relations):
+        names = {name for name, _ in group}
+        # The witness without a flaw there knows the place best.
+        best = min(
+            (slip for _, slip in group), key=lambda slip: slip.doubt_reference[1] - slip.doubt_reference[0]
+        )
+        witnesses = {name for name, other in relations.items() if _looks_across(other, best.at_reference)}
+        outnumbered = len(names) > 1 and len(names) == len(witnesses)
+        if outnumbered or (witnesses <= names and _is_told(group, position, best, sample_rate)):
+            own.append(Slip(best.at_reference, -best.change, best.doubt_reference))
+    proved = [
+        (r.proved[0] + r.stretches[0].shift, r.proved[1] + r.stretches[-1].shift)
+        for r in relations.values()
+        if r is not None
+    ]
+    seen = [(slip.at_reference, -slip.change) for group in _seen_slips(relations) for _, slip in group]
+    own += _only_logged(position, proved, seen, sample_rate)
+    return sorted(own, key=lambda slip: slip.pass_sample)
+
+
+def probe_slips(
+    position: Position,
+    relation: Relation,
+    known: Sequence[Slip],
+    third: Sequence[Relation],
+    sample_rate: int,
+) -> list[OwnSlip]:
+    """Return the slips that are a pass's own: changes of shift that are not the reference's.
+
+    Args:
+        position: what the pass's log says.
+        relation: how it lies against the reference.
+        known: slips of the reference.
+        third: how other passes lie against the reference.
+        sample_rate: of the session, in samples per second.
+    """
+    own = []
+    for slip in _relative_slips(relation):
+        theirs = [r for r in known if slip.lies_at(r.pass_sample, r.pass_sample)]
+        rest = slip.change + sum(r.samples for r in theirs)
+        if rest:
+            is_sure = (
+                bool(theirs)
+                or slip.slipped == "probe"
+                or _is_logged(position, slip.at_probe, rest, sample_rate)
+                or any(_runs_on(other, slip) for other in third)
+            )
+            own.append(OwnSlip(Slip(slip.at_probe, rest, slip.doubt_probe), is_sure))
+    return own
+
+
+def unproved_slips(position: Position, relation: Relation, sample_rate: int) -> list[Slip]:
+    """Return the slips that only a pass's log shows: where the pass it is related to bears no witness.
+
+    Args:
+        position: what the pass's log says.
+        relation: how it lies against the reference.
+        sample_rate: of the session, in samples per second.
+    """
+    seen = [(slip.at_probe, slip.change) for slip in _relative_slips(relation)]
+    return _only_logged(position, [relation.proved], seen, sample_rate)
+
+
+def _only_logged(
+    position: Position,
+    proved: Sequence[tuple[int, int]],
+    seen: Sequence[tuple[int, int]],
+    sample_rate: int,
+) -> list[Slip]:
+    """Return the slips of a log outside of what is proved by sound, in which no slip is that it may mean.
+
+    Args:
+        position: what the log says.
+        proved: pass samples for which another pass bears witness; beyond them there may be silence.
+        seen: place and size of the slips that the sound shows.
+        sample_rate: of the session, in samples per second.
+    """
+    return [
+        slip
+        for logged in position.slips
+        if not any(start <= logged.pass_sample < end for start, end in proved)
+        and not any(_is_meant(logged, at, samples, sample_rate) for at, samples in seen)
+        for slip in logged_slips(logged)
+    ]
+
+
+def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
+    return [
+        _RelativeSlip(
+            a.end + a.shift,
+            a.end,
+            b.shift - a.shift,
+            (b.doubt[0] + a.shift, b.doubt[1] + b.shift),
+            b.doubt,
+            b.slipped,
+        )
+        for a, b in pairwise(relation.stretches)
+    ]
+
+
+def _seen_slips(relations: Mapping[str, Relation | None]) -> list[list[tuple[str, _RelativeSlip]]]:
+    """Return the changes of shift with the names of who sees them, those together that may be one slip."""
+    seen: list[list[tuple[str, _RelativeSlip]]] = []
+    for name, relation in relations.items():
+        for slip in _relative_slips(relation) if relation else ():
+            same = next((group for group in seen if any(slip.is_same(known) for _, known in group)), None)
+            if same is None:
+                seen.append([(name, slip)])
+            else:
+                same.append((name, slip))
+    return seen
+
+
+def _is_told(
+    group: Sequence[tuple[str, _RelativeSlip]], position: Position, best: _RelativeSlip, sample_rate: int
+) -> bool:
+    """Return whether the sound says that a slip is the reference's; or its log, where the sound does not tell."""
+    told = {slip.slipped for _, slip in group if slip.slipped is not None}
+    if told:
+        return told == {"reference"}
+    return _is_logged(position, best.at_reference, -best.change, sample_rate)
+
+
+def _is_logged(position: Position, at: int, samples: int, sample_rate: int) -> bool:
+    """Return whether the log of a pass shows this slip near this place."""
+    return any(_is_meant(slip, at, samples, sample_rate) for slip in position.slips)
+
+
+def _is_meant(logged: CoarseSlip, at: int, samples: int, sample_rate: int) -> bool:
+    """Return whether a log's slip may be this one."""
+    return abs(logged.pass_sample - at) < SLIP_PLACE_SECONDS * sample_rate and abs(
+        logged.samples - samples
+    ) <= max(SLIP_SIZE_SAMPLES, logged.error_samples)
+
+
+def _looks_across(relation: Relation | None, at: int) -> bool:
+    """Return whether a pass is proved to hold the reference's samples on both sides of ``at``."""
+    if relation is None:
+        return False
+    first, last = relation.stretches[0], relation.stretches[-1]
+    start, end = relation.proved[0] + first.shift, relation.proved[1] + last.shift
+    return start < at - ANCHOR_SAMPLES and end > at + ANCHOR_SAMPLES
+
+
+def _runs_on(relation: Relation, slip: _RelativeSlip) -> bool:
+    """Return whether a third pass runs on beside the reference where another one's shift changes."""
+    return _looks_across(relation, slip.at_reference) and not any(
+        known.is_same(slip) for known in _relative_slips(relation)
+    )

@@ -1,0 +1,129 @@
+"""Where a capture is spliced: samples lost or repeated break the sound of all tracks between the same two samples.
+
+Where another capture is flawed, or was never made, comparison can't tell where a slip lies. But what goes on behind
+a splice is not what the sound before it foretells, nor is what lies before it what the sound behind it would have come
+from; and that on every track that sounds. Strokes and edges surprise in one direction and on one track; the ends of
+mutes and held levels don't count, as nothing is known on one side of them; noise is foretold by nothing, and tells
+nothing. Samples captured twice are plainer: on every track they stand beside their copy.
+
+Audio is ``int32``, shape ``(samples,)``, one array per track.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.ndimage import maximum_filter1d, uniform_filter1d
+
+from assembler.aligner.place.limits import (
+    COPY_MARGIN,
+    FIT_HOP,
+    FLAWED_COPY,
+    LEAST_COPY_NATS,
+    LEAST_LEAD,
+    LEAST_SURPRISE,
+    LOUD_SAMPLES,
+    MOST_UNFORETOLD,
+    NEAR_SAMPLES,
+    SPLICE_MARGIN,
+    STILL_SAMPLES,
+    USUAL_RATIO,
+)
+from assembler.aligner.sound.levels import fit_predictor, prediction_errors
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.arrays import Float64s, Int32s, Int64s
+
+
+def splice_surprise(tracks: Sequence[Int32s]) -> Float64s:
+    """Return by how many nats each sample, with the one before it, surprises as the first one behind a splice.
+
+    Args:
+        tracks: the same samples of every track.
+
+    Returns:
+        Shape ``(samples,)``; zero within ``SPLICE_MARGIN`` of both ends.
+    """
+    total = np.zeros(tracks[0].size)
+    for samples in tracks:
+        total += _track_surprise(samples)
+    total[:SPLICE_MARGIN] = 0.0
+    total[max(0, total.size - SPLICE_MARGIN) :] = 0.0
+    return total
+
+
+def outstanding(surprise: Float64s) -> int | None:
+    """Return the one place that surprises far more than all others; None where there is none."""
+    best = int(surprise.argmax())
+    rest = surprise.copy()
+    rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = 0.0
+    is_clear = surprise[best] >= max(LEAST_SURPRISE, LEAST_LEAD * float(rest.max()))
+    return best if is_clear else None
+
+
+def copied_at(tracks: Sequence[Int32s], repeated: int) -> int | None:
+    """Return where samples stand twice in a row on all tracks as nowhere else; None where no place stands out.
+
+    Args:
+        tracks: the same samples of every track, ``COPY_MARGIN`` of them on either side of where it may be.
+        repeated: length of the copy, in samples.
+
+    Returns:
+        The first sample of the first of the two.
+    """
+    places = tracks[0].size - 2 * repeated + 1
+    if places <= 2 * COPY_MARGIN:
+        return None
+    nats = np.zeros(places)
+    for samples in tracks:
+        is_equal = samples[repeated:] == samples[:-repeated]
+        sums = np.concatenate(([0], np.cumsum(is_equal)))
+        is_copy = sums[repeated:] - sums[:-repeated] == repeated
+        by_nature = (np.count_nonzero(is_copy) + 1.0) / (places + 2.0)
+        nats += np.where(is_copy, -np.log(by_nature), np.log(FLAWED_COPY))
+    best = COPY_MARGIN + int(nats[COPY_MARGIN:-COPY_MARGIN].argmax())
+    # Close by, a copy goes on by chance.
+    rest = nats.copy()
+    rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = -np.inf
+    is_clear = nats[best] - LEAST_COPY_NATS >= max(np.log(places), float(rest.max()))
+    return best if is_clear else None
+
+
+def _track_surprise(samples: Int32s) -> Float64s:
+    sound = samples.astype(np.float64)
+    forwards = _ratios(sound)
+    # Backwards in time a sample's error stands with the last sample before the splice.
+    backwards = np.roll(_ratios(sound[::-1])[::-1], 1)
+    changes = np.flatnonzero(np.diff(samples)) + 1
+    is_still = np.ones(samples.size, np.float64)
+    is_still[changes] = 0.0
+    still = uniform_filter1d(is_still, STILL_SAMPLES, mode="nearest") > 1.0 - 0.5 / STILL_SAMPLES
+    held = maximum_filter1d(still, 2 * STILL_SAMPLES)
+    ratio = np.minimum(forwards, backwards) / USUAL_RATIO
+    return np.asarray(np.where(held, 0.0, np.log(np.maximum(ratio, 1.0))), np.float64)
+
+
+def _ratios(sound: Float64s) -> Float64s:
+    """Return each sample's prediction error over the usual one of the samples before it."""
+    errors = np.zeros(sound.size)
+    for start in range(0, sound.size, FIT_HOP):
+        low = max(0, start - FIT_HOP)
+        piece = sound[low : start + 2 * FIT_HOP]
+        found = prediction_errors(piece, fit_predictor(piece))
+        errors[start : start + FIT_HOP] = found[start - low : start - low + FIT_HOP]
+    ends = np.arange(sound.size)
+    usual, level = _recent(errors, ends), _recent(sound, ends)
+    # What nothing foretells breaks nowhere: noise beside sound, were it soft, would.
+    return np.asarray(
+        np.where(usual <= MOST_UNFORETOLD * level, np.abs(errors) / (usual + 1.0), 0.0), np.float64
+    )
+
+
+def _recent(values: Float64s, ends: Int64s) -> Float64s:
+    """Return the root mean square of the values before each place."""
+    power = np.concatenate(([0.0], np.cumsum(values**2)))
+    starts = np.maximum(ends - LOUD_SAMPLES, 0)
+    return np.asarray(np.sqrt((power[ends] - power[starts]) / np.maximum(ends - starts, 1)), np.float64)

@@ -1,0 +1,103 @@
+"""Whose slip a change of shift is, by the sound alone: samples that one pass holds and the other one does not.
+
+Either the one captured them twice, or the other one lost them. Captured twice they stand beside their copy, on every
+track, to the sample; the tape's own sound does not, but where it repeats at just that distance: that is counted close
+by. What is still, and tracks that do not match close to both borders, tell nothing.
+
+Samples are ``int32``, shape ``(samples,)``, one array per track.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Literal
+
+import numpy as np
+
+from assembler.aligner.place.limits import (
+    AROUND_SAMPLES,
+    BESIDE_SAMPLES,
+    FLAW_CHANCE,
+    LEAST_HELD,
+    LEAST_NATS,
+    LEAST_TELLING_SHARE,
+    LONGEST_SURPLUS,
+    MOST_REPETITIVE,
+    ONCE_SHARE,
+    TWICE_SHARE,
+)
+from assembler.aligner.place.matching import informative
+
+if TYPE_CHECKING:
+    from assembler.aligner.records.passes import TrackReader
+    from assembler.arrays import Bools, Float64s, Int32s
+
+Slipped = Literal["reference", "probe"]
+
+
+def who_slipped(
+    reference: TrackReader, probe: TrackReader, at: int, shifts: tuple[int, int]
+) -> Slipped | None:
+    """Return whose slip a change of shift is, or None where the sound does not tell.
+
+    Args:
+        reference: the pass that shifts lead to.
+        probe: the pass that they lead from.
+        at: the probe sample at which the first shift ends to hold.
+        shifts: reference sample less probe sample, before and behind it.
+    """
+    count = abs(shifts[1] - shifts[0])
+    if not 0 < count <= LONGEST_SURPLUS:
+        return None
+    has_more: tuple[Slipped, TrackReader, int] = ("probe", probe, at)
+    if shifts[1] > shifts[0]:
+        has_more = "reference", reference, at + shifts[0]
+    name, reader, start = has_more
+    behind = at + max(0, shifts[0] - shifts[1])
+    nats = 0.0
+    for track in range(probe.tracks):
+        if _meets(reference, probe, track, at - BESIDE_SAMPLES, shifts[0]) and _meets(
+            reference, probe, track, behind, shifts[1]
+        ):
+            nats += _nats_for_twice(reader, track, start, count)
+    if abs(nats) < LEAST_NATS:
+        return None
+    if nats > 0.0:
+        return name
+    return "reference" if name == "probe" else "probe"
+
+
+def _meets(reference: TrackReader, probe: TrackReader, track: int, start: int, shift: int) -> bool:
+    """Return whether a track changes here, and is identical in both passes."""
+    samples = probe.read(track, start, BESIDE_SAMPLES)
+    there = reference.read(track, start + shift, BESIDE_SAMPLES)
+    is_telling = bool(np.count_nonzero(informative(samples)) >= LEAST_TELLING_SHARE * BESIDE_SAMPLES)
+    return is_telling and np.array_equal(samples, there)
+
+
+def _nats_for_twice(reader: TrackReader, track: int, start: int, count: int) -> float:
+    """Return how much likelier the samples from ``start`` on are one copy of two than sound that stands once."""
+    around = AROUND_SAMPLES + 3 * count
+    samples = reader.read(track, start - around, 2 * around + 2 * count)
+    surplus = samples[around : around + count]
+    if not surplus.any() or (count >= LEAST_HELD and not np.ptp(surplus)):
+        return 0.0
+    shares = _equal_shares(samples, count)
+    # Of two copies the first may be left out, or the second.
+    here = float(max(shares[around], shares[around - count]))
+    pairs = np.maximum(shares[count:], shares[:-count])
+    elsewhere = np.concatenate((pairs[: AROUND_SAMPLES // 2], pairs[-(AROUND_SAMPLES // 2) :]))
+    by_nature = (np.count_nonzero(elsewhere > TWICE_SHARE) + 1.0) / (elsewhere.size + 2.0)
+    if by_nature > MOST_REPETITIVE:
+        return 0.0
+    if here > TWICE_SHARE:
+        return float(np.log((1.0 - FLAW_CHANCE) / by_nature))
+    if here <= ONCE_SHARE:
+        return float(np.log(FLAW_CHANCE / (1.0 - by_nature)))
+    return 0.0
+
+
+def _equal_shares(samples: Int32s, count: int) -> Float64s:
+    """Return for each place how many of the ``count`` samples from it on equal those that follow them."""
+    equal: Bools = samples[count:] == samples[:-count]
+    sums = np.concatenate(([0], np.cumsum(equal)))
+    return np.asarray((sums[count:] - sums[:-count]) / count, dtype=np.float64)

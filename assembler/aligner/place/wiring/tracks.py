@@ -1,0 +1,308 @@
+"""Does a retake belong, track by track? Exchanged tracks and inverted polarity, found by identical samples.
+
+A pass may be the right stretch of the right tape and still be wired wrongly: two tracks exchanged, one inverted.
+Each track of the probe pass is held against every track of the reference, upright and inverted; as
+everywhere, it is bit-identical samples that count.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.place.agreement import belongs
+from assembler.aligner.place.limits import (
+    ANCHOR_SAMPLES,
+    BELONGS_SHARE,
+    FEW_SHARE,
+    LEAST_COUNTED,
+    LEAST_EVIDENCE,
+    LEAST_LOOKS,
+    LEAST_PLACES,
+    MET_SHARE,
+    MOST_LOOKS,
+    MOST_SEARCHES,
+    PLACES,
+)
+from assembler.aligner.place.matching import find_match, informative
+from assembler.aligner.place.relation import anchor_positions, read_all
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator, Sequence
+
+    from assembler.aligner.records.passes import TrackReader
+    from assembler.arrays import Int32s, Int64s
+
+
+@dataclass(frozen=True)
+class TrackMatch:
+    """What a probe track was found to be.
+
+    Args:
+        reference_track: the tape track of the reference that it is identical with.
+        polarity: 1, or -1 where it is its exact opposite.
+        share: of informative samples that are identical.
+    """
+
+    reference_track: int
+    polarity: int
+    share: float
+
+
+@dataclass(frozen=True)
+class Wiring:
+    """How the tracks of a pass are wired, against another pass of the reel.
+
+    Args:
+        tracks: for each probe track what it was found to be; None where it is silent or matches nothing.
+        silent: probe tracks that have no sound where they were looked at.
+        unheard: tracks on which the reference has none there, so that nothing can be said of the probe's.
+        places: probe sample and shift of the places looked at.
+    """
+
+    tracks: tuple[TrackMatch | None, ...]
+    silent: frozenset[int]
+    unheard: frozenset[int] = frozenset()
+    places: tuple[tuple[int, int], ...] = ()
+
+    @property
+    def exchanged(self) -> tuple[int, ...]:
+        """Probe tracks that hold another track of the tape."""
+        return tuple(t for t, match in enumerate(self.tracks) if match and match.reference_track != t)
+
+    @property
+    def inverted(self) -> tuple[int, ...]:
+        """Probe tracks in opposite polarity."""
+        return tuple(t for t, match in enumerate(self.tracks) if match and match.polarity < 0)
+
+    @property
+    def strange(self) -> tuple[int, ...]:
+        """Probe tracks with sound that is none of the reference's."""
+        known = self.silent | self.unheard
+        return tuple(t for t, match in enumerate(self.tracks) if match is None and t not in known)
+
+    @property
+    def is_straight(self) -> bool:
+        """Whether every track is what it should be, as far as it has sound."""
+        return not (self.exchanged or self.inverted or self.strange)
+
+    def order(self) -> tuple[tuple[int, ...], tuple[int, ...]] | None:
+        """Return, for each tape track, the probe track that holds it and its polarity; None if two hold one.
+
+        Silent tracks fill the places that are left, their own first.
+        """
+        holders = {match.reference_track: t for t, match in enumerate(self.tracks) if match}
+        if len(holders) != sum(match is not None for match in self.tracks):
+            return None
+        left = [t for t in range(len(self.tracks)) if t not in holders.values()]
+        for tape_track in range(len(self.tracks)):
+            if tape_track not in holders:
+                holders[tape_track] = left.pop(left.index(tape_track) if tape_track in left else 0)
+        sources = tuple(holders[t] for t in range(len(self.tracks)))
+        matches = [self.tracks[source] for source in sources]
+        return sources, tuple(match.polarity if match else 1 for match in matches)
+
+
+def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tuple[int, int]]) -> Wiring:
+    """Return what each track of a pass is, at places whose shift is known.
+
+    Args:
+        reference: the pass to hold it against.
+        probe: the pass looked at.
+        places: probe sample and shift, up to a few dozen.
+    """
+    tracks, listed = range(probe.tracks), list(places)
+    same = np.zeros((probe.tracks, reference.tracks, 2), np.int64)
+    held = np.zeros((probe.tracks, reference.tracks, 2), np.int64)
+    seen = np.zeros(probe.tracks, np.int64)
+    heard = np.zeros(reference.tracks, np.int64)
+    for at, shift in listed:
+        there = [reference.read(track, at + shift, ANCHOR_SAMPLES) for track in range(reference.tracks)]
+        moving = [informative(samples) for samples in there]
+        heard += [int(mask.sum()) for mask in moving]
+        for track in tracks:
+            samples = probe.read(track, at, ANCHOR_SAMPLES)
+            mask = informative(samples)
+            here = int(mask.sum())
+            seen[track] += here
+            for other, candidate in enumerate(there):
+                for index, version in enumerate((samples, -samples)):
+                    # Zeros of a wave that comes and goes equal a track that rests, which proves nothing.
+                    equal = int(((candidate == version) & mask & moving[other]).sum())
+                    # Counted place by place: a burst at one place holds more informative samples than a
+                    # sparse track at all others, and would outweigh them.
+                    if equal >= BELONGS_SHARE * here:
+                        same[track, other, index] += equal
+                        held[track, other, index] += here
+    matches = [_best(same[track], held[track], track) for track in tracks]
+    silent = frozenset(t for t in tracks if seen[t] < LEAST_EVIDENCE)
+    unheard = frozenset(t for t in tracks if heard[t] < LEAST_EVIDENCE)
+    return Wiring(tuple(matches), silent, unheard, tuple(listed))
+
+
+def spread_places(stretches: Iterable[tuple[int, int, int]]) -> list[tuple[int, int]]:
+    """Return places (probe sample, shift) spread over stretches given as start, end, shift."""
+    listed = list(stretches)
+    places = []
+    for start, end, shift in listed:
+        positions = anchor_positions(start, end)
+        step = max(1, len(positions) * len(listed) // PLACES)
+        places += [(at, shift) for at in positions[::step]]
+    return places
+
+
+def search_wiring(
+    reference: TrackReader,
+    probe: TrackReader,
+    overlap: tuple[int, int],
+    expected: Callable[[int], int],
+    radius: int,
+) -> tuple[int, Wiring] | None:
+    """Return the shift and wiring of a pass whose tracks match nothing as they are; None where nothing fits.
+
+    Args:
+        reference: the pass searched in.
+        probe: the pass whose place is sought.
+        overlap: range of probe samples expected inside the reference.
+        expected: shift expected at a probe sample.
+        radius: how far around it to look.
+    """
+    positions = anchor_positions(*overlap)
+    for at in positions[:: max(1, len(positions) // MOST_SEARCHES)]:
+        found = _search_at(reference, probe, at, expected(at), radius)
+        if found is None:
+            continue
+        wiring = find_wiring(reference, probe, spread_places([(*overlap, found)]))
+        matched = sum(match is not None for match in wiring.tracks)
+        if matched and matched >= len(wiring.strange):
+            return found, wiring
+    return None
+
+
+def _best(same: Int64s, held: Int64s, own: int) -> TrackMatch | None:
+    # Two tracks of a tape may hold the same sound: the track's own place is asked first. Zeros are their own
+    # opposite, so that a wave that holds three levels is partly equal in both polarities.
+    upright = int(same[own, 1] <= same[own, 0])
+    places = [
+        (own, 1 - upright),
+        (own, upright),
+        tuple(int(index) for index in np.unravel_index(int(same.argmax()), same.shape)),
+    ]
+    for other, polarity in places:
+        if same[other, polarity] >= LEAST_EVIDENCE:
+            share = float(same[other, polarity]) / float(held[other, polarity])
+            return TrackMatch(other, 1 - 2 * polarity, share)
+    return None
+
+
+def _search_at(reference: TrackReader, probe: TrackReader, at: int, shift: int, radius: int) -> int | None:
+    start = at + shift - radius
+    windows = [reference.read(track, start, ANCHOR_SAMPLES + 2 * radius) for track in range(reference.tracks)]
+    for track in range(probe.tracks):
+        samples = probe.read(track, at, ANCHOR_SAMPLES)
+        found = _search_track(windows, samples, radius)
+        if found is not None:
+            return start + found - at
+    return None
+
+
+def _search_track(windows: Sequence[Int32s], samples: Int32s, radius: int) -> int | None:
+    for window in windows:
+        for version in (samples, np.asarray(-samples, np.int32)):
+            match = find_match([window], [version], radius)
+            if match is not None and match.identical >= BELONGS_SHARE:
+                return match.shift
+    return None
+
+
+def examine_wiring(
+    reference: TrackReader,
+    probe: TrackReader,
+    overlap: tuple[int, int],
+    expected: Callable[[int], int],
+    radii: Sequence[int],
+    slack: float | None = math.inf,
+) -> Wiring | None:
+    """Return how a pass is wired, or None where its sound proves nothing (silence, another tape or another place).
+
+    Args:
+        reference: the pass to hold it against.
+        probe: the pass looked at.
+        overlap: range of probe samples expected inside the reference.
+        expected: shift expected at a probe sample.
+        radii: how far around it to look, in samples; tried in order.
+        slack: how far from what is expected it may lie without contradicting the logs; None where no log tells.
+    """
+    by_log = None if slack is None else expected
+    positions = anchor_positions(*overlap)
+    chosen = positions[:: max(1, len(positions) // PLACES)]
+    best: list[tuple[int, int]] = []
+    for radius in radii:
+        places = []
+        for at in chosen:
+            start = at + expected(at) - radius
+            window = read_all(reference, start, ANCHOR_SAMPLES + 2 * radius)
+            match = find_match(window, read_all(probe, at, ANCHOR_SAMPLES), radius)
+            if match is not None:
+                places.append((at, start + match.shift - at))
+        if belongs(reference, probe, places, by_log, slack or 0.0):
+            best = max(best, places, key=len)
+        # One or two may be found by chance, in a tail of few steps.
+        if len(best) >= LEAST_PLACES:
+            break
+    if best:
+        return _looked_at_closely(find_wiring(reference, probe, best), reference, probe, overlap)
+    for radius in radii:
+        found = search_wiring(reference, probe, overlap, expected, radius)
+        if found is not None and belongs(reference, probe, found[1].places, by_log, slack or 0.0):
+            return found[1]
+    return None
+
+
+def _looked_at_closely(
+    wiring: Wiring, reference: TrackReader, probe: TrackReader, overlap: tuple[int, int]
+) -> Wiring:
+    """Return the wiring with every track that seems a stranger looked at again, all along the overlap.
+
+    A track that sounds seldom may have been met in a flaw alone; one of other sound may have a note in common.
+    """
+    positions = anchor_positions(*overlap)
+    chosen = positions[:: max(1, len(positions) // MOST_LOOKS)]
+    looks = [(at, min(wiring.places, key=lambda place: abs(place[0] - at))[1]) for at in chosen]
+    tracks, unheard = list(wiring.tracks), set(wiring.unheard)
+    seldom = [track for track in range(probe.tracks) if _is_seldom(wiring, reference, probe, track)]
+    for track in (*wiring.strange, *seldom):
+        shares = list(_shares(reference, probe, track, looks))
+        fitting = sum(share >= BELONGS_SHARE for share in shares)
+        if fitting and (len(shares) < LEAST_COUNTED or fitting >= FEW_SHARE * len(shares)):
+            tracks[track] = TrackMatch(track, 1, max(shares))
+        elif len(shares) < LEAST_LOOKS:
+            unheard.add(track)
+        elif len(shares) >= LEAST_COUNTED:
+            tracks[track] = None
+    return replace(wiring, tracks=tuple(tracks), unheard=frozenset(unheard))
+
+
+def _is_seldom(wiring: Wiring, reference: TrackReader, probe: TrackReader, track: int) -> bool:
+    """Return whether a track that was found in its place is so at few of the places where both passes sound."""
+    match = wiring.tracks[track]
+    if match is None or (match.reference_track, match.polarity) != (track, 1):
+        return False
+    shares = list(_shares(reference, probe, track, wiring.places))
+    return sum(share >= BELONGS_SHARE for share in shares) < MET_SHARE * len(shares)
+
+
+def _shares(
+    reference: TrackReader, probe: TrackReader, track: int, looks: Iterable[tuple[int, int]]
+) -> Iterator[float]:
+    """Yield the share of identical samples at each place where both passes have sound enough to tell."""
+    for at, shift in looks:
+        samples = probe.read(track, at, ANCHOR_SAMPLES)
+        there = reference.read(track, at + shift, ANCHOR_SAMPLES)
+        mask = informative(samples)
+        here = int(mask.sum())
+        if min(here, int(informative(there).sum())) >= LEAST_EVIDENCE:
+            yield float(((samples == there) & mask).sum()) / here

@@ -1,0 +1,40 @@
+"""The numbers by which this room decides."""
+
+from __future__ import annotations
+
+# path
+
+FLAWED_SAMPLE = 1e6
+
+DOUBTED_SAMPLE = 1e5
+"""The tape's own sound, perhaps beside its place, is better than none; it stays a flaw that is told."""
+
+BARE_CUT = 1e3
+
+DIFFERING_JOIN = 1e2
+
+ANY_JOIN = 1.0
+"""Small, so that a pass is not left and taken again between two flaws that stand close: an edit of a thousand
+joins is right and unreadable. With TRUST_PER_SAMPLE this keeps a retake for gaps under 20000 samples (0.4 s)."""
+
+TRUST_PER_SAMPLE = 1e-4
+
+GUARD_SAMPLES = 240
+"""A join of identical sides keeps this distance (5 ms at 48 kHz) from the flaw it avoids, where there is room."""
+
+# joins
+
+PROOF_SAMPLES = 64
+"""Identical samples that prove a join: the fade that would be made, but at least this many where there are."""
+
+SEARCH_SAMPLES = 24000
+"""How far from the planned place an identical one is looked for: half a second at 48 kHz."""
+
+# takes
+
+FORMAT = 1
+
+# weaving
+
+PIECE_SAMPLES = 1 << 18
+"""Positions are laid out singly for so many samples at once."""

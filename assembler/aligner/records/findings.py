@@ -1,0 +1,187 @@
+"""What comparing the passes of a reel works on and what it finds: passes in their places, flaws, undecided places.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, MOST_GAP_SAMPLES
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from assembler.aligner.records.ranges import Range
+    from assembler.aligner.records.runs import Run
+
+
+NOISE_KINDS = ("click", "burst", "disagreement")
+
+
+@dataclass(frozen=True)
+class FoundFlaw:
+    """A timeline range in which one pass is not what the tape holds, on one track.
+
+    Args:
+        pass_name: of the flawed pass.
+        track: from 0 in tape order.
+        kind: mute, hold, straight, repeat, means, click, burst or disagreement.
+        start: first timeline sample.
+        end: first timeline sample behind it.
+    """
+
+    pass_name: str
+    track: int
+    kind: str
+    start: int
+    end: int
+
+
+@dataclass(frozen=True)
+class Undecided:
+    """A timeline range in which passes differ and nothing tells which of them is right.
+
+    Args:
+        track: from 0 in tape order.
+        start: first timeline sample.
+        end: first timeline sample behind it.
+        taken: pass whose samples stand.
+        others: the passes that differ from it.
+        is_doubtful: whether it may well be that none of them is right.
+        silent: the pass that holds nothing but zeros in the whole place and beside it, where there is one.
+        place: the whole place, where this is a part of one; by that what other tracks show is compared.
+    """
+
+    track: int
+    start: int
+    end: int
+    taken: str
+    others: tuple[str, ...]
+    is_doubtful: bool = False
+    silent: str = ""
+    place: Range = (0, 0)
+
+    @property
+    def members(self) -> tuple[str, ...]:
+        """The passes that differ there, by name."""
+        return tuple(sorted((self.taken, *self.others)))
+
+
+@dataclass(frozen=True)
+class Lost:
+    """What one pass lost of a woven stretch: samples, as runs ``(first, step, count)`` from the stretch's start."""
+
+    pass_name: str
+    runs: tuple[Run, ...]
+
+
+@dataclass(frozen=True)
+class Woven:
+    """A stretch of one track that no pass has right as a whole, though each of its samples is right in some pass.
+
+    Args:
+        track: from 0 in tape order.
+        start: first timeline sample.
+        end: first timeline sample behind it.
+        lost: of each pass that takes part, in the order of trust; each covers the whole stretch.
+    """
+
+    track: int
+    start: int
+    end: int
+    lost: tuple[Lost, ...]
+
+
+@dataclass(frozen=True)
+class ReelFindings:
+    """What comparing the passes of a reel has shown.
+
+    Args:
+        flaws: in order of track and place.
+        undecided: places where the order of trust had to do.
+        unlike: pairs of passes (and the share of samples that differ) that differ nearly everywhere.
+        unlike_tracks: of each unlike pair, the tracks on which they differ so.
+        largest_difference: of each unlike pair, in sample values.
+        agreeing_flaws: flaws that every pass covering the place has: the tape's own.
+        woven: stretches that are right only sample by sample, none across another on its track; the flaws of their
+            passes stand in ``flaws`` too.
+    """
+
+    flaws: tuple[FoundFlaw, ...]
+    undecided: tuple[Undecided, ...] = ()
+    unlike: Mapping[tuple[str, str], float] = field(default_factory=dict)
+    unlike_tracks: Mapping[tuple[str, str], frozenset[int]] = field(default_factory=dict)
+    largest_difference: Mapping[tuple[str, str], int] = field(default_factory=dict)
+    agreeing_flaws: tuple[FoundFlaw, ...] = ()
+    woven: tuple[Woven, ...] = ()
+
+    def by_standing(self, names: Sequence[str], track: int) -> list[str]:
+        """Return passes by how far they may be taken for the tape's own numbers on a track, best first.
+
+        Of passes that hold other numbers all along the one stands that more others are identical with, then the more
+        trusted one.
+
+        Args:
+            names: of the passes that hold the track, in the order of trust.
+            track: from 0 in tape order.
+        """
+        support = {name: sum(not self.are_unlike(name, other, track) for other in names) for name in names}
+        return sorted(names, key=lambda name: -support[name])
+
+    def are_unlike(self, first: str, second: str, track: int) -> bool:
+        """Return whether two passes hold other numbers all along on a track."""
+        return any(track in self.unlike_tracks.get(pair, ()) for pair in ((first, second), (second, first)))
+
+
+def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
+    """Return the flaws in order, those of one track, pass and build that touch as one: they were judged in parts.
+
+    Noise thrown into the sound is one event, however its parts were called; samples in it may be right by chance.
+    """
+    joined: list[FoundFlaw] = []
+    for flaw in sorted(flaws, key=lambda one: (one.track, one.pass_name, _build(one), one.start, one.end)):
+        last = joined[-1] if joined else None
+        bridge = CHANCE_SAMPLES if flaw.kind in NOISE_KINDS else 0
+        if (
+            last
+            and (last.track, last.pass_name, _build(last)) == (flaw.track, flaw.pass_name, _build(flaw))
+            and flaw.start <= last.end + bridge
+        ):
+            joined[-1] = replace(last, kind=_joint_kind(last, flaw), end=max(last.end, flaw.end))
+        else:
+            joined.append(flaw)
+    return sorted(joined, key=_by_place)
+
+
+def _build(flaw: FoundFlaw) -> str:
+    return "noise" if flaw.kind in NOISE_KINDS else flaw.kind
+
+
+def _joint_kind(first: FoundFlaw, second: FoundFlaw) -> str:
+    if first.kind == second.kind != "click":
+        return first.kind
+    if "burst" not in (first.kind, second.kind) and second.end - first.start <= CLICK_SAMPLES:
+        return "click"
+    return "burst"
+
+
+def joined_places(places: Iterable[Undecided]) -> list[Undecided]:
+    """Return the places in order, those that follow each other closely as one: a person looks at them once."""
+    joined: list[Undecided] = []
+    for place in sorted(places, key=lambda one: (one.track, one.taken, one.others, one.start)):
+        last = joined[-1] if joined else None
+        if (
+            last
+            and (last.track, last.taken, last.others) == (place.track, place.taken, place.others)
+            and place.start - last.end <= MOST_GAP_SAMPLES
+        ):
+            joined[-1] = replace(last, end=max(last.end, place.end))
+        else:
+            joined.append(place)
+    return sorted(joined, key=lambda one: (one.track, one.start, one.end, one.taken))
+
+
+def _by_place(flaw: FoundFlaw) -> tuple[int, int, int, str]:
+    return flaw.track, flaw.start, flaw.end, flaw.pass_name

@@ -1,0 +1,18 @@
+"""The numbers by which this room decides."""
+
+from __future__ import annotations
+
+# findings
+
+MOST_GAP_SAMPLES = 1024
+"""Gaps of a difference that comes and goes at a steady pace are at most this long: half a period of 23 Hz."""
+
+CLICK_SAMPLES = 48
+"""Up to this length noise thrown into the sound is called a click, above it a burst."""
+
+CHANCE_SAMPLES = 7
+"""So many samples in a row are equal by chance where sound is quiet."""
+
+# runs
+
+PAIRS_AT_ONCE = 1 << 18

@@ -1,0 +1,55 @@
+"""What is known of one reel: its passes in their places, and what comparing them has shown."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from assembler.aligner.place.wiring.wire import WiredReel
+    from assembler.aligner.records.findings import ReelFindings
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.timemap import TimeMap
+    from assembler.importer import Note
+    from assembler.sheet import Reel
+
+
+@dataclass(frozen=True)
+class ExaminedReel:
+    """What is known of one reel.
+
+    Args:
+        reel: as the sheet has it.
+        wired: its passes, put right where that was asked for.
+        maps: time map of each pass that is used.
+        groups: passes with one value hold identical samples wherever both are good.
+        passes: the passes that are used, with a time map for each track.
+        findings: what comparing them has shown; nothing before ``compare_passes``.
+        notes: corrections and findings on the way.
+    """
+
+    reel: Reel
+    wired: WiredReel
+    maps: Mapping[str, TimeMap]
+    groups: Mapping[str, tuple[str, int]]
+    passes: tuple[PlacedPass, ...]
+    findings: ReelFindings
+    notes: tuple[Note, ...]
+
+    @property
+    def name(self) -> str:
+        """The reel's name."""
+        return self.reel.name
+
+    def moved(self, samples: int) -> ExaminedReel:
+        """Return the reel, not compared yet, ``samples`` later on the timeline."""
+        return replace(
+            self,
+            maps={name: time_map.moved(samples) for name, time_map in self.maps.items()},
+            passes=tuple(
+                replace(one, maps=tuple(time_map.moved(samples) for time_map in one.maps))
+                for one in self.passes
+            ),
+        )

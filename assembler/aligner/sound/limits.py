@@ -1,0 +1,155 @@
+"""The numbers by which this room decides."""
+
+from __future__ import annotations
+
+# models
+
+LEAST_LAG, PERIOD_STRIDE = 16, 3
+
+LEAST_PERIODIC = 0.5
+"""A period is one where fewer samples differ from those a period before than half of those that differ from their
+neighbours."""
+
+# surroundings
+
+FIT_SAMPLES = 1024
+"""Samples on each side of a place that the predictor is fitted to: 21 ms at 48 kHz."""
+
+LEAST_SCALE_STEPS = 0.02
+"""The scale of what is foretold exactly, as silence in silence."""
+
+LEAST_BELL_STEPS = 0.5
+"""Rounding leaves no bell-shaped errors narrower than this."""
+
+PERIODS_SAMPLES = 4096
+
+LEAST_JUMP_STEPS = 8
+
+MOST_IN_A_ROW = 0.5
+"""Share of changes that another one follows at once: of sound that holds levels next to none, of clipped sound nearly
+all."""
+
+LEAST_ZEROS = 3
+
+REST_RATIO = 2.0
+"""So many times sound that holds levels is at zero before and behind a place where that is one of its levels, and for
+not much longer than at the others."""
+
+LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
+"""A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
+
+# levels
+
+LEAST_RUN = 32
+"""Equal samples in a row, 0.7 ms at 48 kHz, from which a run is looked at."""
+
+PREDICTOR_ORDER = 24
+
+EDGE_SAMPLES = 48
+"""One millisecond at 48 kHz: the edge of a run whose level says whether something was cut off."""
+
+NOISE_SAMPLES, LONGEST_PAUSE = 512, 2000
+
+LEAST_NOISE_STEPS, MOST_UNSTEADY = 0.6, 1.6
+"""Steady noise on either side of a pause (42 ms at 48 kHz at most) that it would not make by itself."""
+
+MATERIAL_RUNS = 12
+"""Held runs in one block from which they are taken for the material: a square wave holds its level by nature."""
+
+PEAK_SAMPLES, LEAST_PEAK = 256, 0.95
+"""A clipped peak lies as far from zero as anything so near to it."""
+
+# waves
+
+LEAST_HALF = 8
+"""Samples of a level from which a wave is taken for a pulse wave: 3 kHz at 48 kHz."""
+
+LEAST_EDGES_BEFORE, LEAST_EDGES_BEHIND = 4, 2
+
+MOST_EDGES = 400
+
+EDGE_ERROR = 1.0
+"""Edges stand at whole samples, so that each lies within one of where the period puts it."""
+
+LEAST_IN_A_ROW, LEAST_BACK = 4, 2
+"""So many edges in a row where a wave foretells them are that wave; one or two may stand there by chance, but two are
+enough to doubt what lies before them."""
+
+NEAR_EDGE = 2
+
+MOST_COMPARED = 64
+
+MOST_COUNTS = 8
+"""So many numbers of periods between two sides are tried, where their period is not known well enough to tell."""
+
+# rests
+
+MOST_ALIKE = 4
+"""Rests on one track of one pass that may be mutes: more are how the instrument is played."""
+
+RESTING_SHARE, MOST_SHORTER = 0.7, 0.5
+"""Where so large a share of silences may be rests, as of mutes hardly ever, others not far shorter may be too."""
+
+LEAST_REST = 480
+"""No instrument rests for less than 10 ms at 48 kHz, as a rule."""
+
+RHYTHM_SHARE = 0.5
+"""So many of the gaps between silences of one length are whole beats where they keep time."""
+
+BLOCK_SAMPLES = 1 << 17
+
+BESIDE_SAMPLES = 1024
+"""Read on either side of a silence: what a sound has to hold only once to be known again by its end or beginning."""
+
+LEVEL_SAMPLES = 240
+
+MOST_RISE, LEAST_FALL = 2.0, 0.3
+"""Level of 5 ms behind a mute against 5 ms before it: the same sound, which may have died away meanwhile."""
+
+MOST_SOFT, MOST_CROSSING = 0.05, 0.25
+"""What sets in from zero begins with so small a share of its peak, or with more if it was zero one sample before."""
+
+LEAST_BEAT, LEAST_BEATS = 2400, 16
+"""Gates that follow a sequencer close every 50 ms or more at 48 kHz, what turns more often; and for a while."""
+
+# rhythm
+
+STEP_SECONDS = 0.005
+"""From one level to the next: how exactly beats are told apart."""
+
+BEFORE_STEPS, LEAST_RISE = 5, 1.5
+"""Sound sets in where it is so many times louder than all of it in 25 ms before, half a period of 20 Hz."""
+
+LEAST_ALIKE = 0.3
+"""How alike onsets are to those one interval later, as a correlation; those of music at another pace hardly are."""
+
+BESIDE_SECONDS, LONGEST_READ_SECONDS = 10.0, 120.0
+
+BLOCK_STEPS = 400
+
+MULTIPLES = (1, 2, 4)
+"""Sound may set in on every other beat only, or on every fourth."""
+
+# change
+
+PIECE_SAMPLES = 16384
+"""A third of a second at 48 kHz: short against a change of tune, long against the period of a bass string."""
+
+ALIKE = 0.9
+"""Correlation from which two pieces are one sound."""
+
+LEVEL_TOLD_DB, FRACTION_TOLD = 0.01, 0.02
+"""Smaller than this neither is told; a level that is written with two decimals would read as none."""
+
+SURE_DEVIATIONS = 4.0
+
+ROUNDING_STEPS = 0.45
+"""Rounding to whole steps leaves 0.29 steps (uniform over one step), or 0.41 where both sides are rounded."""
+
+SHORTENED_STEPS = 0.62
+"""Cutting bits off leaves 0.29 of the new, larger step; triangular dither of two such steps makes it 0.5."""
+
+OFFSET_TOLD_STEPS = 0.5
+
+LEAST_LEVELS = 16
+"""Sound that holds fewer levels, as a pulse wave does, has low bits that are zero at one gain and not at another."""

@@ -1,0 +1,250 @@
+"""Rests of an instrument told from mutes, as one capture shows them by itself.
+
+A drum machine whose sounds are cut off, a gate and a chopped voice fall silent from one sample to the next, and are
+there again from one sample to the next: each rest looks like a mute. But an instrument does so again and again. The
+same sound is cut off at the same sample; a sound sets in from zero, or is far louder than the one before the rest;
+rests are long. A mute lays silence over a sound that goes on underneath: it is as loud behind, and anywhere in its
+swing.
+
+All positions are timeline samples; audio is ``int32``, shape ``(samples,)``.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.records.ranges import pieces_of, range_around, without
+from assembler.aligner.sound.levels import Run, constant_runs, cuts_off, loud_edges
+from assembler.aligner.sound.limits import (
+    BESIDE_SAMPLES,
+    BLOCK_SAMPLES,
+    EDGE_SAMPLES,
+    LEAST_BEAT,
+    LEAST_BEATS,
+    LEAST_FALL,
+    LEAST_REST,
+    LEAST_RUN,
+    LEVEL_SAMPLES,
+    LONGEST_PAUSE,
+    MOST_ALIKE,
+    MOST_CROSSING,
+    MOST_RISE,
+    MOST_SHORTER,
+    MOST_SOFT,
+    RESTING_SHARE,
+    RHYTHM_SHARE,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Int32s
+
+
+@dataclass(frozen=True)
+class Rests:
+    """Silences of one track that cut sound off and are no mutes for certain.
+
+    Args:
+        natural: where a sound is cut off that is cut off there elsewhere too.
+        doubtful: more than a few that may be the instrument's own.
+    """
+
+    natural: list[Range]
+    doubtful: list[Range]
+
+
+@dataclass(frozen=True)
+class _Silence:
+    """Zeros between sound, with what is known of them.
+
+    Args:
+        place: first zero, and the sample behind the last.
+        cut: the end of the sound before; empty where it is quiet, or holds the same samples more than once.
+        onset: the beginning of the sound behind, likewise.
+        cuts_off: whether sound is cut off at both ends.
+        goes_on: whether the sound behind may be the one before, going on underneath.
+    """
+
+    place: Range
+    cut: bytes
+    onset: bytes
+    cuts_off: bool
+    goes_on: bool
+
+    @property
+    def size(self) -> int:
+        """How many zeros there are."""
+        return self.place[1] - self.place[0]
+
+
+def find_rests(one: PlacedPass, track: int, witnessed: Sequence[Range], step: int) -> Rests:
+    """Return the silences that look like mutes, but are how an instrument is played.
+
+    Args:
+        one: the pass.
+        track: from 0 in tape order.
+        witnessed: what other passes cover, in order; left out.
+        step: one step of the tape's word length.
+    """
+    # Cut at the pass's slips: what stands before one does not go on behind it.
+    lone = [piece for held in one.covered(track) for piece in without([held], witnessed)]
+    silences = [_silence(one, track, place, step) for piece in lone for place in _zeros(one, track, piece)]
+    cuts, onsets = Counter(one.cut for one in silences), Counter(one.onset for one in silences)
+    cutting = [silence for silence in silences if silence.cuts_off]
+    recurring, singular = _parted(cutting, lambda one: bool(one.cut) and cuts[one.cut] > 1)
+    known, unknown = _parted(singular, lambda one: bool(one.onset) and onsets[one.onset] > 1)
+    is_exact = len(recurring) + len(known) >= RESTING_SHARE * len(cutting)
+    beats = _in_rhythm(unknown)
+    likely, others = _parted(unknown, lambda one: one.place in beats or _may_rest(one, is_exact=is_exact))
+    doubtful = [*known, *likely]
+    if len(doubtful) <= MOST_ALIKE or len(recurring) + len(doubtful) < RESTING_SHARE * len(cutting):
+        doubtful = []
+    elif not is_exact:
+        # Beside rests as short as these a few more may set in as loud as what was cut off.
+        least = float(np.quantile([silence.size for silence in doubtful], 0.1)) * MOST_SHORTER
+        doubtful += [silence for silence in others if silence.size >= least]
+    places = {one.place for one in doubtful} | beats
+    return Rests([one.place for one in recurring], sorted(places))
+
+
+def _may_rest(silence: _Silence, *, is_exact: bool) -> bool:
+    """Return whether a silence looks like a rest; a sequencer that plays the same numbers again shows each twice."""
+    if silence.goes_on:
+        return silence.size > LONGEST_PAUSE and not is_exact
+    return silence.size >= LEAST_REST
+
+
+class SharedRests:
+    """Which silences of one track, that cut sound off and that passes have alike, are rests of an instrument.
+
+    A silence is unless the sound goes on behind it as before; also then, if what is cut off is cut off so elsewhere.
+    For that a pass is listened to as a whole, once, where it is asked about at all.
+
+    Args:
+        track: from 0 in tape order.
+        step: one step of the tape's word length.
+    """
+
+    def __init__(self, track: int, step: int) -> None:
+        self._track, self._step = track, step
+        self._recurring: dict[str, list[Range]] = {}
+
+    def holds(self, one: PlacedPass, place: Range) -> bool:
+        """Return whether a silence is a rest.
+
+        Args:
+            one: any of the passes that have it.
+            place: of the silence, whole.
+        """
+        if not _silence(one, self._track, place, self._step).goes_on:
+            return True
+        if one.name not in self._recurring:
+            self._recurring[one.name] = find_rests(one, self._track, (), self._step).natural
+        return range_around(self._recurring[one.name], place) is not None
+
+
+def silence_around(one: PlacedPass, track: int, place: Range) -> Range:
+    """Return a place of zeros with all zeros beside it that the pass holds without a break."""
+    low, high = place
+    for first, last in one.covered(track):
+        if not first <= place[0] < last:
+            continue
+        while first < low:
+            before = one.samples(track, max(first, low - BLOCK_SAMPLES), low)
+            sounding = np.flatnonzero(before)
+            low -= before.size - 1 - int(sounding[-1]) if sounding.size else before.size
+            if sounding.size:
+                break
+        while high < last:
+            behind = one.samples(track, high, min(last, high + BLOCK_SAMPLES))
+            sounding = np.flatnonzero(behind)
+            high += int(sounding[0]) if sounding.size else behind.size
+            if sounding.size:
+                break
+    return low, high
+
+
+def _parted(
+    silences: Sequence[_Silence], is_first: Callable[[_Silence], bool]
+) -> tuple[list[_Silence], list[_Silence]]:
+    """Return those of which something is so, and the others."""
+    return [one for one in silences if is_first(one)], [one for one in silences if not is_first(one)]
+
+
+def _in_rhythm(silences: Sequence[_Silence]) -> set[Range]:
+    """Return silences of one length that stand on a grid to the sample, as a gate that a sequencer opens makes them."""
+    found: set[Range] = set()
+    for size in {silence.size for silence in silences if silence.size >= LEAST_REST}:
+        alike = [silence for silence in silences if abs(silence.size - size) <= 1]
+        gaps = np.diff([silence.place[0] for silence in alike])
+        if gaps.size < LEAST_BEATS or gaps.min() < LEAST_BEAT:
+            continue
+        beats = np.rint(gaps / gaps.min())
+        if np.mean(np.abs(gaps - beats * gaps.min()) <= beats) >= RHYTHM_SHARE:
+            found |= {silence.place for silence in alike}
+    return found
+
+
+def _zeros(one: PlacedPass, track: int, piece: Range) -> list[Range]:
+    """Return the runs of zeros within a piece, those across blocks whole."""
+    found: list[Range] = []
+    for low, high in pieces_of([piece], BLOCK_SAMPLES):
+        first, last = max(piece[0], low - LEAST_RUN), min(piece[1], high + LEAST_RUN)
+        for run in constant_runs(one.samples(track, first, last)):
+            start, end = first + run.start, first + run.end
+            if run.value:
+                continue
+            if found and start < found[-1][1]:
+                found[-1] = found[-1][0], max(end, found[-1][1])
+            else:
+                found.append((start, end))
+    return [place for place in found if piece[0] < place[0] and place[1] < piece[1]]
+
+
+def _silence(one: PlacedPass, track: int, place: Range, step: int) -> _Silence:
+    """Return what is known of a run of zeros; of a long one only its edges are read."""
+    before = one.samples(track, place[0] - BESIDE_SAMPLES, place[0])
+    behind = one.samples(track, place[1], place[1] + BESIDE_SAMPLES)
+    size = min(place[1] - place[0], LONGEST_PAUSE + 1)
+    samples = np.concatenate((before, np.zeros(size, np.int32), behind))
+    run = Run(before.size, before.size + size, 0)
+    is_cut, sets_in = loud_edges(samples, run, step)
+    return _Silence(
+        place,
+        _telling(before[::-1]) if is_cut else b"",
+        _telling(behind) if sets_in else b"",
+        cuts_off(samples, run, step),
+        not (is_cut and sets_in) or goes_on(before, behind),
+    )
+
+
+def _telling(sound: Int32s) -> bytes:
+    """Return the first samples of sound by which it is known again; none where it holds them twice."""
+    edge = sound[:EDGE_SAMPLES]
+    for at in np.flatnonzero(sound[1 : 1 - EDGE_SAMPLES] == edge[0]) + 1:
+        if np.array_equal(sound[at : at + EDGE_SAMPLES], edge):
+            return b""
+    return edge.tobytes()
+
+
+def goes_on(before: Int32s, behind: Int32s) -> bool:
+    """Return whether sound behind a silence is about as loud as before it, and does not set in from zero.
+
+    Args:
+        before: 5 ms or more of the sound that ends there.
+        behind: as much of the sound that begins.
+    """
+    sides = before[-LEVEL_SAMPLES:].astype(np.float64), behind[:LEVEL_SAMPLES].astype(np.float64)
+    level, level_behind = (float(np.sqrt(np.mean(side**2))) for side in sides)
+    if not LEAST_FALL * level <= level_behind <= MOST_RISE * level:
+        return False
+    first, second = abs(float(sides[1][0])), abs(float(sides[1][1] - sides[1][0]))
+    peak = float(np.abs(sides[1]).max())
+    return first > MOST_SOFT * peak and not first <= min(MOST_CROSSING * peak, 1.3 * second)

@@ -1,0 +1,151 @@
+"""What is told of passes that run along with each other and hold other numbers all along: what their chains did."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assembler.aligner.records.labels import track_names
+from assembler.aligner.records.ranges import common, merged
+from assembler.aligner.sound.change import find_change
+from assembler.aligner.sound.limits import PIECE_SAMPLES
+from assembler.aligner.sound.scale import scale_of
+from assembler.aligner.tell.limits import FAINT_RATIO, FAINT_STEPS, MOST_PIECES
+from assembler.importer import Note
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.records.findings import ReelFindings
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.reel import ExaminedReel
+    from assembler.aligner.sound.change import Change
+    from assembler.aligner.sound.scale import Scale
+    from assembler.arrays import Int32s
+    from assembler.sheet import Sheet
+
+CHAIN_KINDS = frozenset({"not_transparent", "level_differs"})
+
+
+def chain_notes(reel: ExaminedReel, sheet: Sheet) -> list[Note]:
+    """Return a note for each pass that holds other numbers all along than one that stands above it.
+
+    Args:
+        reel: placed and compared.
+        sheet: the session.
+    """
+    by_name = {one.name: one for one in reel.passes}
+    wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
+    return [
+        _chain_note(reel, by_name[upper], by_name[lower], found, scale_of(sheet))
+        for (upper, lower), found in _unlike_tracks(reel.passes, reel.findings, wanted).items()
+    ]
+
+
+def other_sound(
+    passes: Sequence[PlacedPass], findings: ReelFindings, wanted: Sequence[int], step: int
+) -> dict[tuple[str, str], list[int]]:
+    """Return the tracks on which a pass holds other sound all along than one that stands above it.
+
+    What is no louder than the noise that the chain adds on other tracks may be just that noise.
+
+    Args:
+        passes: in the order of trust.
+        findings: what comparing them has shown.
+        wanted: tape tracks, from 0.
+        step: one step of the tape's word length, in sample values.
+
+    Returns:
+        For each pair of the better pass and the other one the tracks, from 0.
+    """
+    by_name = {one.name: one for one in passes}
+    strange: dict[tuple[str, str], list[int]] = {}
+    for (upper, lower), tracks in _unlike_tracks(passes, findings, wanted).items():
+        changes = {
+            track: find_change(_pieces(by_name[upper], by_name[lower], track), step) for track in tracks
+        }
+        noise = max((one.noise for one in changes.values() if one and one.is_alike), default=0.0)
+        floor = max(FAINT_STEPS * step, FAINT_RATIO * noise)
+        found = [track for track, one in changes.items() if one and not one.is_alike and one.noise > floor]
+        if found:
+            strange[upper, lower] = found
+    return strange
+
+
+def _unlike_tracks(
+    passes: Sequence[PlacedPass], findings: ReelFindings, wanted: Sequence[int]
+) -> dict[tuple[str, str], list[int]]:
+    """Return for each pass, and one that stands above it, the tracks on which they hold other numbers all along."""
+    tracks: dict[tuple[str, str], list[int]] = {}
+    for track in wanted:
+        rank = findings.by_standing([one.name for one in passes if one.covered(track)], track)
+        for place, lower in enumerate(rank):
+            above = [one for one in rank[:place] if findings.are_unlike(one, lower, track)]
+            if above:
+                tracks.setdefault((above[0], lower), []).append(track)
+    return tracks
+
+
+def _chain_note(
+    reel: ExaminedReel, upper: PlacedPass, lower: PlacedPass, tracks: Sequence[int], scale: Scale
+) -> Note:
+    changes = {track: find_change(_pieces(upper, lower, track), scale.step) for track in tracks}
+    by_words: dict[str, list[int]] = {}
+    for track, change in changes.items():
+        words = _words(change, upper.name, lower.name, scale)
+        by_words.setdefault(words, []).append(track)
+    told = "; ".join(f"{_names(reel, found)}: {words}" for words, found in by_words.items())
+    told = told[:1].upper() + told[1:]
+    findings = reel.findings
+    pair = (
+        (upper.name, lower.name) if (upper.name, lower.name) in findings.unlike else (lower.name, upper.name)
+    )
+    peak, share = findings.largest_difference[pair], findings.unlike[pair]
+    borne_out = any(
+        one not in (upper, lower) and one.covered(t) and not findings.are_unlike(one.name, upper.name, t)
+        for one in reel.passes
+        for t in tracks
+    )
+    whose = f"{lower.name}'s capture chain" if borne_out else "one of the two capture chains"
+    text = (
+        f"{lower.name} runs along with {upper.name} and is nowhere identical. {told}. {share:.0%} of the samples "
+        f"differ, by at most {scale.steps(peak)} LSB ({scale.dbfs(peak)}): {whose} is not bit-transparent, so these "
+        f"differences are not taken for flaws, and {lower.name} is used only where nothing else is"
+    )
+    is_level = all(change is not None and change.is_level_only for change in changes.values())
+    return Note("level_differs" if is_level else "not_transparent", text, lower.name, tuple(tracks))
+
+
+def _words(change: Change | None, upper: str, lower: str, scale: Scale) -> str:
+    if change is None:
+        return "silent in one of them"
+    return change.words(upper, lower, scale.bits) if change.is_alike else "other sound"
+
+
+def _pieces(upper: PlacedPass, lower: PlacedPass, track: int) -> list[tuple[Int32s, Int32s]]:
+    """Return the same places of both passes; each lies in one stretch of either."""
+    both = [
+        (low, high)
+        for low, high in common(upper.covered(track), lower.covered(track))
+        if high - low >= PIECE_SAMPLES
+    ]
+    every = max(PIECE_SAMPLES, sum(high - low for low, high in both) // MOST_PIECES)
+    starts = [at for low, high in both for at in range(low, high - PIECE_SAMPLES + 1, every)]
+    return [
+        (upper.samples(track, at, at + PIECE_SAMPLES), lower.samples(track, at, at + PIECE_SAMPLES))
+        for at in starts
+    ] or _short(upper, lower, track)
+
+
+def _short(upper: PlacedPass, lower: PlacedPass, track: int) -> list[tuple[Int32s, Int32s]]:
+    """Return the longest place that passes of short overlap have in common."""
+    low, high = max(
+        common(merged(upper.covered(track)), merged(lower.covered(track))),
+        key=lambda place: place[1] - place[0],
+    )
+    return [(upper.samples(track, low, high), lower.samples(track, low, high))]
+
+
+def _names(reel: ExaminedReel, tracks: Sequence[int]) -> str:
+    if len(tracks) == sum(bool(name) for name in reel.reel.tracks) > 1:
+        return "all tracks"
+    return track_names(reel.reel, tracks)

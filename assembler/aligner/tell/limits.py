@@ -1,0 +1,63 @@
+"""The numbers by which this room decides."""
+
+from __future__ import annotations
+
+# outcome
+
+MOST_LISTED, COARSE_SAMPLES = 1000, 1 << 16
+"""Where a track has more uncured places than this, those of one kind and pass that lie so close (1.4 s at 48 kHz) are
+listed as one: nobody looks at each of them, and the list stays bounded by the length of the set."""
+
+GROUP_SAMPLES = 64
+"""Flaws of one kind that begin and end within this many samples of each other on several tracks are one."""
+
+# holdings
+
+READ_SAMPLES = 1 << 17
+
+MOST_READ = 1 << 21
+"""Of a longer place (44 s at 48 kHz) the beginning is told."""
+
+# reel
+
+FAR_SECONDS = 3600
+"""Passes further from all others than this are asked about."""
+
+MOST_NAMED = 4
+
+# causes
+
+SAME_PLACE_SAMPLES = 256
+"""Flaws closer than this, on whatever track, are one place: one event wrote or read them wrong."""
+
+LONGEST_LOSS = 48000
+"""A pass that lost more than this has no flaw there: it just does not hold the place."""
+
+LEAST_GAPS, MOST_TURNS, MOST_HALVED = 5, 8, 3
+
+PLACE_SECONDS = (0.00025, 0.001)
+"""A flaw is found to begin up to so long before or behind its moment of the turn; both are tried."""
+
+TURN_SHARE = 0.02
+"""What turns slowly changes its pace, as a spool does: so large a share of a turn is allowed for instead."""
+
+STEADY_SHARE = 0.6
+"""Share of the gaps that must be whole turns; flaws of another cause lie among them."""
+
+MOST_CHANCE = 1e-5
+"""How often flaws without a pace may seem to have one: rather a part that turns is not told than one that does not."""
+
+LONGEST_TURN_SECONDS = 5.0
+"""The spools of a tape machine turn no slower: 0.3 m of tape on a turn at 9.5 cm/s. Common practice, no source."""
+
+MOST_TRIED = 64
+
+AS_UNLIKELY = 0.7
+"""Half an interval fits wherever the whole one does: of intervals nearly as unlikely, as logarithms, the longest."""
+
+# chains
+
+FAINT_STEPS, FAINT_RATIO = 4, 2.0
+
+MOST_PIECES = 16
+"""Places at which two passes are held against each other, spread over all that both hold."""

@@ -1,0 +1,297 @@
+"""What the comparison of passes has shown, in an engineer's words."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.records.labels import place_label, stretch_label, timecode_label
+from assembler.aligner.records.ranges import common
+from assembler.aligner.sound.rhythm import keeps_time
+from assembler.aligner.tell.causes import find_causes, steady_interval
+from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes
+from assembler.aligner.tell.holdings import held_words
+from assembler.aligner.tell.limits import FAR_SECONDS, MOST_NAMED
+from assembler.importer import Note
+
+_UNTOLD_WORDS = (
+    "flawed and held by no other pass: nothing tells whether tape or machine is to blame; another pass would"
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.records.findings import FoundFlaw, Undecided
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
+    from assembler.aligner.records.reel import ExaminedReel
+    from assembler.aligner.tell.causes import Causes
+    from assembler.aligner.tell.holdings import Holdings
+    from assembler.aligner.tell.outcome import Outcome
+    from assembler.sheet import Sheet
+
+
+def reel_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holdings: Holdings) -> list[Note]:
+    """Return what was found about a reel: on its passes, undecided places, passes nowhere alike, what flaws point at.
+
+    Args:
+        reel: placed and compared.
+        sheet: the session.
+        outcome: what was decided about the tracks.
+        holdings: of that reel.
+    """
+    unlike = chain_notes(reel, sheet)
+    told = {name for pair in reel.findings.unlike for name in pair}
+    notes = [
+        _placed(note, reel, sheet)
+        for note in reel.notes
+        if not (note.kind in CHAIN_KINDS and note.pass_name in told)
+    ]
+    notes += _undecided_notes(reel, sheet, outcome, holdings)
+    notes += unlike
+    unsure = [
+        (note.pass_name, note.start)
+        for note in reel.notes
+        if note.kind == "undecided" and note.pass_name is not None and note.start is not None
+    ]
+    causes = find_causes(reel.passes, reel.findings, unsure)
+    notes += _tape_notes(reel, causes, sheet)
+    notes += _machine_notes(reel, causes, sheet)
+    return notes
+
+
+def _placed(note: Note, reel: ExaminedReel, sheet: Sheet) -> Note:
+    """Return a note on a place of a pass, made before it had its place on the timeline, with its timecode."""
+    time_map = reel.maps.get(note.pass_name or "")
+    if note.start is None or note.kind != "undecided" or time_map is None:
+        return note
+    behind = [s for s in time_map.stretches if s.pass_end > note.start]
+    at = behind[0].timeline_start + max(0, note.start - behind[0].pass_start) if behind else time_map.end
+    return replace(note, text=f"{place_label(sheet)(at)}: {note.text}")
+
+
+def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holdings: Holdings) -> list[Note]:
+    by_name = {one.name: one for one in reel.passes}
+    label = stretch_label(sheet)
+    notes = []
+    for place in reel.findings.undecided:
+        where = place.start, place.end
+        taken = outcome.taken(reel.name, place.track, where)
+        if taken is None:
+            # Outside the set nobody has to decide.
+            continue
+        held = holdings.at(place.track, where, taken)
+        first = by_name[(taken or [place.taken])[0]]
+        start, end = first.maps[place.track].pass_reach(*where) or (None, None)
+        members = [name for name in by_name if name in place.members]
+        notes.append(
+            Note(
+                "undecided",
+                f"{label(*where)}, reel {reel.name}, {reel.reel.tracks[place.track]}: "
+                f"{_doubt_words(place, members, holdings)}; "
+                f"{_choice_words(place, taken, members, outcome)} ({held_words(held)})",
+                pass_name=first.name,
+                tracks=(place.track,),
+                start=start,
+                end=end,
+                held=held,
+            )
+        )
+    return notes
+
+
+def _doubt_words(place: Undecided, members: Sequence[str], holdings: Holdings) -> str:
+    """Return what is in doubt at an undecided place."""
+    size = _samples(place.end - place.start)
+    if holdings.are_same(place.track, (place.start, place.end), members):
+        return (
+            f"{' and '.join(members)} hold the same for {size}, but the flaw of {' and '.join(place.others)} goes on "
+            f"through it and nothing tells whether {place.taken} has one as well"
+        )
+    return f"{' and '.join(members)} differ for {size} and nothing tells which is right"
+
+
+def _choice_words(place: Undecided, taken: Sequence[str], members: Sequence[str], outcome: Outcome) -> str:
+    """Return which pass is taken at an undecided place, and why."""
+    if not taken:
+        return "none is taken"
+    names = " and ".join(taken)
+    verb = "is taken" if len(taken) == 1 else "are taken, each for a part"
+    if outcome.has_plan:
+        return f"{names} {verb}, by the plan"
+    if len(taken) == 1 and outcome.is_punched(taken[0], (place.start, place.end)):
+        return f"{names} {verb}, by a punch"
+    if list(taken) == [place.taken]:
+        return f"{names} {verb}, as the {'most trusted' if place.taken == members[0] else 'likelier'}"
+    return f"{names} {verb}"
+
+
+def _tape_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
+    by_name = {one.name: one for one in reel.passes}
+    label = stretch_label(sheet)
+    notes = []
+    for flaws in _flaws_of_tape(causes):
+        tracks = sorted({flaw.track for flaw in flaws if reel.reel.tracks[flaw.track]})
+        names = [name for name in by_name if any(flaw.pass_name == name for flaw in flaws)]
+        whole = min(flaw.start for flaw in flaws), max(flaw.end for flaw in flaws)
+        start, end = by_name[names[0]].maps[tracks[0]].pass_reach(*whole) or (None, None)
+        notes.append(
+            Note(
+                "tape_damage",
+                f"{label(*whole)}, reel {reel.name}, {', '.join(reel.reel.tracks[track] for track in tracks)}: "
+                f"{_flawed_words(flaws, names)}: every pass over this place is flawed, which points at the tape, not "
+                "at the machine",
+                pass_name=names[0],
+                tracks=tuple(tracks),
+                start=start,
+                end=end,
+            )
+        )
+    if causes.weak:
+        text = (
+            f"reel {reel.name}: {_counted(causes.weak)} flawed in several passes and right in another: this points at "
+            f"weak spots of the tape; the first at {label(*causes.weak[0])}"
+        )
+        notes.append(Note("tape_damage", text))
+    return notes
+
+
+def _flaws_of_tape(causes: Causes) -> list[list[FoundFlaw]]:
+    """Return the flaws at each place where all passes are flawed; places that one flaw spans are one."""
+    groups: list[list[FoundFlaw]] = []
+    for place in sorted(causes.tape):
+        flaws = [flaw for flaw in causes.flaws if common([(flaw.start, flaw.end)], [place])]
+        # A flaw that spans two places spans all between them, too.
+        if groups and any(flaw in groups[-1] for flaw in flaws):
+            groups[-1] += [flaw for flaw in flaws if flaw not in groups[-1]]
+        else:
+            groups.append(flaws)
+    return groups
+
+
+def _flawed_words(flaws: Sequence[FoundFlaw], names: Sequence[str]) -> str:
+    """Return what each pass has at a place: once where all have the same."""
+    shapes = {
+        name: {(flaw.track, flaw.kind, flaw.start, flaw.end) for flaw in flaws if flaw.pass_name == name}
+        for name in names
+    }
+    words = {
+        name: " and ".join(
+            f"{kind} of {max(flaw.end - flaw.start for flaw in flaws if (flaw.pass_name, flaw.kind) == (name, kind))} "
+            "samples"
+            for kind in sorted({row[1] for row in rows})
+        )
+        for name, rows in shapes.items()
+    }
+    if all(rows == shapes[names[0]] for rows in shapes.values()):
+        return f"{words[names[0]]}, alike in {' and '.join(names)}"
+    return ", ".join(f"{text} in {name}" for name, text in words.items())
+
+
+def _machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
+    """Tell, pass by pass, how many places are wrong in it alone, and whether they come at a steady interval."""
+    notes = []
+    rate = sheet.session.sample_rate
+    for one in reel.passes:
+        machine, untold = causes.machine[one.name], causes.untold[one.name]
+        interval = _interval(one, reel, machine, untold, rate)
+        words = []
+        if machine:
+            words.append(
+                f"{_counted(machine)} flawed in this pass alone and right in another: "
+                "this points at the machine, not at the tape"
+            )
+        if untold:
+            words.append(f"{_counted(untold)} {_UNTOLD_WORDS}")
+        if interval is not None:
+            words.append(
+                f"they come every {1000 * interval / rate:.1f} ms or a multiple of it: this points at a rotating part"
+            )
+        if words:
+            is_machine = bool(machine) or interval is not None
+            text = f"reel {reel.name}, {one.name}: {'; '.join(words)}"
+            if is_machine:
+                notes.append(Note("machine_damage", text, one.name))
+            else:
+                notes.append(
+                    Note("other", text, one.name, theme=f"places {_UNTOLD_WORDS}", count=len(untold))
+                )
+    return notes
+
+
+def _interval(
+    one: PlacedPass, reel: ExaminedReel, machine: Sequence[Range], untold: Sequence[Range], rate: int
+) -> float | None:
+    """Return the interval at which places of a pass come, in samples.
+
+    Of places that no other pass bears out none is told that the music itself keeps.
+    """
+    proved = steady_interval(np.array([start for start, _ in machine], np.int64), rate)
+    if proved is not None:
+        return proved
+    places = sorted((*machine, *untold))
+    interval = steady_interval(np.array([start for start, _ in places], np.int64), rate)
+    tracks = {
+        flaw.track
+        for flaw in reel.findings.flaws
+        if flaw.pass_name == one.name and common([(flaw.start, flaw.end)], untold)
+    }
+    if interval is not None and tracks and keeps_time(one, tracks, places, interval, rate):
+        return None
+    return interval
+
+
+def _samples(count: int) -> str:
+    return f"{count} sample{'s' * (count != 1)}"
+
+
+def _counted(places: Sequence[Range]) -> str:
+    return f"{len(places)} place{'s are' if len(places) > 1 else ' is'}"
+
+
+def far_notes(reels: Sequence[ExaminedReel], sheet: Sheet) -> list[Note]:
+    """Return a note for each group of passes that lies more than an hour from all others of the session.
+
+    The hours between would be silence in every track, which a wrong log makes more often than a session does. Reels
+    striped from hour to hour lie closer. A sheet that says from where to where the set goes has answered.
+    """
+    if sheet.session.start is not None and sheet.session.end is not None:
+        return []
+    placed = [
+        (time_map.start, time_map.end, name, reel.name)
+        for reel in reels
+        for name, time_map in reel.maps.items()
+        if time_map.stretches
+    ]
+    groups: list[list[tuple[int, int, str, str]]] = []
+    reached = 0
+    for one in sorted(placed):
+        if not groups or one[0] - reached > FAR_SECONDS * sheet.session.sample_rate:
+            groups.append([])
+        groups[-1].append(one)
+        reached = max(reached, one[1])
+    # The session is where most passes are; of equals, where the one stands that is named first in the sheet.
+    order = {one.name: place for place, one in enumerate(sheet.passes)}
+    home = max(groups, key=lambda group: (len(group), -min(order[row[2]] for row in group)), default=[])
+    return [_far_note(group, home, sheet) for group in groups if group is not home]
+
+
+def _far_note(
+    group: Sequence[tuple[int, int, str, str]], home: Sequence[tuple[int, int, str, str]], sheet: Sheet
+) -> Note:
+    start, home_start = group[0][0], home[0][0]
+    is_later = start > home_start
+    before, after = (home, group) if is_later else (group, home)
+    gap = round((after[0][0] - max(row[1] for row in before)) / sheet.session.sample_rate)
+    names = ", ".join(f"{name} (reel {reel})" for _, _, name, reel in group[:MOST_NAMED])
+    if len(group) > MOST_NAMED:
+        names += f" and {len(group) - MOST_NAMED} more"
+    length = f"{gap // 3600} h {gap // 60 % 60} min {gap % 60} s"
+    text = (
+        f"{names}: placed at {timecode_label(sheet)(start)}, {length} {'after' if is_later else 'before'} the rest of "
+        "the session, and the set holds silence in between. If a log is wrong, correct it, or give the pass a start "
+        'or "audio", or its reel a timecode_offset; if it is meant so, give the session its start and end'
+    )
+    return Note("undecided", text, pass_name=group[0][2])
