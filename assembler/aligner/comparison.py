@@ -15,7 +15,7 @@ import numpy as np
 from assembler.aligner.compare.blocks import TrackNotes, is_unlike, note_block
 from assembler.aligner.compare.limits import RUN_MARGIN
 from assembler.aligner.compare.track import weigh_track
-from assembler.aligner.concealment.marks import likely_roundings
+from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_machine
 from assembler.aligner.concealment.sweeps import machine_made
 from assembler.aligner.concealment.weave import weave
 from assembler.aligner.events.copies import tell_copies
@@ -90,10 +90,10 @@ def compare_reel(
         advance((high - start) / (end - start))
     stops = {index: joined_stops(places) for index, places in stops.items()}
     passes = [heard(one, stops.get(index, [])) for index, one in enumerate(placed)]
-    roundings = _roundings(passes, notes)
+    machines = _machines(passes, notes)
     machine_made_means(passes, notes, step)
     results = list(
-        executor.map(lambda t: weigh_track(passes, t, notes[t], step, full_scale, roundings), tracks)
+        executor.map(lambda t: weigh_track(passes, t, notes[t], step, full_scale, machines), tracks)
     )
     findings = _gathered(passes, notes, results)
     stopped = [
@@ -171,11 +171,11 @@ def machine_made_means(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNo
             notes[track].means[index] = places
 
 
-def _roundings(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes]) -> list[tuple[int, ...]]:
-    """Return the ways in which the machine of each pass may round, as all tracks of it show: it has just one."""
-    none = np.zeros(3, np.int64)
+def _machines(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes]) -> list[Machine]:
+    """Return how the machine of each pass conceals, as all tracks of it show: it has just one way."""
+    none = np.zeros(TALLY_COUNTS, np.int64)
     return [
-        likely_roundings(sum((seen.roundings.get(index, none) for seen in notes.values()), none))
+        likely_machine(sum((seen.machines.get(index, none) for seen in notes.values()), none))
         for index in range(len(passes))
     ]
 

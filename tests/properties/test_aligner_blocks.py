@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from assembler.aligner import align_session, comparing
+from assembler.aligner import align_session
+from assembler.aligner import comparison as comparing
 from scripts.bench.golden import told_of
 from scripts.bench.trial_sessions import LONGEST_SAMPLES, make_trial, trial_session
 from scripts.bench.trial_sounds import SAMPLE_RATE

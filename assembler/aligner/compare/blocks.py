@@ -20,7 +20,7 @@ from assembler.aligner.compare.limits import (
 )
 from assembler.aligner.compare.sparse import SparseRanges
 from assembler.aligner.concealment.alone import rows_of_means
-from assembler.aligner.concealment.marks import tally_roundings
+from assembler.aligner.concealment.marks import TALLY_COUNTS, tally_machine
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import common, ranges_of, total
@@ -48,7 +48,7 @@ class TrackNotes:
     compared: dict[tuple[int, int], int] = field(default_factory=dict)
     identical: dict[tuple[int, int], int] = field(default_factory=dict)
     largest: dict[tuple[int, int], int] = field(default_factory=dict)
-    roundings: dict[int, Int64s] = field(default_factory=dict)
+    machines: dict[int, Int64s] = field(default_factory=dict)
 
 
 def note_block(
@@ -78,7 +78,7 @@ def note_block(
     held = {i: read[i] for i, _ in present}
     inner = {i: samples[RUN_MARGIN:-RUN_MARGIN] for i, samples in held.items()}
     _note_differences(inner, dict(present), low, notes)
-    _note_roundings(held, dict(present), low, step, notes)
+    _note_machines(held, dict(present), low, step, notes)
     scanned: list[tuple[Int32s, list[Range], list[Range], list[Range]]] = []
     for index, samples in held.items():
         alike = next((one for one in scanned if np.array_equal(samples, one[0])), None)
@@ -94,10 +94,10 @@ def note_block(
         notes.means.setdefault(index, []).extend(means)
 
 
-def _note_roundings(
+def _note_machines(
     held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, step: int, notes: TrackNotes
 ) -> None:
-    """Count how samples in which passes differ would be rounded, were they means of their neighbours."""
+    """Count what samples in which passes differ say of each machine, were they concealed."""
     differing = np.zeros(next(iter(held.values())).size, np.bool_)
     for a, first in enumerate(held):
         for second in list(held)[a + 1 :]:
@@ -107,8 +107,8 @@ def _note_roundings(
     at = np.flatnonzero(differing)
     if at.size:
         for index, samples in held.items():
-            tally = tally_roundings(samples.astype(np.int64), at, step)
-            notes.roundings[index] = notes.roundings.get(index, np.zeros(3, np.int64)) + tally
+            tally = tally_machine(samples.astype(np.int64), at, step)
+            notes.machines[index] = notes.machines.get(index, np.zeros(TALLY_COUNTS, np.int64)) + tally
 
 
 def _note_differences(

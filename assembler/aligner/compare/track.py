@@ -49,6 +49,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from assembler.aligner.compare.blocks import TrackNotes
+    from assembler.aligner.concealment.marks import Machine
     from assembler.aligner.judge.stories import Verdict
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
@@ -80,7 +81,7 @@ def weigh_track(
     notes: TrackNotes,
     step: int,
     full_scale: int,
-    roundings: Sequence[Sequence[int]],
+    machines: Sequence[Machine],
 ) -> Weighed:
     """Return what one track says of each pass.
 
@@ -90,9 +91,9 @@ def weigh_track(
         notes: of that track.
         step: one step of the tape's word length, in sample values.
         full_scale: largest positive sample value.
-        roundings: the ways in which the machine of each pass may round means.
+        machines: how the machine of each pass conceals.
     """
-    comparison = _comparison(passes, track, notes, step, full_scale, roundings)
+    comparison = _comparison(passes, track, notes, step, full_scale, machines)
     hidden = concealed(comparison)
     notes = _left(notes, hidden.left, comparison.differing)
     flaws: list[FoundFlaw] = []
@@ -149,7 +150,7 @@ def _comparison(
     notes: TrackNotes,
     step: int,
     full_scale: int,
-    roundings: Sequence[Sequence[int]],
+    machines: Sequence[Machine],
 ) -> Comparison:
     """Return the passes of a track that hold the same numbers as the most trusted one, and where they differ."""
     holding = [index for index, one in enumerate(passes) if one.covered(track)]
@@ -169,7 +170,7 @@ def _comparison(
         track,
         step,
         bits,
-        [roundings[index] for index in alike],
+        [machines[index] for index in alike],
         merged(differing, bridge=BRIDGE_SAMPLES) if len(alike) > 1 else [],
     )
 

@@ -56,7 +56,10 @@ LONGEST_HOLD = 32
 """A level that is held for longer is no concealment of strewn samples but a flaw of its own."""
 
 LEAST_TALLY = 8
-"""Means that tell a machine's way of rounding from the others."""
+"""Samples that tell a machine's way of rounding, or its rule, from the others."""
+
+RULE_RATIO = 2.0
+"""A machine holds on, or draws lines, by rule where it does so that many times as often as the published rule."""
 
 FLAW_BRIDGE = 1024
 """Lost samples closer than this, some 21 ms at 48 kHz, are one flaw: a sweep takes 15 ms."""

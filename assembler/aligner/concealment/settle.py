@@ -29,7 +29,7 @@ from assembler.aligner.concealment.limits import (
     ROUNDS,
     SURE_NATS,
 )
-from assembler.aligner.concealment.marks import marks_of
+from assembler.aligner.concealment.marks import MEANS, Machine, marks_of
 from assembler.aligner.concealment.nearby import bend_cost, middles, share_lost, spread_of_bend
 from assembler.aligner.concealment.path import least_totals
 from assembler.aligner.records.ranges import ranges_of
@@ -49,14 +49,14 @@ class Window:
         present: where each capture holds samples at all, shape (captures, samples).
         step: one step of the tape's word length, in sample values.
         bits: the tape's word length.
-        roundings: the ways in which each capture's machine may round.
+        machines: how the machine of each capture conceals.
     """
 
     versions: Int64s
     present: Bools
     step: int
     bits: int
-    roundings: Sequence[Sequence[int]]
+    machines: Sequence[Machine]
 
     def differing(self) -> Bools:
         """Return where captures that are present differ, shape (samples,)."""
@@ -103,7 +103,9 @@ def settle(window: Window) -> Settled:
     )
     if not at.size:
         return nothing
-    marks = [marks_of(own, window.step, ways) for own, ways in zip(versions, window.roundings, strict=True)]
+    marks = [
+        marks_of(own, window.step, machine) for own, machine in zip(versions, window.machines, strict=True)
+    ]
     mean, held = np.stack([one.mean for one in marks]), np.stack([one.held for one in marks])
     choice = _chosen(window, at, mean, held)
     lost = np.zeros((captures, size), np.bool_)
@@ -218,8 +220,9 @@ class _Links:
         behind = np.minimum(at + 1, mean.shape[1] - 1)
         self._at = at
         self._lost = lost
-        self._only_mean = (mean & ~held)[:, at].T
-        self._only_held = (held & ~mean)[:, at].T
+        by_rule = np.array([machine.rule == MEANS for machine in window.machines])
+        self._only_mean = (mean & ~held)[:, at].T & by_rule
+        self._only_held = (held & ~mean)[:, at].T & by_rule
         self._goes_on = (mean | held)[:, behind].T
         self._arbitrary = window.bits * np.log(2.0)
 
@@ -250,7 +253,7 @@ class _Links:
 def _accepted(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bools) -> Bools:
     """Return the differing samples of patches that concealment explains, and that sound hardly explains by itself."""
     marked = mean | held
-    kept_to = np.stack([_by_rule(*rows) for rows in zip(lost, mean, held, strict=True)])
+    kept_to = np.stack([_by_rule(*rows) for rows in zip(window.machines, lost, mean, held, strict=True)])
     surprise = np.zeros(lost.shape)
     for number, own in enumerate(marked):
         usual = ~differs & window.present[number]
@@ -264,12 +267,17 @@ def _accepted(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bo
     return accepted & differs & ~(lost & ~kept_to).any(axis=0)
 
 
-def _by_rule(lost: Bools, mean: Bools, held: Bools) -> Bools:
+def _by_rule(machine: Machine, lost: Bools, mean: Bools, held: Bools) -> Bools:
     """Return which lost samples of one capture stand as concealment leaves them.
 
     A mean has a good sample behind it. What is held goes on up to a mean, for a few samples; either may equal the
     tape's by chance, and is not among the lost ones then.
     """
+    if machine.rule != MEANS:
+        found = lost & (mean | held)
+        for start, end in ranges_of(found, least=LONGEST_HOLD):
+            found[start:end] = False
+        return np.asarray(found, np.bool_)
     lost_next, marked_next = np.append(lost[1:], [False]), np.append((mean | held)[1:], [False])
     found = lost & ((mean & ~lost_next) | (held & marked_next))
     for start, end in ranges_of(lost & held, bridge=1):

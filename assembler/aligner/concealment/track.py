@@ -24,6 +24,7 @@ from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_o
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
+    from assembler.aligner.concealment.marks import Machine
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools
@@ -53,7 +54,7 @@ class Comparison:
         track: from 0 in tape order.
         step: one step of the tape's word length, in sample values.
         bits: the tape's word length.
-        roundings: the ways in which the machine of each pass may round.
+        machines: how the machine of each pass conceals.
         differing: where they differ, in order, bridged.
     """
 
@@ -61,7 +62,7 @@ class Comparison:
     track: int
     step: int
     bits: int
-    roundings: Sequence[Sequence[int]]
+    machines: Sequence[Machine]
     differing: Sequence[Range]
 
     def windows(self, within: Sequence[Range] | None = None) -> Iterator[tuple[Range, Settled, Bools]]:
@@ -88,7 +89,7 @@ class Comparison:
         for own, one in zip(present, self.passes, strict=True):
             for start, end in common(merged(one.covered(self.track)), [(low, high)]):
                 own[start - low : end - low] = True
-        return Window(versions, present, self.step, self.bits, self.roundings)
+        return Window(versions, present, self.step, self.bits, self.machines)
 
 
 def concealed(comparison: Comparison) -> Concealed:

@@ -21,6 +21,8 @@ from assembler.aligner.events.limits import (
     LEAST_STILL,
     LEAST_WITNESSES,
     LONGEST_RAMP,
+    LONGEST_SWEEPS,
+    MOST_PLAYED,
     RAMP_BRIDGE,
 )
 from assembler.aligner.records.passes import PlacedPass
@@ -42,12 +44,14 @@ class Stop:
         end: first sample behind it.
         kind: mute or hold.
         tracks: that sound beside it; nothing is known to be missing of the others.
+        is_witnessed: whether another pass sounds there.
     """
 
     start: int
     end: int
     kind: str
     tracks: frozenset[int]
+    is_witnessed: bool = True
 
 
 @dataclass(frozen=True)
@@ -73,13 +77,24 @@ def heard(one: PlacedPass, stops: Sequence[Stop]) -> PlacedPass:
 
 
 def joined_stops(stops: Sequence[Stop]) -> list[Stop]:
-    """Return stops in order, those that overlap as one: blocks show parts of them."""
+    """Return stops in order, those that overlap as one, but for what may be played: blocks show parts of them.
+
+    A band stops at once now and then, and a drum machine does again and again, but neither for a sweep or two.
+    """
+    joined = _joined(stops)
+    played = [stop for stop in joined if not stop.is_witnessed and stop.end - stop.start > LONGEST_SWEEPS]
+    return joined if len(played) <= MOST_PLAYED else [stop for stop in joined if stop not in played]
+
+
+def _joined(stops: Sequence[Stop]) -> list[Stop]:
     joined: list[Stop] = []
     for stop in sorted(stops, key=lambda one: (one.start, one.end)):
         last = joined[-1] if joined else None
         if last and stop.start <= last.end:
             kind = "mute" if "mute" in (last.kind, stop.kind) else stop.kind
-            joined[-1] = Stop(last.start, max(last.end, stop.end), kind, last.tracks | stop.tracks)
+            is_witnessed = last.is_witnessed or stop.is_witnessed
+            end, tracks = max(last.end, stop.end), last.tracks | stop.tracks
+            joined[-1] = Stop(last.start, end, kind, tracks, is_witnessed)
         else:
             joined.append(stop)
     return joined
@@ -128,7 +143,7 @@ def find_stops(
                 if np.diff(one[around]).any()
             }
             found.setdefault(index, []).append(
-                Stop(whole[0] - early, whole[1] + late, kind, frozenset(heard_on))
+                Stop(whole[0] - early, whole[1] + late, kind, frozenset(heard_on), bool(witnesses))
             )
     return found
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
+    LEAST_REST,
     LEAST_SHOWING,
     MOST_STILL,
     PIECE_SAMPLES,
@@ -54,7 +55,10 @@ def _excess(samples: Int32s, step: int) -> Float64s:
     bend = np.zeros(samples.size, np.int32)
     np.subtract(change[2:], change[1:-1], out=bend[1:-1])
     still = _counts(change == 0)
-    held = _surplus(still, *(_counts(np.abs(change) == number * step) / 2 for number in (1, 2)))
+    # Rests and mutes are no strewn losses, nor is what holds levels all along.
+    brief = _counts((change == 0) & ~_rests(change))
+    held = _surplus(brief, *(_counts(np.abs(change) == number * step) / 2 for number in (1, 2)))
+    held = held if np.median(held) < TRACK_NATS else np.zeros_like(held)
     up, down, above = bend == step, bend == -step, samples > 0
     # Halves are rounded down or up; or towards zero, which is down above it and up below.
     one_way = _imbalance(_counts(up), _counts(down))
@@ -62,6 +66,16 @@ def _excess(samples: Int32s, step: int) -> Float64s:
     rounded = np.maximum(one_way, inwards)
     silent = still > MOST_STILL * PIECES * PIECE_SAMPLES
     return np.where(silent, np.nan, held + rounded)
+
+
+def _rests(change: Int32s) -> Bools:
+    """Return which samples belong to a level held for long, shape as ``change``."""
+    moves = np.concatenate(([-1], np.flatnonzero(change), [change.size]))
+    long = np.flatnonzero(np.diff(moves) > LEAST_REST)
+    borders = np.zeros(change.size + 1, np.int32)
+    borders[moves[long] + 1] += 1
+    borders[moves[long + 1]] -= 1
+    return np.asarray(np.cumsum(borders[:-1]) > 0, np.bool_)
 
 
 def _counts(marked: Bools) -> Int64s:
