@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.plan.candidates import alike_groups, candidate_of
 from assembler.aligner.plan.choices import Choice, PlanRules
-from assembler.aligner.plan.extent import punch_on_timeline
+from assembler.aligner.plan.extent import punches_of
 from assembler.aligner.plan.hand.takes import stretches_of
 from assembler.aligner.plan.joins.prove import prove_join
 from assembler.aligner.plan.joins.settle import join_choices
@@ -49,24 +49,13 @@ def edit_track(
         takes: a person's, in place of the path; None where the program plans.
         weavings: of each reel, by its name.
     """
-    start, end = extent
     holding = [reel for reel in reels if reel.name in track.tape_tracks]
     candidates = [
         candidate_of(sheet, reel, one, track, weavings[reel.name]) for reel in holding for one in reel.passes
     ]
-    names = {one.name for reel in holding for one in reel.passes}
-    rules = PlanRules(
-        round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000),
-        alike_groups(holding, track),
-        tuple(
-            punch_on_timeline(sheet, p, extent)
-            for p in sheet.punches
-            if p.pass_name in names and sheet.repair.mode != "off"
-        ),
-        heed_flaws=sheet.repair.mode == "auto",
-    )
+    rules = _rules(sheet, holding, track, extent)
     if takes is None:
-        planned = plan_track(candidates, rules, start, end)
+        planned = plan_track(candidates, rules, *extent)
     else:
         planned = _planned_by_hand(takes, candidates, rules.fade_samples, extent)
     sources = {
@@ -74,6 +63,25 @@ def edit_track(
         for reel in holding
         for one in reel.passes
     }
+    return _edited(track, planned, sources, extent)
+
+
+def _rules(sheet: Sheet, holding: Sequence[ExaminedReel], track: DeliveredTrack, extent: Range) -> PlanRules:
+    """Return what the path may assume on a track, with those of the sheet's punches that are of its passes."""
+    names = {one.name for reel in holding for one in reel.passes}
+    return PlanRules(
+        round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000),
+        alike_groups(holding, track),
+        tuple(one for one in punches_of(sheet, extent) if one.name in names),
+        heed_flaws=sheet.repair.mode == "auto",
+    )
+
+
+def _edited(
+    track: DeliveredTrack, planned: TrackChoices, sources: Mapping[str, _Source], extent: Range
+) -> TrackEdit:
+    """Return what is planned as joins with evidence and spans, counted from the set's first sample."""
+    start, end = extent
     read = {name: (WovenPass(name, source.weaving), source.tape_track) for name, source in sources.items()}
     joins = [
         prove_join(join, read.get(join.outgoing or ""), read.get(join.incoming or ""))
