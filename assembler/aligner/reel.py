@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.comparison import BLOCK_SAMPLES, compare_reel
-from assembler.aligner.place.reel import place_reel
+from assembler.aligner.place.reels.reel import place_reel
 from assembler.aligner.place.wiring.wire import wire_reel
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings
 from assembler.aligner.records.labels import track_names
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Sequence
     from concurrent.futures import Executor
 
-    from assembler.aligner.place.reel import PlacedReel
+    from assembler.aligner.place.reels.reel import PlacedReel
     from assembler.aligner.records.ranges import Range
     from assembler.importer import ImportedPass, ImportedSession
     from assembler.sheet import Reel, Sheet

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from assembler.aligner.plan.takes import read_plan
+from assembler.aligner.plan.hand.file import read_plan
 from assembler.errors import SheetError
 from assembler.sheet import parse_sheet
 

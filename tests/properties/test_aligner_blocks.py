@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from assembler.aligner import align_session
-from assembler.aligner import comparison as comparing
+from assembler.aligner import align_session, comparison
 from scripts.bench.golden import told_of
 from scripts.bench.trial_sessions import LONGEST_SAMPLES, make_trial, trial_session
 from scripts.bench.trial_sounds import SAMPLE_RATE
@@ -22,7 +21,7 @@ def test_verdicts_do_not_depend_on_blocks(
     session = trial_session(make_trial(seed, character=character, passes=passes, longest=longest))
     told = []
     for block in (1 << 17, 1 << 16):
-        monkeypatch.setattr(comparing, "BLOCK_SAMPLES", block)
+        monkeypatch.setattr(comparison, "BLOCK_SAMPLES", block)
         told.append(told_of(align_session(session)))
     for part, rows in told[0].items():
         assert rows == told[1][part], part

@@ -12,7 +12,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.plan.fades import (
+from assembler.aligner.plan.joins.fades import (
     cross_fade,
     fade_gains,
     fade_ramp,

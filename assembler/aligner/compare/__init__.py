@@ -1,1 +1,15 @@
-"""."""
+"""One track of all passes compared: where they differ, and what that says of each.
+
+Question: what is wrong on this track, and in which pass?
+Input: passes of a reel in their places, read block by block.
+Output: flaws of each pass, undecided places, what all agree on, what is left for events over several tracks.
+
+In the order in which they act:
+
+- `blocks`: ranges noted block by block: differences, votes, levels; `sparse` drops the material's own.
+- `track`: the notes of a track weighed: votes, losses concealed, places judged.
+- `places`: differences that are judged as one place; `beside`: what is known beside one.
+- `lone`: what a pass shows where no other one bears witness.
+
+The numbers stand in `limits`.
+"""

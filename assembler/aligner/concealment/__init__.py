@@ -10,6 +10,7 @@ Rules, each in its file:
 - `nearby`: losses nearby, of one parity, make a loss likely; sound bends about as much as around.
 - `settle`, `path`: the cheapest truth of all differing samples together, in nats.
 - `track`: a track, window by window.
+- `alone`, `sweeps`: rows of means without a witness, on several tracks at once: a head that read nothing.
 - `weave`: stretches rebuilt from several passes.
 
 The numbers stand in `limits`.

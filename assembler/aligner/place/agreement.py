@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.place.anchors import read_all
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
     LEAST_CHANGES,
@@ -21,7 +22,6 @@ from assembler.aligner.place.limits import (
     UNTOLD_RATIO,
 )
 from assembler.aligner.place.matching import identity_at, informative
-from assembler.aligner.place.relation import read_all
 from assembler.aligner.sound.limits import ALIKE
 
 if TYPE_CHECKING:

@@ -26,6 +26,7 @@ LOG_DELAY_SECONDS = 0.025
 # agreement
 
 MOST_PLACES = 24
+"""Places at most that all tracks are asked about, spread over all that were found: each is read in both passes."""
 
 LEAST_CHANGES = 12
 """Changes of value in a place from which a track sounds: a bass note as a square wave has about as many."""
@@ -76,6 +77,7 @@ SURE_SHARE = 0.9
 """Where so much is identical an anchor is not looked for elsewhere."""
 
 BORDER_BLOCK = 1 << 17
+"""Samples read at once while a border is sought, 2.7 s at 48 kHz: it decides memory, no place."""
 
 LONGEST_DOUBT = 1 << 17
 """A border that may lie anywhere in more samples, as in silence, is not looked for by its sound."""
@@ -89,19 +91,20 @@ FEWEST_EQUAL = 2
 # search
 
 SCAN_BLOCK = 1 << 18
+"""Samples read at once while a whole pass is searched, 5.5 s at 48 kHz: it decides memory, no place."""
 
 PROBES = 8
+"""Probes of a pass, spread over all of it, that are sought by sound alone: half of them may lie in flaws or silence."""
 
 SEARCH_MOST_PLACES = 16
 """Places that single tracks tell, the likest first, which all tracks are asked about."""
 
-SCOUTS = 16
-
-LEAST_SCOUTS = 4
+SCOUTS, LEAST_SCOUTS = 16, 4
 """Telling samples that rule out most blocks of a long pass, and how many must agree: half of a probe may be flawed,
 and by chance so many hardly ever do."""
 
 LEVEL_TOLD_DB = 0.02
+"""A difference of level smaller than this is not told of passes that are nowhere identical."""
 
 # splices
 
@@ -118,8 +121,10 @@ SPLICE_MARGIN = 1024
 """Sound that has to be known on either side of where a splice may lie."""
 
 FIT_HOP = 1024
+"""Samples that one predictor foretells, fitted to them and as many on either side: 21 ms at 48 kHz."""
 
 LOUD_SAMPLES = 128
+"""Errors are held against those of so many samples before, 2.7 ms at 48 kHz, as the sound's own."""
 
 STILL_SAMPLES = 16
 """Samples without a change that are taken for a mute or a level held."""
@@ -134,6 +139,7 @@ LEAST_SURPRISE, LEAST_LEAD = 2.0, 2.0
 """A splice surprises by so many nats, all tracks together, and so many times as much as any other place."""
 
 NEAR_SAMPLES = 2
+"""So near to the best place another one is the same place, and no rival of it."""
 
 # surplus
 
@@ -167,16 +173,22 @@ LEAST_NATS = 6.0
 # blame
 
 SLIP_PLACE_SECONDS = 1.0
+"""A log shows a slip to within so much, as its messages are late by a varying time."""
 
 SLIP_SIZE_SAMPLES = 4
+"""A log's slip may be of another size by so much, or by its own error where that is larger."""
 
 # tracks
 
 PLACES, LEAST_PLACES = 12, 3
+"""Places at which tracks are held against each other, spread over an overlap; with fewer found it is looked wider:
+one or two may be found by chance."""
 
 MOST_SEARCHES = 6
+"""Places at which each track is sought by itself, where all together are found nowhere: each is a search of its own."""
 
 MOST_LOOKS = 240
+"""Places at which a track that seems a stranger is looked at again: enough that one that sounds seldom is met."""
 
 LEAST_LOOKS = 3
 """A track is a stranger only where it sounds at so many places at least and fits at none of up to so many."""
@@ -190,3 +202,4 @@ BELONGS_SHARE = 0.5
 # strangers
 
 MOST_PIECES = 8
+"""Places at which a stranger is held against the track that it should be, spread over all that were found."""

@@ -67,7 +67,7 @@ def told_within(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> f
 def find_relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> Relation | None:
     """Return how a pass lies against another one of its reel, or None where its sound proves no place.
 
-    What one track alone proves against most of the others is no place: see ``agreeing``.
+    What one track alone proves against most of the others is no place: see ``agreement``.
 
     Args:
         reference: the pass searched in.

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.place.agreement import belongs
+from assembler.aligner.place.anchors import anchor_positions, read_all
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
     LEAST_SCOUTS,
@@ -18,8 +19,7 @@ from assembler.aligner.place.limits import (
     SEARCH_MOST_PLACES,
 )
 from assembler.aligner.place.matching import count_votes, find_match, informative
-from assembler.aligner.place.relation import anchor_positions, read_all
-from assembler.aligner.sound.change import correlation_along, empty_bits_of_both, fraction_behind
+from assembler.aligner.sound.chain.measures import correlation_along, empty_bits_of_both, fraction_behind
 from assembler.aligner.sound.limits import ALIKE, FRACTION_TOLD, PIECE_SAMPLES
 
 if TYPE_CHECKING:

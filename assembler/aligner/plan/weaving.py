@@ -14,6 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.plan.extent import punch_on_timeline
+from assembler.aligner.plan.hand.takes import Take, stretches_of
 from assembler.aligner.plan.limits import PIECE_SAMPLES
 from assembler.aligner.records.edit import Filled
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, without
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.arrays import Int32s, Int64s
+    from assembler.sheet import Sheet
 
 
 @dataclass(frozen=True)
@@ -172,3 +175,23 @@ class WovenPass:
     def samples(self, track: int, start: int, end: int) -> Int32s:
         """Return the samples of a timeline range of one tape track."""
         return self.weaving.samples(self.name, track, start, end)
+
+
+def weavings_of(
+    sheet: Sheet,
+    reels: Sequence[ExaminedReel],
+    braids: Mapping[str, Sequence[Braid]],
+    extent: Range,
+    takes: Sequence[Take] | None,
+) -> dict[str, Weaving]:
+    """Return what may be woven of each reel on a track: nothing that a person has asked for as it is."""
+    bare: dict[str, list[Range]] = {}
+    if takes is not None:
+        for take, low, high in stretches_of(takes, extent):
+            if take.pass_name and not take.woven:
+                bare.setdefault(take.pass_name, []).append((low, high))
+    else:
+        for punch in (punch_on_timeline(sheet, punch, extent) for punch in sheet.punches):
+            bare.setdefault(punch.name, []).append((punch.start, punch.end))
+    is_wanted = takes is not None or sheet.repair.mode == "auto"
+    return {reel.name: Weaving(reel, braids[reel.name] if is_wanted else (), bare) for reel in reels}

@@ -16,3 +16,4 @@ CHANCE_SAMPLES = 7
 # runs
 
 PAIRS_AT_ONCE = 1 << 18
+"""Pairs of runs that are compared in one go: it decides memory, nothing else."""

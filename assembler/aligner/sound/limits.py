@@ -5,6 +5,7 @@ from __future__ import annotations
 # models
 
 LEAST_LAG, PERIOD_STRIDE = 16, 3
+"""Periods shorter than so many samples are left to the predictor; every third sample tells a longer one as well."""
 
 LEAST_PERIODIC = 0.5
 """A period is one where fewer samples differ from those a period before than half of those that differ from their
@@ -22,14 +23,17 @@ LEAST_BELL_STEPS = 0.5
 """Rounding leaves no bell-shaped errors narrower than this."""
 
 PERIODS_SAMPLES = 4096
+"""Samples before a place in which its period is sought: 85 ms at 48 kHz, four periods of 47 Hz."""
 
 LEAST_JUMP_STEPS = 8
+"""Sound that holds levels jumps between them by so many steps, as a rule; noise of a few steps holds its own too."""
 
 MOST_IN_A_ROW = 0.5
 """Share of changes that another one follows at once: of sound that holds levels next to none, of clipped sound nearly
 all."""
 
 LEAST_ZEROS = 3
+"""With fewer rests at zero around a place the longest of them says nothing."""
 
 REST_RATIO = 2.0
 """So many times sound that holds levels is at zero before and behind a place where that is one of its levels, and for
@@ -44,11 +48,13 @@ LEAST_RUN = 32
 """Equal samples in a row, 0.7 ms at 48 kHz, from which a run is looked at."""
 
 PREDICTOR_ORDER = 24
+"""Samples that a predictor foretells from: half a millisecond at 48 kHz holds the shape of voices and strings."""
 
 EDGE_SAMPLES = 48
 """One millisecond at 48 kHz: the edge of a run whose level says whether something was cut off."""
 
 NOISE_SAMPLES, LONGEST_PAUSE = 512, 2000
+"""Samples on either side by which noise is told to be steady, and the longest pause in it that is looked at so."""
 
 LEAST_NOISE_STEPS, MOST_UNSTEADY = 0.6, 1.6
 """Steady noise on either side of a pause (42 ms at 48 kHz at most) that it would not make by itself."""
@@ -65,8 +71,10 @@ LEAST_HALF = 8
 """Samples of a level from which a wave is taken for a pulse wave: 3 kHz at 48 kHz."""
 
 LEAST_EDGES_BEFORE, LEAST_EDGES_BEHIND = 4, 2
+"""Edges that tell a period and two phases, with one to prove them, before a place; behind it two have only to fit."""
 
 MOST_EDGES = 400
+"""Edges of a note that a wave is fitted to: more would tell its period no better."""
 
 EDGE_ERROR = 1.0
 """Edges stand at whole samples, so that each lies within one of where the period puts it."""
@@ -76,8 +84,10 @@ LEAST_IN_A_ROW, LEAST_BACK = 4, 2
 enough to doubt what lies before them."""
 
 NEAR_EDGE = 2
+"""An edge within so many samples of where it is foretold is that edge, moved."""
 
 MOST_COMPARED = 64
+"""Edges of a block that are sought before it, to know it for a copy."""
 
 MOST_COUNTS = 8
 """So many numbers of periods between two sides are tried, where their period is not known well enough to tell."""
@@ -97,11 +107,13 @@ RHYTHM_SHARE = 0.5
 """So many of the gaps between silences of one length are whole beats where they keep time."""
 
 BLOCK_SAMPLES = 1 << 17
+"""Samples read at once while silences are sought, 2.7 s at 48 kHz: it decides memory, and how long a silence may be."""
 
 BESIDE_SAMPLES = 1024
 """Read on either side of a silence: what a sound has to hold only once to be known again by its end or beginning."""
 
 LEVEL_SAMPLES = 240
+"""Five milliseconds at 48 kHz, over which level is measured before a silence and behind it."""
 
 MOST_RISE, LEAST_FALL = 2.0, 0.3
 """Level of 5 ms behind a mute against 5 ms before it: the same sound, which may have died away meanwhile."""
@@ -124,8 +136,10 @@ LEAST_ALIKE = 0.3
 """How alike onsets are to those one interval later, as a correlation; those of music at another pace hardly are."""
 
 BESIDE_SECONDS, LONGEST_READ_SECONDS = 10.0, 120.0
+"""Music is listened to so long before and behind the places asked about, and so long in all: bounded work."""
 
 BLOCK_STEPS = 400
+"""Steps of level read at once, 2 s: it decides memory, nothing else."""
 
 MULTIPLES = (1, 2, 4)
 """Sound may set in on every other beat only, or on every fourth."""
@@ -142,6 +156,7 @@ LEVEL_TOLD_DB, FRACTION_TOLD = 0.01, 0.02
 """Smaller than this neither is told; a level that is written with two decimals would read as none."""
 
 SURE_DEVIATIONS = 4.0
+"""What is told of a chain stands out by so many standard deviations."""
 
 ROUNDING_STEPS = 0.45
 """Rounding to whole steps leaves 0.29 steps (uniform over one step), or 0.41 where both sides are rounded."""
@@ -150,6 +165,7 @@ SHORTENED_STEPS = 0.62
 """Cutting bits off leaves 0.29 of the new, larger step; triangular dither of two such steps makes it 0.5."""
 
 OFFSET_TOLD_STEPS = 0.5
+"""A smaller constant may come from rounding."""
 
 LEAST_LEVELS = 16
 """Sound that holds fewer levels, as a pulse wave does, has low bits that are zero at one gain and not at another."""

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.aligner.records.ranges import Range
-    from assembler.aligner.sound.waves import Pulse
+    from assembler.aligner.sound.pulse import Pulse
     from assembler.arrays import Bools, Float64s, Int32s
 
 

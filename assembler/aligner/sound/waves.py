@@ -23,50 +23,23 @@ from assembler.aligner.sound.limits import (
     LEAST_HALF,
     LEAST_IN_A_ROW,
     MOST_COMPARED,
-    MOST_COUNTS,
-    MOST_EDGES,
     NEAR_EDGE,
+)
+from assembler.aligner.sound.pulse import (
+    Edges,
+    Pulse,
+    first_note,
+    fit_pulse,
+    joint_pulse,
+    last_note,
+    period_counts,
+    period_numbers,
+    solved_pulse,
 )
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Bools, Float64s, Int32s, Int64s
-
-
-@dataclass(frozen=True)
-class Pulse:
-    """A wave of two levels.
-
-    Args:
-        levels: low and high.
-        period: in samples.
-        rise: one position of a rise.
-        fall: one position of a fall.
-    """
-
-    levels: tuple[int, int]
-    period: float
-    rise: float
-    fall: float
-
-    def at(self, positions: Int64s) -> Int32s:
-        """Return the wave's samples."""
-        high = (self.fall - self.rise) % self.period
-        phase = (positions - self.rise) % self.period
-        return np.where(phase < high, self.levels[1], self.levels[0]).astype(np.int32)
-
-    def errors(self, samples: Int32s, start: int) -> Float64s:
-        """Return by how much samples, from ``start`` on, differ from the wave; its edges may stand one sample off."""
-        wave = self.at(np.arange(start - 1, start + samples.size + 1)).astype(np.float64)
-        near = np.stack([wave[:-2], wave[1:-1], wave[2:]])
-        return np.asarray(np.abs(near - samples).min(axis=0), np.float64)
-
-
-@dataclass(frozen=True)
-class _Edges:
-    positions: Int64s
-    is_rise: Bools
-    levels: tuple[int, int]
+    from assembler.arrays import Bools, Int32s, Int64s
 
 
 @dataclass(frozen=True)
@@ -91,16 +64,16 @@ def pulse_through(sound: Int32s, place: Range, known: Bools) -> Pulse | None:
     low = int(unknown[-1]) + 1 if unknown.size else 0
     unknown = np.flatnonzero(~known[end:])
     high = end + int(unknown[0]) if unknown.size else sound.size
-    before = _last_note(sound[low:start], low)
-    behind = _first_note(sound[end:high], end)
+    before = last_note(sound[low:start], low)
+    behind = first_note(sound[end:high], end)
     if before is None or behind is None or before.levels != behind.levels:
         return None
     if before.positions.size < LEAST_EDGES_BEFORE or behind.positions.size < LEAST_EDGES_BEHIND:
         return None
-    fitted = _fit(before, _numbers(before))
+    fitted = fit_pulse(before, period_numbers(before))
     if fitted is None or fitted.period < 2 * LEAST_HALF:
         return None
-    found = [_joint(before, behind, count) for count in _counts(before, behind, fitted)]
+    found = [joint_pulse(before, behind, count) for count in period_counts(before, behind, fitted)]
     fits = [pulse for pulse in found if pulse is not None]
     return fits[0] if len(fits) == 1 else None
 
@@ -140,11 +113,11 @@ def _wave_before(sound: Int32s, place: Range, known: Bools) -> _Wave | None:
     start, end = place
     unknown = np.flatnonzero(~known[:start])
     low = int(unknown[-1]) + 1 if unknown.size else 0
-    note = _last_note(sound[low:start], low)
+    note = last_note(sound[low:start], low)
     if note is None or note.positions.size < LEAST_EDGES_BEFORE:
         return None
-    numbers = _numbers(note)
-    pulse = _fit(note, numbers)
+    numbers = period_numbers(note)
+    pulse = fit_pulse(note, numbers)
     if pulse is None or pulse.period < 2 * LEAST_HALF:
         return None
     last = int(note.positions[-1])
@@ -153,17 +126,17 @@ def _wave_before(sound: Int32s, place: Range, known: Bools) -> _Wave | None:
         fresh, fresh_numbers = _going_on(sound, pulse, note, (last, min(end, last + span)))
         if not fresh.positions.size:
             break
-        note = _Edges(
+        note = Edges(
             np.concatenate((note.positions, fresh.positions)),
             np.concatenate((note.is_rise, fresh.is_rise)),
             note.levels,
         )
         numbers = np.concatenate((numbers, fresh_numbers))
         # The end of an interruption may look like an edge of the wave that stands a little off.
-        _, offsets = _solved(note, numbers)
+        _, offsets = solved_pulse(note, numbers)
         stands = offsets <= EDGE_ERROR
-        note, numbers = _Edges(note.positions[stands], note.is_rise[stands], note.levels), numbers[stands]
-        better = _fit(note, numbers)
+        note, numbers = Edges(note.positions[stands], note.is_rise[stands], note.levels), numbers[stands]
+        better = fit_pulse(note, numbers)
         if better is None or int(note.positions[-1]) <= last:
             break
         pulse, last = better, int(note.positions[-1])
@@ -216,7 +189,7 @@ def are_edges_moved(first: Int32s, second: Int32s) -> bool:
     )
 
 
-def _going_on(sound: Int32s, pulse: Pulse, note: _Edges, window: Range) -> tuple[_Edges, Int64s]:
+def _going_on(sound: Int32s, pulse: Pulse, note: Edges, window: Range) -> tuple[Edges, Int64s]:
     """Return the edges in a window that stand where a wave foretells them, several in a row; and their numbers."""
     found = _foretold(sound, pulse, window)
     is_there = np.array([at is not None for _, at, _, _ in found], np.bool_)
@@ -225,7 +198,7 @@ def _going_on(sound: Int32s, pulse: Pulse, note: _Edges, window: Range) -> tuple
     ]
     positions = np.array([at for _, at, _, _ in kept], np.int64)
     rises = np.array([is_rise for _, _, _, is_rise in kept], np.bool_)
-    return _Edges(positions, rises, note.levels), np.array([number for _, _, number, _ in kept], np.int64)
+    return Edges(positions, rises, note.levels), np.array([number for _, _, number, _ in kept], np.int64)
 
 
 def _foretold(sound: Int32s, pulse: Pulse, window: Range) -> list[tuple[float, int | None, int, bool]]:
@@ -248,86 +221,3 @@ def _edge_near(sound: Int32s, at: float, levels: tuple[int, int]) -> int | None:
         if 0 < place < sound.size and (sound[place - 1], sound[place]) == levels:
             return place
     return None
-
-
-def _first_note(sound: Int32s, offset: int) -> _Edges | None:
-    """Return the edges of the wave that sounds from the first sample on, as long as it has two levels."""
-    changes = np.flatnonzero(np.diff(sound)) + 1
-    changes = changes[:MOST_EDGES]
-    if changes.size < 2:
-        return None
-    levels = sound[np.concatenate(([0], changes))]
-    first, second = int(levels[0]), int(levels[1])
-    usual = np.where(np.arange(levels.size) % 2 == 0, first, second)
-    odd = np.flatnonzero(levels != usual)
-    # The edge that leads to a third level ends the note.
-    changes = changes[: int(odd[0]) - 1] if odd.size else changes
-    rises = sound[changes] > sound[changes - 1]
-    return _Edges(changes + offset, rises, (min(first, second), max(first, second)))
-
-
-def _last_note(sound: Int32s, offset: int) -> _Edges | None:
-    """Return the edges of the wave that sounds up to the last sample."""
-    found = _first_note(sound[::-1], 0)
-    if found is None:
-        return None
-    # Backwards in time an edge stands with the sample before it, and a rise is a fall.
-    positions = sound.size - found.positions[::-1] + offset
-    return _Edges(positions, ~found.is_rise[::-1], found.levels)
-
-
-def _fit(edges: _Edges, numbers: Int64s) -> Pulse | None:
-    """Return the wave of edges: least squares over one period and the phases of rises and falls; None if none fits.
-
-    Args:
-        edges: in order.
-        numbers: which period each belongs to.
-    """
-    if edges.positions.size < 3 or edges.is_rise.all() or not edges.is_rise.any():
-        return None
-    solution, offsets = _solved(edges, numbers)
-    if offsets.max() > EDGE_ERROR:
-        return None
-    period, rise, fall = (float(value) for value in solution)
-    return Pulse(edges.levels, period, rise, fall)
-
-
-def _solved(edges: _Edges, numbers: Int64s) -> tuple[Float64s, Float64s]:
-    """Return period, rise and fall that put all edges best, and how far off each one lies, in samples."""
-    rises = edges.is_rise.astype(np.float64)
-    table = np.stack([numbers.astype(np.float64), rises, 1.0 - rises], axis=1)
-    solution, *_ = np.linalg.lstsq(table, edges.positions.astype(np.float64), rcond=None)
-    offsets = np.abs(table @ solution - edges.positions)
-    return np.asarray(solution, np.float64), np.asarray(offsets, np.float64)
-
-
-def _numbers(edges: _Edges) -> Int64s:
-    """Return which period each edge of a note without a gap belongs to."""
-    return np.asarray(np.cumsum(edges.is_rise == edges.is_rise[0]) - 1, np.int64)
-
-
-def _counts(before: _Edges, behind: _Edges, fitted: Pulse) -> list[int]:
-    """Return how many periods may lie between the first edge before the place and the first alike one behind it."""
-    alike = np.flatnonzero(behind.is_rise == before.is_rise[0])
-    if not alike.size:
-        return []
-    first = int(behind.positions[alike[0]])
-    gap = first - int(before.positions[0])
-    own = float(before.positions[-1] - before.positions[0])
-    doubt = 2.0 * EDGE_ERROR * gap / max(own, 1.0)
-    low, high = (gap - doubt) / fitted.period, (gap + doubt) / fitted.period
-    counts = list(range(int(np.ceil(low)), int(np.floor(high)) + 1))
-    return counts if len(counts) <= MOST_COUNTS else []
-
-
-def _joint(before: _Edges, behind: _Edges, count: int) -> Pulse | None:
-    """Return the wave of both sides with so many periods between them; None where it fits none of that length."""
-    first = before.is_rise[0]
-    own = np.cumsum(before.is_rise == first) - 1
-    further = np.cumsum(behind.is_rise == first) - 1 + count
-    edges = _Edges(
-        np.concatenate((before.positions, behind.positions)),
-        np.concatenate((before.is_rise, behind.is_rise)),
-        before.levels,
-    )
-    return _fit(edges, np.concatenate((own, further)))

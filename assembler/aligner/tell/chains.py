@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.records.labels import track_names
 from assembler.aligner.records.ranges import common, merged
-from assembler.aligner.sound.change import find_change
+from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.limits import PIECE_SAMPLES
 from assembler.aligner.sound.scale import scale_of
 from assembler.aligner.tell.limits import FAINT_RATIO, FAINT_STEPS, MOST_PIECES
@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.findings import ReelFindings
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.reel import ExaminedReel
-    from assembler.aligner.sound.change import Change
+    from assembler.aligner.sound.chain.change import Change
     from assembler.aligner.sound.scale import Scale
     from assembler.arrays import Int32s
     from assembler.sheet import Sheet

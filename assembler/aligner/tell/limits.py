@@ -14,6 +14,7 @@ GROUP_SAMPLES = 64
 # holdings
 
 READ_SAMPLES = 1 << 17
+"""Samples read at once, 2.7 s at 48 kHz: it decides memory, nothing else."""
 
 MOST_READ = 1 << 21
 """Of a longer place (44 s at 48 kHz) the beginning is told."""
@@ -24,6 +25,7 @@ FAR_SECONDS = 3600
 """Passes further from all others than this are asked about."""
 
 MOST_NAMED = 4
+"""Passes named in one note; of more the number is told."""
 
 # causes
 
@@ -34,6 +36,7 @@ LONGEST_LOSS = 48000
 """A pass that lost more than this has no flaw there: it just does not hold the place."""
 
 LEAST_GAPS, MOST_TURNS, MOST_HALVED = 5, 8, 3
+"""Fewer gaps prove no interval; a gap is up to so many turns, and the interval sought a gap's whole, half or third."""
 
 PLACE_SECONDS = (0.00025, 0.001)
 """A flaw is found to begin up to so long before or behind its moment of the turn; both are tried."""
@@ -51,6 +54,7 @@ LONGEST_TURN_SECONDS = 5.0
 """The spools of a tape machine turn no slower: 0.3 m of tape on a turn at 9.5 cm/s. Common practice, no source."""
 
 MOST_TRIED = 64
+"""Gaps that are tried as intervals, spread over all by size: work, not evidence."""
 
 AS_UNLIKELY = 0.7
 """Half an interval fits wherever the whole one does: of intervals nearly as unlikely, as logarithms, the longest."""
@@ -58,6 +62,7 @@ AS_UNLIKELY = 0.7
 # chains
 
 FAINT_STEPS, FAINT_RATIO = 4, 2.0
+"""Other sound is louder than so many steps, and than so many times the noise that the chain adds on other tracks."""
 
 MOST_PIECES = 16
 """Places at which two passes are held against each other, spread over all that both hold."""

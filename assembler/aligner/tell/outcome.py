@@ -12,22 +12,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.edit import AlignedPass, PassFlaw, Uncured
+from assembler.aligner.records.edit import Uncured
 from assembler.aligner.records.ranges import common, merged, without
-from assembler.aligner.tell.limits import COARSE_SAMPLES, GROUP_SAMPLES, MOST_LISTED
+from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.plan.path import Forced
+    from assembler.aligner.plan.choices import Forced
     from assembler.aligner.plan.weaving import Weaving
     from assembler.aligner.records.edit import TrackEdit
     from assembler.aligner.records.findings import FoundFlaw
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
-    from assembler.aligner.records.timemap import TimeMap
     from assembler.aligner.tell.holdings import Holdings
-    from assembler.importer import ImportedPass
 
 
 @dataclass(frozen=True)
@@ -192,88 +190,3 @@ def _missing(reel: ExaminedReel, tape_track: int, silence: Range) -> list[tuple[
     slipped = common([silence], merged(lost))
     absent = common(without([silence], slipped), outer)
     return [(a, b, "slip") for a, b in slipped] + [(a, b, "missing") for a, b in absent]
-
-
-def aligned_pass(
-    one: ImportedPass,
-    reels: Sequence[ExaminedReel],
-    uncured: Sequence[Uncured],
-    start: int,
-) -> AlignedPass:
-    """Return a pass as it takes part in the set, with its flaws.
-
-    Args:
-        one: as it was read, its wiring put right.
-        reels: placed and compared.
-        uncured: places of the set that no pass has right.
-        start: timeline sample of the set's first one.
-    """
-    reel = next(reel for reel in reels if reel.name == one.reel)
-    time_map = reel.maps.get(one.name)
-    if time_map is None:
-        return AlignedPass(one, None, ())
-    open_places = _open_places(reel, uncured, start)
-    flaws = []
-    for flaw in reel.findings.flaws:
-        if flaw.pass_name == one.name:
-            cured = not common(open_places.get(flaw.track, []), [(flaw.start, flaw.end)])
-            ranges = time_map.pass_ranges(flaw.start, flaw.end)
-            flaws += [PassFlaw(flaw.kind, low, high, (flaw.track,), cured) for low, high in ranges]
-    return AlignedPass(one, time_map, tuple(_grouped(flaws + _slip_flaws(one, time_map, open_places))))
-
-
-def _slip_flaws(
-    one: ImportedPass, time_map: TimeMap, open_places: Mapping[int, list[Range]]
-) -> list[PassFlaw]:
-    tracks = tuple(range(one.audio.tracks))
-    found = []
-    for before, after in pairwise(time_map.stretches):
-        gap = [(before.timeline_end, after.timeline_start)]
-        cured = not any(common(places, gap) for places in open_places.values())
-        samples = after.shift - before.shift
-        found.append(PassFlaw("slip", after.pass_start, after.pass_start, tracks, cured, samples))
-    return found
-
-
-def _open_places(reel: ExaminedReel, uncured: Sequence[Uncured], start: int) -> dict[int, list[Range]]:
-    """Return, for each tape track of a reel, the timeline ranges that no pass is known to have right."""
-    places: dict[int, list[Range]] = {}
-    for place in uncured:
-        if place.reel == reel.name:
-            ranges = places.setdefault(place.track.tape_tracks[reel.name], [])
-            ranges.append((place.start + start, place.end + start))
-    for doubt in reel.findings.undecided:
-        places.setdefault(doubt.track, []).append((doubt.start, doubt.end))
-    return {track: merged(ranges) for track, ranges in places.items()}
-
-
-def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
-    grouped: list[PassFlaw] = []
-    near = 0
-    for flaw in sorted(flaws, key=lambda f: (f.start, f.end, f.kind)):
-        # Groups are in the order of their starts: what begins too early for this flaw does so for all behind it.
-        while near < len(grouped) and grouped[near].start < flaw.start - GROUP_SAMPLES:
-            near += 1
-        mate = next(
-            (
-                i
-                for i, other in ((i, grouped[i]) for i in range(near, len(grouped)))
-                if other.kind == flaw.kind != "slip"
-                and abs(other.start - flaw.start) <= GROUP_SAMPLES
-                and abs(other.end - flaw.end) <= GROUP_SAMPLES
-                and not set(other.tracks) & set(flaw.tracks)
-            ),
-            None,
-        )
-        if mate is None:
-            grouped.append(flaw)
-            continue
-        other = grouped[mate]
-        grouped[mate] = PassFlaw(
-            flaw.kind,
-            min(other.start, flaw.start),
-            max(other.end, flaw.end),
-            tuple(sorted(other.tracks + flaw.tracks)),
-            other.cured and flaw.cured,
-        )
-    return grouped

@@ -5,29 +5,19 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from assembler.aligner.records.labels import place_label, stretch_label, timecode_label
-from assembler.aligner.records.ranges import common
-from assembler.aligner.sound.rhythm import keeps_time
-from assembler.aligner.tell.causes import find_causes, steady_interval
 from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes
 from assembler.aligner.tell.holdings import held_words
 from assembler.aligner.tell.limits import FAR_SECONDS, MOST_NAMED
+from assembler.aligner.tell.tape.causes import find_causes
+from assembler.aligner.tell.tape.notes import machine_notes, tape_notes
 from assembler.importer import Note
-
-_UNTOLD_WORDS = (
-    "flawed and held by no other pass: nothing tells whether tape or machine is to blame; another pass would"
-)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.records.findings import FoundFlaw, Undecided
-    from assembler.aligner.records.passes import PlacedPass
-    from assembler.aligner.records.ranges import Range
+    from assembler.aligner.records.findings import Undecided
     from assembler.aligner.records.reel import ExaminedReel
-    from assembler.aligner.tell.causes import Causes
     from assembler.aligner.tell.holdings import Holdings
     from assembler.aligner.tell.outcome import Outcome
     from assembler.sheet import Sheet
@@ -57,8 +47,8 @@ def reel_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holdings: Hol
         if note.kind == "undecided" and note.pass_name is not None and note.start is not None
     ]
     causes = find_causes(reel.passes, reel.findings, unsure)
-    notes += _tape_notes(reel, causes, sheet)
-    notes += _machine_notes(reel, causes, sheet)
+    notes += tape_notes(reel, causes, sheet)
+    notes += machine_notes(reel, causes, sheet)
     return notes
 
 
@@ -128,127 +118,8 @@ def _choice_words(place: Undecided, taken: Sequence[str], members: Sequence[str]
     return f"{names} {verb}"
 
 
-def _tape_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
-    by_name = {one.name: one for one in reel.passes}
-    label = stretch_label(sheet)
-    notes = []
-    for flaws in _flaws_of_tape(causes):
-        tracks = sorted({flaw.track for flaw in flaws if reel.reel.tracks[flaw.track]})
-        names = [name for name in by_name if any(flaw.pass_name == name for flaw in flaws)]
-        whole = min(flaw.start for flaw in flaws), max(flaw.end for flaw in flaws)
-        start, end = by_name[names[0]].maps[tracks[0]].pass_reach(*whole) or (None, None)
-        notes.append(
-            Note(
-                "tape_damage",
-                f"{label(*whole)}, reel {reel.name}, {', '.join(reel.reel.tracks[track] for track in tracks)}: "
-                f"{_flawed_words(flaws, names)}: every pass over this place is flawed, which points at the tape, not "
-                "at the machine",
-                pass_name=names[0],
-                tracks=tuple(tracks),
-                start=start,
-                end=end,
-            )
-        )
-    if causes.weak:
-        text = (
-            f"reel {reel.name}: {_counted(causes.weak)} flawed in several passes and right in another: this points at "
-            f"weak spots of the tape; the first at {label(*causes.weak[0])}"
-        )
-        notes.append(Note("tape_damage", text))
-    return notes
-
-
-def _flaws_of_tape(causes: Causes) -> list[list[FoundFlaw]]:
-    """Return the flaws at each place where all passes are flawed; places that one flaw spans are one."""
-    groups: list[list[FoundFlaw]] = []
-    for place in sorted(causes.tape):
-        flaws = [flaw for flaw in causes.flaws if common([(flaw.start, flaw.end)], [place])]
-        # A flaw that spans two places spans all between them, too.
-        if groups and any(flaw in groups[-1] for flaw in flaws):
-            groups[-1] += [flaw for flaw in flaws if flaw not in groups[-1]]
-        else:
-            groups.append(flaws)
-    return groups
-
-
-def _flawed_words(flaws: Sequence[FoundFlaw], names: Sequence[str]) -> str:
-    """Return what each pass has at a place: once where all have the same."""
-    shapes = {
-        name: {(flaw.track, flaw.kind, flaw.start, flaw.end) for flaw in flaws if flaw.pass_name == name}
-        for name in names
-    }
-    words = {
-        name: " and ".join(
-            f"{kind} of {max(flaw.end - flaw.start for flaw in flaws if (flaw.pass_name, flaw.kind) == (name, kind))} "
-            "samples"
-            for kind in sorted({row[1] for row in rows})
-        )
-        for name, rows in shapes.items()
-    }
-    if all(rows == shapes[names[0]] for rows in shapes.values()):
-        return f"{words[names[0]]}, alike in {' and '.join(names)}"
-    return ", ".join(f"{text} in {name}" for name, text in words.items())
-
-
-def _machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
-    """Tell, pass by pass, how many places are wrong in it alone, and whether they come at a steady interval."""
-    notes = []
-    rate = sheet.session.sample_rate
-    for one in reel.passes:
-        machine, untold = causes.machine[one.name], causes.untold[one.name]
-        interval = _interval(one, reel, machine, untold, rate)
-        words = []
-        if machine:
-            words.append(
-                f"{_counted(machine)} flawed in this pass alone and right in another: "
-                "this points at the machine, not at the tape"
-            )
-        if untold:
-            words.append(f"{_counted(untold)} {_UNTOLD_WORDS}")
-        if interval is not None:
-            words.append(
-                f"they come every {1000 * interval / rate:.1f} ms or a multiple of it: this points at a rotating part"
-            )
-        if words:
-            is_machine = bool(machine) or interval is not None
-            text = f"reel {reel.name}, {one.name}: {'; '.join(words)}"
-            if is_machine:
-                notes.append(Note("machine_damage", text, one.name))
-            else:
-                notes.append(
-                    Note("other", text, one.name, theme=f"places {_UNTOLD_WORDS}", count=len(untold))
-                )
-    return notes
-
-
-def _interval(
-    one: PlacedPass, reel: ExaminedReel, machine: Sequence[Range], untold: Sequence[Range], rate: int
-) -> float | None:
-    """Return the interval at which places of a pass come, in samples.
-
-    Of places that no other pass bears out none is told that the music itself keeps.
-    """
-    proved = steady_interval(np.array([start for start, _ in machine], np.int64), rate)
-    if proved is not None:
-        return proved
-    places = sorted((*machine, *untold))
-    interval = steady_interval(np.array([start for start, _ in places], np.int64), rate)
-    tracks = {
-        flaw.track
-        for flaw in reel.findings.flaws
-        if flaw.pass_name == one.name and common([(flaw.start, flaw.end)], untold)
-    }
-    if interval is not None and tracks and keeps_time(one, tracks, places, interval, rate):
-        return None
-    return interval
-
-
 def _samples(count: int) -> str:
     return f"{count} sample{'s' * (count != 1)}"
-
-
-def _counted(places: Sequence[Range]) -> str:
-    return f"{len(places)} place{'s are' if len(places) > 1 else ' is'}"
 
 
 def far_notes(reels: Sequence[ExaminedReel], sheet: Sheet) -> list[Note]:

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.place.anchors import anchor_positions
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, PLACES
-from assembler.aligner.place.relation import anchor_positions
-from assembler.aligner.place.wiring.tracks import examine_wiring
+from assembler.aligner.place.wiring.examine import examine_wiring
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ import pytest
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings, Undecided
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import Slip, map_with_slips
-from assembler.aligner.tell.causes import find_causes, steady_interval
+from assembler.aligner.tell.tape.causes import find_causes, steady_interval
 from scripts.bench.trial_sessions import ArrayAudio
 
 RATE = 48000

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.sound.change import Change, find_change, find_delay
+from assembler.aligner.sound.chain.change import Change, find_change
+from assembler.aligner.sound.chain.measures import find_delay
 from assembler.aligner.sound.limits import PIECE_SAMPLES
 from tests.support.sessions import make_tape
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.plan.fades import (
+from assembler.aligner.plan.joins.fades import (
     clipped,
     cross_fade,
     fade_gains,

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from assembler.aligner.plan.path import Candidate, Choice, Forced, PlanRules, plan_track
+from assembler.aligner.plan.choices import Candidate, Choice, Forced, PlanRules
+from assembler.aligner.plan.path import plan_track
 
 ALIKE = PlanRules(480, {"one": 0, "two": 0})
 UNLIKE = PlanRules(480)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 import pytest
 
-from assembler.aligner.place.reel import PlacedReel, place_reel
+from assembler.aligner.place.reels.reel import PlacedReel, place_reel
 from assembler.aligner.records.timemap import Slip, Stretch
 from assembler.importer import CoarseSlip, Position
 from scripts.bench.trial_sessions import ArrayAudio, make_tape

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.place.relation import anchor_positions, relate
+from assembler.aligner.place.anchors import anchor_positions
+from assembler.aligner.place.relation import relate
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 SECOND = 48_000

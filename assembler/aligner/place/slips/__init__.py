@@ -1,1 +1,17 @@
-"""."""
+"""Samples lost and repeated in capture: where, and by which pass.
+
+Question: a shift changes between two anchors; between which two samples, and whose slip is it?
+Input: two passes and the shifts before and behind; a third one; what the logs say.
+Output: the border with its doubt; each pass's own slips.
+
+Rules, each in its file:
+
+- `borders`: the border that most samples speak for.
+- `splices`: where samples alone leave it open, the pass's own sound: every track breaks there, or stands there twice.
+- `surplus`: whose slip it is, by the sound.
+- `logged`: what a log says of it.
+- `blame`: whose it is by all evidence: other passes, the sound, the logs, the order of trust.
+- `pinning`: a slip in doubt moved to where a third pass shows it.
+
+The numbers stand in `place.limits`.
+"""

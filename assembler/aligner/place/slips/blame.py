@@ -10,7 +10,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, SLIP_PLACE_SECONDS, SLIP_SIZE_SAMPLES
+from assembler.aligner.place.limits import ANCHOR_SAMPLES
+from assembler.aligner.place.slips.logged import is_logged, only_logged
 from assembler.aligner.records.timemap import Slip, TimeMap, map_with_slips
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.place.relation import Relation
     from assembler.aligner.place.slips.surplus import Slipped
-    from assembler.importer import CoarseSlip, Position
+    from assembler.importer import Position
 
 
 @dataclass(frozen=True)
@@ -76,24 +77,6 @@ def map_of(length: int, shift: int, slips: Iterable[Slip]) -> TimeMap:
     return map_with_slips(length, shift, tuple(kept))
 
 
-def logged_slips(logged: CoarseSlip) -> list[Slip]:
-    """Return a slip of the log as slips of a time map: what a pass holds while its tape stood still is left out.
-
-    Where the tape was played again, the second play takes over before the first one's end, whose place is in doubt.
-    """
-    still = logged.still_samples
-    unsure = logged.pass_sample - logged.doubt[0]
-    sure = logged.pass_sample - max(logged.margin_samples, unsure)
-    if sure >= 0 and logged.samples <= sure - max(logged.pass_sample + still, logged.doubt[1]):
-        return [Slip(sure, logged.samples)]
-    if still == 0 or logged.samples <= -still:
-        return [Slip(logged.pass_sample, logged.samples, logged.doubt)] if logged.samples else []
-    return [
-        Slip(logged.pass_sample, -still, logged.doubt),
-        Slip(logged.pass_sample + still, logged.samples + still),
-    ]
-
-
 def reference_slips(
     position: Position, relations: Mapping[str, Relation | None], sample_rate: int
 ) -> list[Slip]:
@@ -121,7 +104,7 @@ def reference_slips(
         if r is not None
     ]
     seen = [(slip.at_reference, -slip.change) for group in _seen_slips(relations) for _, slip in group]
-    own += _only_logged(position, proved, seen, sample_rate)
+    own += only_logged(position, proved, seen, sample_rate)
     return sorted(own, key=lambda slip: slip.pass_sample)
 
 
@@ -149,7 +132,7 @@ def probe_slips(
             is_sure = (
                 bool(theirs)
                 or slip.slipped == "probe"
-                or _is_logged(position, slip.at_probe, rest, sample_rate)
+                or is_logged(position, slip.at_probe, rest, sample_rate)
                 or any(_runs_on(other, slip) for other in third)
             )
             own.append(OwnSlip(Slip(slip.at_probe, rest, slip.doubt_probe), is_sure))
@@ -165,30 +148,7 @@ def unproved_slips(position: Position, relation: Relation, sample_rate: int) -> 
         sample_rate: of the session, in samples per second.
     """
     seen = [(slip.at_probe, slip.change) for slip in _relative_slips(relation)]
-    return _only_logged(position, [relation.proved], seen, sample_rate)
-
-
-def _only_logged(
-    position: Position,
-    proved: Sequence[tuple[int, int]],
-    seen: Sequence[tuple[int, int]],
-    sample_rate: int,
-) -> list[Slip]:
-    """Return the slips of a log outside of what is proved by sound, in which no slip is that it may mean.
-
-    Args:
-        position: what the log says.
-        proved: pass samples for which another pass bears witness; beyond them there may be silence.
-        seen: place and size of the slips that the sound shows.
-        sample_rate: of the session, in samples per second.
-    """
-    return [
-        slip
-        for logged in position.slips
-        if not any(start <= logged.pass_sample < end for start, end in proved)
-        and not any(_is_meant(logged, at, samples, sample_rate) for at, samples in seen)
-        for slip in logged_slips(logged)
-    ]
+    return only_logged(position, [relation.proved], seen, sample_rate)
 
 
 def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
@@ -225,19 +185,7 @@ def _is_told(
     told = {slip.slipped for _, slip in group if slip.slipped is not None}
     if told:
         return told == {"reference"}
-    return _is_logged(position, best.at_reference, -best.change, sample_rate)
-
-
-def _is_logged(position: Position, at: int, samples: int, sample_rate: int) -> bool:
-    """Return whether the log of a pass shows this slip near this place."""
-    return any(_is_meant(slip, at, samples, sample_rate) for slip in position.slips)
-
-
-def _is_meant(logged: CoarseSlip, at: int, samples: int, sample_rate: int) -> bool:
-    """Return whether a log's slip may be this one."""
-    return abs(logged.pass_sample - at) < SLIP_PLACE_SECONDS * sample_rate and abs(
-        logged.samples - samples
-    ) <= max(SLIP_SIZE_SAMPLES, logged.error_samples)
+    return is_logged(position, best.at_reference, -best.change, sample_rate)
 
 
 def _looks_across(relation: Relation | None, at: int) -> bool:

@@ -11,7 +11,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.limits import ANCHOR_SAMPLES
-from assembler.aligner.place.relation import locate_border
+from assembler.aligner.place.slips.borders import locate_border
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -10,14 +10,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.limits import MOST_PIECES
-from assembler.aligner.sound.change import find_change, find_delay
+from assembler.aligner.sound.chain.change import find_change
+from assembler.aligner.sound.chain.measures import find_delay
 from assembler.aligner.sound.limits import ALIKE, PIECE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.aligner.records.passes import TrackReader
-    from assembler.aligner.sound.change import Change
+    from assembler.aligner.sound.chain.change import Change
     from assembler.arrays import Int32s
 
 

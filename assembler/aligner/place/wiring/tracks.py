@@ -7,31 +7,23 @@ everywhere, it is bit-identical samples that count.
 
 from __future__ import annotations
 
-import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.place.agreement import belongs
+from assembler.aligner.place.anchors import anchor_positions
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
     BELONGS_SHARE,
-    FEW_SHARE,
-    LEAST_COUNTED,
     LEAST_EVIDENCE,
-    LEAST_LOOKS,
-    LEAST_PLACES,
-    MET_SHARE,
-    MOST_LOOKS,
     MOST_SEARCHES,
     PLACES,
 )
 from assembler.aligner.place.matching import find_match, informative
-from assembler.aligner.place.relation import anchor_positions, read_all
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Iterator, Sequence
+    from collections.abc import Callable, Iterable, Sequence
 
     from assembler.aligner.records.passes import TrackReader
     from assembler.arrays import Int32s, Int64s
@@ -216,93 +208,3 @@ def _search_track(windows: Sequence[Int32s], samples: Int32s, radius: int) -> in
             if match is not None and match.identical >= BELONGS_SHARE:
                 return match.shift
     return None
-
-
-def examine_wiring(
-    reference: TrackReader,
-    probe: TrackReader,
-    overlap: tuple[int, int],
-    expected: Callable[[int], int],
-    radii: Sequence[int],
-    slack: float | None = math.inf,
-) -> Wiring | None:
-    """Return how a pass is wired, or None where its sound proves nothing (silence, another tape or another place).
-
-    Args:
-        reference: the pass to hold it against.
-        probe: the pass looked at.
-        overlap: range of probe samples expected inside the reference.
-        expected: shift expected at a probe sample.
-        radii: how far around it to look, in samples; tried in order.
-        slack: how far from what is expected it may lie without contradicting the logs; None where no log tells.
-    """
-    by_log = None if slack is None else expected
-    positions = anchor_positions(*overlap)
-    chosen = positions[:: max(1, len(positions) // PLACES)]
-    best: list[tuple[int, int]] = []
-    for radius in radii:
-        places = []
-        for at in chosen:
-            start = at + expected(at) - radius
-            window = read_all(reference, start, ANCHOR_SAMPLES + 2 * radius)
-            match = find_match(window, read_all(probe, at, ANCHOR_SAMPLES), radius)
-            if match is not None:
-                places.append((at, start + match.shift - at))
-        if belongs(reference, probe, places, by_log, slack or 0.0):
-            best = max(best, places, key=len)
-        # One or two may be found by chance, in a tail of few steps.
-        if len(best) >= LEAST_PLACES:
-            break
-    if best:
-        return _looked_at_closely(find_wiring(reference, probe, best), reference, probe, overlap)
-    for radius in radii:
-        found = search_wiring(reference, probe, overlap, expected, radius)
-        if found is not None and belongs(reference, probe, found[1].places, by_log, slack or 0.0):
-            return found[1]
-    return None
-
-
-def _looked_at_closely(
-    wiring: Wiring, reference: TrackReader, probe: TrackReader, overlap: tuple[int, int]
-) -> Wiring:
-    """Return the wiring with every track that seems a stranger looked at again, all along the overlap.
-
-    A track that sounds seldom may have been met in a flaw alone; one of other sound may have a note in common.
-    """
-    positions = anchor_positions(*overlap)
-    chosen = positions[:: max(1, len(positions) // MOST_LOOKS)]
-    looks = [(at, min(wiring.places, key=lambda place: abs(place[0] - at))[1]) for at in chosen]
-    tracks, unheard = list(wiring.tracks), set(wiring.unheard)
-    seldom = [track for track in range(probe.tracks) if _is_seldom(wiring, reference, probe, track)]
-    for track in (*wiring.strange, *seldom):
-        shares = list(_shares(reference, probe, track, looks))
-        fitting = sum(share >= BELONGS_SHARE for share in shares)
-        if fitting and (len(shares) < LEAST_COUNTED or fitting >= FEW_SHARE * len(shares)):
-            tracks[track] = TrackMatch(track, 1, max(shares))
-        elif len(shares) < LEAST_LOOKS:
-            unheard.add(track)
-        elif len(shares) >= LEAST_COUNTED:
-            tracks[track] = None
-    return replace(wiring, tracks=tuple(tracks), unheard=frozenset(unheard))
-
-
-def _is_seldom(wiring: Wiring, reference: TrackReader, probe: TrackReader, track: int) -> bool:
-    """Return whether a track that was found in its place is so at few of the places where both passes sound."""
-    match = wiring.tracks[track]
-    if match is None or (match.reference_track, match.polarity) != (track, 1):
-        return False
-    shares = list(_shares(reference, probe, track, wiring.places))
-    return sum(share >= BELONGS_SHARE for share in shares) < MET_SHARE * len(shares)
-
-
-def _shares(
-    reference: TrackReader, probe: TrackReader, track: int, looks: Iterable[tuple[int, int]]
-) -> Iterator[float]:
-    """Yield the share of identical samples at each place where both passes have sound enough to tell."""
-    for at, shift in looks:
-        samples = probe.read(track, at, ANCHOR_SAMPLES)
-        there = reference.read(track, at + shift, ANCHOR_SAMPLES)
-        mask = informative(samples)
-        here = int(mask.sum())
-        if min(here, int(informative(there).sum())) >= LEAST_EVIDENCE:
-            yield float(((samples == there) & mask).sum()) / here

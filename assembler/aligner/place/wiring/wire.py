@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 from assembler.aligner.place.limits import SEARCH_SECONDS
 from assembler.aligner.place.meeting import expected_overlap, expected_shifts, told_within
 from assembler.aligner.place.search import find_anywhere
+from assembler.aligner.place.wiring.examine import examine_wiring
 from assembler.aligner.place.wiring.strangers import recognise
-from assembler.aligner.place.wiring.tracks import examine_wiring
 from assembler.aligner.records.labels import track_names
 from assembler.importer import Note, search_doubt
 

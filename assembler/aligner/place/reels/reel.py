@@ -13,8 +13,6 @@ import numpy as np
 
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
-    LEVEL_TOLD_DB,
-    PURE_GAIN_CORRELATION,
     SEARCH_SECONDS,
 )
 from assembler.aligner.place.meeting import (
@@ -24,14 +22,10 @@ from assembler.aligner.place.meeting import (
     shares_sound,
     told_within,
 )
-from assembler.aligner.place.search import Likeness, find_anywhere, find_likeness
-from assembler.aligner.place.slips.blame import (
-    logged_slips,
-    map_of,
-    probe_slips,
-    reference_slips,
-    unproved_slips,
-)
+from assembler.aligner.place.reels.words import blame_note, unlike_note
+from assembler.aligner.place.search import find_anywhere, find_likeness
+from assembler.aligner.place.slips.blame import map_of, probe_slips, reference_slips, unproved_slips
+from assembler.aligner.place.slips.logged import logged_slips
 from assembler.aligner.place.slips.pinning import MappedPass, pin_slips
 from assembler.importer.notes import Note
 
@@ -128,7 +122,7 @@ def _place_related(
     start_shift = _shift_of(base, known + first.shift) + first.shift
     _tell_contradiction(work, reference, one, start_shift - one.position.shift_at(first.start), sample_rate)
     own = probe_slips(one.position, relation, base.slips(), third, sample_rate)
-    work.notes += [_blame_note(one, reference, found.slip) for found in own if not found.is_sure]
+    work.notes += [blame_note(one, reference, found.slip) for found in own if not found.is_sure]
     logged = unproved_slips(one.position, relation, sample_rate)
     # The sound tells how the pass lies behind what its log alone shows before that.
     start_shift -= sum(slip.samples for slip in logged if slip.pass_sample < relation.proved[0])
@@ -162,18 +156,6 @@ def _tell_contradiction(
         f"sound is followed, but one of the two logs is wrong (exchanged?), and with it perhaps the reel's place"
     )
     work.notes.append(Note("undecided", text, pass_name=one.name))
-
-
-def _blame_note(one: PassToPlace, reference: PassToPlace, slip: Slip) -> Note:
-    lost = f"{abs(slip.samples)} samples {'lost' if slip.samples > 0 else 'repeated'}"
-    return Note(
-        "undecided",
-        f"{one.name}: {lost}, or {reference.name} the other way round; "
-        f"no third pass, no log and no sound tells, taken as a slip of {one.name}",
-        pass_name=one.name,
-        start=slip.pass_sample,
-        end=slip.pass_sample,
-    )
 
 
 def _shift_of(time_map: TimeMap, pass_sample: int) -> int:
@@ -228,7 +210,7 @@ def _weigh_stranger(
             shift = _shift_of(work.maps[other.name], 0) + likeness.shift
             work.maps[one.name] = map_of(one.audio.length, shift, ())
             work.groups[one.name] = max(work.groups.values()) + 1
-            work.notes.append(_unlike_note(one, other, likeness))
+            work.notes.append(unlike_note(one, other, likeness))
             return
     names = ", ".join(other.name for other in overlapping)
     why = f"its sound is not that of {names} where their timecode overlaps"
@@ -251,17 +233,6 @@ class _Inverted:
 
     def read(self, track: int, start: int, count: int) -> Int32s:
         return np.negative(self._audio.read(track, start, count))
-
-
-def _unlike_note(one: PassToPlace, other: PassToPlace, likeness: Likeness) -> Note:
-    is_gain = abs(likeness.level_db) > LEVEL_TOLD_DB and likeness.correlation > PURE_GAIN_CORRELATION
-    return Note(
-        "level_differs" if is_gain else "not_transparent",
-        f"{one.name} runs along with {other.name} but is nowhere identical: the capture chain is not "
-        f"bit-transparent: {likeness.cause}; correlation {likeness.correlation:.4f}, largest difference "
-        f"{likeness.largest_difference} steps, {likeness.difference_db:.1f} dB",
-        pass_name=one.name,
-    )
 
 
 def _refuse(work: _Work, one: PassToPlace, why: str) -> None:

@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from assembler.aligner.place.matching import informative
-from assembler.aligner.plan.fades import measured_correlation
+from assembler.aligner.plan.joins.fades import measured_correlation
 from assembler.aligner.plan.limits import PROOF_SAMPLES, SEARCH_SAMPLES
 from assembler.aligner.records.edit import CONSTANT_POWER, CUT, EDGE, IDENTICAL, SLIP, Join
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
-    from assembler.aligner.plan.path import PlannedJoin
+    from assembler.aligner.plan.choices import PlannedJoin
     from assembler.arrays import Int32s
 
 

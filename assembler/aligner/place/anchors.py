@@ -1,0 +1,171 @@
+"""Places of one pass found in another one: the anchors on which everything else rests.
+
+An anchor is a stretch of the *probe* pass, all tracks of it, that is identical at some shift in the *reference* pass.
+Anchors stand all over an overlap. Positions are samples of the two passes themselves.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import groupby
+from typing import TYPE_CHECKING
+
+from assembler.aligner.place.limits import (
+    ANCHOR_SAMPLES,
+    ANCHOR_SPACING,
+    LEAST_ANCHORS,
+    LEAST_EVIDENCE,
+    SURE_SHARE,
+    WIDE_SAMPLES,
+)
+from assembler.aligner.place.matching import find_match, identity_at, informative
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from assembler.aligner.records.passes import TrackReader
+    from assembler.arrays import Int32s
+
+
+@dataclass(frozen=True)
+class Anchor:
+    """One place of the probe pass that was found in the reference pass."""
+
+    at: int
+    shift: int
+    identical: float
+    evidence: int
+
+
+def anchor_positions(start: int, end: int) -> list[int]:
+    """Return where anchors stand in the probe range ``start`` to ``end``, evenly, first and last at its ends."""
+    room = end - start - ANCHOR_SAMPLES
+    if room < 0:
+        return []
+    wanted = max(LEAST_ANCHORS, room // ANCHOR_SPACING + 1)
+    steps = min(wanted, room // (ANCHOR_SAMPLES // 4) + 1)
+    return [start + room * i // max(1, steps - 1) for i in range(steps)]
+
+
+def read_all(reader: TrackReader, start: int, count: int) -> list[Int32s]:
+    """Return the same samples of every track."""
+    return [reader.read(track, start, count) for track in range(reader.tracks)]
+
+
+def find_anchors(
+    reference: TrackReader,
+    probe: TrackReader,
+    expected: Callable[[int], int],
+    overlap: tuple[int, int],
+    radius: int,
+) -> tuple[list[Anchor], int]:
+    """Return the anchors of the probe that are found in the reference, and how many places were not silent."""
+    found: list[Anchor] = []
+    asked = missed = 0
+    positions = anchor_positions(*overlap)
+    for first, behind in zip(positions, [*positions[1:], overlap[1]], strict=True):
+        place = _sounding(probe, first, behind)
+        if place is None:
+            continue
+        at, samples = place
+        asked += 1
+        last_shift = found[-1].shift if found else None
+        anchor = None
+        if last_shift is not None:
+            anchor = _confirm(reference, samples, at, last_shift)
+        if anchor is None:
+            anchor = _search(reference, samples, at, expected(at), radius, last_shift)
+        if anchor is None and last_shift is not None and missed:
+            anchor = _search(reference, samples, at, last_shift, max(radius, WIDE_SAMPLES), last_shift)
+        missed = 0 if anchor else missed + 1
+        if anchor is not None:
+            found.append(anchor)
+    return found, asked
+
+
+def _sounding(probe: TrackReader, first: int, behind: int) -> tuple[int, list[Int32s]] | None:
+    """Return the first place for an anchor in a range that tells something, and its samples; None in silence."""
+    for at in range(first, max(first + 1, behind - ANCHOR_SAMPLES + 1), ANCHOR_SAMPLES):
+        samples = read_all(probe, at, ANCHOR_SAMPLES)
+        if sum(int(informative(track).sum()) for track in samples) >= LEAST_EVIDENCE:
+            return at, samples
+    return None
+
+
+def _confirm(reference: TrackReader, samples: Sequence[Int32s], at: int, shift: int) -> Anchor | None:
+    there = read_all(reference, at + shift, ANCHOR_SAMPLES)
+    share, evidence = identity_at(there, samples, 0)
+    if share < 0.5 or evidence < LEAST_EVIDENCE:
+        return None
+    return Anchor(at, shift, share, evidence)
+
+
+def _search(
+    reference: TrackReader,
+    samples: Sequence[Int32s],
+    at: int,
+    expected: int,
+    radius: int,
+    last_shift: int | None,
+) -> Anchor | None:
+    start = at + expected - radius
+    window = read_all(reference, start, ANCHOR_SAMPLES + 2 * radius)
+    nearest = expected if last_shift is None else last_shift
+    match = find_match(window, samples, at + nearest - start)
+    if match is None:
+        return None
+    return Anchor(at, start + match.shift - at, match.identical, match.evidence)
+
+
+def steady_runs(reference: TrackReader, probe: TrackReader, anchors: Sequence[Anchor]) -> list[list[Anchor]]:
+    """Return runs of neighbouring anchors with one shift, less those that a chance or a repeat flaw explains.
+
+    A lone anchor between others of one shift is not believed: a block that a machine repeated matches one block
+    off. One at the end of the overlap, or between two shifts, is believed where its close surroundings agree.
+    """
+    runs = [
+        list(run) for _, run in groupby(_reread(reference, probe, anchors), key=lambda anchor: anchor.shift)
+    ]
+    if len(runs) > 1:
+        shifts = [None, *(run[0].shift for run in runs), None]
+        kept = [
+            run
+            for run, before, behind in zip(runs, shifts, shifts[2:], strict=False)
+            if len(run) > 1 or (before != behind and _is_steady(reference, probe, run[0]))
+        ]
+        runs = kept or [max(runs, key=lambda run: run[0].evidence)]
+    joined: list[list[Anchor]] = []
+    for run in runs:
+        if joined and joined[-1][-1].shift == run[0].shift:
+            joined[-1].extend(run)
+        else:
+            joined.append(run)
+    return joined
+
+
+def _reread(reference: TrackReader, probe: TrackReader, anchors: Sequence[Anchor]) -> list[Anchor]:
+    """Return anchors, those that are found in part only at the shift of a neighbouring run where more is identical.
+
+    One may lie too far from timecode's place to be found, and music that repeats itself matches in part elsewhere.
+    """
+    runs = [list(run) for _, run in groupby(anchors, key=lambda anchor: anchor.shift)]
+    found: list[Anchor] = []
+    for number, run in enumerate(runs):
+        shifts = [other[0].shift for other in runs[max(0, number - 1) : number + 2] if other is not run]
+        for one in run:
+            samples = read_all(probe, one.at, ANCHOR_SAMPLES) if one.identical < SURE_SHARE else []
+            others = [_confirm(reference, samples, one.at, shift) for shift in shifts if samples]
+            found.append(
+                max((one, *(other for other in others if other)), key=lambda anchor: anchor.evidence)
+            )
+    return found
+
+
+def _is_steady(reference: TrackReader, probe: TrackReader, anchor: Anchor) -> bool:
+    """Return whether the audio beside an anchor, on either side, lies at its shift too."""
+    places = (anchor.at - ANCHOR_SAMPLES, anchor.at + ANCHOR_SAMPLES)
+    inside = [at for at in places if 0 <= at <= probe.length - ANCHOR_SAMPLES]
+    return any(
+        _confirm(reference, read_all(probe, at, ANCHOR_SAMPLES), at, anchor.shift) is not None
+        for at in inside
+    )

@@ -1,0 +1,41 @@
+"""What is told of how the passes of a reel lie: whose slip is open, and which chain changed the numbers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assembler.aligner.place.limits import (
+    LEVEL_TOLD_DB,
+    PURE_GAIN_CORRELATION,
+)
+from assembler.importer.notes import Note
+
+if TYPE_CHECKING:
+    from assembler.aligner.place.meeting import PassToPlace
+    from assembler.aligner.place.search import Likeness
+    from assembler.aligner.records.timemap import Slip
+
+
+def blame_note(one: PassToPlace, reference: PassToPlace, slip: Slip) -> Note:
+    """Return the note on a slip that nothing shows to be either pass's."""
+    lost = f"{abs(slip.samples)} samples {'lost' if slip.samples > 0 else 'repeated'}"
+    return Note(
+        "undecided",
+        f"{one.name}: {lost}, or {reference.name} the other way round; "
+        f"no third pass, no log and no sound tells, taken as a slip of {one.name}",
+        pass_name=one.name,
+        start=slip.pass_sample,
+        end=slip.pass_sample,
+    )
+
+
+def unlike_note(one: PassToPlace, other: PassToPlace, likeness: Likeness) -> Note:
+    """Return the note on a pass that runs along with another one and is nowhere identical."""
+    is_gain = abs(likeness.level_db) > LEVEL_TOLD_DB and likeness.correlation > PURE_GAIN_CORRELATION
+    return Note(
+        "level_differs" if is_gain else "not_transparent",
+        f"{one.name} runs along with {other.name} but is nowhere identical: the capture chain is not "
+        f"bit-transparent: {likeness.cause}; correlation {likeness.correlation:.4f}, largest difference "
+        f"{likeness.largest_difference} steps, {likeness.difference_db:.1f} dB",
+        pass_name=one.name,
+    )

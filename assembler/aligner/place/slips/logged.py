@@ -1,0 +1,69 @@
+"""What a pass's timecode log says of slips: as slips of a time map, and whether it means one that the sound shows.
+
+Positions are samples of the pass itself.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assembler.aligner.place.limits import SLIP_PLACE_SECONDS, SLIP_SIZE_SAMPLES
+from assembler.aligner.records.timemap import Slip
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.importer import CoarseSlip, Position
+
+
+def logged_slips(logged: CoarseSlip) -> list[Slip]:
+    """Return a slip of the log as slips of a time map: what a pass holds while its tape stood still is left out.
+
+    Where the tape was played again, the second play takes over before the first one's end, whose place is in doubt.
+    """
+    still = logged.still_samples
+    unsure = logged.pass_sample - logged.doubt[0]
+    sure = logged.pass_sample - max(logged.margin_samples, unsure)
+    if sure >= 0 and logged.samples <= sure - max(logged.pass_sample + still, logged.doubt[1]):
+        return [Slip(sure, logged.samples)]
+    if still == 0 or logged.samples <= -still:
+        return [Slip(logged.pass_sample, logged.samples, logged.doubt)] if logged.samples else []
+    return [
+        Slip(logged.pass_sample, -still, logged.doubt),
+        Slip(logged.pass_sample + still, logged.samples + still),
+    ]
+
+
+def only_logged(
+    position: Position,
+    proved: Sequence[tuple[int, int]],
+    seen: Sequence[tuple[int, int]],
+    sample_rate: int,
+) -> list[Slip]:
+    """Return the slips of a log outside of what is proved by sound, in which no slip is that it may mean.
+
+    Args:
+        position: what the log says.
+        proved: pass samples for which another pass bears witness; beyond them there may be silence.
+        seen: place and size of the slips that the sound shows.
+        sample_rate: of the session, in samples per second.
+    """
+    return [
+        slip
+        for logged in position.slips
+        if not any(start <= logged.pass_sample < end for start, end in proved)
+        and not any(_is_meant(logged, at, samples, sample_rate) for at, samples in seen)
+        for slip in logged_slips(logged)
+    ]
+
+
+def is_logged(position: Position, at: int, samples: int, sample_rate: int) -> bool:
+    """Return whether the log of a pass shows this slip near this place."""
+    return any(_is_meant(slip, at, samples, sample_rate) for slip in position.slips)
+
+
+def _is_meant(logged: CoarseSlip, at: int, samples: int, sample_rate: int) -> bool:
+    """Return whether a log's slip may be this one."""
+    return abs(logged.pass_sample - at) < SLIP_PLACE_SECONDS * sample_rate and abs(
+        logged.samples - samples
+    ) <= max(SLIP_SIZE_SAMPLES, logged.error_samples)

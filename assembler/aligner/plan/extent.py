@@ -1,0 +1,87 @@
+"""Where the set begins and ends, and where the sheet's labels lie on the timeline."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assembler.aligner.plan.choices import Forced
+from assembler.aligner.records.labels import stretch_label
+from assembler.errors import SheetError
+from assembler.sheet import sheet_error
+from assembler.timecode import day_samples, frame_rate, label_sample, nearest_day, next_after
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.records.edit import DeliveredTrack
+    from assembler.aligner.records.ranges import Range
+    from assembler.aligner.records.reel import ExaminedReel
+    from assembler.sheet import Punch, Sheet
+
+
+def extent_of_set(sheet: Sheet, reels: Sequence[ExaminedReel], tracks: Sequence[DeliveredTrack]) -> Range:
+    """Return the first sample of the set and the first one behind it: what passes cover, or what the sheet says.
+
+    Raises:
+        SheetError: no track is delivered, no pass can be used, or the sheet's labels leave nothing.
+    """
+    if not tracks:
+        problem = (
+            "no track is left to deliver: each is unused or carries the timecode; timecode_tracks = true in [deliver] "
+            "delivers those"
+        )
+        raise SheetError(problem, file=sheet.path)
+    covered = [
+        piece
+        for track in tracks
+        for reel in reels
+        if reel.name in track.tape_tracks
+        for one in reel.passes
+        for piece in one.covered(track.tape_tracks[reel.name])
+    ]
+    if not covered:
+        raise SheetError("no pass can be used, so there is nothing to deliver", file=sheet.path)
+    first = min(low for low, _ in covered)
+    last = max(high for _, high in covered)
+    session, day = sheet.session, _day(sheet)
+    start = (
+        first if session.start is None else nearest_day(_sample_at(sheet, session.start), first, last, day)
+    )
+    if session.end is None:
+        end = last
+    elif session.start is None:
+        end = nearest_day(_sample_at(sheet, session.end), first, last, day)
+    else:
+        end = next_after(_sample_at(sheet, session.end), start, day)
+    if end <= start:
+        label = stretch_label(sheet)
+        key, found = ("end", session.end) if session.end else ("start", session.start)
+        allowed = f"a label within what the passes cover, {label(max(0, first), last)}"
+        raise sheet_error(
+            sheet, session, key, f'found "{found}", so that the set would be empty; allowed: {allowed}'
+        )
+    return start, end
+
+
+def punch_on_timeline(sheet: Sheet, punch: Punch, extent: Range) -> Forced:
+    """Return a punch on the timeline: on the day that is the set's or nearer to it, its end behind its start."""
+    day = _day(sheet)
+    start = nearest_day(_sample_at(sheet, punch.start), *extent, day)
+    end = next_after(_sample_at(sheet, punch.end), start, day)
+    fade_ms = sheet.repair.fade_ms if punch.fade_ms is None else punch.fade_ms
+    return Forced(start, end, punch.pass_name, round(fade_ms * sheet.session.sample_rate / 1000))
+
+
+def _sample_at(sheet: Sheet, label: str) -> int:
+    return label_sample(label, frame_rate(sheet.session.frame_rate), sheet.session.sample_rate)
+
+
+def _day(sheet: Sheet) -> int:
+    return day_samples(frame_rate(sheet.session.frame_rate), sheet.session.sample_rate)
+
+
+def punches_of(sheet: Sheet, extent: Range) -> tuple[Forced, ...]:
+    """Return the punches of a sheet on the timeline, in order; none where nothing is to be repaired."""
+    if sheet.repair.mode == "off":
+        return ()
+    return tuple(punch_on_timeline(sheet, punch, extent) for punch in sheet.punches)

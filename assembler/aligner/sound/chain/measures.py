@@ -1,0 +1,83 @@
+"""What two captures of one place can be measured by: likeness, delay, fraction of a sample, bits in use.
+
+Pure: arrays in. Audio is ``float64`` or ``int32``, shape ``(samples,)``, in sample values.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+from scipy.signal import correlate
+
+from assembler.aligner.sound.limits import (
+    LEAST_LEVELS,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from assembler.arrays import Float64s, Int32s
+
+
+def find_delay(reference: Int32s, piece: Int32s) -> tuple[int, float]:
+    """Return where in a longer stretch of sound a piece lies, and how alike it is there, -1 to 1.
+
+    Args:
+        reference: shape (n,), n no less than that of the piece.
+        piece: shape (m,).
+    """
+    alike = correlation_along(reference.astype(np.float64), piece.astype(np.float64))
+    best = int(np.argmax(np.abs(alike)))
+    return best, float(alike[best])
+
+
+def correlation_along(reference: Float64s, piece: Float64s) -> Float64s:
+    """Return how alike a piece is to a longer stretch of sound, at each place in that; -1 to 1.
+
+    Args:
+        reference: shape (n,), n no less than that of the piece.
+        piece: shape (m,).
+
+    Returns:
+        Shape (n - m + 1,).
+    """
+    products = correlate(reference, piece, mode="valid", method="fft")
+    sums = np.concatenate(([0.0], np.cumsum(reference**2)))
+    powers = np.maximum(sums[piece.size :] - sums[: -piece.size], 1e-9)
+    return np.asarray(products / np.sqrt(powers * max(float(np.dot(piece, piece)), 1e-9)), np.float64)
+
+
+def fraction_behind(first: Float64s, second: Float64s) -> tuple[float, float]:
+    """Return the fraction of a sample that a piece lies later than another one, and how much there is to tell it from.
+
+    The slope of the cross phase, by weighted least squares through zero, weights the cross power; polarity aside.
+    Right within half a sample.
+
+    Args:
+        first: shape (n,).
+        second: shape (n,), the same place of another capture.
+    """
+    window = np.hanning(first.size)
+    cross = np.fft.rfft(first * window) * np.conj(np.fft.rfft(second * window))
+    frequencies = np.linspace(0.0, np.pi, cross.size)
+    power = np.abs(cross)
+    phase = np.angle(cross * np.sign(np.dot(first, second)))
+    total = float(np.sum(power * frequencies**2))
+    return (float(np.sum(power * frequencies * phase)) / total, float(power.sum())) if total else (0.0, 0.0)
+
+
+def empty_bits(pieces: Iterable[Int32s]) -> int:
+    """Return how many of the lowest bits are zero in every sample."""
+    used = 0
+    for samples in pieces:
+        used |= int(np.bitwise_or.reduce(samples.astype(np.int64)))
+    return (used & -used).bit_length() - 1 if used else 0
+
+
+def empty_bits_of_both(first: Sequence[Int32s], second: Sequence[Int32s]) -> tuple[int, int]:
+    """Return how many of the lowest bits are zero in every sample of two captures; equal where too few levels tell."""
+    empty = empty_bits(first), empty_bits(second)
+    whole = first if empty[0] < empty[1] else second
+    levels = {abs(int(level)) for samples in whole for level in np.unique(samples)}
+    return empty if len(levels) >= LEAST_LEVELS else (min(empty), min(empty))
