@@ -104,7 +104,8 @@ def align_session(
     notes += punch_notes(punches, reels, session.sheet)
     if plan_path is not None:
         notes.append(Note("other", f"the takes are a person's: {plan_path.name}, not the program's own plan"))
-    return Edit(start, end - start, tuple(passes), tuple(edits), tuple(uncured), tuple(notes))
+    words = {reel.name: reel.word for reel in reels}
+    return Edit(start, end - start, tuple(passes), tuple(edits), tuple(uncured), tuple(notes), words)
 
 
 def _is_own(
