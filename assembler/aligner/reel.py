@@ -76,7 +76,7 @@ def _word_of(passes: Sequence[ImportedPass], reel: Reel, sheet: Sheet) -> TapeWo
 def _word_note(reel: Reel, word: TapeWord) -> Note:
     text = (
         f"reel {reel.name}: the sheet says {word.said} bits, its passes use {word.bits_in_use}; they are compared by "
-        f"the steps of {word.compared_bits} bits, and every bit that they hold is delivered"
+        f"the steps of {word.compared_bits} bits, and no bit that they hold is dropped"
     )
     return Note("other", text)
 

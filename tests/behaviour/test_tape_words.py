@@ -6,7 +6,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
-import soundfile
 
 from tests.support.sessions import HOUR, RATE, Layout, delivered, make_tape, run_json
 
@@ -71,7 +70,83 @@ def test_concealment_is_judged_by_the_tapes_own_step(
     sheet = layout_of(tmp_path, *passes)
     status, answer = run_json(capsys, "build", sheet, "-o", tmp_path / "set")
     assert status == 0, answer
-    got = delivered(tmp_path / "set", 24)
-    start = answer["record"]["start"]["sample"] - HOUR if "record" in answer else 0
-    assert start == 0
-    assert np.array_equal(got, in_files_of_24(tape))
+    assert np.array_equal(delivered(tmp_path / "set", 24), in_files_of_24(tape))
+    (told,) = word_notes(answer)
+    assert told.startswith("reel A: the sheet says 24 bits, its passes use 16")
+    (reel,) = answer["reels"]
+    assert (reel["bit_depth"], reel["bits_in_use"]) == (16, 16)
+    assert answer["session"]["bit_depth"] == 24
+    history = [row.split(",") for row in _history(tmp_path / "set")]
+    assert [row[2] for row in history] == ["W=16", "W=16", "W=24"]
+
+
+def _history(target: Path) -> list[str]:
+    """Return the coding history of the first track, found by its first row's key (EBU R 98: A=, F=, W=, M=, T=)."""
+    data = min((target / "data" / "tracks").iterdir()).read_bytes()
+    start = data.index(b"A=PCM")
+    return data[start : data.index(b"\r\n\x00", start)].decode("ascii").split("\r\n")
+
+
+def test_a_reel_may_have_a_word_length_of_its_own(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A reel of 16 bits in a session of 24 is as the sheet says; nothing is told of it."""
+    tape = in_files_of_24(make_tape(3, 2))
+    sheet = layout_of(tmp_path, tape, tape, reel="bit_depth = 16")
+    status, record = run_json(capsys, "build", sheet, "-o", tmp_path / "set")
+    assert (status, word_notes(record)) == (0, [])
+    assert record["reels"][0]["bit_depth"] == 16
+    status, answer = run_json(capsys, "verify", tmp_path / "set", "--against", sheet)
+    assert status == 0, answer
+
+
+def test_a_tape_finer_than_the_sheet_says_loses_no_bit(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Where the sheet says 16 bits and the captures use 24 both are told, and all 24 are delivered."""
+    tape = make_tape(3, 2, bits=24)
+    status, record = run_json(
+        capsys, "build", layout_of(tmp_path, tape, tape, said=16), "-o", tmp_path / "set"
+    )
+    assert status == 0
+    (told,) = word_notes(record)
+    assert told.startswith("reel A: the sheet says 16 bits, its passes use 24")
+    assert (record["reels"][0]["bit_depth"], record["reels"][0]["bits_in_use"]) == (16, 24)
+    assert np.array_equal(delivered(tmp_path / "set", 24), tape)
+
+
+def test_a_set_of_20_bits_drops_none(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """Its four low bits are zero: captures that use them are refused in plain words, and nothing is written."""
+    sheet = layout_of(tmp_path, make_tape(3, 2, bits=24), said=20)
+    status, told = run_json(capsys, "build", sheet, "-o", tmp_path / "set")
+    assert status == 2
+    assert "session.toml:4: session.bit_depth: found 20; sample 0 of track T1" in told
+    assert not (tmp_path / "set").exists()
+
+
+def test_one_chain_that_adds_bits_makes_no_other_tape(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of a tape of 16 bits and a pass through a chain that dithers to 24 the first one tells the word length."""
+    tape = in_files_of_24(make_tape(3, 2))
+    noise = np.random.default_rng(5).integers(-2, 3, tape.shape).astype(np.int32)
+    status, record = run_json(capsys, "check", layout_of(tmp_path, tape, tape + noise, said=16))
+    assert status == 1
+    assert word_notes(record) == []
+    assert record["reels"][0]["bits_in_use"] == 16
+    (chain,) = [note["text"] for note in record["notes"] if note["kind"] == "not_transparent"]
+    assert "A2 uses bits below the tape's 16" in chain
+
+
+@pytest.mark.parametrize("levels", [0, 2])
+def test_silence_and_square_waves_tell_no_word_length(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], levels: int
+) -> None:
+    """Few levels have low bits that are zero at one gain and not at another; the sheet is believed."""
+    count = 3 * RATE
+    wave = np.where(np.arange(count) // 100 % 2, 3 << 12, -3 << 12) if levels else np.zeros(count)
+    tape = np.repeat(wave.astype(np.int32)[:, None], 2, axis=1)
+    layout = Layout(tmp_path, bits=24)
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_pass("A1", "A", tape, "01:00:00:00")
+    _, record = run_json(capsys, "check", layout.write())
+    assert word_notes(record) == []
+    assert (record["reels"][0]["bit_depth"], record["reels"][0]["bits_in_use"]) == (24, None)
