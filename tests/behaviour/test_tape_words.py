@@ -118,7 +118,7 @@ def test_a_set_of_20_bits_drops_none(tmp_path: Path, capsys: pytest.CaptureFixtu
     sheet = layout_of(tmp_path, make_tape(3, 2, bits=24), said=20)
     status, told = run_json(capsys, "build", sheet, "-o", tmp_path / "set")
     assert status == 2
-    assert "session.toml:4: session.bit_depth: found 20; sample 0 of track T1" in told
+    assert "session.toml: line 4: session.bit_depth: found 20; sample 0 of track T1" in told
     assert not (tmp_path / "set").exists()
 
 

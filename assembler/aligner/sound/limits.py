@@ -120,7 +120,7 @@ WORD_PIECE_SAMPLES, MOST_WORD_PIECES = 1024, 128
 LEAST_WORD_PIECES = 4
 """A track of which fewer pieces sound, on which there may be a burst alone, tells nothing of the tape."""
 
-KEEPING_SHARE = 0.9
+KEEPING_SHARE = 0.8
 """So many of a track's pieces keep to its word length; a burst, or a fade that was computed, keeps to none."""
 
 # rhythm

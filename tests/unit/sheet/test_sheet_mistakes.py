@@ -100,14 +100,14 @@ MISTAKES = [
     (
         'tracks = ["Drum"]',
         'tracks = ["Drum"]\nbit_depth = 18',
-        13,
+        14,
         "reel[2].bit_depth",
         "found 18; allowed: 16, 20 or 24",
     ),
     (
         'tracks = ["Drum"]',
         'tracks = ["Drum"]\nbit_depth = 24',
-        13,
+        14,
         "reel[2].bit_depth",
         "found 24; allowed: 16 or 20, as bit_depth of [session] is 20",
     ),
