@@ -68,7 +68,10 @@ def align_session(
     punches = punches_of(sheet, extent) if plan is None else ()
     outcome = Outcome(extent[0], tuple(edits), punches, has_plan=plan is not None)
     notes = session_notes(session, reels, outcome, holdings, None if plan is None else plan_path)
-    return Edit(extent[0], extent[1] - extent[0], tuple(passes), tuple(edits), tuple(uncured), tuple(notes))
+    words = {reel.name: reel.word for reel in reels}
+    return Edit(
+        extent[0], extent[1] - extent[0], tuple(passes), tuple(edits), tuple(uncured), tuple(notes), words
+    )
 
 
 def delivered_tracks(sheet: Sheet) -> list[DeliveredTrack]:

@@ -16,7 +16,7 @@ from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import merged, without
 from assembler.aligner.records.reel import ExaminedReel
 from assembler.aligner.records.timemap import TimeMap
-from assembler.aligner.sound.scale import scale_of
+from assembler.aligner.sound.scale import bits_used, scale_of, tape_word
 from assembler.aligner.tell.chains import other_sound
 from assembler.importer import Note
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.place.reels.reel import PlacedReel
     from assembler.aligner.records.ranges import Range
+    from assembler.aligner.records.reel import TapeWord
     from assembler.importer import ImportedPass, ImportedSession
     from assembler.sheet import Reel, Sheet
 
@@ -43,10 +44,12 @@ def place_passes(
     sheet = session.sheet
     rate = sheet.session.sample_rate
     fixed = {one.name for one in sheet.passes if one.fix}
-    wired = wire_reel(session.of_reel(reel.name), reel, fixed, scale_of(sheet))
+    word = _word_of(session.of_reel(reel.name), reel, sheet)
+    wired = wire_reel(session.of_reel(reel.name), reel, fixed, scale_of(sheet, word))
+    told = [] if word.is_as_said else [_word_note(reel, word)]
     passes = [one for one in wired.passes if one.name not in wired.refused]
     if not passes:
-        return ExaminedReel(reel, wired, {}, {}, (), ReelFindings(()), wired.notes)
+        return ExaminedReel(reel, wired, {}, {}, (), ReelFindings(()), (*told, *wired.notes), word)
     placed = place_reel(passes, rate, lambda share: advance(f"aligning reel {reel.name}", share))
     used = tuple(
         PlacedPass(one.name, one.audio, _track_maps(placed, one, wired.left_out.get(one.name, frozenset())))
@@ -54,8 +57,28 @@ def place_passes(
         if one.name in placed.maps
     )
     groups = {name: (reel.name, group) for name, group in placed.groups.items()}
-    notes = (*wired.notes, *placed.notes)
-    return ExaminedReel(reel, wired, placed.maps, groups, used, ReelFindings(()), notes)
+    notes = (*told, *wired.notes, *placed.notes)
+    return ExaminedReel(reel, wired, placed.maps, groups, used, ReelFindings(()), notes, word)
+
+
+def _word_of(passes: Sequence[ImportedPass], reel: Reel, sheet: Sheet) -> TapeWord:
+    """Return the tape's word length; a pass whose files hold fewer bits than the sheet says tells nothing of it."""
+    tracks = [track for track, name in enumerate(reel.tracks) if name]
+    said = reel.bit_depth or sheet.session.bit_depth
+    held = [min(file.info.format.valid_bits for file in one.audio.files) for one in passes]
+    used = [
+        None if bits < said else bits_used(one.audio, tracks, sheet.deliver.word_length)
+        for one, bits in zip(passes, held, strict=True)
+    ]
+    return tape_word(used, said, max(held, default=said))
+
+
+def _word_note(reel: Reel, word: TapeWord) -> Note:
+    text = (
+        f"reel {reel.name}: the sheet says {word.said} bits, its passes use {word.bits_in_use}; they are compared by "
+        f"the steps of {word.compared_bits} bits, and no bit that they hold is dropped"
+    )
+    return Note("other", text)
 
 
 def compare_passes(
@@ -70,7 +93,7 @@ def compare_passes(
     wanted = [index for index, track in enumerate(examined.reel.tracks) if track]
     dead = _dead_tracks(examined.passes, wanted, executor)
     sounding = _without(examined.passes, dead)
-    scale = scale_of(sheet)
+    scale = scale_of(sheet, examined.word)
 
     def compared() -> ReelFindings:
         return compare_reel(

@@ -205,6 +205,12 @@ def sheet_faults(record: RecordedSet, data: bytes, folder: Path) -> Iterator[str
     yield from _difference("deliver.word_length", sheet.deliver.word_length, session.word_length)
     reels = [(reel.name, tuple(reel.tracks)) for reel in sheet.reels]
     yield from _difference("reels and their tracks", reels, [(r.name, r.tracks) for r in record.reels])
+    for reel in record.reels:
+        said = next((one.bit_depth for one in sheet.reels if one.name == reel.name), None)
+        if reel.bit_depth is not None and reel.bit_depth > (said or sheet.session.bit_depth):
+            yield from _difference(
+                f"bit_depth of reel {reel.name}", said or sheet.session.bit_depth, reel.bit_depth
+            )
     passes = [(one.name, one.reel) for one in sheet.passes]
     yield from _difference("passes and their reels", passes, [(p.name, p.reel) for p in record.passes])
 

@@ -134,7 +134,7 @@ class TrackMetadata:
             sample_rate=session.sample_rate,
             bit_depth=session.word_length,
             start_sample=time_reference(self.record),
-            note=f"native word length {session.bit_depth} bits",
+            note=f"native word length {_native_words(self.record, self.track)} bits",
             file_uid=self.umid().hex().upper(),
         )
 
@@ -161,7 +161,7 @@ class TrackMetadata:
             "ICRD": session.date,
             # The same as in bext, without its limit: readers show one of the two as "the" comment.
             "ICMT": description(self.record, self.track),
-            "IMED": f"digital tape; {session.bit_depth} bits; {session.sample_rate} Hz",
+            "IMED": f"digital tape; {_native_words(self.record, self.track)} bits; {session.sample_rate} Hz",
             "ISRF": "; ".join(
                 f"reel {reel.name} track {self.record.tape_track(self.track, reel.name) + 1}"
                 for reel in reels
@@ -182,16 +182,16 @@ def coding_history(record: RecordedSet, track: RecordedTrack) -> list[str]:
     """Return one row for each step of the chain: for each reel the tape and its transfer, then the assembly."""
     session = record.session
     taken = track.taken
-    native: list[str] = []
+    rows: list[str] = []
     for reel in _reels_of(record, track):
         passes = [name for name in taken if record.pass_named(name).reel == reel.name]
         recorded = f"; recorded {session.date}" if session.date else ""
         words = "; ".join(preparation_words(reel.prepared))
-        native += [
+        native = (
             f"tape; reel {reel.name} track {record.tape_track(track, reel.name) + 1}{recorded}",
             f"transfer; reel {reel.name}; {'passes ' + '+'.join(passes) if passes else 'not used'}; {words}",
-        ]
-    rows = [_row(session.sample_rate, session.bit_depth, text) for text in native]
+        )
+        rows += [_row(session.sample_rate, _native_word(record, reel), text) for text in native]
     return [*rows, _row(session.sample_rate, session.word_length, _assembly_words(record, track, taken))]
 
 
@@ -231,6 +231,16 @@ def description(record: RecordedSet, track: RecordedTrack) -> str:
     """Return the description of a track before it is cut."""
     about = f"{track.name}, {record.session.title}"
     return f"{about}. {record.session.description}" if record.session.description else about
+
+
+def _native_word(record: RecordedSet, reel: RecordedReel) -> int:
+    return reel.bit_depth or record.session.bit_depth
+
+
+def _native_words(record: RecordedSet, track: RecordedTrack) -> str:
+    """Return the word lengths of the tapes that a track is on: one, unless they differ."""
+    words = dict.fromkeys(_native_word(record, reel) for reel in _reels_of(record, track))
+    return " and ".join(str(word) for word in words)
 
 
 def _reels_of(record: RecordedSet, track: RecordedTrack) -> list[RecordedReel]:

@@ -72,6 +72,8 @@ class RecordedReel(_Recorded):
     name: str
     tracks: tuple[str, ...]
     prepared: Mapping[str, str | int | float | bool] = Field(default_factory=dict)
+    # Records of earlier versions have no word length of a reel.
+    bit_depth: Literal[16, 20, 24] | None = None
 
 
 class RecordedFile(_Recorded):

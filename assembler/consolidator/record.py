@@ -67,7 +67,13 @@ def record_of(
         },
         "length": edit.length,
         "reels": [
-            {"name": reel.name, "tracks": list(reel.tracks), "prepared": _prepared(reel)}
+            {
+                "name": reel.name,
+                "tracks": list(reel.tracks),
+                "prepared": _prepared(reel),
+                "bit_depth": edit.words[reel.name].bit_depth,
+                "bits_in_use": edit.words[reel.name].bits_in_use,
+            }
             for reel in sheet.reels
         ],
         "passes": [_pass(sheet, one, digests) for one in edit.passes],

@@ -6,12 +6,14 @@ import hashlib
 from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING
 
+import numpy as np
+
 from assembler.consolidator.metadata import TrackMetadata
 from assembler.consolidator.metering import TrackLevels, TrackMeter
 from assembler.consolidator.reading import RecordedLevels
 from assembler.consolidator.record import levels_record
 from assembler.consolidator.rendering import SpanReader, TrackRenderer, sample_format
-from assembler.sheet import file_name
+from assembler.sheet import file_name, sheet_error
 from assembler.wave import LARGEST_RIFF, PcmFormat, pack_samples, wave_header, wave_trailer
 
 if TYPE_CHECKING:
@@ -120,9 +122,8 @@ class _TrackWriter:
         self._track, self._name, self._frames = track, name, edit.length
         self._pcm = PcmFormat(1, sheet.session.sample_rate, word_length, word_length)
         self._plan, self._planned, self._largest_riff = plan, planned, largest_riff
-        self._renderer = TrackRenderer(
-            track, pass_reader(track.track, passes), sample_format(word_length, sheet.session.bit_depth)
-        )
+        self._sheet, self._quantised = sheet, sample_format(word_length, sheet.session.bit_depth)
+        self._renderer = TrackRenderer(track, pass_reader(track.track, passes), self._quantised)
         self._meter = TrackMeter(sheet.session.sample_rate, 2.0 ** (word_length - 1))
         self._digest = hashlib.sha256()
         self._file: IO[bytes] = staging.open(f"data/{name}")
@@ -130,10 +131,24 @@ class _TrackWriter:
 
     def write(self, start: int, end: int) -> None:
         samples = self._renderer.block(start, end)
+        self._check_depth(samples, start)
         self._meter.update(samples)
         data = pack_samples(samples, self._pcm.container_bits)
         self._digest.update(data)
         self._file.write(data)
+
+    def _check_depth(self, samples: Int32s, start: int) -> None:
+        """Refuse bits below the tape's own: they are not dropped, and a set of 20 bits may not hold them."""
+        if self._quantised.step == 1:
+            return
+        finer = np.bitwise_and(samples, self._quantised.step - 1)
+        if finer.any():
+            at, session = start + int(np.flatnonzero(finer)[0]), self._sheet.session
+            problem = (
+                f"found {session.bit_depth}; sample {at} of track {self._track.track.name}, as the captures have it, "
+                "uses bits below that; allowed: 24"
+            )
+            raise sheet_error(self._sheet, session, "bit_depth", problem)
 
     def finish(self) -> WrittenTrack:
         levels = self._meter.result()

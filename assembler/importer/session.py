@@ -114,7 +114,8 @@ def _open_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> _Opene
     audio = PassAudio(files, channels, sheet.deliver.word_length)
     if audio.length == 0:
         raise CaptureError("holds no samples, nor does any other file of its pass", path=files[0].path)
-    notes += _fault_notes(one, files) + _length_notes(one, reel, audio) + _depth_notes(sheet, one, files)
+    notes += _fault_notes(one, files) + _length_notes(one, reel, audio)
+    notes += _depth_notes(reel.bit_depth or sheet.session.bit_depth, one, files)
     found, log = find_position(sheet, one, reel, audio, opened)
     return _OpenedPass(one.name, reel, audio, found, log, notes)
 
@@ -182,11 +183,9 @@ def _length_notes(one: Pass, reel: Reel, audio: PassAudio) -> list[Note]:
     ]
 
 
-def _depth_notes(sheet: Sheet, one: Pass, files: Sequence[WaveFile]) -> list[Note]:
+def _depth_notes(bit_depth: int, one: Pass, files: Sequence[WaveFile]) -> list[Note]:
     fewest = min(file.info.format.valid_bits for file in files)
-    if fewest >= sheet.session.bit_depth:
+    if fewest >= bit_depth:
         return []
-    text = (
-        f"{one.name}: {fewest}-bit capture of a {sheet.session.bit_depth}-bit tape: the lowest bits are lost"
-    )
+    text = f"{one.name}: {fewest}-bit capture of a {bit_depth}-bit tape: the lowest bits are lost"
     return [Note("not_transparent", text, pass_name=one.name)]

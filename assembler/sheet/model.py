@@ -166,7 +166,8 @@ class Session(_Record):
 class Reel(_Record):
     """One tape: ``tracks`` in tape order, ``""`` for an unused one; ``prepared`` are transfer notes.
 
-    ``timecode_offset`` is a signed label that is added to the tape's timecode.
+    ``timecode_offset`` is a signed label that is added to the tape's timecode. ``bit_depth`` is this tape's own word
+    length, None where it is the session's.
     """
 
     name: Annotated[Name, Field(description="the reel's name, a text")]
@@ -178,6 +179,9 @@ class Reel(_Record):
     )
     timecode_offset: Annotated[
         Text | None, Field(description='a signed label, for instance "-00:10:00:00"')
+    ] = None
+    bit_depth: Annotated[
+        Literal[16, 20, 24] | None, BeforeValidator(_no_fraction), Field(description="16, 20 or 24")
     ] = None
 
 

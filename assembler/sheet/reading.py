@@ -121,6 +121,7 @@ def _read_tables(document: Table, problems: list[Problem]) -> tuple[Tables, Repa
         reel_names=_names(raw["reel"]),
         pass_names=_names(raw["pass"]),
     )
+    problems += _long_words(tables, deliver["word_length"])
     repair = _record(Repair, ("repair",), _single(document, "repair", problems), problems)
     return tables, repair, _record(Deliver, ("deliver",), deliver, problems)
 
@@ -129,6 +130,22 @@ def _short_words(bit_depth: int, word_length: object) -> list[Problem]:
     if word_length == 16 and bit_depth in (20, 24):
         return [Problem(("deliver", "word_length"), f"found 16; allowed: 24, as bit_depth is {bit_depth}")]
     return []
+
+
+def _long_words(tables: Tables, word_length: object) -> list[Problem]:
+    """A reel may have no longer words than the set: of a session of 20 bits the four low ones are zero."""
+    if tables.session is not None and tables.session.bit_depth == 20:
+        most, why = 20, "bit_depth of [session] is 20"
+    elif word_length == 16:
+        most, why = 16, "the delivered word_length is 16"
+    else:
+        return []
+    allowed = "16" if most == 16 else "16 or 20"
+    return [
+        Problem(("reel", index, "bit_depth"), f"found {reel.bit_depth}; allowed: {allowed}, as {why}")
+        for index, reel in tables.reels.items()
+        if reel.bit_depth is not None and reel.bit_depth > most
+    ]
 
 
 def _single(document: Table, name: str, problems: list[Problem]) -> Table:

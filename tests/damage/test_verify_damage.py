@@ -420,6 +420,13 @@ def test_another_versions_words_are_no_damage(damaged: Path) -> None:
     assert line.startswith(f"{TWO}: bext time_reference is")
 
 
+def test_a_longer_word_than_the_sheets_is_told(damaged: Path) -> None:
+    """A reel's word length in the record may be measured, but is never more than the sheet says."""
+    edit_record(lambda record: record["reels"][0].update(bit_depth=24))(damaged)
+    seal(damaged)
+    assert any("bit_depth of reel A is 16, assembly.json says 24" in line for line in told(damaged))
+
+
 def test_bits_below_the_tapes_own_are_told(tmp_path: Path) -> None:
     """A 20-bit tape stands in 24 bits with the four lowest zero: a sample that uses them is named."""
     layout = Layout(tmp_path, bits=20)

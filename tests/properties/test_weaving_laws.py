@@ -85,7 +85,9 @@ def sessions(draw: st.DrawFn) -> _Session:
         if row.any()
     )
     nothing = cast("Any", None)
-    reel = ExaminedReel(nothing, nothing, {}, {}, tuple(passes), ReelFindings(flaws, woven=(woven,)), ())
+    reel = ExaminedReel(
+        nothing, nothing, {}, {}, tuple(passes), ReelFindings(flaws, woven=(woven,)), (), nothing
+    )
     return _Session(reel, lost)
 
 

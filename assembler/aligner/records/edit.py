@@ -16,6 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from assembler.aligner.records.ranges import Range
+    from assembler.aligner.records.reel import TapeWord
     from assembler.aligner.records.runs import Run
     from assembler.aligner.records.timemap import TimeMap
     from assembler.importer import Held, ImportedPass, Note
@@ -170,6 +171,7 @@ class Edit:
         tracks: in the order of their numbers.
         uncured: in order of track and place.
         notes: corrections and findings.
+        words: word length of each reel, by its name.
     """
 
     start_sample: int
@@ -178,6 +180,7 @@ class Edit:
     tracks: tuple[TrackEdit, ...]
     uncured: tuple[Uncured, ...]
     notes: tuple[Note, ...]
+    words: Mapping[str, TapeWord]
 
     @property
     def is_sound(self) -> bool:

@@ -17,6 +17,28 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True)
+class TapeWord:
+    """Word length of a tape, in bits, and what tells it.
+
+    Args:
+        said: by the sheet.
+        bit_depth: the tape's: what its passes use where that is less than the sheet says, or else that.
+        bits_in_use: from the sign down, by its passes, where they keep to one word length; None where nothing tells.
+        compared_bits: whose step passes are compared by: also where they use more than the sheet says.
+    """
+
+    said: int
+    bit_depth: int
+    bits_in_use: int | None
+    compared_bits: int
+
+    @property
+    def is_as_said(self) -> bool:
+        """Return whether sheet and passes say the same."""
+        return self.bit_depth == self.said >= self.compared_bits
+
+
+@dataclass(frozen=True)
 class ExaminedReel:
     """What is known of one reel.
 
@@ -28,6 +50,7 @@ class ExaminedReel:
         passes: the passes that are used, with a time map for each track.
         findings: what comparing them has shown; nothing before ``compare_passes``.
         notes: corrections and findings on the way.
+        word: of the tape.
     """
 
     reel: Reel
@@ -37,6 +60,7 @@ class ExaminedReel:
     passes: tuple[PlacedPass, ...]
     findings: ReelFindings
     notes: tuple[Note, ...]
+    word: TapeWord
 
     @property
     def name(self) -> str:

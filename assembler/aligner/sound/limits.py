@@ -124,6 +124,17 @@ MOST_SOFT, MOST_CROSSING = 0.05, 0.25
 LEAST_BEAT, LEAST_BEATS = 2400, 16
 """Gates that follow a sequencer close every 50 ms or more at 48 kHz, what turns more often; and for a while."""
 
+# scale
+
+WORD_PIECE_SAMPLES, MOST_WORD_PIECES = 1024, 128
+"""Pieces of each track that are looked at for the bits it uses, and how many, spread over all of it."""
+
+LEAST_WORD_PIECES = 4
+"""A track of which fewer pieces sound, on which there may be a burst alone, tells nothing of the tape."""
+
+KEEPING_SHARE = 0.8
+"""So many of a track's pieces keep to its word length; a burst, or a fade that was computed, keeps to none."""
+
 # rhythm
 
 STEP_SECONDS = 0.005

@@ -36,7 +36,7 @@ def chain_notes(reel: ExaminedReel, sheet: Sheet) -> list[Note]:
     by_name = {one.name: one for one in reel.passes}
     wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
     return [
-        _chain_note(reel, by_name[upper], by_name[lower], found, scale_of(sheet))
+        _chain_note(reel, by_name[upper], by_name[lower], found, scale_of(sheet, reel.word))
         for (upper, lower), found in _unlike_tracks(reel.passes, reel.findings, wanted).items()
     ]
 

@@ -40,7 +40,7 @@ class Holdings:
     def __init__(self, reel: ExaminedReel, sheet: Sheet) -> None:
         self._passes = {one.name: one for one in reel.passes}
         self._names = [one.name for one in reel.wired.passes]
-        self._scale = scale_of(sheet)
+        self._scale = scale_of(sheet, reel.word)
         self._flaws: dict[tuple[str, int], list[FoundFlaw]] = {}
         for flaw in reel.findings.flaws:
             self._flaws.setdefault((flaw.pass_name, flaw.track), []).append(flaw)

@@ -88,9 +88,11 @@ class Change:
             cut, whole = (second, first) if self.empty_bits[1] > self.empty_bits[0] else (first, second)
             left = bits - max(self.empty_bits)
             how = "dithered" if self.is_dithered else "cut"
+            zeros = max(self.empty_bits) - self._padding()
             found.append(
-                f"{cut} is {how} to {left} bits: its lowest {max(self.empty_bits) - self._padding()} bits are always "
-                f"zero, those of {whole} are not"
+                f"{cut} is {how} to {left} bits: its lowest {zeros} bits are always zero, those of {whole} are not"
+                if zeros > 0
+                else f"{whole} uses bits below the tape's {bits - self._padding()}, those of {cut} are zero"
             )
         if self.level_db:
             found.append(f"its level is {self.level_db:+.2f} dB off (a gain)")
