@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.timecode.messages import Finding
-from assembler.timecode.rates import Labels, labels_to_frames
+from assembler.timecode.findings import Finding
+from assembler.timecode.labels import Labels, labels_to_frames
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Bytes, Float64s, Int64s
-    from assembler.timecode.messages import MidiLog
+    from assembler.timecode.logs.messages import MidiLog
     from assembler.timecode.rates import FrameRate
 
 PIECES: Final = 8

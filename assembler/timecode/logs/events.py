@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.messages import QUARTER_FRAME, SYSEX_END, SYSEX_START, Collector
+from assembler.timecode.logs.messages import QUARTER_FRAME, SYSEX_END, SYSEX_START, Collector
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -13,13 +13,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.timecode.sharing import Shared
+from assembler.timecode.clock.lateness.sharing import Shared
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s, Int64s
-    from assembler.timecode.lateness import Lateness
-    from assembler.timecode.steps import Line
-    from assembler.timecode.stretches import Stretches
+    from assembler.timecode.clock.lateness.likelihood import Lateness
+    from assembler.timecode.clock.steps import Line
+    from assembler.timecode.clock.stretches import Stretches
 
 # Points further than this many standard deviations from the middle count as if they lay there.
 _STRAY_DEVIATIONS: Final = 4.0

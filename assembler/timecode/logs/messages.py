@@ -14,24 +14,17 @@ from typing import TYPE_CHECKING, Final, NamedTuple
 import numpy as np
 
 from assembler.errors import TimecodeLogError
+from assembler.timecode.findings import OTHER_SOURCES, Finding, shorten_findings, tell_damage
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.arrays import Bytes, Float64s, Int64s
 
-OTHER_SOURCES: Final = "give the pass a start, or bext or audio as its timecode"
-"""What an error advises where a log cannot place its pass."""
-
-CHECK_RATE: Final = "check the sheet's frame_rate"
-"""What an error advises where labels are not those of the sheet's rate."""
 
 QUARTER_FRAME: Final = 0xF1
 SYSEX_START: Final = 0xF0
 SYSEX_END: Final = 0xF7
-
-# A log with more findings than this tells the first ones and how many there were.
-_MOST_FINDINGS_OF_A_KIND: Final = 20
 # Four hours of quarter frames and some, twice what the longest tape lasts; the bound keeps time and memory small for
 # any input.
 _MOST_MESSAGES: Final = 2_000_000
@@ -46,21 +39,6 @@ _LATEST_SECONDS: Final = 864_000.0
 # system exclusive message, or the first byte of something else. Other bytes are that message's data, or junk.
 _REAL_TIME: Final = bytes(range(0xF8, 0x100))
 _CABLE: Final = re.compile(rb"\xF1([\x00-\x7F])|\xF0([\x00-\x7F]*)\xF7|[\x80-\xF6]")
-
-
-@dataclass(frozen=True)
-class Finding:
-    """Something odd that a person should know, and that did not stop the work.
-
-    Args:
-        kind: one word for programs, as ``gap``.
-        seconds: where in the log, from the pass's first sample; None where no single place is meant.
-        text: one plain sentence for people.
-    """
-
-    kind: str
-    seconds: float | None
-    text: str
 
 
 @dataclass(frozen=True)
@@ -206,11 +184,6 @@ def make_log(
     )
 
 
-def tell_damage(findings: Sequence[Finding]) -> str:
-    """Return, to go on with in an error, what was odd about a file so that it cannot be used; empty if nothing was."""
-    return next((f"; {finding.text}" for finding in findings if finding.kind in ("damaged_log", "order")), "")
-
-
 def _refuse_far_times(seconds: Float64s) -> None:
     if seconds.size and np.abs(seconds).max() > _LATEST_SECONDS:
         worst = float(seconds[np.abs(seconds).argmax()])
@@ -228,18 +201,3 @@ def _tell_falls(seconds: Float64s, falls: Int64s, tracks: int) -> Finding:
         f"at quarter frame {first + 2}: sorted by time"
     )
     return Finding("order", before, text)
-
-
-def shorten_findings(findings: Sequence[Finding]) -> tuple[Finding, ...]:
-    """Return the findings with at most twenty of a kind, and a last one that says how many are left out."""
-    kept: list[Finding] = []
-    counts: dict[str, int] = {}
-    for finding in findings:
-        counts[finding.kind] = counts.get(finding.kind, 0) + 1
-        if counts[finding.kind] <= _MOST_FINDINGS_OF_A_KIND:
-            kept.append(finding)
-    for kind, count in counts.items():
-        if count > _MOST_FINDINGS_OF_A_KIND:
-            more = count - _MOST_FINDINGS_OF_A_KIND
-            kept.append(Finding(kind, None, f"{more} more of this kind"))
-    return tuple(kept)

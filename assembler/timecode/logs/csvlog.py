@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, BinaryIO, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.messages import Collector, Finding, MidiLog, make_log
+from assembler.timecode.findings import Finding
+from assembler.timecode.logs.messages import Collector, MidiLog, make_log
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

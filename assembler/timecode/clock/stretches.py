@@ -12,13 +12,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.timecode.counting import count_left_out
-from assembler.timecode.messages import Finding
-from assembler.timecode.rates import format_label
+from assembler.timecode.findings import Finding
+from assembler.timecode.labels import format_label
+from assembler.timecode.mtc.counting import count_left_out
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
-    from assembler.timecode.mtc import TimecodePoints
+    from assembler.timecode.mtc.decoding import TimecodePoints
     from assembler.timecode.rates import FrameRate
 
 # Log seconds per tape second where a header or a frame rate is wrong, and what each is called.

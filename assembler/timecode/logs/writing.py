@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, BinaryIO, Final
 import numpy as np
 
 from assembler.errors import TimecodeError
-from assembler.timecode.rates import frames_to_labels
+from assembler.timecode.labels import frames_to_labels
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

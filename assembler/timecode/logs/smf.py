@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING, BinaryIO, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.events import FileEvents, read_events
-from assembler.timecode.messages import Finding, MidiLog, make_log
+from assembler.timecode.findings import Finding
+from assembler.timecode.logs.events import FileEvents, read_events
+from assembler.timecode.logs.messages import MidiLog, make_log
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

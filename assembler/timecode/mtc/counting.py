@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.timecode.messages import Finding
-from assembler.timecode.rates import frames_to_labels
+from assembler.timecode.findings import Finding
+from assembler.timecode.labels import frames_to_labels
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s
-    from assembler.timecode.rates import FrameRate, Labels
+    from assembler.timecode.labels import Labels
+    from assembler.timecode.rates import FrameRate
 
 _NOMINAL_OF_DROP: Final = 30
 _LEFT_OUT: Final = 2

@@ -19,23 +19,15 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.counting import find_minutes, tell_contradiction, tell_count, weigh_count
-from assembler.timecode.messages import (
-    CHECK_RATE,
-    OTHER_SOURCES,
-    Finding,
-    MidiLog,
-    shorten_findings,
-    tell_damage,
-)
-from assembler.timecode.rates import (
-    describe_missing,
+from assembler.timecode.findings import Finding, shorten_findings
+from assembler.timecode.labels import (
     format_label,
     frames_to_labels,
     labels_exist,
     labels_to_frames,
 )
-from assembler.timecode.readings import (
+from assembler.timecode.mtc.counting import find_minutes, tell_contradiction, tell_count, weigh_count
+from assembler.timecode.mtc.readings import (
     PIECES,
     assemble_readings,
     confirm_readings,
@@ -44,12 +36,15 @@ from assembler.timecode.readings import (
     link_messages,
     origins_of,
 )
+from assembler.timecode.mtc.words import explain_nothing, tell_locates, tell_refused
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s, Int64s
-    from assembler.timecode.counting import Count
-    from assembler.timecode.rates import FrameRate, Labels
-    from assembler.timecode.readings import Messages, Readings
+    from assembler.timecode.logs.messages import MidiLog
+    from assembler.timecode.mtc.counting import Count
+    from assembler.timecode.mtc.readings import Messages, Readings
+    from assembler.timecode.rates import FrameRate
+
 
 _READING_FRAMES: Final = 2
 # The rate code each rate is sent with: 29.97 without drop has none of its own and goes as 30.
@@ -114,12 +109,12 @@ def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
     believed = readings.take(exist)
     believed = believed.take(confirm_readings(believed, rate))
     if not believed.start.size:
-        raise TimecodeLogError(_explain_nothing(log, readings, reverse_seconds, rate))
+        raise TimecodeLogError(explain_nothing(log, readings, reverse_seconds, rate))
     code = int(np.bincount(believed.code, minlength=4).argmax())
     count, told = _weigh_count(readings, seconds, code, rate)
     findings += told
-    findings += _tell_refused(readings.start.size - believed.start.size)
-    findings += _tell_locates(log, float(seconds[believed.start[0]]))
+    findings += tell_refused(readings.start.size - believed.start.size)
+    findings += tell_locates(log, float(seconds[believed.start[0]]))
     index, quarters = _explain_pieces(messages, believed, rate)
     return TimecodePoints(
         seconds=seconds[index],
@@ -228,33 +223,6 @@ def _tell_reverse(seconds: Float64s, mirrored: Messages, rate: FrameRate) -> tup
     return total, findings
 
 
-def _explain_nothing(log: MidiLog, readings: Readings, reverse_seconds: float, rate: FrameRate) -> str:
-    cure = OTHER_SOURCES
-    count = int(log.quarter_data.size)
-    odd = tell_damage(log.findings)
-    if not count:
-        locates = len(log.full_frames)
-        return (
-            f"{locates} full-frame messages (locates) but no quarter frame, so time never runs{odd}; {cure}"
-        )
-    if readings.start.size:
-        return _explain_readings(readings.labels, rate, cure)
-    if reverse_seconds:
-        return f"the timecode only runs backwards ({reverse_seconds:.2f} s){odd}; {cure}"
-    return f"{count} quarter frames, but nowhere eight in a row that make one reading{odd}; {cure}"
-
-
-def _explain_readings(labels: Labels, rate: FrameRate, cure: str) -> str:
-    """Return why no reading can be believed, though there are some."""
-    count = labels.frames.size
-    if labels_exist(labels, rate).any():
-        return f"{count} readings, each contradicted by the next; {cure}"
-    is_rate = rate.drop or bool((labels.frames >= rate.nominal).any())
-    advice = CHECK_RATE if is_rate else cure
-    first = describe_missing(labels, rate)
-    return f"{count} readings, none with a label that exists at rate {rate.name}, the first {first}; {advice}"
-
-
 def _weigh_count(
     readings: Readings, seconds: Float64s, code: int, rate: FrameRate
 ) -> tuple[Count, list[Finding]]:
@@ -268,17 +236,3 @@ def _weigh_count(
     count = weigh_count(minutes, says if is_asked else None, rate)
     told = [] if agrees or is_asked else [tell_contradiction(says, rate)]
     return count, [*told, *tell_count(count, rate)]
-
-
-def _tell_refused(count: int) -> list[Finding]:
-    if not count:
-        return []
-    return [Finding("unread", None, f"{count} readings contradict their neighbours or the rate; not used")]
-
-
-def _tell_locates(log: MidiLog, running_from: float) -> list[Finding]:
-    count = sum(full.seconds <= running_from for full in log.full_frames)
-    if not count:
-        return []
-    text = f"{count} full-frame messages (locates) before timecode ran; a locate is not running time"
-    return [Finding("locate", log.full_frames[0].seconds, text)]
