@@ -14,13 +14,13 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
+from assembler.version import __version__
+
 if TYPE_CHECKING:
     from assembler.consolidator import build_set, check_session, verify_set
     from assembler.importer.looking import draft_sheet
     from assembler.report import report_page
     from assembler.sheet import load_sheet
-
-__version__ = "0.1.0"
 
 __all__ = [
     "__version__",

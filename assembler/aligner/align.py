@@ -30,7 +30,7 @@ from assembler.aligner.tell.punches import punch_notes
 from assembler.aligner.tell.reel import far_notes, reel_notes
 from assembler.aligner.tell.stripes import withheld_notes, withheld_tracks
 from assembler.errors import SheetError
-from assembler.importer import Note
+from assembler.notes import Note
 from assembler.sheet import sheet_error
 from assembler.timecode import day_samples, frame_rate, label_sample, nearest_day, next_after
 

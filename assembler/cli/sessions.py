@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.consolidator import SessionResult
-    from assembler.importer import Note
+    from assembler.notes import Note
     from assembler.publication import Publication
 
 MOST_FORETOLD = 3

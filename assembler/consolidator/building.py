@@ -9,18 +9,21 @@ from typing import TYPE_CHECKING
 from assembler.aligner import THREADS, Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
 from assembler.consolidator.captures import capture_files, check_unchanged, digest_files
-from assembler.consolidator.embedding import embedding_notes
 from assembler.consolidator.examining import track_faults, track_name
-from assembler.consolidator.exchange import joins_csv, load_timeline_library, timeline_of, timeline_otio
 from assembler.consolidator.folder import SetFolder
 from assembler.consolidator.publishing import Staging, free_space_check
-from assembler.consolidator.reading import read_record, read_unwritten
-from assembler.consolidator.record import SOFTWARE, Json, record_of, record_text, relative_path, session_date
 from assembler.consolidator.tracks import write_tracks
 from assembler.consolidator.verifying import ReadBack, verify_set
 from assembler.errors import PublishError
-from assembler.importer import Note, import_session
+from assembler.importer import import_session
+from assembler.notes import Note
 from assembler.publication import Publication
+from assembler.record.embedded.cuts import embedding_notes
+from assembler.record.joins import joins_csv
+from assembler.record.record import record_of, record_text
+from assembler.record.recorded.reading import read_record, read_unwritten
+from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
+from assembler.record.values import SOFTWARE, Json, relative_path, session_date
 from assembler.sheet import Sheet, load_sheet, preparation_cautions, preparation_words
 from assembler.wave import LARGEST_RIFF
 

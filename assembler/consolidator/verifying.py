@@ -10,19 +10,21 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from assembler.consolidator.agreeing import joins_faults, record_faults, sheet_faults, timeline_faults
 from assembler.consolidator.bag import check_bag
 from assembler.consolidator.examining import largest_track, track_faults, track_name
-from assembler.consolidator.exchange import joins_csv
 from assembler.consolidator.folder import SetFolder
 from assembler.consolidator.proving import prove_set
-from assembler.consolidator.reading import RecordedSet, read_record
 from assembler.errors import CaptureError
+from assembler.record.faults import joins_faults, record_faults, sheet_faults, timeline_faults
+from assembler.record.joins import joins_csv
+from assembler.record.recorded.reading import read_record
 from assembler.sheet import load_sheet
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
+
+    from assembler.record.recorded.whole import RecordedSet
 
     Progress = Callable[[str, float], None]
 

@@ -20,7 +20,7 @@ from assembler.timecode import format_sample, frame_rate
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from assembler.consolidator.record import Json
+    from assembler.record.values import Json
 
 TONES = ("#2f5d8a", "#b4713d", "#5c8a4a", "#8a4f7d", "#6b6b6b", "#3d8f8a", "#a68a2c", "#9c4a4a")
 """One tone a pass, in the order of the sheet, told apart by its name as well; from the ninth on they come again."""

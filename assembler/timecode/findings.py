@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING, Final
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-
 OTHER_SOURCES: Final = "give the pass a start, or bext or audio as its timecode"
 """What an error advises where a log cannot place its pass."""
 

@@ -22,7 +22,6 @@ from assembler.timecode.rates import (
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Int64s
 
-
 _LABEL: Final = re.compile(r"([0-9]{2}):([0-9]{2}):([0-9]{2})([:;.])([0-9]{2})", re.ASCII)
 
 

@@ -19,7 +19,6 @@ from assembler.errors import TimecodeError
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-
 # Drop frame: labels ;00 and ;01 are left out at each minute, but not at each tenth minute.
 DROPPED_PER_MINUTE: Final = 2
 FRAMES_PER_DROP_MINUTE: Final = 1800 - DROPPED_PER_MINUTE

@@ -15,7 +15,6 @@ if TYPE_CHECKING:
     from assembler.arrays import Int64s
     from assembler.timecode.rates import FrameRate
 
-
 # The exact product in frames_to_samples must stay inside 64-bit integers.
 _LARGEST_PRODUCT: Final = 2**62
 

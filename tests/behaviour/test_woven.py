@@ -19,7 +19,7 @@ from assembler.aligner import reel as examined_reels
 from assembler.aligner.records.findings import FoundFlaw, Lost, ReelFindings, Woven
 from assembler.cli.commands import run
 from assembler.consolidator import build_set, verify_set
-from assembler.consolidator.reading import read_record
+from assembler.record.recorded.reading import read_record
 from assembler.report import report_page
 from assembler.wave import WaveFile, decode_markers
 from tests.support.sessions import HOUR, Layout, delivered, make_tape, run_json

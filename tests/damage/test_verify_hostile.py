@@ -17,8 +17,8 @@ import pytest
 
 from assembler.cli.commands import run
 from assembler.consolidator import build_set, building, verify_set
-from assembler.consolidator.plainjson import check_json
 from assembler.consolidator.publishing import Staging
+from assembler.record.recorded.plainjson import check_json
 from assembler.report import report_page
 from assembler.wave import PcmFormat, encode_format
 from tests.damage.test_verify_damage import edit_record, flip, seal

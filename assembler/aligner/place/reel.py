@@ -33,7 +33,7 @@ from assembler.aligner.place.slips.blame import (
     unproved_slips,
 )
 from assembler.aligner.place.slips.pinning import MappedPass, pin_slips
-from assembler.importer.notes import Note
+from assembler.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence

@@ -14,7 +14,7 @@ from assembler.aligner.tell.causes import find_causes, steady_interval
 from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes
 from assembler.aligner.tell.holdings import held_words
 from assembler.aligner.tell.limits import FAR_SECONDS, MOST_NAMED
-from assembler.importer import Note
+from assembler.notes import Note
 
 _UNTOLD_WORDS = (
     "flawed and held by no other pass: nothing tells whether tape or machine is to blame; another pass would"

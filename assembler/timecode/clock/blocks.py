@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from assembler.timecode.clock.steps import Line
     from assembler.timecode.clock.stretches import Stretches
 
-
 _BLOCK_MESSAGES: Final = 60
 _LEAST_BLOCK_MESSAGES: Final = 8
 _USUAL_BLOCKS: Final = 16

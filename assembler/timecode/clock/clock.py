@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from assembler.timecode.mtc.decoding import TimecodePoints
     from assembler.timecode.rates import FrameRate
 
-
 # Smaller slips cannot be told from a clock's own wander, and no capture loses so little.
 _LEAST_SLIP_SAMPLES: Final = 2.0
 # A log's clock that wanders less than this share of the lateness is only a little unsteady.

@@ -10,7 +10,6 @@ if TYPE_CHECKING:
     from assembler.timecode.findings import Finding
     from assembler.timecode.mtc.counting import Count
 
-
 # Free-running clocks of computers stay within this (common practice, no source).
 LOG_CLOCK_SHARE: Final = 200e-6
 

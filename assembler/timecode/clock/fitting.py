@@ -36,7 +36,6 @@ if TYPE_CHECKING:
     from assembler.timecode.clock.lateness.sharing import Level, Shared
     from assembler.timecode.clock.stretches import Stretches
 
-
 # A slope within so many of its own standard deviations is none: clocks are locked or tens of ppm off, seldom less.
 _SLOPE_DEVIATIONS: Final = 4.0
 # No block counts as surer than this share of the usual error; where edges are soft, none as surer than usual.

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from assembler.timecode.clock.lateness.likelihood import Lateness
     from assembler.timecode.clock.stretches import Stretches
 
-
 # Two ways to find a height that differ by more of their standard deviations than this cast doubt on both.
 _ODD_DEVIATIONS: Final = 4.0
 # Blocks whose scatter exceeds its due by less than so many standard deviations scatter as they should.

@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from assembler.timecode.clock.fitting import LineFit
     from assembler.timecode.rates import FrameRate
 
-
 # A slip whose place is in more doubt than this (standard deviation) is told so.
 _TOLD_PLACE_SECONDS: Final = 0.05
 # A tape that is off by this share or more was played at another speed; clocks and rates are not off by so much.

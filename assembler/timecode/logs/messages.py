@@ -21,7 +21,6 @@ if TYPE_CHECKING:
 
     from assembler.arrays import Bytes, Float64s, Int64s
 
-
 QUARTER_FRAME: Final = 0xF1
 SYSEX_START: Final = 0xF0
 SYSEX_END: Final = 0xF7

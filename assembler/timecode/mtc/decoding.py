@@ -45,7 +45,6 @@ if TYPE_CHECKING:
     from assembler.timecode.mtc.readings import Messages, Readings
     from assembler.timecode.rates import FrameRate
 
-
 _READING_FRAMES: Final = 2
 # The rate code each rate is sent with: 29.97 without drop has none of its own and goes as 30.
 _CODE_OF_RATE: Final = {"24": 0, "25": 1, "29.97df": 2, "29.97": 3, "30": 3}

@@ -12,7 +12,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from assembler.consolidator import build_set, check_session
-from assembler.consolidator.reading import read_record
+from assembler.record.recorded.reading import read_record
 from assembler.report import report_page
 from tests.support.sessions import HOUR, RATE, Layout, make_tape
 
@@ -20,9 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-SCHEMA = json.loads(
-    resources.files("assembler.consolidator").joinpath("assembly.schema.json").read_text("utf-8")
-)
+SCHEMA = json.loads(resources.files("assembler.record").joinpath("assembly.schema.json").read_text("utf-8"))
 VALIDATOR = Draft202012Validator(SCHEMA)
 
 

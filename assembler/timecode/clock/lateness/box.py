@@ -21,7 +21,6 @@ from assembler.timecode.clock.lateness.likelihood import (
 if TYPE_CHECKING:
     from assembler.arrays import Float64s
 
-
 # This share of messages, in the least range that holds it, is a first idea of the width.
 _USUAL_SHARE: Final = 0.9
 # How soft the edges of the box may be besides, as shares of its width; the last leaves hardly more than a bell.

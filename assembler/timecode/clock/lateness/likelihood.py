@@ -23,7 +23,6 @@ from scipy.special import ndtr
 if TYPE_CHECKING:
     from assembler.arrays import Float64s
 
-
 # Share of messages that may lie anywhere: chosen with scripts/bench/clock_accuracy.py.
 _STRAY_SHARE: Final = 0.005
 # Strays are taken to lie within so many breadths of ordinary lateness; those beyond count no less.

@@ -12,7 +12,6 @@ from assembler.timecode.clock.lateness.likelihood import REACH, Lateness, log_li
 if TYPE_CHECKING:
     from assembler.arrays import Float64s
 
-
 # Values of the likelihood held at once: bounds memory to some 30 MB for a log of any length.
 _LARGEST_BATCH: Final = 1_000_000
 

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
         Lateness,
     )
 
-
 # Where edges are soft the spread is only like the box: its width is known no better than this share.
 _SOFT_DOUBT_SHARE: Final = 0.02
 # A lateness of its own must explain a log better by so much log likelihood: four standard deviations.

@@ -31,7 +31,6 @@ if TYPE_CHECKING:
 
     from assembler.arrays import Float64s
 
-
 _GRID: Final = 31
 # The grid of widths is set closer so many times, and within each that of middles: first under one width, then all.
 _WIDTH_TURNS: Final = 2

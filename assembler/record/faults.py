@@ -12,11 +12,12 @@ from fractions import Fraction
 from itertools import zip_longest
 from typing import TYPE_CHECKING
 
-from assembler.consolidator.exchange import joins_csv, read_timeline, timeline_of
-from assembler.consolidator.metadata import TrackMetadata
-from assembler.consolidator.plainjson import check_json
-from assembler.consolidator.record import SOFTWARE
 from assembler.errors import SheetError, WaveError
+from assembler.record.embedded.metadata import TrackMetadata
+from assembler.record.joins import joins_csv
+from assembler.record.recorded.plainjson import check_json
+from assembler.record.timeline import read_timeline, timeline_of
+from assembler.record.values import SOFTWARE
 from assembler.sheet import parse_sheet
 from assembler.timecode import format_sample, frame_rate
 from assembler.wave import decode_bext, decode_info, decode_ixml, decode_markers, encode_bext
@@ -25,7 +26,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
     from pathlib import Path
 
-    from assembler.consolidator.reading import RecordedSet, RecordedTrack
+    from assembler.record.recorded.tracks import RecordedTrack
+    from assembler.record.recorded.whole import RecordedSet
     from assembler.wave import BroadcastExtension, Marker, WaveFile
 
 # What a program puts together from several keys of the record; another version may put it in other words.

@@ -12,7 +12,7 @@ import uuid
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from assembler.consolidator.marking import fitting_markers, marked_places
+from assembler.record.embedded.marking import fitting_markers, marked_places
 from assembler.sheet import preparation_words
 from assembler.timecode import frame_rate
 from assembler.wave import (
@@ -28,7 +28,8 @@ from assembler.wave import (
 )
 
 if TYPE_CHECKING:
-    from assembler.consolidator.reading import RecordedReel, RecordedSet, RecordedTrack
+    from assembler.record.recorded.tracks import RecordedTrack
+    from assembler.record.recorded.whole import RecordedReel, RecordedSet
     from assembler.wave import Marker
 
 DESCRIPTION_LIMIT: Final = 256

@@ -16,7 +16,8 @@ from assembler.wave import Marker, encode_markers, fit_field
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
-    from assembler.consolidator.reading import RecordedSet, RecordedTrack
+    from assembler.record.recorded.tracks import RecordedTrack
+    from assembler.record.recorded.whole import RecordedSet
 
 LARGEST_CUE_SAMPLE: Final = 0xFFFFFFFF
 """A cue chunk has 32 bits for a place: about 24 h 51 min at 48 kHz."""

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.consolidator.marking import LARGEST_CUE_SAMPLE, marked_places
-from assembler.consolidator.metadata import (
+from assembler.notes import Note
+from assembler.record.embedded.marking import LARGEST_CUE_SAMPLE, marked_places
+from assembler.record.embedded.metadata import (
     DESCRIPTION_LIMIT,
     HISTORY_LIMIT,
     INFO_LIMIT,
@@ -17,11 +18,10 @@ from assembler.consolidator.metadata import (
     fitting_rows,
     tape,
 )
-from assembler.importer import Note
 from assembler.wave import fit_field, transliterate
 
 if TYPE_CHECKING:
-    from assembler.consolidator.reading import RecordedSet
+    from assembler.record.recorded.whole import RecordedSet
 
 
 def embedding_notes(record: RecordedSet) -> list[Note]:

@@ -3,8 +3,31 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final, Literal, TypeAlias
 
-NEED_A_PERSON = frozenset({"undecided", "retake_refused", "not_clocked", "not_transparent", "level_differs"})
+NoteKind: TypeAlias = Literal[
+    "relabelled",
+    "header_repaired",
+    "short_track",
+    "tracks_exchanged",
+    "polarity_inverted",
+    "level_differs",
+    "retake_refused",
+    "not_transparent",
+    "log_clock",
+    "not_clocked",
+    "timecode_gap",
+    "timecode_jump",
+    "undecided",
+    "tape_damage",
+    "machine_damage",
+    "other",
+]
+"""Every kind of note that a record may hold; its schema has the same."""
+
+NEED_A_PERSON: Final[frozenset[NoteKind]] = frozenset(
+    {"undecided", "retake_refused", "not_clocked", "not_transparent", "level_differs"}
+)
 """Kinds of note that leave a question only a person can answer.
 
 A pass that runs along with another one and is nowhere identical with it belongs to them: one of the two chains
@@ -46,7 +69,7 @@ class Note:
         count: how many of what the theme tells of this pass has; None where it counts nothing.
     """
 
-    kind: str
+    kind: NoteKind
     text: str
     pass_name: str | None = None
     tracks: tuple[int, ...] = ()
