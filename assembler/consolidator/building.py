@@ -24,6 +24,7 @@ from assembler.record.record import record_of, record_text
 from assembler.record.recorded.reading import read_record, read_unwritten
 from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
 from assembler.record.values import SOFTWARE, Json, relative_path, session_date
+from assembler.report import report_page
 from assembler.sheet import Sheet, load_sheet, preparation_cautions, preparation_words
 from assembler.wave import LARGEST_RIFF
 
@@ -31,8 +32,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
     from pathlib import Path
 
+    from assembler.record.recorded.whole import RecordedSet
+
     Progress = Callable[[str, float], None]
-    PageMaker = Callable[[Mapping[str, Json]], bytes]
+    PageMaker = Callable[[RecordedSet], bytes]
 
 HEADER_ROOM = 1 << 16
 """Bytes of metadata allowed for each track when the disk is asked for room."""
@@ -87,12 +90,12 @@ def check_session(
 def build_set(
     sheet_path: Path,
     target: Path,
-    make_page: PageMaker,
     *,
     plan: Path | None = None,
     allow_outside: bool = False,
     progress: Progress = _silent,
     foretell: Callable[[Sequence[Note]], None] = lambda _: None,
+    page: PageMaker = report_page,
     largest_riff: int = LARGEST_RIFF,
     publication: Publication | None = None,
 ) -> SessionResult:
@@ -101,11 +104,11 @@ def build_set(
     Args:
         sheet_path: the session sheet.
         target: the set's folder; must not exist.
-        make_page: makes the page of the record.
         plan: a plan made by hand, to be taken in place of the program's.
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
         foretell: called with what needs a person, if anything does, before the long work of writing begins.
+        page: makes the page of the set from its record.
         largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
         publication: what is told of the set, and of what lies beside it.
 
@@ -140,7 +143,7 @@ def build_set(
             largest_riff=largest_riff,
         )
         record = record_of(sheet, edit, digests, written)
-        _write_papers(staging, sheet, record, make_page)
+        _write_papers(staging, sheet, record, page)
         _check_staged(staging, _seal(staging, sheet, record, executor, progress))
         check_unchanged(files)
         publication.is_sound = edit.is_sound
@@ -166,7 +169,7 @@ def _with_sheet_notes(sheet: Sheet, edit: Edit, digests: Mapping[str, str | None
     return replace(edit, notes=(*edit.notes, *cautions, *embedding_notes(plan)))
 
 
-def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], make_page: PageMaker) -> None:
+def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], page: PageMaker) -> None:
     text = record_text(record)
     # Made from the very text that is published: whoever reads it must come to the same papers.
     recorded = read_record(text)
@@ -175,7 +178,7 @@ def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], ma
         sheet.text,
         joins_csv(recorded),
         timeline_otio(timeline_of(recorded)),
-        make_page(record),
+        page(recorded),
     )
     for name, data in zip(PAPERS, contents, strict=True):
         staging.write_bytes(f"data/{name}", data)

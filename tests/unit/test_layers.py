@@ -16,8 +16,8 @@ MAY_IMPORT = {
     "importer": {"sheet", "wave", "timecode"},
     "aligner": {"importer", "sheet", "timecode"},
     "record": {"aligner", "sheet", "wave", "timecode"},
-    "consolidator": {"record", "aligner", "importer", "sheet", "wave", "timecode"},
     "report": {"record", "sheet", "timecode"},
+    "consolidator": {"report", "record", "aligner", "importer", "sheet", "wave", "timecode"},
     "demo": {"timecode", "consolidator"},
     "cli": {"report", "record", "consolidator", "aligner", "importer", "sheet", "timecode", "demo"},
 }

@@ -1,7 +1,9 @@
 """A pass as the record has it."""
 
 # pydantic reads the annotations while the program runs: no postponed evaluation in this module.
-from typing import Literal
+from typing import Annotated, Literal
+
+from pydantic import Field
 
 from assembler.record.recorded.base import Count, Digest, Recorded
 
@@ -21,8 +23,35 @@ class RecordedLog(Recorded):
     sha256: Digest | None
 
 
+class RecordedStretch(Recorded):
+    """A part of a pass that lies on the timeline in one piece."""
+
+    pass_start: int
+    pass_end: int
+    timeline_start: int
+
+
+class RecordedClock(Recorded):
+    """What puts a pass in its place, and how surely."""
+
+    source: str = ""
+    uncertainty_samples: float = 0.0
+    verdict: str = ""
+
+
+class RecordedFlaw(Recorded):
+    """A flaw of a pass, in its samples; of a slip, how many samples were lost or repeated."""
+
+    kind: str
+    start: int
+    end: int
+    tracks: tuple[Count, ...]
+    is_cured: Annotated[bool, Field(alias="cured")]
+    samples: int | None = None
+
+
 class RecordedPass(Recorded):
-    """A pass: its files, and where each tape track lies in them."""
+    """A pass: its files, where each tape track lies in them, its place and its flaws."""
 
     name: str
     reel: str
@@ -30,3 +59,7 @@ class RecordedPass(Recorded):
     log: RecordedLog | None = None
     channels: tuple[tuple[Count, Count], ...]
     polarity: tuple[Literal[1, -1], ...]
+    used: bool = True
+    stretches: tuple[RecordedStretch, ...] = ()
+    clock: RecordedClock = RecordedClock()
+    flaws: tuple[RecordedFlaw, ...] = ()

@@ -41,6 +41,26 @@ class RecordedReel(Recorded):
     prepared: Mapping[str, str | int | float | bool] = Field(default_factory=dict)
 
 
+class RecordedHeld(Recorded):
+    """What a pass has at a place that no pass is known to have right."""
+
+    pass_name: Annotated[str, Field(alias="pass")]
+    kind: str
+    text: str
+    is_taken: Annotated[bool, Field(alias="taken")]
+
+
+class RecordedNote(Recorded):
+    """A correction or a finding."""
+
+    kind: str
+    text: str
+    needs_a_person: bool
+    pass_name: Annotated[str | None, Field(alias="pass")] = None
+    theme: str = ""
+    count: int | None = None
+
+
 class RecordedUncured(Recorded):
     """A place that no pass has right."""
 
@@ -49,6 +69,7 @@ class RecordedUncured(Recorded):
     start: Count
     end: Count
     kind: str
+    held: Annotated[tuple[RecordedHeld, ...], Field(alias="passes")] = ()
 
 
 class RecordedSet(Recorded):
@@ -63,6 +84,8 @@ class RecordedSet(Recorded):
     passes: tuple[RecordedPass, ...]
     tracks: tuple[RecordedTrack, ...]
     uncured: tuple[RecordedUncured, ...]
+    notes: tuple[RecordedNote, ...] = ()
+    is_sound: Annotated[bool, Field(alias="sound")] = False
 
     def pass_named(self, name: str) -> RecordedPass:
         """Return a pass that the spans name."""

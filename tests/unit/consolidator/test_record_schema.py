@@ -13,7 +13,6 @@ from jsonschema import Draft202012Validator
 
 from assembler.consolidator import build_set, check_session
 from assembler.record.recorded.reading import read_record
-from assembler.report import report_page
 from tests.support.sessions import HOUR, RATE, Layout, make_tape
 
 if TYPE_CHECKING:
@@ -44,7 +43,7 @@ def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def record(sheet: Path) -> Any:  # noqa: ANN401 - JSON
     """Return the record that a build of the session has written."""
     target = sheet.parent / "set"
-    build_set(sheet, target, report_page)
+    build_set(sheet, target)
     return json.loads((target / "data" / "assembly.json").read_text(encoding="utf-8"))
 
 
