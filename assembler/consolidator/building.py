@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.aligner import THREADS, Edit, align_session
@@ -11,27 +11,28 @@ from assembler.consolidator.bag import payload_oxum, tag_files
 from assembler.consolidator.captures import capture_files, check_unchanged, digest_files
 from assembler.consolidator.examining import track_faults, track_name
 from assembler.consolidator.folder import SetFolder
+from assembler.consolidator.opened import with_sheet_notes
 from assembler.consolidator.publishing import Staging, free_space_check
+from assembler.consolidator.result import SessionResult
 from assembler.consolidator.tracks import write_tracks
 from assembler.consolidator.verifying import ReadBack, verify_set
 from assembler.errors import PublishError
 from assembler.importer import import_session
-from assembler.notes import Note
 from assembler.publication import Publication
-from assembler.record.embedded.cuts import embedding_notes
 from assembler.record.joins import joins_csv
 from assembler.record.record import record_of, record_text
 from assembler.record.recorded.reading import read_record, read_unwritten
 from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
 from assembler.record.values import SOFTWARE, Json, relative_path, session_date
 from assembler.report import report_page
-from assembler.sheet import Sheet, load_sheet, preparation_cautions, preparation_words
+from assembler.sheet import Sheet, load_sheet, preparation_words
 from assembler.wave import LARGEST_RIFF
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
-    from pathlib import Path
 
+    from assembler.inputs import AnyPath
+    from assembler.notes import Note
     from assembler.record.recorded.whole import RecordedSet
 
     Progress = Callable[[str, float], None]
@@ -41,29 +42,16 @@ HEADER_ROOM = 1 << 16
 """Bytes of metadata allowed for each track when the disk is asked for room."""
 
 
-@dataclass(frozen=True)
-class SessionResult:
-    """What came of a build or a check.
-
-    Args:
-        sheet: the session.
-        edit: what was decided.
-        record: the content of ``assembly.json``.
-        target: the set's folder; None for a check.
-    """
-
-    sheet: Sheet
-    edit: Edit
-    record: Mapping[str, Json]
-    target: Path | None = None
-
-
 def _silent(_what: str, _share: float) -> None:
     return
 
 
 def check_session(
-    sheet_path: Path, *, plan: Path | None = None, allow_outside: bool = False, progress: Progress = _silent
+    sheet_path: AnyPath,
+    *,
+    plan: AnyPath | None = None,
+    allow_outside: bool = False,
+    progress: Progress = _silent,
 ) -> SessionResult:
     """Import and align everything, write nothing.
 
@@ -79,19 +67,19 @@ def check_session(
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with import_session(sheet, lambda share: progress("reading logs", share)) as session:
-        edit = align_session(session, progress, plan)
+        edit = align_session(session, progress, None if plan is None else Path(plan))
         files = capture_files(session)
         check_unchanged(files)
         digests: dict[str, str | None] = {relative_path(sheet, file.path): None for file in files}
-        edit = _with_sheet_notes(sheet, edit, digests)
+        edit = with_sheet_notes(sheet, edit, digests)
         return SessionResult(sheet, edit, record_of(sheet, edit, digests))
 
 
 def build_set(
-    sheet_path: Path,
-    target: Path,
+    sheet_path: AnyPath,
+    target: AnyPath,
     *,
-    plan: Path | None = None,
+    plan: AnyPath | None = None,
     allow_outside: bool = False,
     progress: Progress = _silent,
     foretell: Callable[[Sequence[Note]], None] = lambda _: None,
@@ -119,6 +107,7 @@ def build_set(
             which the publication says that the set stands.
     """
     load_timeline_library()
+    target = Path(target)
     publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with (
@@ -127,12 +116,12 @@ def build_set(
         ThreadPoolExecutor(THREADS) as executor,
     ):
         files = capture_files(session)
-        edit = align_session(session, progress, plan)
+        edit = align_session(session, progress, None if plan is None else Path(plan))
         if asking := [note for note in edit.notes if note.needs_a_person]:
             foretell(asking)
         free_space_check(target, _needed_bytes(sheet, edit))
         digests = digest_files(sheet, files, executor, lambda share: progress("hashing captures", share))
-        edit = _with_sheet_notes(sheet, edit, digests)
+        edit = with_sheet_notes(sheet, edit, digests)
         written = write_tracks(
             staging,
             sheet,
@@ -156,17 +145,6 @@ def _needed_bytes(sheet: Sheet, edit: Edit) -> int:
 
 
 PAPERS = ("assembly.json", "session.toml", "joins.csv", "timeline.otio", "report.html")
-
-
-def _with_sheet_notes(sheet: Sheet, edit: Edit, digests: Mapping[str, str | None]) -> Edit:
-    """Return the edit with what the sheet itself gives reason to tell."""
-    cautions = [
-        Note("other", f"reel {reel.name}: {text}")
-        for reel in sheet.reels
-        for text in preparation_cautions(reel.prepared)
-    ]
-    plan = read_unwritten(record_text(record_of(sheet, edit, digests)))
-    return replace(edit, notes=(*edit.notes, *cautions, *embedding_notes(plan)))
 
 
 def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], page: PageMaker) -> None:

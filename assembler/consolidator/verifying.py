@@ -8,6 +8,7 @@ again from the captures.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.consolidator.bag import check_bag
@@ -22,8 +23,8 @@ from assembler.sheet import load_sheet
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
-    from pathlib import Path
 
+    from assembler.inputs import AnyPath
     from assembler.record.recorded.whole import RecordedSet
 
     Progress = Callable[[str, float], None]
@@ -100,9 +101,9 @@ class _Work:
 
 
 def verify_set(
-    root: Path,
+    root: AnyPath,
     *,
-    against: Path | None = None,
+    against: AnyPath | None = None,
     allow_outside: bool = False,
     progress: Progress = lambda *_: None,
     read_back: Mapping[str, ReadBack] | None = None,
@@ -120,6 +121,7 @@ def verify_set(
         CaptureError: ``root`` is no folder.
         SheetError: the sheet cannot be used.
     """
+    root = Path(root)
     if not root.is_dir():
         raise CaptureError("is not a folder; a set is the folder that build made", path=root)
     sheet = None if against is None else load_sheet(against, allow_outside=allow_outside)
