@@ -14,9 +14,12 @@ import stat
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Self
+from typing import Self, TypeAlias
 
 from assembler.errors import CaptureError
+
+AnyPath: TypeAlias = "str | os.PathLike[str]"
+"""A path as a program may give it."""
 
 HASH_BLOCK = 1 << 20
 
@@ -151,6 +154,7 @@ class InputFile:
 
         Raises:
             CaptureError: the disk fails, or the file has become shorter since it was opened.
+            ValueError: the file is closed.
         """
         parts: list[bytes] = []
         while count:
@@ -199,6 +203,7 @@ class InputFile:
 
     def check_unchanged(self) -> None:
         """Raise CaptureError if the open file was changed, or its name stands for another file by now."""
+        self._check_open()
         try:
             states = FileState.of(self._descriptor), FileState.of(self.path)
         except OSError as error:
@@ -208,7 +213,13 @@ class InputFile:
         if states != (self.state, self.state):
             raise CaptureError("was changed or replaced while it was read", path=self.path)
 
+    def _check_open(self) -> None:
+        if self._descriptor < 0:
+            # Whoever holds on to a session after its end is told so; nothing is wrong with the file.
+            raise ValueError(f"{self.path} is read after its session was closed: read inside its with block")
+
     def _read_part(self, start: int, count: int) -> bytes:
+        self._check_open()
         try:
             return os.pread(self._descriptor, count, start)  # one call gives at most 2 GiB
         except OSError as error:

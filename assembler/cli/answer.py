@@ -10,7 +10,7 @@ from assembler.cli.terminal import say, say_json, say_text
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
-    from assembler.consolidator.record import Json
+    from assembler.record.values import Json
 
 DONE, NEEDS_A_PERSON, UNUSABLE, INTERRUPTED = 0, 1, 2, 130
 

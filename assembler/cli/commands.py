@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from assembler import __version__
 from assembler.cli.answer import DONE, INTERRUPTED, NEEDS_A_PERSON, UNUSABLE, Answer
 from assembler.cli.process import give_up_output, hold_interrupts
 from assembler.cli.terminal import say
@@ -23,6 +22,7 @@ from assembler.epoch import epoch_date
 from assembler.errors import AssemblerError
 from assembler.inputs import is_utf8
 from assembler.publication import Publication
+from assembler.version import __version__
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.consolidator import SessionResult
-    from assembler.importer import Note
+    from assembler.notes import Note
     from assembler.publication import Publication
 
 MOST_FORETOLD = 3
@@ -43,13 +43,11 @@ def run_build(
 ) -> Answer:
     """Build the set and return what came of it."""
     from assembler.consolidator import build_set
-    from assembler.report import report_page
 
     with shown_progress() as progress:
         result = build_set(
             sheet,
             output,
-            report_page,
             plan=plan,
             allow_outside=allow_outside,
             progress=progress,

@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
     from assembler.aligner import AlignedPass, Edit, Uncured
     from assembler.consolidator import SessionResult, VerifyResult
-    from assembler.importer import Note, Position
+    from assembler.importer import Position
+    from assembler.notes import Note
     from assembler.sheet import Sheet
 
 MOST_LINES = 20

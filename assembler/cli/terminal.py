@@ -15,7 +15,7 @@ from assembler.printable import printable
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from assembler.consolidator.record import Json
+    from assembler.record.values import Json
 
 
 def say(*lines: str, err: bool = False) -> None:

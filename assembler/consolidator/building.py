@@ -3,53 +3,43 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.aligner import THREADS, Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
 from assembler.consolidator.captures import capture_files, check_unchanged, digest_files
-from assembler.consolidator.embedding import embedding_notes
 from assembler.consolidator.examining import track_faults, track_name
-from assembler.consolidator.exchange import joins_csv, load_timeline_library, timeline_of, timeline_otio
 from assembler.consolidator.folder import SetFolder
+from assembler.consolidator.opened import with_sheet_notes
 from assembler.consolidator.publishing import Staging, free_space_check
-from assembler.consolidator.reading import read_record, read_unwritten
-from assembler.consolidator.record import SOFTWARE, Json, record_of, record_text, relative_path, session_date
+from assembler.consolidator.result import SessionResult
 from assembler.consolidator.tracks import write_tracks
 from assembler.consolidator.verifying import ReadBack, verify_set
 from assembler.errors import PublishError
-from assembler.importer import Note, import_session
+from assembler.importer import import_session
 from assembler.publication import Publication
-from assembler.sheet import Sheet, load_sheet, preparation_cautions, preparation_words
+from assembler.record.joins import joins_csv
+from assembler.record.record import record_of, record_text
+from assembler.record.recorded.reading import read_record, read_unwritten
+from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
+from assembler.record.values import SOFTWARE, Json, relative_path, session_date
+from assembler.report import report_page
+from assembler.sheet import Sheet, load_sheet, preparation_words
 from assembler.wave import LARGEST_RIFF
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
-    from pathlib import Path
+
+    from assembler.inputs import AnyPath
+    from assembler.notes import Note
+    from assembler.record.recorded.whole import RecordedSet
 
     Progress = Callable[[str, float], None]
-    PageMaker = Callable[[Mapping[str, Json]], bytes]
+    PageMaker = Callable[[RecordedSet], bytes]
 
 HEADER_ROOM = 1 << 16
 """Bytes of metadata allowed for each track when the disk is asked for room."""
-
-
-@dataclass(frozen=True)
-class SessionResult:
-    """What came of a build or a check.
-
-    Args:
-        sheet: the session.
-        edit: what was decided.
-        record: the content of ``assembly.json``.
-        target: the set's folder; None for a check.
-    """
-
-    sheet: Sheet
-    edit: Edit
-    record: Mapping[str, Json]
-    target: Path | None = None
 
 
 def _silent(_what: str, _share: float) -> None:
@@ -57,7 +47,11 @@ def _silent(_what: str, _share: float) -> None:
 
 
 def check_session(
-    sheet_path: Path, *, plan: Path | None = None, allow_outside: bool = False, progress: Progress = _silent
+    sheet_path: AnyPath,
+    *,
+    plan: AnyPath | None = None,
+    allow_outside: bool = False,
+    progress: Progress = _silent,
 ) -> SessionResult:
     """Import and align everything, write nothing.
 
@@ -73,23 +67,23 @@ def check_session(
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with import_session(sheet, lambda share: progress("reading logs", share)) as session:
-        edit = align_session(session, progress, plan)
+        edit = align_session(session, progress, None if plan is None else Path(plan))
         files = capture_files(session)
         check_unchanged(files)
         digests: dict[str, str | None] = {relative_path(sheet, file.path): None for file in files}
-        edit = _with_sheet_notes(sheet, edit, digests)
+        edit = with_sheet_notes(sheet, edit, digests)
         return SessionResult(sheet, edit, record_of(sheet, edit, digests))
 
 
 def build_set(
-    sheet_path: Path,
-    target: Path,
-    make_page: PageMaker,
+    sheet_path: AnyPath,
+    target: AnyPath,
     *,
-    plan: Path | None = None,
+    plan: AnyPath | None = None,
     allow_outside: bool = False,
     progress: Progress = _silent,
     foretell: Callable[[Sequence[Note]], None] = lambda _: None,
+    page: PageMaker = report_page,
     largest_riff: int = LARGEST_RIFF,
     publication: Publication | None = None,
 ) -> SessionResult:
@@ -98,11 +92,11 @@ def build_set(
     Args:
         sheet_path: the session sheet.
         target: the set's folder; must not exist.
-        make_page: makes the page of the record.
         plan: a plan made by hand, to be taken in place of the program's.
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
         foretell: called with what needs a person, if anything does, before the long work of writing begins.
+        page: makes the page of the set from its record.
         largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
         publication: what is told of the set, and of what lies beside it.
 
@@ -113,6 +107,7 @@ def build_set(
             which the publication says that the set stands.
     """
     load_timeline_library()
+    target = Path(target)
     publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with (
@@ -121,12 +116,12 @@ def build_set(
         ThreadPoolExecutor(THREADS) as executor,
     ):
         files = capture_files(session)
-        edit = align_session(session, progress, plan)
+        edit = align_session(session, progress, None if plan is None else Path(plan))
         if asking := [note for note in edit.notes if note.needs_a_person]:
             foretell(asking)
         free_space_check(target, _needed_bytes(sheet, edit))
         digests = digest_files(sheet, files, executor, lambda share: progress("hashing captures", share))
-        edit = _with_sheet_notes(sheet, edit, digests)
+        edit = with_sheet_notes(sheet, edit, digests)
         written = write_tracks(
             staging,
             sheet,
@@ -137,7 +132,7 @@ def build_set(
             largest_riff=largest_riff,
         )
         record = record_of(sheet, edit, digests, written)
-        _write_papers(staging, sheet, record, make_page)
+        _write_papers(staging, sheet, record, page)
         _check_staged(staging, _seal(staging, sheet, record, executor, progress))
         check_unchanged(files)
         publication.is_sound = edit.is_sound
@@ -152,18 +147,7 @@ def _needed_bytes(sheet: Sheet, edit: Edit) -> int:
 PAPERS = ("assembly.json", "session.toml", "joins.csv", "timeline.otio", "report.html")
 
 
-def _with_sheet_notes(sheet: Sheet, edit: Edit, digests: Mapping[str, str | None]) -> Edit:
-    """Return the edit with what the sheet itself gives reason to tell."""
-    cautions = [
-        Note("other", f"reel {reel.name}: {text}")
-        for reel in sheet.reels
-        for text in preparation_cautions(reel.prepared)
-    ]
-    plan = read_unwritten(record_text(record_of(sheet, edit, digests)))
-    return replace(edit, notes=(*edit.notes, *cautions, *embedding_notes(plan)))
-
-
-def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], make_page: PageMaker) -> None:
+def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], page: PageMaker) -> None:
     text = record_text(record)
     # Made from the very text that is published: whoever reads it must come to the same papers.
     recorded = read_record(text)
@@ -172,7 +156,7 @@ def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], ma
         sheet.text,
         joins_csv(recorded),
         timeline_otio(timeline_of(recorded)),
-        make_page(record),
+        page(recorded),
     )
     for name, data in zip(PAPERS, contents, strict=True):
         staging.write_bytes(f"data/{name}", data)

@@ -5,9 +5,9 @@ from __future__ import annotations
 from operator import methodcaller
 from typing import TYPE_CHECKING
 
-from assembler.consolidator.record import relative_path
 from assembler.errors import CaptureError
 from assembler.inputs import InputFile
+from assembler.record.values import relative_path
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable

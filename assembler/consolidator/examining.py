@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import soundfile
 
-from assembler.consolidator.agreeing import header_faults, shape_faults
 from assembler.consolidator.rendering import sample_format
 from assembler.errors import WaveError
 from assembler.inputs import InputFile
+from assembler.record.faults import header_faults, shape_faults
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
@@ -24,7 +24,8 @@ if TYPE_CHECKING:
 
     from assembler.arrays import Int32s
     from assembler.consolidator.folder import SetFolder
-    from assembler.consolidator.reading import RecordedSet, RecordedTrack
+    from assembler.record.recorded.tracks import RecordedTrack
+    from assembler.record.recorded.whole import RecordedSet
 
 BLOCK: Final = 1 << 16
 METADATA_ROOM: Final = 32 << 20

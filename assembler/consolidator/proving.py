@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from assembler.aligner import DeliveredTrack, Filled, Join, Runs, Span, TrackEdit
-from assembler.consolidator.agreeing import shape_faults
 from assembler.consolidator.examining import open_track, track_name
 from assembler.consolidator.metering import TrackMeter
-from assembler.consolidator.record import levels_record
 from assembler.consolidator.rendering import TrackRenderer, sample_format
 from assembler.errors import AssemblerError, CaptureError
 from assembler.importer import PassAudio
 from assembler.inputs import InputFile
+from assembler.record.faults import shape_faults
+from assembler.record.record import levels_record
 from assembler.timecode import format_sample, frame_rate
 from assembler.wave import WaveFile
 
@@ -30,7 +30,9 @@ if TYPE_CHECKING:
 
     from assembler.arrays import Int32s
     from assembler.consolidator.folder import SetFolder
-    from assembler.consolidator.reading import RecordedPass, RecordedSet, RecordedTrack
+    from assembler.record.recorded.passes import RecordedPass
+    from assembler.record.recorded.tracks import RecordedTrack
+    from assembler.record.recorded.whole import RecordedSet
     from assembler.sheet import Sheet
 
 BLOCK = 1 << 18

@@ -3,16 +3,16 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
-from assembler.consolidator.metadata import TrackMetadata
-from assembler.consolidator.metering import TrackLevels, TrackMeter
-from assembler.consolidator.reading import RecordedLevels
-from assembler.consolidator.record import levels_record
+from assembler.consolidator.metering import TrackMeter
 from assembler.consolidator.rendering import SpanReader, TrackRenderer, sample_format
+from assembler.record.embedded.metadata import TrackMetadata
+from assembler.record.record import levels_record
+from assembler.record.recorded.tracks import RecordedLevels
+from assembler.record.written import WrittenTrack
 from assembler.sheet import file_name, sheet_error
 from assembler.wave import LARGEST_RIFF, PcmFormat, pack_samples, wave_header, wave_trailer
 
@@ -23,30 +23,14 @@ if TYPE_CHECKING:
     from assembler.aligner import DeliveredTrack, Edit, TrackEdit
     from assembler.arrays import Int32s
     from assembler.consolidator.publishing import Staging
-    from assembler.consolidator.reading import RecordedSet, RecordedTrack
     from assembler.importer import ImportedPass
+    from assembler.record.recorded.tracks import RecordedTrack
+    from assembler.record.recorded.whole import RecordedSet
     from assembler.sheet import Sheet
 
 BLOCK_BYTES = 1 << 26
 """All tracks of one block together, in memory as 32-bit numbers."""
 LARGEST_BLOCK = 1 << 17
-
-
-@dataclass(frozen=True)
-class WrittenTrack:
-    """What came of writing one track.
-
-    Args:
-        edit: which track.
-        file: path inside the payload.
-        levels: measured.
-        audio_sha256: digest of the samples alone, as the data chunk holds them.
-    """
-
-    edit: TrackEdit
-    file: str
-    levels: TrackLevels
-    audio_sha256: str
 
 
 def track_file_names(tracks: Sequence[DeliveredTrack]) -> list[str]:

@@ -8,21 +8,24 @@ again from the captures.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.consolidator.agreeing import joins_faults, record_faults, sheet_faults, timeline_faults
 from assembler.consolidator.bag import check_bag
 from assembler.consolidator.examining import largest_track, track_faults, track_name
-from assembler.consolidator.exchange import joins_csv
 from assembler.consolidator.folder import SetFolder
 from assembler.consolidator.proving import prove_set
-from assembler.consolidator.reading import RecordedSet, read_record
 from assembler.errors import CaptureError
+from assembler.record.faults import joins_faults, record_faults, sheet_faults, timeline_faults
+from assembler.record.joins import joins_csv
+from assembler.record.recorded.reading import read_record
 from assembler.sheet import load_sheet
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
-    from pathlib import Path
+
+    from assembler.inputs import AnyPath
+    from assembler.record.recorded.whole import RecordedSet
 
     Progress = Callable[[str, float], None]
 
@@ -98,9 +101,9 @@ class _Work:
 
 
 def verify_set(
-    root: Path,
+    root: AnyPath,
     *,
-    against: Path | None = None,
+    against: AnyPath | None = None,
     allow_outside: bool = False,
     progress: Progress = lambda *_: None,
     read_back: Mapping[str, ReadBack] | None = None,
@@ -118,6 +121,7 @@ def verify_set(
         CaptureError: ``root`` is no folder.
         SheetError: the sheet cannot be used.
     """
+    root = Path(root)
     if not root.is_dir():
         raise CaptureError("is not a folder; a set is the folder that build made", path=root)
     sheet = None if against is None else load_sheet(against, allow_outside=allow_outside)

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from assembler.importer.notes import Note
+from assembler.notes import Note, NoteKind
 from assembler.timecode import format_sample, frame_rate
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from assembler.importer.position import Position
     from assembler.sheet import Session
     from assembler.timecode import ClockFit, Finding
 
-_NOTE_KINDS: Final = {
+_NOTE_KINDS: Final[Mapping[str, NoteKind]] = {
     "log_clock": "log_clock",
     "not_clocked": "not_clocked",
     "mislabelled": "not_clocked",

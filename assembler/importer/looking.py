@@ -16,6 +16,7 @@ from assembler.wave import WaveFile
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assembler.inputs import AnyPath
     from assembler.timecode import MidiLog
     from assembler.wave import WaveInfo
 
@@ -28,7 +29,7 @@ RATE_OF_CODE = {0: "24", 1: "25", 2: "29.97df", 3: "30"}
 """Frame rate for each MIDI rate code; code 3 also stands for a 29.97 stripe that drops no labels."""
 
 
-def draft_sheet(folder: Path) -> str:
+def draft_sheet(folder: AnyPath) -> str:
     """Return a first sheet for a folder of captures, as TOML text to correct by hand.
 
     Every folder that holds WAV files is taken for one pass: its mono files are the tracks; a polyphonic file is
@@ -38,6 +39,7 @@ def draft_sheet(folder: Path) -> str:
         CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
         SheetError: there is nothing in it.
     """
+    folder = Path(folder)
     if not folder.is_dir():
         found = kind_of(folder)
         raise CaptureError(f"is {found}, not a folder" if found else "is not a folder", path=folder)

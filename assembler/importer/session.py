@@ -11,9 +11,9 @@ from assembler.importer.audio import PassAudio
 from assembler.importer.clocking import clock_notes
 from assembler.importer.counts import CountedPass, settle_counts
 from assembler.importer.midnight import past_midnight
-from assembler.importer.notes import Note
 from assembler.importer.placing import find_position
 from assembler.importer.settling import settle_positions
+from assembler.notes import Note
 from assembler.sheet import find_audio, sheet_error
 from assembler.timecode import frame_rate
 from assembler.wave import WaveFile

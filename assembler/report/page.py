@@ -7,7 +7,8 @@ record, so that a page can be made again from ``assembly.json``.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 
@@ -18,9 +19,10 @@ from assembler.sheet import preparation_words
 from assembler.timecode import format_sample, frame_rate
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Mapping
 
-    from assembler.consolidator.record import Json
+    from assembler.record.recorded.tracks import RecordedJoin, RecordedTrack
+    from assembler.record.recorded.whole import RecordedSet, RecordedUncured
 
 TONES = ("#2f5d8a", "#b4713d", "#5c8a4a", "#8a4f7d", "#6b6b6b", "#3d8f8a", "#a68a2c", "#9c4a4a")
 """One tone a pass, in the order of the sheet, told apart by its name as well; from the ninth on they come again."""
@@ -52,111 +54,138 @@ class Bar:
     title: str
 
 
-def report_page(record: Mapping[str, Json]) -> bytes:
-    """Return the page as UTF-8 HTML.
+@dataclass(frozen=True)
+class FlawRow:
+    """A flaw of a pass: where it lies in the set, from its first sample, and what became of it."""
+
+    position: int
+    at: str
+    pass_name: str
+    kind: str
+    samples: int
+    tracks: tuple[int, ...]
+    outcome: str
+
+
+@dataclass(frozen=True)
+class WovenRow:
+    """A woven stretch: where, of which pass, and how much of it is filled from which other one."""
+
+    track: str
+    low: str
+    high: str
+    pass_name: str
+    other: str
+    samples: int
+    length: int
+
+
+@dataclass(frozen=True)
+class JoinRow:
+    """A join: where, and what is on both sides of it."""
+
+    track: str
+    at: str
+    sides: str
+    join: RecordedJoin
+
+
+def report_page(record: RecordedSet) -> bytes:
+    """Return the page of a set as UTF-8 HTML.
 
     Args:
-        record: the content of ``assembly.json``.
+        record: of the set, as `read_record` returns it.
     """
-    # The record's own shape is checked where it is read back; here it comes from the build itself.
-    data: Any = record
-    session = data["session"]
-    rate = frame_rate(session["frame_rate"])
-    start = data["start"]["sample"]
+    rate = frame_rate(record.session.frame_rate)
 
     def label(position: int) -> str:
-        return format_sample(start + position, rate, session["sample_rate"])
+        return format_sample(record.start.sample + position, rate, record.session.sample_rate)
 
-    tones = {one["name"]: TONES[index % len(TONES)] for index, one in enumerate(data["passes"])}
+    tones = {one.name: TONES[index % len(TONES)] for index, one in enumerate(record.passes)}
     page = _TEMPLATE.render(
-        record=data,
+        record=record,
         label=label,
         prepared_words=preparation_words,
         tones=tones,
-        seconds=data["length"] / session["sample_rate"],
-        lanes=[(track, _bars(track, data["length"], tones, label)) for track in data["tracks"]],
+        seconds=record.length / record.session.sample_rate,
+        lanes=[(track, _bars(track, record.length, tones, label)) for track in record.tracks],
         notes=group_lines(
-            TextLine(
-                one["kind"],
-                one["pass"],
-                one["text"],
-                one.get("theme", ""),
-                one.get("count"),
-                one["needs_a_person"],
-            )
-            for one in data["notes"]
+            TextLine(one.kind, one.pass_name, one.text, one.theme, one.count, one.needs_a_person)
+            for one in record.notes
         ),
-        asking=sum(one["needs_a_person"] for one in data["notes"]),
-        marks=[_mark(place, data["length"]) for place in data["uncured"]],
-        flaws=_flaw_rows(data, label, start),
-        woven=_woven_rows(data["tracks"], label),
-        joins=_join_rows(data["tracks"], label),
+        asking=sum(one.needs_a_person for one in record.notes),
+        marks=[_mark(place, record.length) for place in record.uncured],
+        flaws=_flaw_rows(record, label),
+        woven=_woven_rows(record, label),
+        joins=_join_rows(record, label),
         most=MOST_ROWS,
     )
     return page.encode("utf-8")
 
 
 def _bars(
-    track: Mapping[str, Any], length: int, tones: Mapping[str, str], label: Callable[[int], str]
+    track: RecordedTrack, length: int, tones: Mapping[str, str], label: Callable[[int], str]
 ) -> list[Bar]:
     return [
         Bar(
-            DRAWN_WIDTH * span["start"] / length,
+            DRAWN_WIDTH * span.start / length,
             # A span too short to see is drawn wide enough to be found.
-            max(1.5, DRAWN_WIDTH * (span["end"] - span["start"]) / length),
-            tones[span["pass"]],
-            f"{track['name']}: {span['pass']}, {label(span['start'])} to {label(span['end'])}",
+            max(1.5, DRAWN_WIDTH * (span.end - span.start) / length),
+            tones[span.pass_name],
+            f"{track.name}: {span.pass_name}, {label(span.start)} to {label(span.end)}",
         )
-        for span in sorted(track["spans"], key=lambda span: span["start"] - span["end"])
-        if span["pass"] is not None
+        for span in sorted(track.spans, key=lambda span: span.start - span.end)
+        if span.pass_name is not None
     ]
 
 
-def _mark(place: Mapping[str, Any], length: int) -> tuple[str, float, float]:
-    left = DRAWN_WIDTH * place["start"] / length
-    return place["track"], left, max(4.0, DRAWN_WIDTH * (place["end"] - place["start"]) / length)
+def _mark(place: RecordedUncured, length: int) -> tuple[str, float, float]:
+    left = DRAWN_WIDTH * place.start / length
+    return place.track, left, max(4.0, DRAWN_WIDTH * (place.end - place.start) / length)
 
 
-def _flaw_rows(data: Any, label: Callable[[int], str], start: int) -> list[dict[str, Any]]:  # noqa: ANN401
+def _flaw_rows(record: RecordedSet, label: Callable[[int], str]) -> list[FlawRow]:
     rows = []
-    for one in data["passes"]:
-        for flaw in one["flaws"]:
-            held = [s for s in one["stretches"] if s["pass_start"] <= flaw["start"] <= s["pass_end"]]
-            at = held[-1]["timeline_start"] + flaw["start"] - held[-1]["pass_start"] - start if held else 0
-            end = at + flaw["end"] - flaw["start"]
-            outcome = outcome_words(at, end, data["length"], is_cured=flaw["cured"])
-            rows.append({"pass": one["name"], "at": label(at), "position": at, "outcome": outcome, **flaw})
-    return sorted(rows, key=lambda row: (row["position"], row["pass"]))
+    for one in record.passes:
+        for flaw in one.flaws:
+            held = [s for s in one.stretches if s.pass_start <= flaw.start <= s.pass_end]
+            at = 0
+            if held:
+                at = held[-1].timeline_start + flaw.start - held[-1].pass_start - record.start.sample
+            length = flaw.end - flaw.start
+            outcome = outcome_words(at, at + length, record.length, is_cured=flaw.is_cured)
+            samples = length if flaw.samples is None else flaw.samples
+            rows.append(FlawRow(at, label(at), one.name, flaw.kind, samples, flaw.tracks, outcome))
+    return sorted(rows, key=lambda row: (row.position, row.pass_name))
 
 
-def _woven_rows(tracks: Sequence[Mapping[str, Any]], label: Callable[[int], str]) -> list[dict[str, Any]]:
+def _woven_rows(record: RecordedSet, label: Callable[[int], str]) -> list[WovenRow]:
     rows = []
-    for track in tracks:
-        for span in track["spans"]:
-            for filled in span.get("filled", ()):
-                low = span["start"] + min(first for first, _, _ in filled["at"])
-                high = (
-                    span["start"] + max(first + step * (count - 1) for first, step, count in filled["at"]) + 1
+    for track in record.tracks:
+        for span, filled in track.woven:
+            low, high = (span.start + place for place in filled.extent)
+            rows.append(
+                WovenRow(
+                    track=track.name,
+                    low=label(low),
+                    high=label(high),
+                    pass_name=span.pass_name or "",
+                    other=filled.pass_name,
+                    samples=filled.samples,
+                    length=high - low,
                 )
-                rows.append(
-                    {
-                        "track": track["name"],
-                        "from": label(low),
-                        "to": label(high),
-                        "pass": span["pass"],
-                        "other": filled["pass"],
-                        "samples": sum(count for _, _, count in filled["at"]),
-                        "length": high - low,
-                    }
-                )
+            )
     return rows
 
 
-def _join_rows(tracks: Sequence[Mapping[str, Any]], label: Callable[[int], str]) -> list[dict[str, Any]]:
-    rows = []
-    for track in tracks:
-        for index, join in enumerate(track["joins"]):
-            before, behind = track["spans"][index]["pass"], track["spans"][index + 1]["pass"]
-            sides = f"{before or 'silence'} → {behind or 'silence'}"
-            rows.append({"track": track["name"], "timecode": label(join["at"]), "sides": sides, **join})
-    return rows
+def _join_rows(record: RecordedSet, label: Callable[[int], str]) -> list[JoinRow]:
+    return [
+        JoinRow(
+            track.name,
+            label(join.at),
+            f"{before.pass_name or 'silence'} → {behind.pass_name or 'silence'}",
+            join,
+        )
+        for track in record.tracks
+        for join, (before, behind) in zip(track.joins, pairwise(track.spans), strict=True)
+    ]

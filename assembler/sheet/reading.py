@@ -8,6 +8,7 @@ be told.
 from __future__ import annotations
 
 import difflib
+from pathlib import Path
 from typing import TYPE_CHECKING, TypeVar, get_args
 
 from pydantic import ValidationError
@@ -30,11 +31,10 @@ from assembler.sheet.places import find_places
 from assembler.sheet.toml import TomlKind, decode_text, parse_toml, read_file
 
 if TYPE_CHECKING:
-    from pathlib import Path
-
     from pydantic import BaseModel
     from pydantic_core import ErrorDetails
 
+    from assembler.inputs import AnyPath
     from assembler.sheet.places import KeyPath
     from assembler.sheet.toml import Table
 
@@ -47,7 +47,7 @@ _MISSING = "missing; required"
 _TABLE_KEYS = ("session", "reel", "pass", "punch", "repair", "deliver")
 
 
-def load_sheet(path: Path, *, allow_outside: bool = False) -> Sheet:
+def load_sheet(path: AnyPath, *, allow_outside: bool = False) -> Sheet:
     """Return the checked sheet in a file.
 
     Args:
@@ -57,6 +57,7 @@ def load_sheet(path: Path, *, allow_outside: bool = False) -> Sheet:
     Raises:
         SheetError: the file can't be read, or anything in it is wrong.
     """
+    path = Path(path)
     return parse_sheet(read_file(path, _SHEET), path=path, folder=path.parent, allow_outside=allow_outside)
 
 

@@ -1,30 +1,13 @@
 """Timecode: frame rates and labels, MIDI timecode logs, linear timecode, and what clock a log kept."""
 
-from assembler.timecode.clock import ClockDraft, ClockFit, ClockStretch, draft_clock, fit_clock, settle_clocks
-from assembler.timecode.counting import Count, answer_count
-from assembler.timecode.csvlog import LARGEST_CSV_BYTES, read_csv_log
-from assembler.timecode.ltc import LtcLog, decode_ltc, encode_ltc, ltc_points
-from assembler.timecode.messages import Finding, FullFrame, MidiLog
-from assembler.timecode.mtc import TimecodePoints, decode_quarter_frames
-from assembler.timecode.rates import (
-    FRAME_RATES,
-    FrameRate,
-    day_samples,
-    format_label,
-    format_place,
-    format_sample,
-    frame_rate,
-    frame_to_sample,
-    frames_to_samples,
-    label_sample,
-    nearest_day,
-    next_after,
-    parse_label,
-    parse_offset,
-    sample_to_frame,
-)
-from assembler.timecode.smf import read_midi_log
-from assembler.timecode.writing import (
+from assembler.timecode.clock.clock import draft_clock, fit_clock, settle_clocks
+from assembler.timecode.clock.fits import ClockDraft, ClockFit, ClockStretch
+from assembler.timecode.findings import Finding
+from assembler.timecode.labels import format_label, parse_label, parse_offset
+from assembler.timecode.logs.csvlog import LARGEST_CSV_BYTES, read_csv_log
+from assembler.timecode.logs.messages import FullFrame, MidiLog
+from assembler.timecode.logs.smf import read_midi_log
+from assembler.timecode.logs.writing import (
     MILLISECOND_TICKS,
     TICKS_PER_BEAT_960,
     encode_full_frame,
@@ -32,6 +15,21 @@ from assembler.timecode.writing import (
     encode_quarter_stream,
     quarter_messages,
     write_midi_log,
+)
+from assembler.timecode.ltc import LtcLog, decode_ltc, encode_ltc, ltc_points
+from assembler.timecode.mtc.counting import Count, answer_count
+from assembler.timecode.mtc.decoding import TimecodePoints, decode_quarter_frames
+from assembler.timecode.rates import FRAME_RATES, FrameRate, frame_rate
+from assembler.timecode.samples import (
+    day_samples,
+    format_place,
+    format_sample,
+    frame_to_sample,
+    frames_to_samples,
+    label_sample,
+    nearest_day,
+    next_after,
+    sample_to_frame,
 )
 
 __all__ = [

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.timecode import FRAME_RATES, FrameRate, TimecodePoints, draft_clock, settle_clocks
-from assembler.timecode.sharing import find_pools
+from assembler.timecode.clock.lateness.pools import find_pools
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s

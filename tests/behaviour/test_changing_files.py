@@ -82,7 +82,7 @@ def test_a_changed_file_is_never_published(
     sheet = session(tmp_path)
     path = tmp_path / "captures" / "A1" / name
     with pytest.raises(CaptureError, match=name) as told:
-        build_set(sheet, tmp_path / "set", lambda _: b"", progress=once(stage, damage, path))
+        build_set(sheet, tmp_path / "set", page=lambda _: b"", progress=once(stage, damage, path))
     assert "nothing was published" in str(told.value)
     assert len(str(told.value).splitlines()) == 1
     assert sorted(each.name for each in tmp_path.iterdir()) == ["captures", "session.toml"]
@@ -108,7 +108,7 @@ def test_a_changed_stripe_is_never_published(tmp_path: Path) -> None:
     write_wave(path, np.round(sound).astype(np.int32), 16)
     progress = once("reading logs", write_with_old_time, path)
     with pytest.raises(CaptureError, match="ltc"):
-        build_set(layout.write(), tmp_path / "set", lambda _: b"", progress=progress)
+        build_set(layout.write(), tmp_path / "set", page=lambda _: b"", progress=progress)
 
 
 def test_digests_are_those_of_the_files(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -127,7 +127,7 @@ def test_digests_are_those_of_the_files(tmp_path: Path, capsys: pytest.CaptureFi
 def test_a_proof_against_a_changing_capture_fails(tmp_path: Path, damage: Callable[[Path], None]) -> None:
     """Verifying tells of a capture that was changed after its digest was compared."""
     sheet = session(tmp_path)
-    build_set(sheet, tmp_path / "set", lambda _: b"page")
+    build_set(sheet, tmp_path / "set", page=lambda _: b"page")
     path = tmp_path / "captures" / "A1" / "01.wav"
     assert verify_set(tmp_path / "set", against=sheet).is_sound
     result = verify_set(tmp_path / "set", against=sheet, progress=once("proving tracks", damage, path))

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.arrays import Bytes, Float64s, Int32s
-    from assembler.importer import Note
+    from assembler.notes import Note
 
 Capsys = pytest.CaptureFixture[str]
 
@@ -287,7 +287,7 @@ def test_a_pass_hours_away_is_told_before_anything_is_written(tmp_path: Path) ->
         raise PublishError("enough heard")
 
     with pytest.raises(PublishError, match="enough heard"):
-        build_set(layout.write(), tmp_path / "set", lambda _: b"", foretell=stop)
+        build_set(layout.write(), tmp_path / "set", page=lambda _: b"", foretell=stop)
     assert heard[0].startswith("B1 (reel B): placed at 03:00:00:00")
     assert not list(tmp_path.glob("**/tracks"))
     assert not (tmp_path / "set").exists()

@@ -24,9 +24,8 @@ BUILD = (
     "if sys.argv[4] == '1' and hasattr(os, 'sched_setaffinity'):\n"
     "    os.sched_setaffinity(0, {min(os.sched_getaffinity(0))})\n"
     "from assembler.consolidator import build_set\n"
-    "from assembler.report import report_page\n"
     "from pathlib import Path\n"
-    "build_set(Path(sys.argv[1]), Path(sys.argv[2]), report_page)\n"
+    "build_set(Path(sys.argv[1]), Path(sys.argv[2]))\n"
 )
 PLAIN = {"PYTHONHASHSEED": "1", "TZ": "UTC", "LC_ALL": "C.UTF-8", "SOURCE_DATE_EPOCH": "1700000000"}
 OTHER = {"PYTHONHASHSEED": "77", "TZ": "Pacific/Kiritimati", "LC_ALL": "C", "SOURCE_DATE_EPOCH": "1700000000"}
@@ -104,14 +103,13 @@ def test_the_date_comes_from_outside_only_by_its_own_variable(plain: Path, tmp_p
 def test_captures_outside_the_sheets_folder_are_named_from_it(plain: Path, tmp_path: Path) -> None:
     """A record never holds a path from the root, so that sheet and captures can be moved together."""
     from assembler.consolidator import build_set, verify_set  # noqa: PLC0415 - as in the processes above
-    from assembler.report import report_page  # noqa: PLC0415
 
     shutil.copytree(plain / "captures", tmp_path / "captures")
     text = (plain / "session.toml").read_text(encoding="utf-8").replace('"captures/', '"../captures/')
     (tmp_path / "sheets").mkdir()
     sheet = tmp_path / "sheets" / "session.toml"
     sheet.write_text(text, encoding="utf-8")
-    result = build_set(sheet, tmp_path / "set", report_page, allow_outside=True)
+    result = build_set(sheet, tmp_path / "set", allow_outside=True)
     assert str(tmp_path) not in (tmp_path / "set" / "data" / "assembly.json").read_text(encoding="utf-8")
     assert str(result.record).count("'../captures/") > 5
     assert verify_set(tmp_path / "set", against=sheet, allow_outside=True).problems == ()

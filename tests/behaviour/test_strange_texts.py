@@ -18,7 +18,6 @@ import soundfile
 from wavinfo import WavInfoReader
 
 from assembler.consolidator import build_set, verify_set
-from assembler.report import report_page
 from tests.support.sessions import HOUR, Layout, make_tape, toml_value
 
 if TYPE_CHECKING:
@@ -75,7 +74,7 @@ def build_named(folder: Path, name: str, bits: int = 16) -> Path:
     for number, entry in enumerate(layout.passes):
         entry["name"] = name if number == 0 else f"{name} {entry['name']}"
     sheet = layout.write()
-    build_set(sheet, folder / "set", report_page)
+    build_set(sheet, folder / "set")
     return sheet
 
 

@@ -5,13 +5,13 @@ from __future__ import annotations
 import json
 from dataclasses import replace
 from importlib import resources
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import pytest
 
 from assembler.aligner import align_session
 from assembler.cli.commands import run
-from assembler.importer import Note
+from assembler.notes import NEED_A_PERSON, Note, NoteKind
 from tests.support.pages import ReadPage
 from tests.support.sessions import Layout, make_tape, run_json
 
@@ -23,10 +23,14 @@ if TYPE_CHECKING:
 ASKING = {"undecided", "retake_refused", "not_clocked", "not_transparent", "level_differs"}
 """Kinds of note that only a person can settle."""
 
-SCHEMA = json.loads(
-    resources.files("assembler.consolidator").joinpath("assembly.schema.json").read_text("utf-8")
-)
+SCHEMA = json.loads(resources.files("assembler.record").joinpath("assembly.schema.json").read_text("utf-8"))
 KINDS = sorted(SCHEMA["properties"]["notes"]["items"]["properties"]["kind"]["enum"])
+
+
+def test_notes_have_the_kinds_of_the_schema() -> None:
+    """What the program may write and what the published schema allows is one list."""
+    assert sorted(get_args(NoteKind)) == KINDS
+    assert set(NEED_A_PERSON) == ASKING
 
 
 @pytest.fixture(scope="module")
@@ -44,7 +48,7 @@ def test_all_verdicts_follow_one_decision(
     tmp_path: Path,
     capsys: pytest.CaptureFixture[str],
     monkeypatch: pytest.MonkeyPatch,
-    kind: str,
+    kind: NoteKind,
 ) -> None:
     """A note alone, of each kind, with no uncured place: a question is told as such everywhere, all else nowhere."""
     align = align_session

@@ -19,8 +19,7 @@ from assembler.aligner import reel as examined_reels
 from assembler.aligner.records.findings import FoundFlaw, Lost, ReelFindings, Woven
 from assembler.cli.commands import run
 from assembler.consolidator import build_set, verify_set
-from assembler.consolidator.reading import read_record
-from assembler.report import report_page
+from assembler.record.recorded.reading import read_record
 from assembler.wave import WaveFile, decode_markers
 from tests.support.sessions import HOUR, Layout, delivered, make_tape, run_json
 from tests.unit.consolidator.test_record_schema import SCHEMA
@@ -299,7 +298,7 @@ def built(tmp_path_factory: pytest.TempPathFactory) -> Path:
     sheet, _, _ = woven_session(folder)
     with pytest.MonkeyPatch.context() as patch:
         find(patch, [WOVEN])
-        build_set(sheet, folder / "set", report_page)
+        build_set(sheet, folder / "set")
     return folder
 
 

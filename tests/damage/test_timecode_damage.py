@@ -18,7 +18,7 @@ from assembler.timecode import (
     read_midi_log,
     write_midi_log,
 )
-from assembler.timecode.mtc import TimecodePoints, decode_quarter_frames
+from assembler.timecode.mtc.decoding import TimecodePoints, decode_quarter_frames
 
 RATE = FRAME_RATES["30"]
 

@@ -17,7 +17,6 @@ import pytest
 from assembler.cli.commands import run
 from assembler.consolidator import build_set, verify_set
 from assembler.consolidator.bag import payload_oxum, tag_files
-from assembler.report import report_page
 from assembler.wave import WaveFile, pack_samples
 from tests.support.sessions import HOUR, Layout, make_tape
 
@@ -46,7 +45,7 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> Path:
     layout.add_pass("A1", "A", first, "01:00:00:00")
     layout.add_pass("A2", "A", tape[12_000:90_000], HOUR + 12_000)
     layout.add_pass("B1", "B", other, "01:00:02:15")
-    build_set(layout.write(), folder / "set", report_page)
+    build_set(layout.write(), folder / "set")
     return folder
 
 
@@ -353,8 +352,8 @@ def recompute_fade(root: Path) -> None:
 
 def forge_papers(root: Path) -> None:
     """Shift a span, and make the timeline agree with it."""
-    from assembler.consolidator.exchange import timeline_of, timeline_otio  # noqa: PLC0415
-    from assembler.consolidator.reading import read_record  # noqa: PLC0415
+    from assembler.record.recorded.reading import read_record  # noqa: PLC0415
+    from assembler.record.timeline import timeline_of, timeline_otio  # noqa: PLC0415
 
     edit_record(shift_span)(root)
     record = read_record((root / RECORD).read_bytes())
@@ -433,7 +432,7 @@ def test_bits_below_the_tapes_own_are_told(tmp_path: Path) -> None:
     layout.add_reel("A", ["One"])
     layout.add_pass("A1", "A", make_tape(1, 1, bits=20), "01:00:00:00")
     root = tmp_path / "set"
-    build_set(layout.write(), root, report_page)
+    build_set(layout.write(), root)
     assert told(root) == []
     flip(root / ONE, chunk_start(root / ONE, "data") + 3 * 700)
     seal(root)

@@ -17,9 +17,8 @@ import pytest
 
 from assembler.cli.commands import run
 from assembler.consolidator import build_set, building, verify_set
-from assembler.consolidator.plainjson import check_json
 from assembler.consolidator.publishing import Staging
-from assembler.report import report_page
+from assembler.record.recorded.plainjson import check_json
 from assembler.wave import PcmFormat, encode_format
 from tests.damage.test_verify_damage import edit_record, flip, seal
 from tests.support.sessions import HOUR, Layout, make_tape
@@ -45,7 +44,7 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> Path:
     layout.add_reel("A", ["One"])
     layout.add_pass("A1", "A", first, HOUR)
     layout.add_pass("A2", "A", tape, HOUR)
-    build_set(layout.write(), folder / "set", report_page)
+    build_set(layout.write(), folder / "set")
     return folder
 
 

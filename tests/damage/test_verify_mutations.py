@@ -22,7 +22,6 @@ import pytest
 
 from assembler.cli.commands import run
 from assembler.consolidator import build_set
-from assembler.report import report_page
 from tests.damage.test_verify_damage import seal
 from tests.support.sessions import HOUR, Layout, make_tape
 
@@ -64,7 +63,7 @@ def session(tmp_path_factory: pytest.TempPathFactory) -> Path:
     layout.add_reel("A", ["One"])
     layout.add_pass("A1", "A", first, "01:00:00:00")
     layout.add_pass("A2", "A", tape, HOUR)
-    build_set(layout.write(), folder / "set", report_page)
+    build_set(layout.write(), folder / "set")
     return folder
 
 

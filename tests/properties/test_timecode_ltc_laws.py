@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assembler.timecode import FRAME_RATES
+from assembler.timecode.labels import labels_exist, labels_to_frames
 from assembler.timecode.ltc import decode_ltc, encode_ltc
 from assembler.timecode.ltc.word import (
     are_even,
@@ -18,7 +19,6 @@ from assembler.timecode.ltc.word import (
     get_user_bits,
     words_to_labels,
 )
-from assembler.timecode.rates import labels_exist, labels_to_frames
 
 if TYPE_CHECKING:
     from assembler.timecode import FrameRate

@@ -28,7 +28,6 @@ import soundfile
 from wavinfo import WavInfoReader
 
 from assembler.consolidator import build_set, verify_set
-from assembler.report import report_page
 from tests.support.sessions import RATE, Layout, make_tape
 
 if TYPE_CHECKING:
@@ -87,7 +86,7 @@ def build(folder: Path, bits: int, largest_riff: int) -> Built:
     sheet = layout.write()
     text = sheet.read_text(encoding="utf-8").replace("[session]\n", "[session]\ndate = 1995-09-02\n", 1)
     sheet.write_text(text, encoding="utf-8")
-    build_set(sheet, folder / "set", report_page, largest_riff=largest_riff)
+    build_set(sheet, folder / "set", largest_riff=largest_riff)
     form = "RF64" if largest_riff < 1 << 20 else "RIFF"
     return Built(folder / "set", tape, bits, 16 if bits == 16 else 24, form)
 

@@ -20,15 +20,16 @@ import pytest
 import soundfile
 from wavinfo import WavInfoReader
 
-from assembler.consolidator.embedding import embedding_notes
-from assembler.consolidator.metadata import HEADER_LIMIT, TrackMetadata
-from assembler.consolidator.reading import RecordedSet, read_unwritten
+from assembler.record.embedded.cuts import embedding_notes
+from assembler.record.embedded.metadata import HEADER_LIMIT, TrackMetadata
+from assembler.record.recorded.reading import read_unwritten
 from assembler.wave import PcmFormat, pack_samples, read_chunks, wave_header, wave_trailer
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.arrays import Int32s
+    from assembler.record.recorded.whole import RecordedSet
 
 JOINS = 10_000
 

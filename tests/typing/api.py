@@ -1,17 +1,32 @@
-"""How a program uses the package: never run, only type-checked."""
+"""How a program uses the package: only type-checked; `tests/behaviour/test_program_use.py` runs such calls."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
-from assembler import build_set, check_session, draft_sheet, load_sheet, report_page, verify_set
+import assembler
 
-sheet = load_sheet(Path("session.toml"))
+sheet = assembler.load_sheet("session.toml")
 title: str = sheet.session.title
-text: str = draft_sheet(Path("captures"))
-checked = check_session(Path("session.toml"), progress=print)
+text: str = assembler.draft_sheet(Path("captures"))
+checked: assembler.SessionResult = assembler.check_session("session.toml", progress=print)
 is_sound: bool = checked.edit.is_sound
-built = build_set(Path("session.toml"), Path("set"), report_page)
+kinds = [row["kind"] for row in checked.flaws()]
+plan: str = assembler.write_plan(sheet, checked.edit)
+built = assembler.build_set(Path("session.toml"), "set", plan="session.plan.toml")
 start: int = built.edit.start_sample
-verified = verify_set(Path("set"), against=Path("session.toml"))
+verified = assembler.verify_set("set", against="session.toml")
 problems: list[str] = [problem.text for problem in verified.problems]
+record = assembler.read_record(Path("set/data/assembly.json").read_bytes())
+page: bytes = assembler.report_page(record)
+
+with assembler.open_session("session.toml") as session:
+    edit: assembler.Edit = session.align()
+    peak = max(int(abs(session.read(track.track.name, 0, 4800)).max()) for track in edit.tracks)
+
+try:
+    assembler.build_set("session.toml", "set")
+except assembler.SheetError as error:
+    line: int | None = error.line
+except assembler.AssemblerError as error:
+    words: str = str(error)

@@ -15,12 +15,13 @@ MAY_IMPORT = {
     "timecode": set(),
     "importer": {"sheet", "wave", "timecode"},
     "aligner": {"importer", "sheet", "timecode"},
-    "consolidator": {"aligner", "importer", "sheet", "wave", "timecode"},
-    "report": {"consolidator", "sheet", "timecode"},
+    "record": {"aligner", "sheet", "wave", "timecode"},
+    "report": {"record", "sheet", "timecode"},
+    "consolidator": {"report", "record", "aligner", "importer", "sheet", "wave", "timecode"},
     "demo": {"timecode", "consolidator"},
-    "cli": {"report", "consolidator", "aligner", "importer", "sheet", "timecode", "demo"},
+    "cli": {"report", "record", "consolidator", "aligner", "importer", "sheet", "timecode", "demo"},
 }
-"""For each room the rooms it may use; errors, arrays and the version are open to all."""
+"""For each room the rooms it may use; errors, notes, arrays, inputs and the version are open to all."""
 
 
 def rooms_imported(path: Path) -> set[str]:

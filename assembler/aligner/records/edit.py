@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from assembler.aligner.records.reel import TapeWord
     from assembler.aligner.records.runs import Run
     from assembler.aligner.records.timemap import TimeMap
-    from assembler.importer import Held, ImportedPass, Note
+    from assembler.importer import ImportedPass
+    from assembler.notes import Held, Note
 
 IDENTICAL = "identical"
 """Both sides are the same numbers around the join: it can't be heard because it can't be found."""

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.findings import ReelFindings
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.timemap import TimeMap
-    from assembler.importer import Note
+    from assembler.notes import Note
     from assembler.sheet import Reel
 
 

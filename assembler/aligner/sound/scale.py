@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.records.reel import TapeWord
-from assembler.aligner.sound.change import empty_bits
+from assembler.aligner.sound.chain.measures import empty_bits
 from assembler.aligner.sound.limits import (
     KEEPING_SHARE,
     LEAST_LEVELS,

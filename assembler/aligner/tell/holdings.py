@@ -12,7 +12,7 @@ import numpy as np
 from assembler.aligner.records.ranges import common, merged, pieces_of, total
 from assembler.aligner.sound.scale import scale_of
 from assembler.aligner.tell.limits import MOST_READ, READ_SAMPLES
-from assembler.importer import Held
+from assembler.notes import Held
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from assembler.aligner.tell.punches import punch_notes
 from assembler.aligner.tell.reel import far_notes, reel_notes
 from assembler.aligner.tell.stripes import withheld_notes
-from assembler.importer import Note
+from assembler.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.counting import find_minutes, tell_count, weigh_count
+from assembler.timecode.findings import CHECK_RATE, OTHER_SOURCES, Finding
+from assembler.timecode.labels import describe_missing, labels_exist, labels_to_frames
 from assembler.timecode.ltc.word import (
     are_even,
     get_colour_flags,
@@ -20,13 +21,12 @@ from assembler.timecode.ltc.word import (
     get_user_bits,
     words_to_labels,
 )
-from assembler.timecode.messages import CHECK_RATE, OTHER_SOURCES, Finding
-from assembler.timecode.rates import describe_missing, labels_exist, labels_to_frames
+from assembler.timecode.mtc.counting import find_minutes, tell_count, weigh_count
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
-    from assembler.timecode.counting import Count
     from assembler.timecode.ltc.cells import Words
+    from assembler.timecode.mtc.counting import Count
     from assembler.timecode.rates import FrameRate
 
 # Words further apart than this say nothing of each other: the speed may have changed between them.

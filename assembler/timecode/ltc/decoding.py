@@ -13,18 +13,18 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeError, TimecodeLogError
+from assembler.timecode.findings import OTHER_SOURCES, shorten_findings
 from assembler.timecode.ltc.believing import believe_words, tell_words, weigh_words
 from assembler.timecode.ltc.cells import Words, find_words, join_words
 from assembler.timecode.ltc.edges import find_edges
 from assembler.timecode.ltc.word import WORD_BITS, get_colour_flags, get_drop_flags, get_user_bits
-from assembler.timecode.messages import OTHER_SOURCES, shorten_findings
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from assembler.arrays import Bools, Bytes, Float64s, Int32s, Int64s
-    from assembler.timecode.counting import Count
-    from assembler.timecode.messages import Finding
+    from assembler.timecode.findings import Finding
+    from assembler.timecode.mtc.counting import Count
     from assembler.timecode.rates import FrameRate
 
 # Samples in a window: some seconds, so that reading the margins twice costs little.

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.timecode.messages import OTHER_SOURCES, Finding, shorten_findings
-from assembler.timecode.mtc import TimecodePoints
+from assembler.timecode.findings import OTHER_SOURCES, Finding, shorten_findings
+from assembler.timecode.mtc.decoding import TimecodePoints
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s

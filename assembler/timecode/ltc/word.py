@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.timecode.rates import Labels, frames_to_labels
+from assembler.timecode.labels import Labels, frames_to_labels
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Bytes, Int64s

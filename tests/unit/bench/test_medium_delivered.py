@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
-from assembler import build_set, report_page
+from assembler import build_set
 from scripts.bench.medium_delivered import FADED, delivered
 from scripts.bench.medium_sessions import make_session
 
@@ -20,7 +20,7 @@ def test_delivered_samples_are_those_of_a_built_set(tmp_path: Path) -> None:
     """Read back by libsndfile, every sample outside of fades is the one that the trials judge."""
     session = make_session(tmp_path, "three", 5, seconds=5, tracks=3, own=True)
     target = tmp_path / "set"
-    build_set(session.sheet, target, report_page)
+    build_set(session.sheet, target)
     record = json.loads((target / "data" / "assembly.json").read_text())
     spans = 0
     for track in record["tracks"]:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from assembler.timecode import frame_rate
-from assembler.timecode.writing import encode_quarter_stream
+from assembler.timecode.logs.writing import encode_quarter_stream
 from scripts.bench.medium_causes import Cause
 from scripts.bench.medium_conceal import Made
 from scripts.bench.medium_machine import Heard

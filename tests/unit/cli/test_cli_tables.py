@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from assembler.cli.tables import note_lines
-from assembler.importer import Note
+from assembler.notes import Note, NoteKind
 
 
-def told(name: str, text: str, kind: str = "other") -> Note:
+def told(name: str, text: str, kind: NoteKind = "other") -> Note:
     """Return a note on a pass."""
     return Note(kind, f"{name} {text}", pass_name=name)
 
@@ -45,7 +45,7 @@ def test_notes_without_a_theme_are_never_joined() -> None:
 
 def test_what_needs_a_person_comes_first_and_small_matters_last() -> None:
     """A long list is cut off at its end: the order is questions, corrections, remarks."""
-    kinds = ["other", "log_clock", "undecided", "other", "retake_refused", "tape_damage"]
+    kinds: list[NoteKind] = ["other", "log_clock", "undecided", "other", "retake_refused", "tape_damage"]
     lines = note_lines(told("A1", f"{number}", kind) for number, kind in enumerate(kinds))
     assert [line.split(":")[0] for line in lines] == [
         "undecided",

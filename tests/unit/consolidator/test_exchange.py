@@ -5,11 +5,16 @@ from __future__ import annotations
 import csv
 import io
 import json
+from typing import TYPE_CHECKING
 
 import pytest
 
-from assembler.consolidator.exchange import joins_csv, read_timeline, timeline_of, timeline_otio
-from assembler.consolidator.reading import RecordedSet, read_unwritten
+from assembler.record.joins import joins_csv
+from assembler.record.recorded.reading import read_unwritten
+from assembler.record.timeline import read_timeline, timeline_of, timeline_otio
+
+if TYPE_CHECKING:
+    from assembler.record.recorded.whole import RecordedSet
 
 HOUR = 3600 * 44_100
 

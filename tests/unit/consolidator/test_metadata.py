@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import pytest
 
-from assembler.consolidator.embedding import embedding_notes
-from assembler.consolidator.metadata import TrackMetadata, coding_history, time_reference
-from assembler.consolidator.reading import RecordedLevels, RecordedSet, read_unwritten
+from assembler.record.embedded.cuts import embedding_notes
+from assembler.record.embedded.metadata import TrackMetadata, coding_history, time_reference
+from assembler.record.recorded.reading import read_unwritten
+from assembler.record.recorded.tracks import RecordedLevels
+
+if TYPE_CHECKING:
+    from assembler.record.recorded.whole import RecordedSet
 
 LEVELS = {
     "integrated_lufs": -22.645,

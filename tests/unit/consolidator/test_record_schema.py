@@ -12,17 +12,14 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from assembler.consolidator import build_set, check_session
-from assembler.consolidator.reading import read_record
-from assembler.report import report_page
+from assembler.record.recorded.reading import read_record
 from tests.support.sessions import HOUR, RATE, Layout, make_tape
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-SCHEMA = json.loads(
-    resources.files("assembler.consolidator").joinpath("assembly.schema.json").read_text("utf-8")
-)
+SCHEMA = json.loads(resources.files("assembler.record").joinpath("assembly.schema.json").read_text("utf-8"))
 VALIDATOR = Draft202012Validator(SCHEMA)
 
 
@@ -46,7 +43,7 @@ def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def record(sheet: Path) -> Any:  # noqa: ANN401 - JSON
     """Return the record that a build of the session has written."""
     target = sheet.parent / "set"
-    build_set(sheet, target, report_page)
+    build_set(sheet, target)
     return json.loads((target / "data" / "assembly.json").read_text(encoding="utf-8"))
 
 

@@ -11,6 +11,7 @@ import numpy as np
 import pytest
 
 from assembler.consolidator import build_set
+from assembler.record.recorded.reading import read_record
 from assembler.report import page as pages
 from assembler.report import report_page
 from tests.support.pages import ReadPage
@@ -35,13 +36,13 @@ def record(tmp_path_factory: pytest.TempPathFactory) -> Record:
     layout.add_pass("A1", "A", slipped, HOUR)
     layout.add_pass("A2", "A", tape[20_000:], HOUR + 20_000)
     layout.add_pass("B1", "B", other, HOUR + 3 * RATE + 20_000)
-    build_set(layout.write(), folder / "set", report_page)
+    build_set(layout.write(), folder / "set")
     return json.loads((folder / "set" / "data" / "assembly.json").read_text(encoding="utf-8"))
 
 
 def read(record: Record) -> ReadPage:
     """Return the page of a record, read."""
-    return ReadPage(report_page(record).decode("utf-8"))
+    return ReadPage(report_page(read_record(json.dumps(record).encode())).decode("utf-8"))
 
 
 def changed(record: Record, **keys: object) -> Record:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from assembler.timecode import FRAME_RATES, parse_label
-from assembler.timecode.counting import count_left_out
+from assembler.timecode.mtc.counting import count_left_out
 
 
 @pytest.mark.parametrize("sheet", ["29.97", "30", "29.97df"])

@@ -21,9 +21,9 @@ from assembler.timecode import (
     read_midi_log,
     write_midi_log,
 )
-from assembler.timecode.csvlog import LARGEST_CSV_BYTES
-from assembler.timecode.messages import Collector
-from assembler.timecode.smf import LARGEST_MIDI_BYTES
+from assembler.timecode.logs.csvlog import LARGEST_CSV_BYTES
+from assembler.timecode.logs.messages import Collector
+from assembler.timecode.logs.smf import LARGEST_MIDI_BYTES
 
 RATE = FRAME_RATES["30"]
 
@@ -210,7 +210,7 @@ def test_endless_logs_are_refused(limit: int) -> None:
 
 def test_more_messages_than_a_tape_makes_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     """Both kinds of log stop at a number of messages, whatever these are, and say so."""
-    monkeypatch.setattr("assembler.timecode.messages._MOST_MESSAGES", 50)
+    monkeypatch.setattr("assembler.timecode.logs.messages._MOST_MESSAGES", 50)
     with pytest.raises(TimecodeLogError, match="more than 50 messages: too many"):
         read_midi_log(make_file("E728", "00F800F100" * 26), 48000)
     with pytest.raises(TimecodeLogError, match="more than 50 messages: too many"):
@@ -219,7 +219,7 @@ def test_more_messages_than_a_tape_makes_are_refused(monkeypatch: pytest.MonkeyP
 
 def test_more_rows_than_a_log_has_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
     """A table of blank lines without end is not read to its end."""
-    monkeypatch.setattr("assembler.timecode.csvlog._MOST_ROWS", 50)
+    monkeypatch.setattr("assembler.timecode.logs.csvlog._MOST_ROWS", 50)
     with pytest.raises(TimecodeLogError, match="more than 50 rows: too many"):
         read_csv_log(io.BytesIO(b"seconds,bytes\n" + b"\n" * 60), 48000)
 

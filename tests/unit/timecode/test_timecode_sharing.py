@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from assembler.timecode import FRAME_RATES, ClockDraft, TimecodePoints, draft_clock, settle_clocks
-from assembler.timecode.sharing import find_pools
+from assembler.timecode.clock.lateness.pools import find_pools
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s

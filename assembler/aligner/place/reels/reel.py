@@ -27,7 +27,7 @@ from assembler.aligner.place.search import find_anywhere, find_likeness
 from assembler.aligner.place.slips.blame import map_of, probe_slips, reference_slips, unproved_slips
 from assembler.aligner.place.slips.logged import logged_slips
 from assembler.aligner.place.slips.pinning import MappedPass, pin_slips
-from assembler.importer.notes import Note
+from assembler.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence

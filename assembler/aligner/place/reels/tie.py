@@ -16,7 +16,7 @@ from assembler.aligner.place.agreement import belongs
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, MOST_TOUCH_SECONDS, TIE_SECONDS, TOUCH_DEVIATIONS
 from assembler.aligner.place.relation import relate
 from assembler.aligner.records.ranges import common
-from assembler.importer import Note
+from assembler.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

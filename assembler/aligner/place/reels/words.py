@@ -8,7 +8,7 @@ from assembler.aligner.place.limits import (
     LEVEL_TOLD_DB,
     PURE_GAIN_CORRELATION,
 )
-from assembler.importer.notes import Note
+from assembler.notes import Note
 
 if TYPE_CHECKING:
     from assembler.aligner.place.meeting import PassToPlace

@@ -16,7 +16,8 @@ from assembler.aligner.place.search import find_anywhere
 from assembler.aligner.place.wiring.examine import examine_wiring
 from assembler.aligner.place.wiring.strangers import recognise
 from assembler.aligner.records.labels import track_names
-from assembler.importer import Note, search_doubt
+from assembler.importer import search_doubt
+from assembler.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence

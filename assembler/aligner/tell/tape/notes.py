@@ -10,7 +10,7 @@ from assembler.aligner.records.labels import stretch_label
 from assembler.aligner.records.ranges import common
 from assembler.aligner.sound.rhythm import keeps_time
 from assembler.aligner.tell.tape.causes import steady_interval
-from assembler.importer import Note
+from assembler.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

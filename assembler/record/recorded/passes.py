@@ -1,0 +1,65 @@
+"""A pass as the record has it."""
+
+# pydantic reads the annotations while the program runs: no postponed evaluation in this module.
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from assembler.record.recorded.base import Count, Digest, Recorded
+
+
+class RecordedFile(Recorded):
+    """A capture file; no digest where it was not computed."""
+
+    path: str
+    sha256: Digest | None
+    samples: Count
+
+
+class RecordedLog(Recorded):
+    """A timecode log; no digest where it was not computed."""
+
+    path: str
+    sha256: Digest | None
+
+
+class RecordedStretch(Recorded):
+    """A part of a pass that lies on the timeline in one piece."""
+
+    pass_start: int
+    pass_end: int
+    timeline_start: int
+
+
+class RecordedClock(Recorded):
+    """What puts a pass in its place, and how surely."""
+
+    source: str = ""
+    uncertainty_samples: float = 0.0
+    verdict: str = ""
+
+
+class RecordedFlaw(Recorded):
+    """A flaw of a pass, in its samples; of a slip, how many samples were lost or repeated."""
+
+    kind: str
+    start: int
+    end: int
+    tracks: tuple[Count, ...]
+    is_cured: Annotated[bool, Field(alias="cured")]
+    samples: int | None = None
+
+
+class RecordedPass(Recorded):
+    """A pass: its files, where each tape track lies in them, its place and its flaws."""
+
+    name: str
+    reel: str
+    files: tuple[RecordedFile, ...]
+    log: RecordedLog | None = None
+    channels: tuple[tuple[Count, Count], ...]
+    polarity: tuple[Literal[1, -1], ...]
+    used: bool = True
+    stretches: tuple[RecordedStretch, ...] = ()
+    clock: RecordedClock = RecordedClock()
+    flaws: tuple[RecordedFlaw, ...] = ()

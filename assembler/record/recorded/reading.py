@@ -1,0 +1,50 @@
+"""Reading ``assembly.json`` back, checked by pydantic and by what its parts say of each other.
+
+The records here are what everything else in a set is made from: tracks' metadata, ``joins.csv``, ``timeline.otio``.
+A build makes them from the record that it is about to write, a check from the file; so both say the same, or the
+check tells where they don't. Keys that are not needed are let by.
+"""
+
+from __future__ import annotations
+
+from pydantic import ValidationError
+
+from assembler.record.recorded.checks import check_parts
+from assembler.record.recorded.plainjson import check_json
+from assembler.record.recorded.whole import RecordedSet
+
+
+def read_record(data: bytes) -> RecordedSet:
+    """Return the record of a set.
+
+    Raises:
+        ValueError: it is not one, or contradicts itself; the message gives the first key at fault in one line.
+    """
+    record = read_unwritten(data)
+    for track in record.tracks:
+        for key in ("file", "audio_sha256", "levels"):
+            if not getattr(track, key):
+                raise ValueError(f"track {track.name}: {key} is missing")
+    return record
+
+
+def read_unwritten(data: bytes) -> RecordedSet:
+    """Return a record whose tracks need not be written yet.
+
+    Raises:
+        ValueError: as ``read_record``.
+    """
+    try:
+        check_json(data)
+    except ValueError as error:
+        raise ValueError(f"is no record of a set: {error}") from error
+    try:
+        record = RecordedSet.model_validate_json(data)
+    except ValidationError as error:
+        first = error.errors()[0]
+        key = ".".join(str(part) for part in first["loc"])
+        raise ValueError(f"is no record of a set: {key}: {first['msg']}") from error
+    if record.format != 1:
+        raise ValueError(f"has format {record.format}; this version reads format 1")
+    check_parts(record)
+    return record

@@ -1,0 +1,120 @@
+"""The whole record."""
+
+# pydantic reads the annotations while the program runs: no postponed evaluation in this module.
+from collections.abc import Mapping
+from functools import cached_property
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from assembler.record.recorded.base import Count, Recorded
+from assembler.record.recorded.passes import RecordedPass
+from assembler.record.recorded.tracks import MOST_REELS, RecordedTrack
+
+
+class RecordedSession(Recorded):
+    """What holds for the whole set."""
+
+    title: str
+    sample_rate: Annotated[int, Field(ge=8000, le=192_000)]
+    bit_depth: Literal[16, 20, 24]
+    frame_rate: Literal["24", "25", "29.97", "29.97df", "30"]
+    word_length: Literal[16, 24]
+    date: str = ""
+    originator: str = ""
+    reference: str = ""
+    description: str = ""
+
+
+class RecordedStart(Recorded):
+    """Where the set begins."""
+
+    timecode: str
+    sample: Count
+
+
+class RecordedReel(Recorded):
+    """A tape: its tracks in tape order, and the transfer notes of the sheet."""
+
+    name: str
+    tracks: tuple[str, ...]
+    prepared: Mapping[str, str | int | float | bool] = Field(default_factory=dict)
+    # Records of earlier versions have no word length of a reel.
+    bit_depth: Literal[16, 20, 24] | None = None
+
+
+class RecordedHeld(Recorded):
+    """What a pass has at a place that no pass is known to have right."""
+
+    pass_name: Annotated[str, Field(alias="pass")]
+    kind: str
+    text: str
+    is_taken: Annotated[bool, Field(alias="taken")]
+
+
+class RecordedNote(Recorded):
+    """A correction or a finding."""
+
+    kind: str
+    text: str
+    needs_a_person: bool
+    pass_name: Annotated[str | None, Field(alias="pass")] = None
+    theme: str = ""
+    count: int | None = None
+
+
+class RecordedUncured(Recorded):
+    """A place that no pass has right."""
+
+    reel: str
+    track: str
+    start: Count
+    end: Count
+    kind: str
+    held: Annotated[tuple[RecordedHeld, ...], Field(alias="passes")] = ()
+
+
+class RecordedSet(Recorded):
+    """The whole record."""
+
+    format: int
+    program: str
+    session: RecordedSession
+    start: RecordedStart
+    length: Count
+    reels: Annotated[tuple[RecordedReel, ...], Field(max_length=MOST_REELS)]
+    passes: tuple[RecordedPass, ...]
+    tracks: tuple[RecordedTrack, ...]
+    uncured: tuple[RecordedUncured, ...]
+    notes: tuple[RecordedNote, ...] = ()
+    is_sound: Annotated[bool, Field(alias="sound")] = False
+
+    def pass_named(self, name: str) -> RecordedPass:
+        """Return a pass that the spans name."""
+        return self._passes[name]
+
+    def tape_track(self, track: RecordedTrack, reel: str) -> int:
+        """Return the place of a track on a reel, from 0."""
+        return self._places[reel][track.name]
+
+    def uncured_on(self, track: RecordedTrack) -> list[RecordedUncured]:
+        """Return the uncured places of a track."""
+        return self._uncured.get(track.name, [])
+
+    @cached_property
+    def _uncured(self) -> dict[str, list[RecordedUncured]]:
+        places: dict[str, list[RecordedUncured]] = {}
+        for place in self.uncured:
+            places.setdefault(place.track, []).append(place)
+        return places
+
+    @cached_property
+    def _passes(self) -> dict[str, RecordedPass]:
+        return {one.name: one for one in self.passes}
+
+    @cached_property
+    def _places(self) -> dict[str, dict[str, int]]:
+        return {
+            reel.name: {name: place for place, name in reversed(list(enumerate(reel.tracks)))}
+            for reel in self.reels
+        }

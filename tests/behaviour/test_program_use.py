@@ -1,0 +1,89 @@
+"""What a program does with the package, in the calls that its public face shows."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pytest
+import soundfile
+
+import assembler
+from tests.support.sessions import HOUR, Layout, make_tape
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+@pytest.fixture(scope="module")
+def sheet(tmp_path_factory: pytest.TempPathFactory) -> str:
+    """Return the sheet of a session with a mute that a second pass cures and one that none does, as text."""
+    tape = make_tape(3, 2, seed=7)
+    tape[100_000:101_000, 1] = 0
+    flawed = tape.copy()
+    flawed[60_000:60_500, 0] = 0
+    layout = Layout(tmp_path_factory.mktemp("use"))
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_pass("A1", "A", flawed, HOUR)
+    layout.add_pass("A2", "A", tape, HOUR)
+    return str(layout.write())
+
+
+def test_a_result_is_told_in_five_lines_and_plain_rows(sheet: str) -> None:
+    """Rows hold texts and numbers only, and as many as the record has."""
+    result = assembler.check_session(sheet)
+    assert len(repr(result).splitlines()) == 5
+    record: Any = result.record
+    counts = [len(result.flaws()), len(result.joins()), len(result.uncured())]
+    assert counts == [
+        sum(len(one["flaws"]) for one in record["passes"]),
+        sum(len(one["joins"]) for one in record["tracks"]),
+        len(record["uncured"]),
+    ]
+    assert all(counts)
+    rows = result.flaws() + result.joins() + result.uncured()
+    assert {type(value) for row in rows for value in row.values()} <= {str, int, float, bool, type(None)}
+    assert {"pass": "A1", "kind": "mute", "start": 60_000, "end": 60_500, "tracks": "1", "cured": True} in [
+        {key: row[key] for key in ("pass", "kind", "start", "end", "tracks", "cured")}
+        for row in result.flaws()
+    ]
+
+
+def test_an_open_session_reads_what_a_set_would_hold(sheet: str, tmp_path: Path) -> None:
+    """The samples that are read are those of the set's files, decoded by libsndfile."""
+    built = assembler.build_set(sheet, str(tmp_path / "set"))
+    assert assembler.verify_set(str(tmp_path / "set"), against=sheet).is_sound
+    recorded = assembler.read_record((tmp_path / "set/data/assembly.json").read_bytes())
+    assert assembler.report_page(recorded) == (tmp_path / "set/data/report.html").read_bytes()
+    with assembler.open_session(sheet) as session:
+        with pytest.raises(ValueError, match="not aligned yet"):
+            session.read("One", 0, 1)
+        edit = session.align()
+        assert assembler.write_plan(session.sheet, edit) == assembler.write_plan(built.sheet, built.edit)
+        assert edit.notes == built.edit.notes
+        for track in recorded.tracks:
+            written, _ = soundfile.read(tmp_path / "set/data" / track.file, dtype="int32")
+            shift = 32 - recorded.session.word_length
+            assert np.array_equal(session.read(track.name, 0, edit.length), written >> shift)
+            assert np.array_equal(session.read(track.name, 59_000, 61_000), written[59_000:61_000] >> shift)
+        with pytest.raises(ValueError, match="no track 'Three'; allowed: One, Two"):
+            session.read("Three", 0, 1)
+        with pytest.raises(ValueError, match="allowed: a range within 0 to"):
+            session.read("One", 0, edit.length + 1)
+
+
+def test_reading_after_the_end_blames_no_file(sheet: str) -> None:
+    """A session that is closed says so, and so does a capture that somebody still holds."""
+    with assembler.open_session(sheet) as session:
+        edit = session.align()
+    with pytest.raises(ValueError, match="the session is closed"):
+        session.read("One", 0, 1)
+    with pytest.raises(ValueError, match="after its session was closed"):
+        edit.passes[0].imported.audio.read(0, 0, 1)
+
+
+def test_errors_are_named_on_the_face(tmp_path: Path) -> None:
+    """A program catches what it gets without knowing the rooms."""
+    with pytest.raises(assembler.SheetError):
+        assembler.load_sheet(str(tmp_path / "none.toml"))
+    assert issubclass(assembler.WaveError, assembler.CaptureError)
