@@ -15,7 +15,7 @@ import numpy as np
 from assembler.aligner.compare.blocks import TrackNotes, is_unlike, note_block
 from assembler.aligner.compare.limits import RUN_MARGIN
 from assembler.aligner.compare.track import weigh_track
-from assembler.aligner.compare.witness import heard_through
+from assembler.aligner.compare.witness import believed, heard_through
 from assembler.aligner.concealment.marks import likely_roundings
 from assembler.aligner.concealment.sweeps import machine_made
 from assembler.aligner.concealment.weave import weave
@@ -98,9 +98,10 @@ def compare_reel(
     )
     results = list(
         executor.map(
-            lambda t: weigh_track(*heard_as[t][:1], t, heard_as[t][1], step, full_scale, roundings), tracks
+            lambda t: weigh_track(heard_as[t][0], t, heard_as[t][1], step, full_scale, roundings), tracks
         )
     )
+    results = [believed(r, heard_as[t][2]) for t, r in zip(tracks, results, strict=True)]
     findings = _gathered(passes, notes, results)
     witnesses = frozenset((name, track) for track, (_, _, names) in heard_as.items() for name in names)
     findings = replace(findings, witnesses=witnesses)

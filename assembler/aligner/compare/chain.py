@@ -18,6 +18,8 @@ from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
 from assembler.aligner.compare.limits import (
     CHAIN_DEVIATIONS,
     CHAIN_REACH,
+    CHAIN_REACHES,
+    LESS_NOISE,
     LOUDEST_LOCAL,
     NOISE_BLOCK,
     NOISE_BLOCKS,
@@ -84,12 +86,25 @@ def find_chain(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Chain | No
     pairs = [(a.astype(np.float64), b.astype(np.float64)) for a, b in pieces if a.any() and b.any()]
     rated = sorted(range(len(pairs)), key=lambda i: -abs(_likeness(*pairs[i])))
     chosen = [pairs[i] for i in rated[: (len(pairs) + 1) // 2]]
-    found = _fitted(chosen, [np.ones(a.size - 2 * CHAIN_REACH, np.bool_) for a, _ in chosen])
-    # A flaw in a piece bends the filter: fitted again without what stands out.
-    errors = [np.abs(_inner(a) - _applied(found, b)) for a, b in chosen]
-    found = _fitted(chosen, [one <= CHAIN_DEVIATIONS * np.median(one) + step for one in errors])
+    found, left = _told(chosen, 0)
+    for reach in CHAIN_REACHES:
+        wider, less = _told(chosen, reach)
+        # A filter no wider than it must be smears a flaw of the other one the least.
+        if less < LESS_NOISE * left:
+            found, left = wider, less
     floor, share = _noise(pairs, found, step)
     return Chain(tuple(found[:-1][::-1].tolist()), float(found[-1]), floor, share, step)
+
+
+def _told(pairs: Sequence[tuple[Float64s, Float64s]], reach: int) -> tuple[Float64s, float]:
+    """Return the filter of a reach, and the error that it usually leaves."""
+    found = _fitted(pairs, [np.ones(a.size - 2 * CHAIN_REACH, np.bool_) for a, _ in pairs], reach)
+    # A flaw in a piece bends the filter: fitted again without what stands out.
+    errors = [np.abs(_inner(a) - _applied(found, b)) for a, b in pairs]
+    kept = [one <= CHAIN_DEVIATIONS * np.median(one) + 1 for one in errors]
+    found = _fitted(pairs, kept, reach)
+    errors = [np.abs(_inner(a) - _applied(found, b))[k] for (a, b), k in zip(pairs, kept, strict=True)]
+    return found, float(np.sqrt(np.mean(np.concatenate(errors) ** 2)))
 
 
 def _likeness(first: Float64s, second: Float64s) -> float:
@@ -100,9 +115,10 @@ def _inner(samples: Float64s) -> Float64s:
     return samples[CHAIN_REACH : samples.size - CHAIN_REACH]
 
 
-def _rows(samples: Float64s) -> Float64s:
+def _rows(samples: Float64s, reach: int) -> Float64s:
     """Return what the filter sees at each sample, and one for the constant."""
-    seen = sliding_window_view(samples, 2 * CHAIN_REACH + 1)
+    spare = CHAIN_REACH - reach
+    seen = sliding_window_view(samples[spare : samples.size - spare], 2 * reach + 1)
     return np.concatenate((seen, np.ones((len(seen), 1))), axis=1)
 
 
@@ -110,14 +126,17 @@ def _applied(found: Float64s, samples: Float64s) -> Float64s:
     return np.asarray(np.convolve(samples, found[:-1][::-1], mode="valid") + found[-1], np.float64)
 
 
-def _fitted(pairs: Sequence[tuple[Float64s, Float64s]], told: Sequence[Bools]) -> Float64s:
-    size = 2 * CHAIN_REACH + 2
+def _fitted(pairs: Sequence[tuple[Float64s, Float64s]], told: Sequence[Bools], reach: int) -> Float64s:
+    """Return the taps, zero beyond the reach, and the constant."""
+    size = 2 * reach + 2
     squares, products = np.zeros((size, size)), np.zeros(size)
     for (better, other), kept in zip(pairs, told, strict=True):
-        rows = _rows(other)[kept]
+        rows = _rows(other, reach)[kept]
         squares += rows.T @ rows
         products += rows.T @ _inner(better)[kept]
-    return np.asarray(np.linalg.lstsq(squares, products, rcond=1e-12)[0], np.float64)
+    found = np.linalg.lstsq(squares, products, rcond=1e-12)[0]
+    spare = np.zeros(CHAIN_REACH - reach)
+    return np.concatenate((spare, found[:-1], spare, found[-1:])).astype(np.float64)
 
 
 def _treble(better: Float64s, undone: Float64s) -> Float64s:

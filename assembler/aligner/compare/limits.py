@@ -81,6 +81,12 @@ gated, faint or synthetic sound."""
 CHAIN_REACH = 24
 """Samples on either side by which a chain's filter is told: what a fraction of a sample and a converter take."""
 
+CHAIN_REACHES, LESS_NOISE = (4, CHAIN_REACH), 0.8
+"""Filters tried after a mere gain; a wider one counts where it leaves no more than this share of the error."""
+
+CHAIN_EDGE = 256
+"""Samples beside the ends of a capture, 5 ms at 48 kHz, where a chain may still settle: nothing is told of them."""
+
 CHAIN_DEVIATIONS = 8.0
 """What differs by more than so many deviations of a chain's noise is no noise of it."""
 

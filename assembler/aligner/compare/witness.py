@@ -14,20 +14,23 @@ import numpy as np
 from assembler.aligner.compare.blocks import TrackNotes, is_unlike, note_block
 from assembler.aligner.compare.chain import find_chain
 from assembler.aligner.compare.limits import (
+    CHAIN_EDGE,
     CHAIN_PIECES,
     CHAIN_REACH,
     MOST_DIFFERENCES,
     RUN_MARGIN,
     WITNESS_MARGIN,
 )
+from assembler.aligner.records.findings import FoundFlaw, joined_flaws
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import PIECE_SAMPLES
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Collection, Iterator, Sequence
 
     from assembler.aligner.compare.chain import Chain
+    from assembler.aligner.compare.track import Weighed
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s
 
@@ -106,6 +109,28 @@ def heard_through(
     return heard, replace(fresh, runs=notes.runs, lines=notes.lines, means=notes.means), names
 
 
+def believed(result: Weighed, names: Collection[str]) -> Weighed:
+    """Return what a track says without what a witness's own flaws seem to show of the better passes beside them.
+
+    Undoing a chain smears a flaw over as much sound as its filter reaches, and bends what a machine drew.
+    """
+    shown = [flaw for flaw in result.flaws if flaw.pass_name in names]
+    beside = merged((flaw.start - 2 * CHAIN_REACH, flaw.end + 2 * CHAIN_REACH) for flaw in shown)
+    flaws: list[FoundFlaw] = []
+    for flaw in result.flaws:
+        is_doubtful = flaw.kind in ("disagreement", "click") and flaw.pass_name not in names
+        if not (is_doubtful and common([(flaw.start, flaw.end)], beside)):
+            flaws.append(flaw)
+            continue
+        flaws += [FoundFlaw(name, flaw.track, "disagreement", flaw.start, flaw.end) for name in names]
+    undecided = [
+        place
+        for place in result.undecided
+        if place.end - place.start > CHAIN_REACH or not common([(place.start, place.end)], beside)
+    ]
+    return replace(result, flaws=joined_flaws(flaws), undecided=undecided)
+
+
 def _witness(one: PlacedPass, better: PlacedPass, track: int, step: int) -> Witness | None:
     pieces = _pieces(better, one, track)
     chain = find_chain(pieces, step) if pieces else None
@@ -114,9 +139,9 @@ def _witness(one: PlacedPass, better: PlacedPass, track: int, step: int) -> Witn
     both = common(merged(better.covered(track)), merged(one.covered(track)))
     # A filter that reaches over the end of a stretch tells nothing.
     inner = [
-        (low + CHAIN_REACH, high - CHAIN_REACH)
+        (low + CHAIN_EDGE, high - CHAIN_EDGE)
         for low, high in common(better.covered(track), one.covered(track))
-        if high - low > 2 * CHAIN_REACH
+        if high - low > 2 * CHAIN_EDGE
     ]
     differing: list[Range] = []
     for low, high in ((a, min(b, a + _BLOCK)) for start, b in both for a in range(start, b, _BLOCK)):

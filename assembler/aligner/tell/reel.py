@@ -11,7 +11,7 @@ from assembler.aligner.records.labels import place_label, stretch_label, timecod
 from assembler.aligner.records.ranges import common
 from assembler.aligner.sound.rhythm import keeps_time
 from assembler.aligner.tell.causes import find_causes, steady_interval
-from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes
+from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes, cure_notes
 from assembler.aligner.tell.holdings import held_words
 from assembler.aligner.tell.limits import FAR_SECONDS, MOST_NAMED
 from assembler.importer import Note
@@ -51,6 +51,7 @@ def reel_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holdings: Hol
     ]
     notes += _undecided_notes(reel, sheet, outcome, holdings)
     notes += unlike
+    notes += cure_notes(reel, sheet, outcome)
     unsure = [
         (note.pass_name, note.start)
         for note in reel.notes
