@@ -356,25 +356,28 @@ def _unproved(reel: ExaminedReel, one: PlacedPass, tape_track: int, sheet: Sheet
     barring = merged(piece for other in above for piece in covered[other])
     if sheet.repair.unlike == "cure" and (one.name, tape_track) in reel.findings.witnesses:
         fade = round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000)
-        barring = without(barring, _wanting(reel, above, tape_track, covered, fade))
+        wanted = None if sheet.repair.scope == "reel" else tape_track
+        barring = without(barring, _wanting(reel, above, wanted, covered, fade))
     return common(covered[one.name], barring)
 
 
 def _wanting(
     reel: ExaminedReel,
     names: Sequence[str],
-    tape_track: int,
+    wanted: int | None,
     covered: Mapping[str, Sequence[Range]],
     fade: int,
 ) -> list[Range]:
-    """Return where none of some passes has a track right, with room for a fade on either side."""
+    """Return where none of some passes has a track right, all tracks for None, with room for a fade on either side."""
     right = merged(
         piece
         for name in names
         for piece in without(
             covered[name],
             merged(
-                (f.start, f.end) for f in reel.findings.flaws if (f.pass_name, f.track) == (name, tape_track)
+                (f.start, f.end)
+                for f in reel.findings.flaws
+                if f.pass_name == name and wanted in (None, f.track)
             ),
         )
     )
