@@ -15,6 +15,7 @@ import numpy as np
 from assembler.aligner.compare.blocks import TrackNotes, is_unlike, note_block
 from assembler.aligner.compare.limits import RUN_MARGIN
 from assembler.aligner.compare.track import weigh_track
+from assembler.aligner.compare.witness import believed, heard_through
 from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_machine
 from assembler.aligner.concealment.sweeps import machine_made
 from assembler.aligner.concealment.weave import weave
@@ -92,10 +93,18 @@ def compare_reel(
     passes = [heard(one, stops.get(index, [])) for index, one in enumerate(placed)]
     machines = _machines(passes, notes)
     machine_made_means(passes, notes, step)
-    results = list(
-        executor.map(lambda t: weigh_track(passes, t, notes[t], step, full_scale, machines), tracks)
+    heard_as = dict(
+        zip(tracks, executor.map(lambda t: heard_through(passes, t, notes[t], step), tracks), strict=True)
     )
+    results = list(
+        executor.map(
+            lambda t: weigh_track(heard_as[t][0], t, heard_as[t][1], step, full_scale, machines), tracks
+        )
+    )
+    results = [believed(r, heard_as[t][2]) for t, r in zip(tracks, results, strict=True)]
     findings = _gathered(passes, notes, results)
+    witnesses = frozenset((name, track) for track, (_, _, names) in heard_as.items() for name in names)
+    findings = replace(findings, witnesses=witnesses)
     stopped = [
         FoundFlaw(placed[index].name, track, stop.kind, stop.start, stop.end)
         for index, places in stops.items()
@@ -103,7 +112,8 @@ def compare_reel(
         for track in stop.tracks
     ]
     findings = replace(findings, flaws=tuple(joined_flaws([*findings.flaws, *stopped])))
-    comparisons = [result.comparison for result in results]
+    # A witness's own samples are none of the better pass's: of them nothing can be woven.
+    comparisons = [r.comparison for t, r in zip(tracks, results, strict=True) if not heard_as[t][2]]
     woven = executor.map(
         lambda one: weave(
             one,

@@ -156,6 +156,8 @@ def _beside_chains(findings: ReelFindings, passes: Sequence[PlacedPass]) -> list
         covered = {one.name: one.covered(track) for one in passes if one.covered(track)}
         rank = findings.by_standing(list(covered), track)
         for place, name in enumerate(rank):
+            if (name, track) in findings.witnesses:
+                continue  # judged as any other
             above = [covered[one] for one in rank[:place] if findings.are_unlike(one, name, track)]
             better[name, track] = merged(piece for pieces in above for piece in pieces)
     kept: list[FoundFlaw] = []

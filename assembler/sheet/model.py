@@ -265,6 +265,7 @@ class Repair(_Record):
     mode: Annotated[Literal["auto", "listed", "off"], Field(description='"auto", "listed" or "off"')] = "auto"
     scope: Annotated[Literal["track", "reel"], Field(description='"track" or "reel"')] = "track"
     fade_ms: Annotated[_FadeMs, Field(description="milliseconds from 0 to 10000")] = 10.0
+    unlike: Annotated[Literal["cure", "list"], Field(description='"cure" or "list"')] = "cure"
 
 
 class Deliver(_Record):

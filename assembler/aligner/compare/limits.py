@@ -75,3 +75,34 @@ LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * LONE_CONTEXT
 MOST_NEAR, NEAR_SAMPLES = 400, 1 << 17
 """More runs of one value, or straight lines, than this within so many samples (2.7 s at 48 kHz) are the material's own:
 gated, faint or synthetic sound."""
+
+# chain
+
+CHAIN_REACH = 24
+"""Samples on either side by which a chain's filter is told: what a fraction of a sample and a converter take."""
+
+CHAIN_REACHES, LESS_NOISE = (4, CHAIN_REACH), 0.8
+"""Filters tried after a mere gain; a wider one counts where it leaves no more than this share of the error."""
+
+CHAIN_EDGE = 256
+"""Samples beside the ends of a capture, 5 ms at 48 kHz, where a chain may still settle: nothing is told of them."""
+
+CHAIN_DEVIATIONS = 8.0
+"""What differs by more than so many deviations of a chain's noise is no noise of it."""
+
+NOISE_BLOCK, NOISE_BLOCKS = 64, 751
+"""Samples over which a chain's noise is measured, and how many of these tell what is usual around a place (1 s)."""
+
+LOUDEST_LOCAL = 4.0
+"""So much louder than all over a chain's noise may be at a place; what is more is no noise."""
+
+SOLID_RUN, SOLID_GAP = 8, 64
+"""Runs of differing samples so long lie in one flaw where they are no further apart."""
+
+CHAIN_PIECES = 16
+"""Places by which a chain is measured, spread over all that both passes hold."""
+
+# witness
+
+WITNESS_MARGIN = 24576
+"""Read beside a block: what tells the usual noise around a place."""

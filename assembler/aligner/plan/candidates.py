@@ -11,7 +11,7 @@ from assembler.aligner.plan.choices import Candidate
 from assembler.aligner.records.ranges import common, merged, without
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from assembler.aligner.plan.weaving import Weaving
     from assembler.aligner.records.edit import DeliveredTrack
@@ -34,7 +34,7 @@ def candidate_of(
         if flaw.pass_name == one.name and wanted in (None, flaw.track)
         for piece in weaving.unwoven(one.name, flaw.track, (flaw.start, flaw.end))
     ]
-    unproved = _unproved(reel, one, tape_track)
+    unproved = _unproved(reel, one, tape_track, sheet)
     flaws = merged([*(piece for piece, _ in found), *unproved])
     # What a slip leaves in doubt may be right; what is flawed besides is not.
     beside = merged(piece for places, _ in one.maps[tape_track].doubts() for piece in places)
@@ -48,23 +48,48 @@ def candidate_of(
     return Candidate(one.name, reel.name, tuple(covered), tuple(flaws), tuple(doubted))
 
 
-def _unproved(reel: ExaminedReel, one: PlacedPass, tape_track: int) -> list[Range]:
+def _unproved(reel: ExaminedReel, one: PlacedPass, tape_track: int, sheet: Sheet) -> list[Range]:
     """Return where a pass that is nowhere identical with another one must not stand in for it on a track.
 
     It holds other numbers than the tape; a punch or a person's plan may still ask for it, and where it is
-    alone it is all there is.
+    alone it is all there is. A witness may stand in for better passes where each of these is flawed, and beside
+    that for as long as a fade takes.
     """
     covered = {p.name: p.covered(tape_track) for p in reel.passes if p.covered(tape_track)}
     if one.name not in covered:
         return []
     rank = reel.findings.by_standing(list(covered), tape_track)
-    barring = [
+    above = [o for o in rank[: rank.index(one.name)] if reel.findings.are_unlike(o, one.name, tape_track)]
+    barring = merged(piece for other in above for piece in covered[other])
+    if sheet.repair.unlike == "cure" and (one.name, tape_track) in reel.findings.witnesses:
+        fade = round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000)
+        wanted = None if sheet.repair.scope == "reel" else tape_track
+        barring = without(barring, _wanting(reel, above, wanted, covered, fade))
+    return common(covered[one.name], barring)
+
+
+def _wanting(
+    reel: ExaminedReel,
+    names: Sequence[str],
+    wanted: int | None,
+    covered: Mapping[str, Sequence[Range]],
+    fade: int,
+) -> list[Range]:
+    """Return where none of some passes has a track right, all tracks for None, with room for a fade on either side."""
+    right = merged(
         piece
-        for other in rank[: rank.index(one.name)]
-        if reel.findings.are_unlike(other, one.name, tape_track)
-        for piece in covered[other]
-    ]
-    return common(covered[one.name], merged(barring))
+        for name in names
+        for piece in without(
+            covered[name],
+            merged(
+                (f.start, f.end)
+                for f in reel.findings.flaws
+                if f.pass_name == name and wanted in (None, f.track)
+            ),
+        )
+    )
+    held = merged(piece for name in names for piece in covered[name])
+    return merged((start - fade, end + fade) for start, end in without(held, right))
 
 
 def alike_groups(holding: Iterable[ExaminedReel], track: DeliveredTrack) -> dict[str, int]:

@@ -107,6 +107,8 @@ class ReelFindings:
         agreeing_flaws: flaws that every pass covering the place has: the tape's own.
         woven: stretches that are right only sample by sample, none across another on its track; the flaws of their
             passes stand in ``flaws`` too.
+        witnesses: pass and track of those that are unlike a better one and were compared with it all the same, what
+            their chains did undone.
     """
 
     flaws: tuple[FoundFlaw, ...]
@@ -116,6 +118,7 @@ class ReelFindings:
     largest_difference: Mapping[tuple[str, str], int] = field(default_factory=dict)
     agreeing_flaws: tuple[FoundFlaw, ...] = ()
     woven: tuple[Woven, ...] = ()
+    witnesses: frozenset[tuple[str, int]] = frozenset()
 
     def by_standing(self, names: Sequence[str], track: int) -> list[str]:
         """Return passes by how far they may be taken for the tape's own numbers on a track, best first.

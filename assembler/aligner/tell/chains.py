@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.records.labels import track_names
+from assembler.aligner.records.labels import stretch_label, track_names
 from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.limits import PIECE_SAMPLES
 from assembler.aligner.sound.scale import scale_of
-from assembler.aligner.tell.limits import FAINT_RATIO, FAINT_STEPS, MOST_PIECES
+from assembler.aligner.tell.limits import FAINT_RATIO, FAINT_STEPS, MOST_CURES, MOST_PIECES
 from assembler.notes import Note
 
 if TYPE_CHECKING:
@@ -17,9 +17,11 @@ if TYPE_CHECKING:
 
     from assembler.aligner.records.findings import ReelFindings
     from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.aligner.sound.chain.change import Change
     from assembler.aligner.sound.scale import Scale
+    from assembler.aligner.tell.outcome import Outcome
     from assembler.arrays import Int32s
     from assembler.sheet import Sheet
 
@@ -36,9 +38,62 @@ def chain_notes(reel: ExaminedReel, sheet: Sheet) -> list[Note]:
     by_name = {one.name: one for one in reel.passes}
     wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
     return [
-        _chain_note(reel, by_name[upper], by_name[lower], found, scale_of(sheet, reel.word))
+        _chain_note(reel, by_name[upper], by_name[lower], found, sheet)
         for (upper, lower), found in _unlike_tracks(reel.passes, reel.findings, wanted).items()
     ]
+
+
+def cure_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome) -> list[Note]:
+    """Return a note for each pass and track of which the set has, in a better pass's place, what a chain has changed.
+
+    Args:
+        reel: placed and compared.
+        sheet: the session.
+        outcome: what was decided about the tracks.
+    """
+    by_name = {one.name: one for one in reel.passes}
+    wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
+    return [
+        _cure_note(reel, (by_name[upper], by_name[lower]), track, cured, sheet)
+        for (upper, lower), tracks in _unlike_tracks(reel.passes, reel.findings, wanted).items()
+        for track in tracks
+        if (lower, track) in reel.findings.witnesses and not outcome.has_plan
+        for cured in [_cured(reel, by_name[upper], lower, track, outcome)]
+        if cured
+    ]
+
+
+def _cured(reel: ExaminedReel, upper: PlacedPass, lower: str, track: int, outcome: Outcome) -> list[Range]:
+    taken = [
+        (span.start + outcome.start, span.end + outcome.start)
+        for edit in outcome.edits
+        if edit.track.tape_tracks.get(reel.reel.name) == track
+        for span in edit.spans
+        if span.pass_name == lower
+    ]
+    return [
+        place
+        for place in common(merged(taken), merged(upper.covered(track)))
+        if not outcome.is_punched(lower, place)
+    ]
+
+
+def _cure_note(
+    reel: ExaminedReel, pair: tuple[PlacedPass, PlacedPass], track: int, cured: Sequence[Range], sheet: Sheet
+) -> Note:
+    upper, lower = pair
+    scale, label = scale_of(sheet, reel.word), stretch_label(sheet)
+    change = find_change(_pieces(upper, lower, track), scale.step)
+    words = _words(change, upper.name, lower.name, scale)
+    noise = f"{change.noise / scale.step:.1f} LSB rms" if change else "not measured"
+    where = ", ".join(label(*place) for place in cured[:MOST_CURES])
+    more = f" and {len(cured) - MOST_CURES} more" if len(cured) > MOST_CURES else ""
+    text = (
+        f"{reel.reel.tracks[track]}: {lower.name} stands in for {upper.name}, which is flawed there, at {where}{more}: "
+        f"its own samples, nothing undone ({words}; what that leaves unexplained is {noise}), joined by fades that are "
+        f"computed"
+    )
+    return Note("other", text, lower.name, (track,))
 
 
 def other_sound(
@@ -86,8 +141,9 @@ def _unlike_tracks(
 
 
 def _chain_note(
-    reel: ExaminedReel, upper: PlacedPass, lower: PlacedPass, tracks: Sequence[int], scale: Scale
+    reel: ExaminedReel, upper: PlacedPass, lower: PlacedPass, tracks: Sequence[int], sheet: Sheet
 ) -> Note:
+    scale = scale_of(sheet, reel.word)
     changes = {track: find_change(_pieces(upper, lower, track), scale.step) for track in tracks}
     by_words: dict[str, list[int]] = {}
     for track, change in changes.items():
@@ -109,8 +165,17 @@ def _chain_note(
     text = (
         f"{lower.name} runs along with {upper.name} and is nowhere identical. {told}. {share:.0%} of the samples "
         f"differ, by at most {scale.steps(peak)} LSB ({scale.dbfs(peak)}): {whose} is not bit-transparent, so these "
-        f"differences are not taken for flaws, and {lower.name} is used only where nothing else is"
+        f"differences are not taken for flaws"
     )
+    if all((lower.name, track) in findings.witnesses for track in tracks):
+        uses = "what it differs in by more than that noise is judged" + (
+            f", and {lower.name} stands in where nothing else is right"
+            if sheet.repair.unlike == "cure"
+            else f"; {lower.name} is used only where nothing else is, as the sheet asks"
+        )
+    else:
+        uses = f"{lower.name} is used only where nothing else is"
+    text += f", and {uses}" if "judged" not in uses else f"; {uses}"
     is_level = all(change is not None and change.is_level_only for change in changes.values())
     return Note("level_differs" if is_level else "not_transparent", text, lower.name, tuple(tracks))
 

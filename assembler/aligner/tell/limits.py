@@ -66,3 +66,6 @@ FAINT_STEPS, FAINT_RATIO = 4, 2.0
 
 MOST_PIECES = 16
 """Places at which two passes are held against each other, spread over all that both hold."""
+
+MOST_CURES = 8
+"""Places named at which an unlike pass stands in; the joins list them all."""

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.labels import place_label, stretch_label, timecode_label
-from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes
+from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes, cure_notes
 from assembler.aligner.tell.holdings import held_words
 from assembler.aligner.tell.limits import FAR_SECONDS, MOST_NAMED
 from assembler.aligner.tell.tape.causes import find_causes
@@ -41,6 +41,7 @@ def reel_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holdings: Hol
     ]
     notes += _undecided_notes(reel, sheet, outcome, holdings)
     notes += unlike
+    notes += cure_notes(reel, sheet, outcome)
     unsure = [
         (note.pass_name, note.start)
         for note in reel.notes

@@ -88,6 +88,7 @@ MISTAKES = [
     ),
     ('mode = "auto"', 'mode = "always"', 29, "repair.mode", 'allowed: "auto", "listed" or "off"'),
     ("fade_ms = 10", "fade_ms = -1", 30, "repair.fade_ms", "found -1; allowed: milliseconds from 0 to 10000"),
+    ("fade_ms = 10", 'unlike = "use"', 30, "repair.unlike", 'found "use"; allowed: "cure" or "list"'),
     ("fade_ms = 10", "fade_ms = nan", 30, "repair.fade_ms", "found nan"),
     ("word_length = 24", "word_length = 20", 32, "deliver.word_length", "found 20; allowed: 16 or 24"),
     (

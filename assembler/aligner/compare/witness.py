@@ -1,0 +1,179 @@
+"""Passes that hold other numbers all along, heard as if their chains were transparent: witnesses to the better ones.
+
+Where a pass differs from a better one by no more than its chain's noise it holds that one's samples; elsewhere its own
+with the chain undone. So heard it is compared as any other pass; what is delivered of it are always its own samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.compare.blocks import TrackNotes, is_unlike, note_block
+from assembler.aligner.compare.chain import find_chain
+from assembler.aligner.compare.limits import (
+    CHAIN_EDGE,
+    CHAIN_PIECES,
+    CHAIN_REACH,
+    MOST_DIFFERENCES,
+    RUN_MARGIN,
+    WITNESS_MARGIN,
+)
+from assembler.aligner.records.findings import FoundFlaw, joined_flaws
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.ranges import common, merged, ranges_of, without
+from assembler.aligner.sound.limits import PIECE_SAMPLES
+
+if TYPE_CHECKING:
+    from collections.abc import Collection, Iterator, Sequence
+
+    from assembler.aligner.compare.chain import Chain
+    from assembler.aligner.compare.track import Weighed
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Int32s
+
+_BLOCK = 1 << 17
+
+
+@dataclass(frozen=True)
+class Witness(PlacedPass):
+    """A pass on one track, with its chain undone.
+
+    Args:
+        own_track: the track; others are read as they are.
+        better: pass that it is held against.
+        chain: what makes the better pass's samples of its own.
+        differing: where it differs from the better pass by more than noise, in order.
+    """
+
+    own_track: int
+    better: PlacedPass
+    chain: Chain
+    differing: tuple[Range, ...]
+
+    def samples(self, track: int, start: int, end: int) -> Int32s:
+        """Return the better pass's samples where it agrees with them, else its own with the chain undone."""
+        if track != self.own_track:
+            return PlacedPass.samples(self, track, start, end)
+        out = self.better.samples(track, start, end)
+        held = common([(start, end)], merged(self.covered(track)))
+        alone = without(held, merged(self.better.covered(track)))
+        for low, high in merged([*common(held, self.differing), *alone]):
+            out[low - start : high - start] = self._undone(low, high)
+        for low, high in without([(start, end)], held):
+            out[low - start : high - start] = 0
+        return out
+
+    def _undone(self, start: int, end: int) -> Int32s:
+        own = PlacedPass.samples(self, self.own_track, start - CHAIN_REACH, end + CHAIN_REACH)
+        step = self.chain.step
+        return np.asarray(np.rint(self.chain.undone(own) / step) * step, np.int32)
+
+
+def heard_through(
+    passes: Sequence[PlacedPass], track: int, notes: TrackNotes, step: int
+) -> tuple[Sequence[PlacedPass], TrackNotes, frozenset[str]]:
+    """Return the passes of a track with unlike ones as witnesses, what comparing them notes, and the witnesses' names.
+
+    Where no pass is unlike, or what its chain did cannot be told, passes and notes are as they were.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        notes: of that track.
+        step: one step of the tape's word length, in sample values.
+    """
+    holding = [index for index, one in enumerate(passes) if one.covered(track)]
+    if not holding:
+        return passes, notes, frozenset()
+    support = {i: sum(not is_unlike(notes, i, other) for other in holding if other != i) for i in holding}
+    best = min(holding, key=lambda index: -support[index])
+    heard = list(passes)
+    for index in holding:
+        if index == best or not is_unlike(notes, best, index):
+            continue
+        witness = _witness(passes[index], passes[best], track, step)
+        if witness is None:
+            return passes, notes, frozenset()
+        heard[index] = witness
+    names = frozenset(one.name for one in heard if isinstance(one, Witness))
+    if not names:
+        return passes, notes, names
+    fresh = TrackNotes()
+    for low, high in _blocks(heard, track):
+        read = {i: heard[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN) for i in holding}
+        note_block(heard, track, low, high, step, fresh, read)
+    # What a pass shows by itself it shows in its own numbers.
+    return heard, replace(fresh, runs=notes.runs, lines=notes.lines, means=notes.means), names
+
+
+def believed(result: Weighed, names: Collection[str]) -> Weighed:
+    """Return what a track says without what a witness's own flaws seem to show of the better passes beside them.
+
+    Undoing a chain smears a flaw over as much sound as its filter reaches, and bends what a machine drew.
+    """
+    shown = [flaw for flaw in result.flaws if flaw.pass_name in names]
+    beside = merged((flaw.start - 2 * CHAIN_REACH, flaw.end + 2 * CHAIN_REACH) for flaw in shown)
+    flaws: list[FoundFlaw] = []
+    for flaw in result.flaws:
+        is_doubtful = flaw.kind in ("disagreement", "click") and flaw.pass_name not in names
+        if not (is_doubtful and common([(flaw.start, flaw.end)], beside)):
+            flaws.append(flaw)
+            continue
+        flaws += [FoundFlaw(name, flaw.track, "disagreement", flaw.start, flaw.end) for name in names]
+    undecided = [
+        place
+        for place in result.undecided
+        if place.end - place.start > CHAIN_REACH or not common([(place.start, place.end)], beside)
+    ]
+    return replace(result, flaws=joined_flaws(flaws), undecided=undecided)
+
+
+def _witness(one: PlacedPass, better: PlacedPass, track: int, step: int) -> Witness | None:
+    pieces = _pieces(better, one, track)
+    chain = find_chain(pieces, step) if pieces else None
+    if chain is None:
+        return None
+    both = common(merged(better.covered(track)), merged(one.covered(track)))
+    # A filter that reaches over the end of a stretch tells nothing.
+    inner = [
+        (low + CHAIN_EDGE, high - CHAIN_EDGE)
+        for low, high in common(better.covered(track), one.covered(track))
+        if high - low > 2 * CHAIN_EDGE
+    ]
+    differing: list[Range] = []
+    for low, high in ((a, min(b, a + _BLOCK)) for start, b in both for a in range(start, b, _BLOCK)):
+        first, last = low - WITNESS_MARGIN, high + WITNESS_MARGIN
+        undone = chain.undone(one.samples(track, first - CHAIN_REACH, last + CHAIN_REACH))
+        held = better.samples(track, first, last).astype(np.float64)
+        for a, b in without([(first, last)], inner):
+            undone[a - first : b - first] = held[a - first : b - first]
+        mask = chain.differing(held, undone)[WITNESS_MARGIN:-WITNESS_MARGIN]
+        differing += ranges_of(mask, offset=low)
+        if len(differing) > MOST_DIFFERENCES:
+            return None
+    return Witness(one.name, one.reader, one.maps, track, better, chain, tuple(merged(differing)))
+
+
+def _blocks(passes: Sequence[PlacedPass], track: int) -> Iterator[Range]:
+    covered = merged(piece for one in passes for piece in one.covered(track))
+    for start, end in covered:
+        for low in range(start, end, _BLOCK):
+            yield low, min(end, low + _BLOCK)
+
+
+def _pieces(better: PlacedPass, one: PlacedPass, track: int) -> list[tuple[Int32s, Int32s]]:
+    """Return the same places of both passes; each lies in one stretch of either."""
+    both = [
+        (low, high)
+        for low, high in common(better.covered(track), one.covered(track))
+        if high - low >= PIECE_SAMPLES
+    ]
+    every = max(PIECE_SAMPLES, sum(high - low for low, high in both) // CHAIN_PIECES)
+    starts = [at for low, high in both for at in range(low, high - PIECE_SAMPLES + 1, every)]
+    return [
+        (better.samples(track, at, at + PIECE_SAMPLES), one.samples(track, at, at + PIECE_SAMPLES))
+        for at in starts
+    ]
