@@ -65,7 +65,7 @@ def _word_of(passes: Sequence[ImportedPass], reel: Reel, sheet: Sheet) -> TapeWo
     """Return the tape's word length; a pass whose files hold fewer bits than the sheet says tells nothing of it."""
     tracks = [track for track, name in enumerate(reel.tracks) if name]
     said = reel.bit_depth or sheet.session.bit_depth
-    held = [min(file.info.format.valid_bits for file in one.audio.files) for one in passes]
+    held = [one.audio.file_bits for one in passes]
     used = [
         None if bits < said else bits_used(one.audio, tracks, sheet.deliver.word_length)
         for one, bits in zip(passes, held, strict=True)

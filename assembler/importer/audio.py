@@ -54,6 +54,11 @@ class PassAudio:
         return self.files[0].info.format.sample_rate
 
     @property
+    def file_bits(self) -> int:
+        """Bits of a sample that every file holds."""
+        return min(file.info.format.valid_bits for file in self.files)
+
+    @property
     def tracks(self) -> int:
         """Number of tape tracks, unused ones counted."""
         return len(self.channels)

@@ -45,6 +45,9 @@ class ArrayAudio:
 
     samples: Int32s
 
+    file_bits = 16
+    """Bits of a sample that it holds."""
+
     @property
     def tracks(self) -> int:
         """Number of tracks."""

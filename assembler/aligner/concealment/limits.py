@@ -52,6 +52,9 @@ LEAST_EXPLAINED = 0.9
 LEAST_EVIDENCE = 1.0
 """Nats that the lost samples of a patch are unlikely to be means and holds by nature."""
 
+LEAST_SURPRISE = 0.3
+"""Nats that a lost sample has to be unlikely by nature, on the average: sound that holds levels tells nothing."""
+
 LONGEST_HOLD = 32
 """A level that is held for longer is no concealment of strewn samples but a flaw of its own."""
 

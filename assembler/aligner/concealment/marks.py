@@ -106,9 +106,11 @@ def tally_machine(samples: Int64s, at: Int64s, step: int) -> Int64s:
     straight = np.abs(sums - 2 * samples[at]) <= step
     straight_next = np.abs(samples[at] + samples[at + 2] - 2 * samples[at + 1]) <= step
     held, held_next = samples[at] == samples[at - 1], samples[at + 1] == samples[at]
+    # Sound that holds levels by nature does so for longer.
+    held_once = held & (samples[at - 1] != samples[at - 2])
     counts += [
         np.count_nonzero(straight & ~held & ~next_differs),
-        np.count_nonzero(held & ~straight & ~straight_next & ~held_next),
+        np.count_nonzero(held_once & ~straight & ~straight_next & ~held_next),
         np.count_nonzero(held & ~straight & next_differs & straight_next),
         np.count_nonzero(straight & ~held & next_differs & straight_next & ~held_next),
     ]

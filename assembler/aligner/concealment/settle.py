@@ -21,6 +21,7 @@ from assembler.aligner.concealment.limits import (
     FIRST_SHARE,
     LEAST_EVIDENCE,
     LEAST_EXPLAINED,
+    LEAST_SURPRISE,
     LONGEST_HOLD,
     NOBODY_COST,
     PATCH_BRIDGE,
@@ -263,7 +264,8 @@ def _accepted(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bo
         part = slice(start, end)
         counts, told = lost[:, part].sum(axis=1), kept_to[:, part].sum(axis=1)
         evidence = float((surprise[:, part] * kept_to[:, part]).sum())
-        accepted[part] = bool((told >= LEAST_EXPLAINED * counts).all()) and evidence >= LEAST_EVIDENCE
+        least = max(LEAST_EVIDENCE, LEAST_SURPRISE * int(told.sum()))
+        accepted[part] = bool((told >= LEAST_EXPLAINED * counts).all()) and evidence >= least
     return accepted & differs & ~(lost & ~kept_to).any(axis=0)
 
 

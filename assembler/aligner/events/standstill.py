@@ -188,12 +188,13 @@ def _still_ranges(tracks: Sequence[Int32s]) -> list[Range]:
 
 
 def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: int) -> bool:
-    """Return whether another pass sounds on several tracks where this one stands still."""
+    """Return whether another pass sounds on several tracks where this one stands still, and else moves."""
     sounding = 0
     for mine, theirs in zip(own, other, strict=True):
         part = theirs[start:end]
         differs = float(np.mean(part != mine[start:end])) >= LEAST_SOUNDING
-        sounding += differs and _sounds(part)
+        beside = mine[max(0, start - AROUND_SAMPLES) : start], mine[end : end + AROUND_SAMPLES]
+        sounding += differs and _sounds(part) and any(_sounds(side) for side in beside if side.size > 1)
     return sounding >= LEAST_WITNESSES
 
 
