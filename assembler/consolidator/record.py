@@ -190,10 +190,16 @@ def _flaw(flaw: PassFlaw) -> dict[str, Json]:
         "end": flaw.end,
         "tracks": list(flaw.tracks),
         "cured": flaw.cured,
+        "because": _because(flaw.because.rule.value, flaw.because.nats),
     }
     if flaw.samples is not None:
         record["samples"] = flaw.samples
     return record
+
+
+def _because(rule: str, nats: float | None) -> dict[str, Json]:
+    """Return the rule that decided, and its lead to one place."""
+    return {"rule": rule, "nats": None if nats is None else round(nats, 1)}
 
 
 def _track(edit: TrackEdit, written: WrittenTrack | None) -> dict[str, Json]:
@@ -260,6 +266,8 @@ def _note(note: Note) -> dict[str, Json]:
     }
     if note.held:
         record["passes"] = _held(note.held)
+    if note.rule:
+        record["because"] = _because(note.rule, note.nats)
     if note.theme:
         record["theme"] = note.theme
         record["count"] = note.count

@@ -14,6 +14,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from assembler.printable import printable
 from assembler.report.grouping import TextLine, group_lines
 from assembler.report.outcomes import outcome_words
+from assembler.report.reasons import because_words, with_reason
 from assembler.sheet import preparation_words
 from assembler.timecode import format_sample, frame_rate
 
@@ -79,7 +80,7 @@ def report_page(record: Mapping[str, Json]) -> bytes:
             TextLine(
                 one["kind"],
                 one["pass"],
-                one["text"],
+                with_reason(one["text"], **one.get("because", {"rule": "", "nats": None})),
                 one.get("theme", ""),
                 one.get("count"),
                 one["needs_a_person"],
@@ -125,7 +126,9 @@ def _flaw_rows(data: Any, label: Callable[[int], str], start: int) -> list[dict[
             at = held[-1]["timeline_start"] + flaw["start"] - held[-1]["pass_start"] - start if held else 0
             end = at + flaw["end"] - flaw["start"]
             outcome = outcome_words(at, end, data["length"], is_cured=flaw["cured"])
-            rows.append({"pass": one["name"], "at": label(at), "position": at, "outcome": outcome, **flaw})
+            row = {"pass": one["name"], "at": label(at), "position": at, "outcome": outcome}
+            reason = because_words(**flaw["because"]).removeprefix("because: ")
+            rows.append({**flaw, **row, "because": reason})
     return sorted(rows, key=lambda row: (row["position"], row["pass"]))
 
 
