@@ -60,21 +60,8 @@ class Rule(Enum):
     """Samples before it and behind it lie in their places only if some were lost or repeated."""
 
 
-_BORROWED = frozenset(
-    {
-        Rule.LOOK_ALIKE,
-        Rule.HELD_ON,
-        Rule.MOMENT,
-        Rule.OTHER_TRACKS,
-        Rule.SILENT_TRACKS,
-        Rule.LOST_SYNC,
-        Rule.COPY,
-        Rule.BESIDE_SLIP,
-        Rule.GOES_ON,
-        Rule.TOO_MANY,
-    }
-)
-"""Rules that take their proof from beside the place, or from another track: of flaws joined another one goes first."""
+_EXACT = frozenset({Rule.STANDSTILL, Rule.DEAD, Rule.OUTVOTED, Rule.SLIP})
+"""Rules that leave nothing to count."""
 
 
 @dataclass(frozen=True)
@@ -92,10 +79,8 @@ class Because:
 
     @property
     def strength(self) -> float:
-        """How much it says against others: an exact rule says more than any count, a borrowed one less."""
-        if self.nats is not None:
-            return self.nats
-        return -math.inf if self.rule in _BORROWED else math.inf
+        """How much it says against others, in nats: an exact rule more than any count; no count, nothing."""
+        return math.inf if self.rule in _EXACT else self.nats or 0.0
 
 
 SLIPPED = Because(Rule.SLIP)
