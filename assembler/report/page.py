@@ -127,7 +127,7 @@ def _flaw_rows(data: Any, label: Callable[[int], str], start: int) -> list[dict[
             end = at + flaw["end"] - flaw["start"]
             outcome = outcome_words(at, end, data["length"], is_cured=flaw["cured"])
             row = {"pass": one["name"], "at": label(at), "position": at, "outcome": outcome}
-            reason = because_words(**flaw["because"]).removeprefix("because: ")
+            reason = because_words(**flaw["because"]).removeprefix("because: ") if "because" in flaw else ""
             rows.append({**flaw, **row, "because": reason})
     return sorted(rows, key=lambda row: (row["position"], row["pass"]))
 
