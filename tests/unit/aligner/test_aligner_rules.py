@@ -31,6 +31,8 @@ from tests.support.sessions import make_tape as make_session_tape
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from numpy.typing import ArrayLike, NDArray
+
     from assembler.arrays import Int32s
 
 LENGTH, START, END = 60_000, 30_000, 31_000
@@ -55,16 +57,18 @@ def _told(*captures: Int32s, maps: Sequence[TimeMap] = ()) -> list[Because]:
     ]
     with ThreadPoolExecutor(2) as executor:
         findings = compare_reel(passes, range(len(captures[0])), 1, 32_767, executor, lambda _: None)
-    return [one.because for one in (*findings.flaws, *findings.undecided)]
+    return [one.because for one in findings.flaws] + [one.because for one in findings.undecided]
 
 
-def _changed(tape: Int32s, of: int | slice, samples: object, *, where: slice = slice(START, END)) -> Int32s:
+def _changed(
+    tape: Int32s, of: int | slice, samples: ArrayLike, *, where: slice = slice(START, END)
+) -> Int32s:
     changed = tape.copy()
-    changed[of, where] = samples
+    changed[of, where] = np.asarray(samples)
     return changed
 
 
-def _means(tape: Int32s, at: Int32s) -> Int32s:
+def _means(tape: Int32s, at: NDArray[np.integer]) -> Int32s:
     """Return a tape of which single samples were lost on all tracks: each is its neighbours' mean, rounded down."""
     lost = tape.copy()
     lost[:, at] = (tape[:, at - 1].astype(np.int64) + tape[:, at + 1]) >> 1
@@ -192,7 +196,7 @@ def _settled(flaws: Sequence[FoundFlaw], places: Sequence[Undecided]) -> list[Be
     audio = ArrayAudio(np.zeros((6, 20_000), np.int32))
     passes = [PlacedPass(name, audio, (held,) * 6) for name in ("P1", "P2")]
     found, left = settle_by_other_tracks(flaws, places, 1024, passes)
-    return [one.because for one in (*found, *left)]
+    return [one.because for one in found] + [one.because for one in left]
 
 
 def _open(track: int, silent: str = "") -> Undecided:
