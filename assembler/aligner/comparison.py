@@ -25,6 +25,7 @@ from assembler.aligner.events.lone import told_together
 from assembler.aligner.events.settle import settle_by_other_tracks
 from assembler.aligner.events.standstill import covered_by_all, find_stops, heard, joined_stops
 from assembler.aligner.events.strewn import strewn_losses
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings, joined_flaws, joined_places
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import common, total
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.compare.track import Weighed
     from assembler.aligner.events.standstill import Stop
+    from assembler.aligner.events.strewn import Strewn
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s
@@ -106,7 +108,9 @@ def compare_reel(
     witnesses = frozenset((name, track) for track, (_, _, names) in heard_as.items() for name in names)
     findings = replace(findings, witnesses=witnesses)
     stopped = [
-        FoundFlaw(placed[index].name, track, stop.kind, stop.start, stop.end)
+        FoundFlaw(
+            placed[index].name, track, stop.kind, stop.start, stop.end, because=Because(Rule.STANDSTILL)
+        )
         for index, places in stops.items()
         for stop in places
         for track in stop.tracks
@@ -150,7 +154,7 @@ def _note_strewn(
     notes: Mapping[int, TrackNotes],
 ) -> None:
     """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
-    seen: list[tuple[Sequence[Int32s], list[Range]]] = []
+    seen: list[tuple[Sequence[Int32s], list[Strewn]]] = []
     for index, own in held.items():
         places = next(
             (
@@ -166,11 +170,12 @@ def _note_strewn(
         # Where a pass begins or ends its window is none.
         inner = [(start + WINDOW_SAMPLES - low, end - WINDOW_SAMPLES - low) for start, end in covered[index]]
         for track, samples in zip(tracks, own, strict=True):
-            notes[track].means.setdefault(index, []).extend(
-                (start + low, end + low)
-                for start, end in common(places, inner)
-                if np.diff(samples[start:end]).any()
-            )
+            block = low + RUN_MARGIN, low + samples.size - RUN_MARGIN
+            for strewn in places:
+                because = Because(Rule.STREWN, strewn.nats)
+                for start, end in common([strewn.place], inner):
+                    if np.diff(samples[start:end]).any():
+                        notes[track].add_means(index, (start + low, end + low), block, because)
 
 
 def machine_made_means(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes], step: int) -> None:

@@ -10,6 +10,7 @@ import numpy as np
 from assembler.aligner.comparison import BLOCK_SAMPLES, compare_reel
 from assembler.aligner.place.reels.reel import place_reel
 from assembler.aligner.place.wiring.wire import wire_reel
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings
 from assembler.aligner.records.labels import track_names
 from assembler.aligner.records.passes import PlacedPass
@@ -118,7 +119,7 @@ def compare_passes(
         )
         findings = compared()
     mutes = tuple(
-        FoundFlaw(one.name, track, "mute", start, end)
+        FoundFlaw(one.name, track, "mute", start, end, because=Because(Rule.DEAD))
         for one in examined.passes
         for track in wanted
         if (one.name, track) in dead

@@ -30,6 +30,7 @@ from assembler.aligner.concealment.limits import FLAW_BRIDGE
 from assembler.aligner.concealment.track import Comparison, concealed
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES, CONTEXT_SAMPLES
 from assembler.aligner.judge.place import judge_place
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided, joined_flaws
 from assembler.aligner.records.limits import CHANCE_SAMPLES, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import (
@@ -119,7 +120,7 @@ def weigh_track(
     # Where passes differ that has been asked already, sample by sample.
     asked = merged(comparison.differing, bridge=FLAW_BRIDGE)
     flaws += [
-        FoundFlaw(passes[index].name, track, "means", *place)
+        FoundFlaw(passes[index].name, track, "means", *place, because=notes.proofs[index].within(place))
         for index, places in notes.means.items()
         for place in without(common(merged(places), merged(passes[index].covered(track))), asked)
     ]
@@ -283,7 +284,8 @@ def _judge_split(
     if len(places) > MOST_DIFFERENCES:
         taken, *others = (passes[index].name for index in members)
         coarse = merged(ranges, bridge=LONGEST_JUDGED)
-        return [], [Undecided(track, start, end, taken, tuple(others)) for start, end in coarse]
+        because = Because(Rule.TOO_MANY)
+        return [], [Undecided(track, *place, taken, tuple(others), because=because) for place in coarse]
     beside = Beside(passes, track, known)
     for place in places:
         names = [passes[index].name for index in members]
@@ -308,7 +310,17 @@ def _judge_split(
                 names = [passes[index].name for index in members]
                 taken = names.pop(verdict.right)
                 undecided.append(
-                    Undecided(track, start, end, taken, tuple(names), verdict.is_doubtful, silent, place)
+                    Undecided(
+                        track,
+                        start,
+                        end,
+                        taken,
+                        tuple(names),
+                        verdict.is_doubtful,
+                        silent,
+                        place,
+                        because=verdict.because,
+                    )
                 )
     return flaws, undecided
 
@@ -337,17 +349,18 @@ def _doubted(
     borne out either.
     """
     found: list[FoundFlaw] = []
+    told = partial(FoundFlaw, because=Because(Rule.BESIDE_SLIP))
     for index, one in enumerate(passes):
         differing = merged(place for who, places in notes.split.items() if index in who for place in places)
         others = [other for other in passes if other is not one]
         covered = merged(piece for other in others for piece in other.covered(track))
         for doubt, lost in one.maps[track].doubts():
             open_places = [*common(doubt, differing), *without(doubt, covered)]
-            found += [FoundFlaw(one.name, track, "disagreement", *place) for place in open_places]
+            found += [told(one.name, track, "disagreement", *place) for place in open_places]
             holders = [other for other in others if common(other.covered(track), lost)]
             if common(doubt, differing) and len(holders) == 1:
                 places = common(holders[0].covered(track), lost)
-                found += [FoundFlaw(holders[0].name, track, "disagreement", *place) for place in places]
+                found += [told(holders[0].name, track, "disagreement", *place) for place in places]
     return _not_known(found, flaws)
 
 
@@ -362,7 +375,8 @@ def _through_holes(passes: Sequence[PlacedPass], track: int, flaws: Sequence[Fou
                 before = [flaw for flaw in own if flaw.start < start <= flaw.end + BRIDGE_SAMPLES]
                 behind = [flaw for flaw in own if flaw.start - BRIDGE_SAMPLES <= end < flaw.end]
                 if before and behind:
-                    found.append(FoundFlaw(one.name, track, before[-1].kind, start, end))
+                    kind, because = before[-1].kind, Because(Rule.GOES_ON)
+                    found.append(FoundFlaw(one.name, track, kind, start, end, because=because))
     return _not_known(found, flaws)
 
 
@@ -452,7 +466,7 @@ def _flaws_of(
     passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], verdict: Verdict, place: Range
 ) -> list[FoundFlaw]:
     return [
-        FoundFlaw(passes[index].name, track, kind, *place)
+        FoundFlaw(passes[index].name, track, kind, *place, because=verdict.because)
         for index, kind in zip(members, verdict.kinds, strict=True)
         if kind
     ]
@@ -483,8 +497,16 @@ def _judge_outvoted(
         rests: of the track.
     """
     others = [i for i, p in enumerate(passes) if i != index and not without([place], p.covered(track))]
+    outvoted = partial(FoundFlaw, passes[index].name, track, "disagreement", because=Because(Rule.OUTVOTED))
     if not others:
-        return [FoundFlaw(passes[index].name, track, "disagreement", *place)], []
+        return [outvoted(*place)], []
+    stands = partial(
+        Undecided,
+        track,
+        taken=passes[others[0]].name,
+        others=(passes[index].name,),
+        because=Because(Rule.OUTVOTED),
+    )
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
     # One that lost samples nearby shows nothing of the sound there.
@@ -508,18 +530,20 @@ def _judge_outvoted(
         if is_decided and _is_built(passes[shown], track, part, agreed, alone):
             held = passes[shown].samples(track, *part)
             alike = [passes[i] for i in others if np.array_equal(passes[i].samples(track, *part), held)]
-            flaws += [FoundFlaw(one.name, track, agreed, *part) for one in alike]
+            because = replace(verdict.because, rule=Rule.AGREED)
+            flaws += [FoundFlaw(one.name, track, agreed, *part, because=because) for one in alike]
             if not alone:
                 continue
         if is_disputed:
-            undecided.append(Undecided(track, *part, passes[others[0]].name, (passes[index].name,)))
+            undecided.append(stands(*part))
         if is_decided:
-            flaws.append(FoundFlaw(passes[index].name, track, alone or "disagreement", *part))
+            name, because = passes[index].name, verdict.because
+            flaws.append(FoundFlaw(name, track, alone, *part, because=because) if alone else outvoted(*part))
             continue
         for piece in without(_outvoted_in(passes, track, index, others, part), elsewhere):
-            flaws.append(FoundFlaw(passes[index].name, track, "disagreement", *piece))
+            flaws.append(outvoted(*piece))
             if _is_one_level(passes[others[0]], track, part):
-                undecided.append(Undecided(track, *piece, passes[others[0]].name, (passes[index].name,)))
+                undecided.append(stands(*piece))
     return flaws, undecided
 
 

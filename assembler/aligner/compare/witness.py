@@ -7,6 +7,7 @@ with the chain undone. So heard it is compared as any other pass; what is delive
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,6 +22,7 @@ from assembler.aligner.compare.limits import (
     RUN_MARGIN,
     WITNESS_MARGIN,
 )
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, joined_flaws
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
@@ -106,7 +108,7 @@ def heard_through(
         read = {i: heard[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN) for i in holding}
         note_block(heard, track, low, high, step, fresh, read)
     # What a pass shows by itself it shows in its own numbers.
-    return heard, replace(fresh, runs=notes.runs, lines=notes.lines, means=notes.means), names
+    return heard, replace(fresh, runs=notes.runs, lines=notes.lines, means=notes.means, proofs=notes.proofs), names
 
 
 def believed(result: Weighed, names: Collection[str]) -> Weighed:
@@ -117,12 +119,13 @@ def believed(result: Weighed, names: Collection[str]) -> Weighed:
     shown = [flaw for flaw in result.flaws if flaw.pass_name in names]
     beside = merged((flaw.start - 2 * CHAIN_REACH, flaw.end + 2 * CHAIN_REACH) for flaw in shown)
     flaws: list[FoundFlaw] = []
+    told = partial(FoundFlaw, because=Because(Rule.SMEARED))
     for flaw in result.flaws:
         is_doubtful = flaw.kind in ("disagreement", "click") and flaw.pass_name not in names
         if not (is_doubtful and common([(flaw.start, flaw.end)], beside)):
             flaws.append(flaw)
             continue
-        flaws += [FoundFlaw(name, flaw.track, "disagreement", flaw.start, flaw.end) for name in names]
+        flaws += [told(name, flaw.track, "disagreement", flaw.start, flaw.end) for name in names]
     undecided = [
         place
         for place in result.undecided

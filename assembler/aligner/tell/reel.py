@@ -88,6 +88,8 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
                 start=start,
                 end=end,
                 held=held,
+                rule=place.because.rule.value,
+                nats=place.because.nats,
             )
         )
     return notes
