@@ -165,9 +165,7 @@ def _flaw_rows(record: RecordedSet, label: Callable[[int], str]) -> list[FlawRow
             outcome = outcome_words(at, at + length, record.length, is_cured=flaw.is_cured)
             samples = length if flaw.samples is None else flaw.samples
             reason = reason_words(flaw.because.rule, flaw.because.nats) if flaw.because else ""
-            rows.append(
-                FlawRow(at, label(at), one.name, flaw.kind, samples, flaw.tracks, outcome, reason)
-            )
+            rows.append(FlawRow(at, label(at), one.name, flaw.kind, samples, flaw.tracks, outcome, reason))
     return sorted(rows, key=lambda row: (row.position, row.pass_name))
 
 

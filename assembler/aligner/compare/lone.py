@@ -21,14 +21,10 @@ from assembler.aligner.compare.limits import (
     PEAK_SHARE,
     STEPPED_SAMPLES,
 )
-from assembler.aligner.flaws.faint import faint_flaws
-from assembler.aligner.flaws.interrupting import is_drawn_line, lone_flaws
-from assembler.aligner.flaws.limits import (
-    MOST_CHANGING,
-    STRAIGHT_CONTEXT,
-)
-from assembler.aligner.flaws.noise import islands
-from assembler.aligner.flaws.stepped import holds_levels, interruptions, long_levels
+from assembler.aligner.flaws.alone import shown_alone
+from assembler.aligner.flaws.interrupting import is_drawn_line
+from assembler.aligner.flaws.limits import MOST_CHANGING, STRAIGHT_CONTEXT
+from assembler.aligner.flaws.stepped import holds_levels, interruptions
 from assembler.aligner.judge.limits import CONTEXT_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
@@ -242,40 +238,10 @@ def _looked_at(
                         because=Because(rule),
                     ),
                 )
-                for build, rule, kind, (start, end) in _shown(one.samples(track, first, last), step)
+                for build, rule, kind, (start, end) in shown_alone(one.samples(track, first, last), step)
                 if start + first < high and end + first > low
             ]
     return found
-
-
-def _shown(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]]:
-    """Return what may be flaws, as build, rule, kind and range: flaws for certain, or what an instrument may do too.
-
-    These are pauses, levels held, noise in silence, and straight peaks of sound that was clipped and then faded.
-    """
-    shown = [
-        (_build_of(samples, kind, place), Rule.FORETOLD, kind, place)
-        for kind, place in lone_flaws(samples, step)
-    ]
-    shown += [
-        ("pause" if kind == "mute" else "flaw", Rule.FAINT, kind, place)
-        for kind, place in faint_flaws(samples, step)
-    ]
-    shown += [
-        ({"mute": "pause", "hold": "level"}.get(kind, "flaw"), Rule.IN_PHASE, kind, place)
-        for kind, place in interruptions(samples, step)
-    ]
-    # These are told only where several tracks have them.
-    shown += [("long level", Rule.MOMENT, "hold", place) for place in long_levels(samples, step)]
-    shown += [("noise", Rule.MOMENT, "burst", place) for place in islands(samples, step)]
-    return shown
-
-
-def _build_of(samples: Int32s, kind: str, place: Range) -> str:
-    """Return what a look-alike may be instead: a peak that was clipped, or noise that an instrument makes."""
-    if kind in ("click", "burst"):
-        return "noise"
-    return "peak" if kind == "straight" and is_peak(samples, *place) else "flaw"
 
 
 def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale: int) -> str:

@@ -16,33 +16,35 @@ import numpy as np
 from assembler.aligner.compare.beside import Beside
 from assembler.aligner.compare.blocks import is_unlike
 from assembler.aligner.compare.limits import (
-    BEHIND_SAMPLES,
-    LEAST_BEFORE,
     LEAST_TURNS,
     LONGEST_JUDGED,
-    MOST_BEFORE,
     MOST_DIFFERENCES,
     SILENT_SAMPLES,
 )
 from assembler.aligner.compare.lone import flaws_alone, weigh_lines, weigh_runs
+from assembler.aligner.compare.pieces import (
+    is_flat,
+    is_level,
+    is_one_level,
+    is_short_level,
+    judge_pieces,
+    surroundings_of,
+)
 from assembler.aligner.compare.places import one_place_each
 from assembler.aligner.concealment.limits import FLAW_BRIDGE
 from assembler.aligner.concealment.track import Comparison, concealed
-from assembler.aligner.judge.limits import BRIDGE_SAMPLES, CONTEXT_SAMPLES
-from assembler.aligner.judge.place import judge_place
+from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided, joined_flaws
 from assembler.aligner.records.limits import CHANCE_SAMPLES, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import (
     common,
     merged,
-    pieces_of,
     range_around,
     ranges_of,
     total,
     without,
 )
-from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import LEAST_RUN
 from assembler.aligner.sound.rests import SharedRests, silence_around
 
@@ -54,7 +56,6 @@ if TYPE_CHECKING:
     from assembler.aligner.judge.stories import Verdict
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s
 
 
 @dataclass(frozen=True)
@@ -107,7 +108,7 @@ def weigh_track(
     for index, ranges in notes.outvoted.items():
         judged = merged(without(merged(ranges), contested), bridge=BRIDGE_SAMPLES)
         elsewhere = merged(place for places in split.values() for place in places)
-        for place in one_place_each(judged, partial(_is_level, passes[index], track)):
+        for place in one_place_each(judged, partial(is_level, passes[index], track)):
             found, open_places = _judge_outvoted(passes, track, index, place, elsewhere, step, rests)
             flaws += found
             undecided += open_places
@@ -244,14 +245,14 @@ def _holds_through(one: PlacedPass, track: int, lost: Sequence[Range], place: Ra
     if around is not None:
         # Notes are bridged over a few samples that it has right.
         held = max(around[0], place[0] - LEAST_RUN), min(around[1], place[1] + LEAST_RUN)
-        return held != place and _is_level(one, track, held)
+        return held != place and is_level(one, track, held)
     number = bisect_left(lost, place)
     before = lost[number - 1][1] if number else -MOST_GAP_SAMPLES
     behind = lost[number][0] if number < len(lost) else place[1] + MOST_GAP_SAMPLES + 1
-    comes_on = before <= place[0] <= before + MOST_GAP_SAMPLES and _is_level(
+    comes_on = before <= place[0] <= before + MOST_GAP_SAMPLES and is_level(
         one, track, (before - 1, place[1])
     )
-    goes_on = place[1] <= behind <= place[1] + MOST_GAP_SAMPLES and _is_level(
+    goes_on = place[1] <= behind <= place[1] + MOST_GAP_SAMPLES and is_level(
         one, track, (place[0], behind + 1)
     )
     return comes_on or goes_on
@@ -279,7 +280,7 @@ def _judge_split(
     undecided: list[Undecided] = []
     # Between differences all members hold the same.
     places = one_place_each(
-        merged(ranges, bridge=BRIDGE_SAMPLES), partial(_is_level, passes[members[0]], track)
+        merged(ranges, bridge=BRIDGE_SAMPLES), partial(is_level, passes[members[0]], track)
     )
     if len(places) > MOST_DIFFERENCES:
         taken, *others = (passes[index].name for index in members)
@@ -289,7 +290,7 @@ def _judge_split(
     beside = Beside(passes, track, known)
     for place in places:
         names = [passes[index].name for index in members]
-        parts = _judge_place(
+        parts = judge_pieces(
             passes,
             track,
             members,
@@ -391,77 +392,6 @@ def _not_known(found: Iterable[FoundFlaw], flaws: Sequence[FoundFlaw]) -> list[F
     return fresh
 
 
-def _is_level(one: PlacedPass, track: int, where: Range) -> bool:
-    return not np.ptp(one.samples(track, *where))
-
-
-def _context(
-    passes: Sequence[PlacedPass], track: int, members: Iterable[int], start: int, end: int
-) -> list[Int32s]:
-    """Return each member's samples; where one holds none, those of a member that does."""
-    versions = [passes[i].samples(track, start, end) for i in members]
-    gaps = [without([(start, end)], passes[i].covered(track)) for i in members]
-    for version, missing in zip(versions, gaps, strict=True):
-        for low, high in missing:
-            for other, also_missing in zip(versions, gaps, strict=True):
-                if not common([(low, high)], also_missing):
-                    version[low - start : high - start] = other[low - start : high - start]
-                    break
-    return versions
-
-
-def _judge_place(
-    passes: Sequence[PlacedPass],
-    track: int,
-    members: tuple[int, ...],
-    place: Range,
-    step: int,
-    holders: Sequence[int] = (),
-    flawed_before: Sequence[bool] = (),
-    flawed_behind: Sequence[bool] = (),
-) -> list[tuple[Range, Verdict]]:
-    """Return a verdict for each part of a place in which passes differ."""
-    edges = {edge for index in members for piece in passes[index].covered(track) for edge in piece}
-    judged = []
-    for piece in pieces_of([place], LONGEST_JUDGED):
-        surroundings = _surroundings(place, piece)
-        versions = [
-            np.concatenate(parts)
-            for parts in zip(*(_context(passes, track, members, *part) for part in surroundings), strict=True)
-        ]
-        whole = [
-            index
-            for index, one in enumerate(passes)
-            if index not in members and not any(without([part], one.covered(track)) for part in surroundings)
-        ]
-        witnesses = [
-            np.concatenate([passes[index].samples(track, *part) for part in surroundings]) for index in whole
-        ]
-        before = surroundings[0][1] - surroundings[0][0]
-        inner = before, before + piece[1] - piece[0]
-        open_ends = piece[0] != place[0] or place[0] in edges, piece[1] != place[1] or place[1] in edges
-        parts = judge_place(
-            versions,
-            inner,
-            step,
-            witnesses=witnesses,
-            open_ends=open_ends,
-            holders=holders,
-            flawed_before=flawed_before if piece[0] == place[0] else (),
-            flawed_behind=flawed_behind if piece[1] == place[1] else (),
-        )
-        shift = piece[0] - before
-        judged += [((part.start + shift, part.end + shift), part.verdict) for part in parts]
-    return judged
-
-
-def _surroundings(place: Range, piece: Range) -> list[Range]:
-    """Return what is read to judge a piece of a place: sound before the place, the piece, sound behind the place."""
-    # A repeated block has its original before it, at its own length; and may reach out of the place.
-    before = min(max(place[1] - place[0], LEAST_BEFORE), MOST_BEFORE) + CONTEXT_SAMPLES
-    return [(place[0] - before, place[0]), piece, (place[1], place[1] + BEHIND_SAMPLES)]
-
-
 def _flaws_of(
     passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], verdict: Verdict, place: Range
 ) -> list[FoundFlaw]:
@@ -510,9 +440,9 @@ def _judge_outvoted(
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
     # One that lost samples nearby shows nothing of the sound there.
-    around = _surroundings(place, place)
+    around = surroundings_of(place, place)
     shown = min(others, key=lambda i: total(without(around, passes[i].covered(track))))
-    judged = _judge_place(passes, track, (shown, index), place, step, (len(others), 1))
+    judged = judge_pieces(passes, track, (shown, index), place, step, (len(others), 1))
     lost = [part for part, verdict in judged if _is_lost(passes[shown], track, part, verdict)]
     unproved = merged([*lost, *(part for part, verdict in judged if not verdict.decided)])
     for part, verdict in judged:
@@ -523,7 +453,7 @@ def _judge_outvoted(
         # to be told from the sound's own may be held in two.
         is_disputed = is_decided and (
             (is_rest and not alone)
-            or (alone == "disagreement" and _is_short_level(passes[shown], track, part))
+            or (alone == "disagreement" and is_short_level(passes[shown], track, part))
         )
         if is_rest or _is_between(part, lost):
             agreed = ""
@@ -542,7 +472,7 @@ def _judge_outvoted(
             continue
         for piece in without(_outvoted_in(passes, track, index, others, part), elsewhere):
             flaws.append(outvoted(*piece))
-            if _is_one_level(passes[others[0]], track, part):
+            if is_one_level(passes[others[0]], track, part):
                 undecided.append(stands(*piece))
     return flaws, undecided
 
@@ -552,12 +482,7 @@ def _is_built(shown: PlacedPass, track: int, part: Range, agreed: str, alone: st
     if agreed in ("mute", "hold", "straight"):
         return True
     # A block that stands twice, or a level between others, may be the tape's own where the lone pass is flawed.
-    return not alone and (agreed == "repeat" or bool(agreed and _is_flat(shown, track, part)))
-
-
-def _is_short_level(one: PlacedPass, track: int, part: Range) -> bool:
-    """Return whether a pass holds one level in a part, for longer than by chance but too short to be told by it."""
-    return CHANCE_SAMPLES < part[1] - part[0] < LEAST_RUN and _is_level(one, track, part)
+    return not alone and (agreed == "repeat" or bool(agreed and is_flat(shown, track, part)))
 
 
 def _is_lost(shown: PlacedPass, track: int, part: Range, verdict: Verdict) -> bool:
@@ -602,15 +527,3 @@ def _outvoted_in(
         for start, end in ranges_of(np.any(paired, axis=0))
         for low, high in ranges_of(against[start:end], bridge=end - start)
     ]
-
-
-def _is_flat(one: PlacedPass, track: int, part: Range) -> bool:
-    """Return whether a pass holds one level in more samples than chance makes alike: two flaws may both do."""
-    return part[1] - part[0] > CHANCE_SAMPLES and not np.diff(one.samples(track, *part)).any()
-
-
-def _is_one_level(one: PlacedPass, track: int, part: Range) -> bool:
-    samples = one.samples(track, part[0] - LEAST_RUN, part[1] + LEAST_RUN)
-    return any(
-        run.start <= LEAST_RUN and part[1] - part[0] + LEAST_RUN <= run.end for run in constant_runs(samples)
-    )

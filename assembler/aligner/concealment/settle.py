@@ -25,12 +25,11 @@ from assembler.aligner.concealment.limits import (
     NOBODY_COST,
     PATCH_BRIDGE,
     PIECE_SAMPLES,
-    RATE_SAMPLES,
     ROUNDS,
     SURE_NATS,
 )
 from assembler.aligner.concealment.marks import MEANS, Machine, marks_of
-from assembler.aligner.concealment.nearby import bend_cost, middles, share_lost, spread_of_bend
+from assembler.aligner.concealment.nearby import bend_cost, middles, rate_nearby, share_lost, spread_of_bend
 from assembler.aligner.concealment.path import least_totals
 from assembler.aligner.records.ranges import ranges_of
 
@@ -124,12 +123,10 @@ def settle(window: Window) -> Settled:
     settled, unsure = nothing.settled, nothing.open
     settled[at] = accepted & leads & has_truth
     unsure[at] = accepted & ~(leads & has_truth)
-    taken = nothing.taken
-    taken[at] = np.where(has_truth, choice.truth, 0)
+    nothing.taken[at] = np.where(has_truth, choice.truth, 0)
     lost &= settled | unsure
-    lead = nothing.lead
-    lead[at] = choice.lead
-    return Settled(settled, unsure, taken, lost, lead, np.where(lost, surprise, 0.0))
+    nothing.lead[at] = choice.lead
+    return Settled(settled, unsure, nothing.taken, lost, nothing.lead, np.where(lost, surprise, 0.0))
 
 
 def _chosen(window: Window, at: Int64s, mean: Bools, held: Bools) -> _Choice:
@@ -268,7 +265,7 @@ def _surprise(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bo
     surprise = np.zeros(lost.shape)
     for number, own in enumerate(marked):
         usual = ~differs & window.present[number]
-        surprise[number] = -np.log(_rate_nearby(own & usual, usual))
+        surprise[number] = -np.log(rate_nearby(own & usual, usual))
     return surprise * kept_to
 
 
@@ -301,12 +298,3 @@ def _by_rule(machine: Machine, lost: Bools, mean: Bools, held: Bools) -> Bools:
         if end - start > LONGEST_HOLD or not found[end - 1]:
             found[start:end] = False
     return np.asarray(found, np.bool_)
-
-
-def _rate_nearby(marked: Bools, looked_at: Bools) -> Float64s:
-    """Return around each sample the share of marked ones among those looked at, shape (samples,)."""
-    sums = np.concatenate(([0], np.cumsum(marked)))
-    seen = np.concatenate(([0], np.cumsum(looked_at)))
-    at = np.arange(marked.size)
-    low, high = np.maximum(0, at - RATE_SAMPLES), np.minimum(marked.size, at + RATE_SAMPLES)
-    return np.asarray((sums[high] - sums[low] + 1) / (seen[high] - seen[low] + 2), np.float64)

@@ -24,6 +24,7 @@ from assembler.aligner.events.limits import (
     STREWN_NATS,
     TRACK_NATS,
 )
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
@@ -39,11 +40,11 @@ class Strewn:
 
     Args:
         place: from where to where.
-        nats: the excess of all tracks that show it, summed over its pieces.
+        because: the rule, with the excess of all tracks that show it, summed over its pieces.
     """
 
     place: Range
-    nats: float
+    because: Because
 
 
 def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
@@ -65,7 +66,9 @@ def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
         # Windows overlap: each piece stands in as many of them as a window has pieces, but at the ends.
         Strewn(
             (first * PIECE_SAMPLES, (last + PIECES - 1) * PIECE_SAMPLES),
-            max(float(summed[first:last].sum()) / PIECES, float(summed[first:last].max())),
+            Because(
+                Rule.STREWN, max(float(summed[first:last].sum()) / PIECES, float(summed[first:last].max()))
+            ),
         )
         for first, last in ranges_of(marked)
     ]

@@ -23,8 +23,7 @@ from assembler.aligner.flaws.structures import (
 )
 from assembler.aligner.judge.costs import sound_cost
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES, LEAST_SURPRISE, ROUGH_SCALES
-from assembler.aligner.judge.stories import Stories, Verdict
-from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.judge.stories import HELD_ON, LOOK_ALIKE, Stories, Verdict
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import LEAST_RUN, MATERIAL_RUNS, PERIODS_SAMPLES, PREDICTOR_ORDER
@@ -39,8 +38,6 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.surroundings import Surroundings
     from assembler.arrays import Bools, Int32s
-
-HELD_ON = Because(Rule.HELD_ON)
 
 
 @dataclass(frozen=True)
@@ -250,7 +247,7 @@ def _doubted(
     is_left = lapse is not None and bool(common([lapse], [part]))
     if not verdict.decided or not (are_moved or is_left):
         return replace(verdict, is_doubtful=True) if are_moved or is_left else verdict
-    return replace(verdict, decided=False, is_doubtful=True, because=Because(Rule.LOOK_ALIKE))
+    return replace(verdict, decided=False, is_doubtful=True, because=LOOK_ALIKE)
 
 
 def _telling(one: Structure, samples: Int32s, place: Range, around: Surroundings) -> list[Structure]:

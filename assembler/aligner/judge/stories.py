@@ -2,8 +2,7 @@
 
 In each part of the place one version is the tape's sound, or none is; each of the others shows a flaw there, which
 began and ended somewhere. What a whole story costs is the sum of what its parts cost (see `evidence`) and of what it
-costs that flaws begin, end and meet; the cheapest one is found as a shortest path, and with it for each part what
-every other story costs at least.
+costs that flaws begin, end and meet; the cheapest one is a shortest path, with what every other story costs at least.
 """
 
 from __future__ import annotations
@@ -59,6 +58,8 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.surroundings import Surroundings
     from assembler.arrays import Bools, Float64s, Int32s
+
+HELD_ON, LOOK_ALIKE = Because(Rule.HELD_ON), Because(Rule.LOOK_ALIKE)
 
 
 @dataclass(frozen=True)
@@ -388,7 +389,7 @@ class Stories:
         because = _story((nobody if same[best].all() else rival) - totals[best])
         if not decided:
             is_close = is_unlikely or rival < totals[best] + margin
-            because = _story(abs(min(rival, nobody) - totals[best])) if is_close else Because(Rule.LOOK_ALIKE)
+            because = _story(abs(min(rival, nobody) - totals[best])) if is_close else LOOK_ALIKE
             # Noise is hardly ever what was recorded.
             best = next((v for v in near if not self._is_noise(number, v)), near[0])
         kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
-from scipy.signal import resample
 
 from assembler.aligner import align_session
 from assembler.aligner.compare import track
@@ -251,13 +250,13 @@ def _slip() -> list[Because]:
 
 
 def _smeared() -> list[Because]:
-    """A pass a third of a sample late all along, with bursts in it."""
-    tape = make_session_tape(4, 2)
-    finer = resample(tape.astype(np.float64), 3 * len(tape))
-    late = np.rint(np.roll(finer, 1, axis=0)[::3]).astype(np.int32)
-    for at in range(40_000, 160_000, 20_000):
-        late[at : at + 400, 0] = np.random.default_rng(at).integers(-32_768, 32_768, 400)
-    return _session(tape, late)
+    """A pass with dither on it all along, in which lines were drawn."""
+    tape, rng = make_session_tape(4, 2), np.random.default_rng(5)
+    own = np.rint(tape + rng.random(tape.shape) - rng.random(tape.shape)).astype(np.int32)
+    for number, at in enumerate(range(20_000, 180_000, 12_000)):
+        size = 400 + 37 * number
+        own[at : at + size, 0] = np.linspace(own[at - 1, 0], own[at + size, 0], size + 2)[1:-1] // 1
+    return _session(tape, own)
 
 
 FIRES: dict[Rule, Callable[[], list[Because]]] = {
