@@ -107,9 +107,12 @@ LEAST_SHOWING, STREWN_LEAST_SHARE = 3, 0.6
 MOST_STILL = 0.7
 """Share of samples equal to their predecessor from which a track is silent, or holds levels by nature."""
 
-LONGEST_SWEEPS, MOST_PLAYED = 1440, 3
-"""Samples, two sweeps at 48 kHz, up to which no music stops on all tracks at once; and so many longer stops of a pass
-without a witness are its flaws, more are how it is played."""
+SLOWEST_SWEEPS, PACE_SAMPLES, MOST_PLAYED = 2400, 2, 3
+"""A drum turns at least 20 times a second, at 48 kHz every so many samples, and keeps pace to so many: no band stops
+so. Of other stops of a pass without a witness so many are its flaws, more are how it is played."""
 
 LEAST_REST = 32
 """Samples from which a level held is no strewn loss but a rest, a mute or a hold."""
+
+MOST_SLOW = 0.8
+"""Share of samples that move, or bend, by a step at most from which sound is too slow or too soft to tell anything."""

@@ -22,9 +22,10 @@ from assembler.aligner.events.limits import (
     LEAST_STILL,
     LEAST_WITNESSES,
     LONGEST_RAMP,
-    LONGEST_SWEEPS,
     MOST_PLAYED,
+    PACE_SAMPLES,
     RAMP_BRIDGE,
+    SLOWEST_SWEEPS,
 )
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
@@ -82,10 +83,17 @@ def heard(one: PlacedPass, stops: Sequence[Stop]) -> PlacedPass:
 def joined_stops(stops: Sequence[Stop]) -> list[Stop]:
     """Return stops in order, those that overlap as one, but for what may be played: blocks show parts of them.
 
-    A band stops at once now and then, and a drum machine does again and again, but neither for a sweep or two.
+    A band stops at once now and then, a drum machine again and again, but neither at the pace of a drum that turns.
     """
     joined = _joined(stops)
-    played = [stop for stop in joined if not stop.is_witnessed and stop.end - stop.start > LONGEST_SWEEPS]
+    starts = [stop.start for stop in joined]
+    paced = {
+        at + place
+        for at, (first, second, third) in enumerate(zip(starts, starts[1:], starts[2:], strict=False))
+        if second - first <= SLOWEST_SWEEPS and abs(third - 2 * second + first) <= PACE_SAMPLES
+        for place in range(3)
+    }
+    played = [stop for at, stop in enumerate(joined) if not stop.is_witnessed and at not in paced]
     return joined if len(played) <= MOST_PLAYED else [stop for stop in joined if stop not in played]
 
 

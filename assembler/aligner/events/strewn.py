@@ -17,6 +17,7 @@ import numpy as np
 from assembler.aligner.events.limits import (
     LEAST_REST,
     LEAST_SHOWING,
+    MOST_SLOW,
     MOST_STILL,
     PIECE_SAMPLES,
     PIECES,
@@ -80,16 +81,21 @@ def _excess(samples: Int32s, step: int) -> Float64s:
     bend = np.zeros(samples.size, np.int32)
     np.subtract(change[2:], change[1:-1], out=bend[1:-1])
     still = _counts(change == 0)
-    # Rests and mutes are no strewn losses, nor is what holds levels all along.
-    brief = _counts((change == 0) & ~_rests(change))
+    # Rests and mutes are no strewn losses, nor are clipped peaks, nor is what holds levels all along.
+    at_peak = (samples == samples.max()) | (samples == samples.min())
+    brief = _counts((change == 0) & ~_rests(change) & ~at_peak)
     held = _surplus(brief, *(_counts(np.abs(change) == number * step) / 2 for number in (1, 2)))
     held = held if np.median(held) < TRACK_NATS else np.zeros_like(held)
     up, down, above = bend == step, bend == -step, samples > 0
     # Halves are rounded down or up; or towards zero, which is down above it and up below.
     one_way = _imbalance(_counts(up), _counts(down))
-    inwards = _imbalance(_counts(np.where(above, up, down)), _counts(np.where(above, down, up)))
+    inner, outer = _counts(np.where(above, up, down)), _counts(np.where(above, down, up))
+    # A slow wave bends by a step towards nought all the time, the other way.
+    inwards = np.where(inner > outer, _imbalance(inner, outer), 0.0)
     rounded = np.maximum(one_way, inwards)
     silent = still > MOST_STILL * PIECES * PIECE_SAMPLES
+    slow = np.minimum(_counts(np.abs(change) <= step), _counts(np.abs(bend) <= step))
+    silent |= slow > MOST_SLOW * PIECES * PIECE_SAMPLES
     return np.where(silent, np.nan, held + rounded)
 
 
