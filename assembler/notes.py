@@ -67,6 +67,8 @@ class Note:
         theme: what notes of many passes may tell in one line together, in words that hold for each of them, its
             ``count`` apart; "" where a note has to stand for itself.
         count: how many of what the theme tells of this pass has; None where it counts nothing.
+        rule: of an undecided place, what left it open, by the record's name; "" of other notes.
+        nats: by how much the likeliest of what may be told there leads; None where nothing was counted.
     """
 
     kind: NoteKind
@@ -78,6 +80,8 @@ class Note:
     held: tuple[Held, ...] = ()
     theme: str = ""
     count: int | None = None
+    rule: str = ""
+    nats: float | None = None
 
     @property
     def needs_a_person(self) -> bool:

@@ -3,6 +3,7 @@
 from assembler.aligner.align import THREADS, align_session, delivered_tracks
 from assembler.aligner.plan.hand.file import write_plan
 from assembler.aligner.plan.joins.fades import clipped, cross_fade, fade_gains, triangular_dither
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.edit import (
     CONSTANT_POWER,
     CUT,
@@ -31,11 +32,13 @@ __all__ = [
     "SLIP",
     "THREADS",
     "AlignedPass",
+    "Because",
     "DeliveredTrack",
     "Edit",
     "Filled",
     "Join",
     "PassFlaw",
+    "Rule",
     "Runs",
     "Span",
     "Stretch",

@@ -15,7 +15,7 @@ import numpy as np
 from assembler.aligner.compare.blocks import TrackNotes, is_unlike, note_block
 from assembler.aligner.compare.limits import RUN_MARGIN
 from assembler.aligner.compare.track import weigh_track
-from assembler.aligner.compare.witness import believed, heard_through
+from assembler.aligner.compare.unlike.witness import believed, heard_through
 from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_machine
 from assembler.aligner.concealment.sweeps import machine_made
 from assembler.aligner.concealment.weave import weave
@@ -23,9 +23,9 @@ from assembler.aligner.events.copies import tell_copies
 from assembler.aligner.events.limits import WINDOW_SAMPLES
 from assembler.aligner.events.lone import told_together
 from assembler.aligner.events.settle import settle_by_other_tracks
-from assembler.aligner.events.standstill import covered_by_all, find_stops, heard, joined_stops
+from assembler.aligner.events.standstill import covered_by_all, find_stops, heard, joined_stops, stop_flaws
 from assembler.aligner.events.strewn import strewn_losses
-from assembler.aligner.records.findings import FoundFlaw, ReelFindings, joined_flaws, joined_places
+from assembler.aligner.records.findings import ReelFindings, joined_flaws, joined_places
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import common, total
 
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.compare.track import Weighed
     from assembler.aligner.events.standstill import Stop
+    from assembler.aligner.events.strewn import Strewn
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s
@@ -105,12 +106,7 @@ def compare_reel(
     findings = _gathered(passes, notes, results)
     witnesses = frozenset((name, track) for track, (_, _, names) in heard_as.items() for name in names)
     findings = replace(findings, witnesses=witnesses)
-    stopped = [
-        FoundFlaw(placed[index].name, track, stop.kind, stop.start, stop.end)
-        for index, places in stops.items()
-        for stop in places
-        for track in stop.tracks
-    ]
+    stopped = stop_flaws(placed, stops)
     findings = replace(findings, flaws=tuple(joined_flaws([*findings.flaws, *stopped])))
     # A witness's own samples are none of the better pass's: of them nothing can be woven.
     comparisons = [r.comparison for t, r in zip(tracks, results, strict=True) if not heard_as[t][2]]
@@ -150,7 +146,7 @@ def _note_strewn(
     notes: Mapping[int, TrackNotes],
 ) -> None:
     """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
-    seen: list[tuple[Sequence[Int32s], list[Range]]] = []
+    seen: list[tuple[Sequence[Int32s], list[Strewn]]] = []
     for index, own in held.items():
         places = next(
             (
@@ -166,11 +162,11 @@ def _note_strewn(
         # Where a pass begins or ends its window is none.
         inner = [(start + WINDOW_SAMPLES - low, end - WINDOW_SAMPLES - low) for start, end in covered[index]]
         for track, samples in zip(tracks, own, strict=True):
-            notes[track].means.setdefault(index, []).extend(
-                (start + low, end + low)
-                for start, end in common(places, inner)
-                if np.diff(samples[start:end]).any()
-            )
+            block = low + RUN_MARGIN, low + samples.size - RUN_MARGIN
+            for strewn in places:
+                for start, end in common([strewn.place], inner):
+                    if np.diff(samples[start:end]).any():
+                        notes[track].add_means(index, (start + low, end + low), block, strewn.because)
 
 
 def machine_made_means(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes], step: int) -> None:

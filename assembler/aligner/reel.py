@@ -10,11 +10,11 @@ import numpy as np
 from assembler.aligner.comparison import BLOCK_SAMPLES, compare_reel
 from assembler.aligner.place.reels.reel import place_reel
 from assembler.aligner.place.wiring.wire import wire_reel
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings
-from assembler.aligner.records.labels import track_names
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import merged, without
-from assembler.aligner.records.reel import ExaminedReel
+from assembler.aligner.records.reel import ExaminedReel, track_names
 from assembler.aligner.records.timemap import TimeMap
 from assembler.aligner.sound.scale import bits_used, scale_of, tape_word
 from assembler.aligner.tell.chains import other_sound
@@ -118,7 +118,7 @@ def compare_passes(
         )
         findings = compared()
     mutes = tuple(
-        FoundFlaw(one.name, track, "mute", start, end)
+        FoundFlaw(one.name, track, "mute", start, end, because=Because(Rule.DEAD))
         for one in examined.passes
         for track in wanted
         if (one.name, track) in dead

@@ -9,7 +9,7 @@ from rich.table import Table
 
 from assembler.aligner import held_words
 from assembler.cli.consoles import PlainConsole
-from assembler.report import TextLine, group_lines, outcome_words
+from assembler.report import TextLine, because_words, group_lines, outcome_words, with_reason
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
@@ -142,9 +142,11 @@ def _print_flaws(console: PlainConsole, result: SessionResult, one: AlignedPass)
         at = format_sample(places[0][0], rate, sheet.session.sample_rate) if places else "–"
         start = (places[0][0] if places else one.time_map.start) - result.edit.start_sample
         size = f"{flaw.samples:+d}" if flaw.samples is not None else str(flaw.end - flaw.start)
+        reason = because_words(flaw.because.rule.value, flaw.because.nats)
         state = outcome_words(start, start + flaw.end - flaw.start, result.edit.length, is_cured=flaw.cured)
         console.print(
-            f"  {one.imported.name} {at} {flaw.kind}, {size} samples, {state}: {names}", soft_wrap=True
+            f"  {one.imported.name} {at} {flaw.kind}, {size} samples, {state}: {names}; {reason}",
+            soft_wrap=True,
         )
     _print_rest(console, len(one.flaws))
 
@@ -212,7 +214,14 @@ def _counted(count: int, what: str, more: str = "s") -> str:
 def note_lines(notes: Iterable[Note]) -> list[str]:
     """Return the lines of the notes in the order in which they are read; those of one theme share one."""
     lines = group_lines(
-        TextLine(note.kind, note.pass_name, note.text, note.theme, note.count, note.needs_a_person)
+        TextLine(
+            note.kind,
+            note.pass_name,
+            with_reason(note.text, note.rule, note.nats),
+            note.theme,
+            note.count,
+            note.needs_a_person,
+        )
         for note in notes
     )
     return [f"{line.kind}: {line.text}" for line in lines]

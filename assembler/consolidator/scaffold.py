@@ -19,6 +19,7 @@ from __future__ import annotations
 import fcntl
 import hashlib
 import os
+import re
 import secrets
 import shutil
 from contextlib import suppress
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 PREFIX = ".assembler-partial-"
 MARK = b"Work of the capture assembler that is going on or was killed; its next run for the same target removes it.\n"
 MOST_MARK_BYTES = 4096
+RANDOM_BYTES = 8
 
 
 class Scaffold:
@@ -63,7 +65,7 @@ class Scaffold:
         self.publication = publication or Publication()
         self.disk = disk or Disk()
         self._over_empty = over_empty
-        self._folder = self.target.with_name(_prefix(self.target.name) + secrets.token_hex(8))
+        self._folder = self.target.with_name(_prefix(self.target.name) + secrets.token_hex(RANDOM_BYTES))
         self._is_claimed = False
         self._lock = -1
         _check_target(self.target, over_empty=over_empty)
@@ -143,6 +145,11 @@ def _prefix(name: str) -> str:
     return f"{PREFIX}{hashlib.sha256(os.fsencode(name)).hexdigest()[:16]}-"
 
 
+def _is_folder_of(name: str, folder: str) -> bool:
+    """Return whether a folder is named exactly as a run for a target of this name names its own."""
+    return re.fullmatch(f"{re.escape(_prefix(name))}[0-9a-f]{{{2 * RANDOM_BYTES}}}", folder) is not None
+
+
 def _check_target(target: Path, *, over_empty: bool) -> None:
     """Raise PublishError unless the target's name is free in a folder that is there."""
     try:
@@ -212,7 +219,7 @@ def _marked_name(folder: Path, descriptor: int) -> str | None:
         except OSError:
             return None
     name = os.fsdecode(data.removeprefix(MARK))
-    is_ours = data.startswith(MARK) and folder.name.startswith(_prefix(name))
+    is_ours = data.startswith(MARK) and _is_folder_of(name, folder.name)
     return name if is_ours and set(os.listdir(descriptor)) <= {folder.name, name} else None
 
 

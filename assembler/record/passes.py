@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from assembler.record.values import Json, relative_path
+from assembler.record.values import Json, because_record, relative_path
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -86,6 +86,7 @@ def _flaw(flaw: PassFlaw) -> dict[str, Json]:
         "end": flaw.end,
         "tracks": list(flaw.tracks),
         "cured": flaw.cured,
+        "because": because_record(flaw.because.rule.value, flaw.because.nats),
     }
     if flaw.samples is not None:
         record["samples"] = flaw.samples

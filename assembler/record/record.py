@@ -11,7 +11,7 @@ import json
 from typing import TYPE_CHECKING, cast
 
 from assembler.record.passes import pass_record
-from assembler.record.values import FORMAT, SOFTWARE, Json, session_date
+from assembler.record.values import FORMAT, SOFTWARE, Json, because_record, session_date
 from assembler.timecode import format_sample, frame_rate
 
 if TYPE_CHECKING:
@@ -164,6 +164,8 @@ def _note(note: Note) -> dict[str, Json]:
     }
     if note.held:
         record["passes"] = _held(note.held)
+    if note.rule:
+        record["because"] = because_record(note.rule, note.nats)
     if note.theme:
         record["theme"] = note.theme
         record["count"] = note.count

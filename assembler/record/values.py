@@ -34,3 +34,8 @@ def session_date(sheet: Sheet) -> str:
         return sheet.session.date.isoformat()
     date = epoch_date()
     return date.isoformat() if date else ""
+
+
+def because_record(rule: str, nats: float | None) -> dict[str, Json]:
+    """Return the rule that decided, and its lead to one place."""
+    return {"rule": rule, "nats": None if nats is None else round(nats, 1)}

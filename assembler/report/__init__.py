@@ -3,5 +3,14 @@
 from assembler.report.grouping import TextLine, group_lines
 from assembler.report.outcomes import outcome_words
 from assembler.report.page import report_page
+from assembler.report.reasons import RULE_WORDS, because_words, with_reason
 
-__all__ = ["TextLine", "group_lines", "outcome_words", "report_page"]
+__all__ = [
+    "RULE_WORDS",
+    "TextLine",
+    "because_words",
+    "group_lines",
+    "outcome_words",
+    "report_page",
+    "with_reason",
+]

@@ -15,6 +15,7 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 from assembler.printable import printable
 from assembler.report.grouping import TextLine, group_lines
 from assembler.report.outcomes import outcome_words
+from assembler.report.reasons import reason_words, with_reason
 from assembler.sheet import preparation_words
 from assembler.timecode import format_sample, frame_rate
 
@@ -56,7 +57,7 @@ class Bar:
 
 @dataclass(frozen=True)
 class FlawRow:
-    """A flaw of a pass: where it lies in the set, from its first sample, and what became of it."""
+    """A flaw of a pass: where it lies in the set, from its first sample, what became of it, and why it is told."""
 
     position: int
     at: str
@@ -65,6 +66,7 @@ class FlawRow:
     samples: int
     tracks: tuple[int, ...]
     outcome: str
+    reason: str
 
 
 @dataclass(frozen=True)
@@ -110,7 +112,14 @@ def report_page(record: RecordedSet) -> bytes:
         seconds=record.length / record.session.sample_rate,
         lanes=[(track, _bars(track, record.length, tones, label)) for track in record.tracks],
         notes=group_lines(
-            TextLine(one.kind, one.pass_name, one.text, one.theme, one.count, one.needs_a_person)
+            TextLine(
+                one.kind,
+                one.pass_name,
+                with_reason(one.text, one.because.rule, one.because.nats) if one.because else one.text,
+                one.theme,
+                one.count,
+                one.needs_a_person,
+            )
             for one in record.notes
         ),
         asking=sum(one.needs_a_person for one in record.notes),
@@ -155,7 +164,8 @@ def _flaw_rows(record: RecordedSet, label: Callable[[int], str]) -> list[FlawRow
             length = flaw.end - flaw.start
             outcome = outcome_words(at, at + length, record.length, is_cured=flaw.is_cured)
             samples = length if flaw.samples is None else flaw.samples
-            rows.append(FlawRow(at, label(at), one.name, flaw.kind, samples, flaw.tracks, outcome))
+            reason = reason_words(flaw.because.rule, flaw.because.nats) if flaw.because else ""
+            rows.append(FlawRow(at, label(at), one.name, flaw.kind, samples, flaw.tracks, outcome, reason))
     return sorted(rows, key=lambda row: (row.position, row.pass_name))
 
 

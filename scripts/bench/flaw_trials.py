@@ -27,8 +27,11 @@ Left out by the generator, as nothing could tell them: slips that no other pass 
 track sounds for 0.1 s; slips of fewer than 64 samples of the most trusted pass without two witnesses; and slips less
 than 1.5 s apart.
 
+With --rules a second table follows: how often each rule decided on a flaw or left a place open, and the least and
+the median of its leads in nats. A rule that nothing fires is either dead or not tried by these trials.
+
 Run: python -m scripts.bench.flaw_trials [--trials N] [--first SEED] [--seed SEED]
-    [--passes N] [--character NAME] [--workers N]
+    [--passes N] [--character NAME] [--workers N] [--rules]
 """
 
 from __future__ import annotations
@@ -41,7 +44,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner import align_session
+from assembler.aligner import Because, Rule, align_session
 from assembler.aligner.records.ranges import ranges_of
 from assembler.consolidator.rendering import TrackRenderer, sample_format
 from assembler.consolidator.tracks import pass_reader
@@ -85,6 +88,7 @@ class Outcome:
     slips_found: int
     slip_error: int
     places: tuple[str, ...] = ()
+    reasons: tuple[Because, ...] = ()
 
     @property
     def has_failed(self) -> bool:
@@ -124,7 +128,14 @@ def run_trial(trial: Trial) -> Outcome:
         sum(found for found, _ in slips),
         max(error for _, error in slips),
         tuple(_told_places("wrong", trial, silent) + lost),
+        _reasons(edit),
     )
+
+
+def _reasons(edit: Edit) -> tuple[Because, ...]:
+    """Return what decided on each flaw of the passes, and what left each place open."""
+    flaws = [flaw.because for one in edit.passes for flaw in one.flaws]
+    return (*flaws, *(Because(Rule(note.rule), note.nats) for note in edit.notes if note.rule))
 
 
 def _delivered(trial: Trial, session: ImportedSession, edit: Edit) -> tuple[Int32s, Bools]:
@@ -284,7 +295,7 @@ def _print_row(passes: str, name: str, outcomes: Sequence[Outcome]) -> None:
     sums = {
         field.name: sum(getattr(o, field.name) for o in outcomes)
         for field in fields(Outcome)
-        if field.name not in ("character", "places")
+        if field.name not in ("character", "places", "reasons")
     }
     slips = f"{sums['slips_found']}/{sums['slips_put']}"
     print(
@@ -292,6 +303,16 @@ def _print_row(passes: str, name: str, outcomes: Sequence[Outcome]) -> None:
         f"{sums['spoiled']:8}{sums['listed']:8}{sums['undecided']:10}{sums['needless']:9}{sums['unlisted']:9}{sums['alone']:6}{sums['inexact']:8}"
         f"{slips:>8}{max(o.slip_error for o in outcomes):7}"
     )
+
+
+def print_rules(outcomes: Sequence[Outcome]) -> None:
+    """Print a row for each rule, those that nothing fired too."""
+    print(f"\n{'rule':24}{'times':>7}{'trials':>8}{'least nats':>12}{'median':>9}")
+    for rule in Rule:
+        found = [[one for one in outcome.reasons if one.rule is rule] for outcome in outcomes]
+        nats = [one.nats for own in found for one in own if one.nats is not None]
+        leads = f"{min(nats):12.1f}{float(np.median(nats)):9.1f}" if nats else f"{'–':>12}{'–':>9}"
+        print(f"{rule.value:24}{sum(map(len, found)):7}{sum(map(bool, found)):8}{leads}")
 
 
 def main() -> None:
@@ -303,12 +324,15 @@ def main() -> None:
     parser.add_argument("--passes", type=int, choices=(2, 3))
     parser.add_argument("--character", choices=CHARACTERS)
     parser.add_argument("--workers", type=int, default=2)
+    parser.add_argument("--rules", action="store_true", help="print how often each rule decided")
     asked = parser.parse_args()
     seeds = range(asked.first, asked.first + asked.trials) if asked.seed is None else [asked.seed]
     run = partial(run_seed, character=asked.character, passes=asked.passes)
     with ProcessPoolExecutor(asked.workers) as executor:
         outcomes = list(executor.map(run, seeds))
     print_table(outcomes)
+    if asked.rules:
+        print_rules(outcomes)
     for outcome in outcomes:
         if outcome.has_failed:
             print(

@@ -73,7 +73,7 @@ def test_a_build_prints_what_its_record_holds(sheet: Path, tmp_path: Path, capsy
         ["01:00:00:12", "01:00:04:00"],
         ["01:00:03:12", "01:00:05:12"],
     ]
-    assert [line for line in out.splitlines() if line.startswith("  A")] == [
+    assert [line.split("; because: ")[0] for line in out.splitlines() if line.startswith("  A")] == [
         "  A1 01:00:01:01 slip, +400 samples, cured: One, Two",
         "  A1 01:00:01:14 mute, 300 samples, cured: One",
         "  A1 01:00:03:03 mute, 1000 samples, not cured: Two",
@@ -122,8 +122,8 @@ def test_a_flaw_of_two_tracks_is_cured_only_where_both_are(tmp_path: Path, capsy
     sheet = layout.write()
     assert run(["build", str(sheet), "-o", str(tmp_path / "set")]) == 1
     out = capsys.readouterr().out
-    assert "  A1 01:00:01:26 mute, 2000 samples, not cured: One, Two\n" in out
-    assert "  A2 01:00:01:26 mute, 2000 samples, not cured: Two\n" in out
+    assert "  A1 01:00:01:26 mute, 2000 samples, not cured: One, Two; because: " in out
+    assert "  A2 01:00:01:26 mute, 2000 samples, not cured: Two; because: " in out
     record = json.loads((tmp_path / "set" / "data" / "assembly.json").read_text(encoding="utf-8"))
     assert [place["track"] for place in record["uncured"]] == ["Two"]
     assert [flaw["cured"] for one in record["passes"] for flaw in one["flaws"]] == [False, False]
@@ -198,7 +198,7 @@ def test_what_is_not_in_the_set_is_not_called_cured(tmp_path: Path, capsys: Caps
     layout.add_pass("A2", "A", tape, HOUR)
     assert run(["build", str(layout.write()), "-o", str(tmp_path / "set")]) == 0
     out = capsys.readouterr().out
-    assert [line for line in out.splitlines() if line.startswith("  A1")] == [
+    assert [line.split("; because: ")[0] for line in out.splitlines() if line.startswith("  A1")] == [
         "  A1 01:00:00:12 mute, 2000 samples, not in the set: One",
         "  A1 01:00:01:26 mute, 2000 samples, cured: One",
         "  A1 01:00:03:03 mute, 2000 samples, not in the set: One",

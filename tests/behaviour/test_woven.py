@@ -16,6 +16,7 @@ import pytest
 from jsonschema import Draft202012Validator
 
 from assembler.aligner import reel as examined_reels
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Lost, ReelFindings, Woven
 from assembler.cli.commands import run
 from assembler.consolidator import build_set, verify_set
@@ -30,6 +31,8 @@ if TYPE_CHECKING:
 
     from assembler.aligner.records.passes import PlacedPass
     from assembler.arrays import Int32s
+
+WHY = Because(Rule.OUTVOTED)
 
 Capsys = pytest.CaptureFixture[str]
 Patch = pytest.MonkeyPatch
@@ -56,7 +59,7 @@ def find(patch: Patch, woven: Sequence[Woven], more: Sequence[FoundFlaw] = ()) -
     """Have comparing find woven stretches (set samples) with the flaws of their passes, and nothing else."""
     moved = tuple(replace(one, start=HOUR + one.start, end=HOUR + one.end) for one in woven)
     flaws = tuple(
-        FoundFlaw(lost.pass_name, one.track, "means", one.start, one.end)
+        FoundFlaw(lost.pass_name, one.track, "means", one.start, one.end, because=WHY)
         for one in moved
         for lost in one.lost
     )
@@ -251,7 +254,10 @@ def test_a_join_inside_a_woven_stretch_is_proved(tmp_path: Path, capsys: Capsys,
     layout.add_reel("A", ["One", "Two"])
     layout.add_pass("A1", "A", first, "01:00:00:00")
     layout.add_pass("A2", "A", second, "01:00:00:00")
-    mutes = [FoundFlaw("A1", 0, "mute", END, END + 4000), FoundFlaw("A2", 0, "mute", START - 4000, START)]
+    mutes = [
+        FoundFlaw("A1", 0, "mute", END, END + 4000, because=WHY),
+        FoundFlaw("A2", 0, "mute", START - 4000, START, because=WHY),
+    ]
     find(monkeypatch, [WOVEN], mutes)
     sheet = layout.write()
     status, record = run_json(capsys, "build", sheet, "-o", tmp_path / "set")

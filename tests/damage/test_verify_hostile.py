@@ -100,6 +100,12 @@ def grow(name: str, size: int) -> Callable[[Path], None]:
     return lambda root: os.truncate(root / name, size)
 
 
+def sparse(path: Path) -> None:
+    """Make a file of eight terabytes with nothing in it."""
+    path.touch()
+    os.truncate(path, 1 << 43)
+
+
 def many_channels(root: Path) -> None:
     """Make the track one of 1,024 channels, all silent, in a sparse file."""
     frames = json.loads((root / RECORD).read_text())["length"]
@@ -139,6 +145,8 @@ UNREADABLE_ROWS: dict[str, Callable[[Path], object]] = {
     "a page of sixteen terabytes": grow("data/report.html", 1 << 43),
     "a manifest of a gigabyte": grow("manifest-sha256.txt", 1 << 30),
     "a track of eight terabytes": grow(ONE, 1 << 43),
+    "a file more, of eight terabytes": lambda root: sparse(root / "data/more.wav"),
+    "a tag file more, of eight terabytes": lambda root: sparse(root / "more.txt"),
     "a track of many channels": many_channels,
 }
 

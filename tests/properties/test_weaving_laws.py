@@ -10,6 +10,7 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from assembler.aligner.plan.weaving import Weaving, braids_of
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.edit import DeliveredTrack, Join, Span, TrackEdit
 from assembler.aligner.records.findings import FoundFlaw, Lost, ReelFindings, Woven
 from assembler.aligner.records.passes import PlacedPass
@@ -20,6 +21,8 @@ from assembler.consolidator.rendering import TrackRenderer, sample_format
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Int32s
+
+WHY = Because(Rule.OUTVOTED)
 
 NAMES = ("one", "two", "three")
 LENGTH = 400
@@ -80,7 +83,7 @@ def sessions(draw: st.DrawFn) -> _Session:
         told.append(Lost(name, tuple(runs_of(np.flatnonzero(row[100:300])))))
     woven = Woven(0, ORIGIN + 100, ORIGIN + 300, tuple(told))
     flaws = tuple(
-        FoundFlaw(one.name, 0, "means", ORIGIN + 100, ORIGIN + 300)
+        FoundFlaw(one.name, 0, "means", ORIGIN + 100, ORIGIN + 300, because=WHY)
         for one, row in zip(passes, lost, strict=True)
         if row.any()
     )

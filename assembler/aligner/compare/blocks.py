@@ -18,17 +18,20 @@ from assembler.aligner.compare.limits import (
     LIKENESS_SAMPLES,
     RUN_MARGIN,
 )
+from assembler.aligner.compare.proofs import Proofs
 from assembler.aligner.compare.sparse import SparseRanges
 from assembler.aligner.concealment.alone import rows_of_means
 from assembler.aligner.concealment.marks import TALLY_COUNTS, tally_machine
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import common, ranges_of, total
 from assembler.aligner.sound.levels import constant_runs
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from assembler.aligner.concealment.alone import Row
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools, Int32s, Int64s
@@ -43,12 +46,18 @@ class TrackNotes:
     runs: dict[int, SparseRanges] = field(default_factory=dict)
     lines: dict[int, SparseRanges] = field(default_factory=dict)
     means: dict[int, list[Range]] = field(default_factory=dict)
+    proofs: dict[int, Proofs] = field(default_factory=dict)
     differing: dict[tuple[int, int], int] = field(default_factory=dict)
     overlap: dict[tuple[int, int], int] = field(default_factory=dict)
     compared: dict[tuple[int, int], int] = field(default_factory=dict)
     identical: dict[tuple[int, int], int] = field(default_factory=dict)
     largest: dict[tuple[int, int], int] = field(default_factory=dict)
     machines: dict[int, Int64s] = field(default_factory=dict)
+
+    def add_means(self, index: int, place: Range, seen: Range, because: Because) -> None:
+        """Note that a pass lost samples in a place, and what says so; see ``Proofs.add``."""
+        self.means.setdefault(index, []).append(place)
+        self.proofs.setdefault(index, Proofs()).add(place, seen, because)
 
 
 def note_block(
@@ -79,19 +88,20 @@ def note_block(
     inner = {i: samples[RUN_MARGIN:-RUN_MARGIN] for i, samples in held.items()}
     _note_differences(inner, dict(present), low, notes)
     _note_machines(held, dict(present), low, step, notes)
-    scanned: list[tuple[Int32s, list[Range], list[Range], list[Range]]] = []
+    scanned: list[tuple[Int32s, list[Range], list[Range], list[Row]]] = []
     for index, samples in held.items():
         alike = next((one for one in scanned if np.array_equal(samples, one[0])), None)
         if alike is None:
             runs = [(run.start, run.end) for run in constant_runs(samples)]
-            means = [(row.start, row.end) for row in rows_of_means(samples, step)]
-            alike = samples, runs, likely_lines(samples, step), means
+            alike = samples, runs, likely_lines(samples, step), rows_of_means(samples, step)
             scanned.append(alike)
         shift = low - RUN_MARGIN
-        runs, lines, means = ([(start + shift, end + shift) for start, end in found] for found in alike[1:])
+        runs, lines = ([(start + shift, end + shift) for start, end in found] for found in alike[1:3])
         notes.runs.setdefault(index, SparseRanges()).add(runs, high)
         notes.lines.setdefault(index, SparseRanges()).add(lines, high)
-        notes.means.setdefault(index, []).extend(means)
+        for row in alike[3]:
+            place = row.start + shift, row.end + shift
+            notes.add_means(index, place, (low, high), Because(Rule.MEANS_IN_A_ROW, row.nats))
 
 
 def _note_machines(

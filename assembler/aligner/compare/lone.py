@@ -21,15 +21,12 @@ from assembler.aligner.compare.limits import (
     PEAK_SHARE,
     STEPPED_SAMPLES,
 )
-from assembler.aligner.flaws.faint import faint_flaws
-from assembler.aligner.flaws.interrupting import is_drawn_line, lone_flaws
-from assembler.aligner.flaws.limits import (
-    MOST_CHANGING,
-    STRAIGHT_CONTEXT,
-)
-from assembler.aligner.flaws.noise import islands
-from assembler.aligner.flaws.stepped import holds_levels, interruptions, long_levels
+from assembler.aligner.flaws.alone import shown_alone
+from assembler.aligner.flaws.interrupting import is_drawn_line
+from assembler.aligner.flaws.limits import MOST_CHANGING, STRAIGHT_CONTEXT
+from assembler.aligner.flaws.stepped import holds_levels, interruptions
 from assembler.aligner.judge.limits import CONTEXT_SAMPLES
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, total, without
 from assembler.aligner.sound.levels import is_peak, suspect_runs
@@ -88,7 +85,10 @@ def weigh_runs(
                     continue
                 if shared and _is_natural(passes[index], kind, (start, end), held, rests):
                     continue
-                flaws = [FoundFlaw(one.name, track, kind, low, high) for one in (passes[index], *muted)]
+                flaws = [
+                    FoundFlaw(one.name, track, kind, low, high, because=Because(Rule.CUT_OFF))
+                    for one in (passes[index], *muted)
+                ]
                 alone += [flaw for flaw in flaws if flaw not in alone]
                 if shared:
                     agreeing += [flaw for flaw in flaws if flaw not in agreeing]
@@ -118,7 +118,10 @@ def weigh_lines(passes: Sequence[PlacedPass], track: int, notes: TrackNotes, ste
             are_alike = all(np.array_equal(samples[0][inner], other[inner]) for other in samples[1:])
             line = STRAIGHT_CONTEXT, STRAIGHT_CONTEXT + end - start
             if are_alike and is_drawn_line(samples[0], line, step) and not is_peak(samples[0], *line):
-                found += [FoundFlaw(one.name, track, "straight", start, end) for one in holders]
+                because = Because(Rule.DRAWN_LINE)
+                found += [
+                    FoundFlaw(one.name, track, "straight", start, end, because=because) for one in holders
+                ]
     return found
 
 
@@ -188,7 +191,7 @@ def flaws_alone(
         known = merged((flaw.start, flaw.end) for _, flaw in shown)
         for places, kept in ((rests.natural, lone.natural), (rests.doubtful, lone.open_places)):
             kept.extend(
-                FoundFlaw(one.name, track, "mute", *place)
+                FoundFlaw(one.name, track, "mute", *place, because=Because(Rule.CUT_OFF))
                 for place in places
                 if not common(merged([place, *_beside(place)]), known)
             )
@@ -224,36 +227,21 @@ def _looked_at(
             # Read a little further, but never over the end of a stretch: a slip is a splice too.
             first, last = max(held[0], low - LONE_MARGIN), min(held[1], high + LONE_MARGIN)
             found += [
-                (build, FoundFlaw(one.name, track, kind, max(low, start + first), min(high, end + first)))
-                for build, kind, (start, end) in _shown(one.samples(track, first, last), step)
+                (
+                    build,
+                    FoundFlaw(
+                        one.name,
+                        track,
+                        kind,
+                        max(low, start + first),
+                        min(high, end + first),
+                        because=Because(rule),
+                    ),
+                )
+                for build, rule, kind, (start, end) in shown_alone(one.samples(track, first, last), step)
                 if start + first < high and end + first > low
             ]
     return found
-
-
-def _shown(samples: Int32s, step: int) -> list[tuple[str, str, Range]]:
-    """Return what may be flaws, as build, kind and range: flaws for certain, or what an instrument may do as well.
-
-    That are pauses, levels held, noise in silence, and straight peaks of sound that was clipped and then faded.
-    """
-    shown = [(_build_of(samples, kind, place), kind, place) for kind, place in lone_flaws(samples, step)]
-    shown += [
-        ("pause" if kind == "mute" else "flaw", kind, place) for kind, place in faint_flaws(samples, step)
-    ]
-    shown += [
-        ({"mute": "pause", "hold": "level"}.get(kind, "flaw"), kind, place)
-        for kind, place in interruptions(samples, step)
-    ]
-    shown += [("long level", "hold", place) for place in long_levels(samples, step)]
-    shown += [("noise", "burst", place) for place in islands(samples, step)]
-    return shown
-
-
-def _build_of(samples: Int32s, kind: str, place: Range) -> str:
-    """Return what a look-alike may be instead: a peak that was clipped, or noise that an instrument makes."""
-    if kind in ("click", "burst"):
-        return "noise"
-    return "peak" if kind == "straight" and is_peak(samples, *place) else "flaw"
 
 
 def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale: int) -> str:

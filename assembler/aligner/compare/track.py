@@ -16,32 +16,35 @@ import numpy as np
 from assembler.aligner.compare.beside import Beside
 from assembler.aligner.compare.blocks import is_unlike
 from assembler.aligner.compare.limits import (
-    BEHIND_SAMPLES,
-    LEAST_BEFORE,
     LEAST_TURNS,
     LONGEST_JUDGED,
-    MOST_BEFORE,
     MOST_DIFFERENCES,
     SILENT_SAMPLES,
 )
 from assembler.aligner.compare.lone import flaws_alone, weigh_lines, weigh_runs
+from assembler.aligner.compare.pieces import (
+    is_flat,
+    is_level,
+    is_one_level,
+    is_short_level,
+    judge_pieces,
+    surroundings_of,
+)
 from assembler.aligner.compare.places import one_place_each
 from assembler.aligner.concealment.limits import FLAW_BRIDGE
 from assembler.aligner.concealment.track import Comparison, concealed
-from assembler.aligner.judge.limits import BRIDGE_SAMPLES, CONTEXT_SAMPLES
-from assembler.aligner.judge.place import judge_place
+from assembler.aligner.judge.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided, joined_flaws
 from assembler.aligner.records.limits import CHANCE_SAMPLES, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import (
     common,
     merged,
-    pieces_of,
     range_around,
     ranges_of,
     total,
     without,
 )
-from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import LEAST_RUN
 from assembler.aligner.sound.rests import SharedRests, silence_around
 
@@ -53,7 +56,6 @@ if TYPE_CHECKING:
     from assembler.aligner.judge.stories import Verdict
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s
 
 
 @dataclass(frozen=True)
@@ -106,7 +108,7 @@ def weigh_track(
     for index, ranges in notes.outvoted.items():
         judged = merged(without(merged(ranges), contested), bridge=BRIDGE_SAMPLES)
         elsewhere = merged(place for places in split.values() for place in places)
-        for place in one_place_each(judged, partial(_is_level, passes[index], track)):
+        for place in one_place_each(judged, partial(is_level, passes[index], track)):
             found, open_places = _judge_outvoted(passes, track, index, place, elsewhere, step, rests)
             flaws += found
             undecided += open_places
@@ -119,7 +121,7 @@ def weigh_track(
     # Where passes differ that has been asked already, sample by sample.
     asked = merged(comparison.differing, bridge=FLAW_BRIDGE)
     flaws += [
-        FoundFlaw(passes[index].name, track, "means", *place)
+        FoundFlaw(passes[index].name, track, "means", *place, because=notes.proofs[index].within(place))
         for index, places in notes.means.items()
         for place in without(common(merged(places), merged(passes[index].covered(track))), asked)
     ]
@@ -243,14 +245,14 @@ def _holds_through(one: PlacedPass, track: int, lost: Sequence[Range], place: Ra
     if around is not None:
         # Notes are bridged over a few samples that it has right.
         held = max(around[0], place[0] - LEAST_RUN), min(around[1], place[1] + LEAST_RUN)
-        return held != place and _is_level(one, track, held)
+        return held != place and is_level(one, track, held)
     number = bisect_left(lost, place)
     before = lost[number - 1][1] if number else -MOST_GAP_SAMPLES
     behind = lost[number][0] if number < len(lost) else place[1] + MOST_GAP_SAMPLES + 1
-    comes_on = before <= place[0] <= before + MOST_GAP_SAMPLES and _is_level(
+    comes_on = before <= place[0] <= before + MOST_GAP_SAMPLES and is_level(
         one, track, (before - 1, place[1])
     )
-    goes_on = place[1] <= behind <= place[1] + MOST_GAP_SAMPLES and _is_level(
+    goes_on = place[1] <= behind <= place[1] + MOST_GAP_SAMPLES and is_level(
         one, track, (place[0], behind + 1)
     )
     return comes_on or goes_on
@@ -278,16 +280,17 @@ def _judge_split(
     undecided: list[Undecided] = []
     # Between differences all members hold the same.
     places = one_place_each(
-        merged(ranges, bridge=BRIDGE_SAMPLES), partial(_is_level, passes[members[0]], track)
+        merged(ranges, bridge=BRIDGE_SAMPLES), partial(is_level, passes[members[0]], track)
     )
     if len(places) > MOST_DIFFERENCES:
         taken, *others = (passes[index].name for index in members)
         coarse = merged(ranges, bridge=LONGEST_JUDGED)
-        return [], [Undecided(track, start, end, taken, tuple(others)) for start, end in coarse]
+        because = Because(Rule.TOO_MANY)
+        return [], [Undecided(track, *place, taken, tuple(others), because=because) for place in coarse]
     beside = Beside(passes, track, known)
     for place in places:
         names = [passes[index].name for index in members]
-        parts = _judge_place(
+        parts = judge_pieces(
             passes,
             track,
             members,
@@ -308,7 +311,17 @@ def _judge_split(
                 names = [passes[index].name for index in members]
                 taken = names.pop(verdict.right)
                 undecided.append(
-                    Undecided(track, start, end, taken, tuple(names), verdict.is_doubtful, silent, place)
+                    Undecided(
+                        track,
+                        start,
+                        end,
+                        taken,
+                        tuple(names),
+                        verdict.is_doubtful,
+                        silent,
+                        place,
+                        because=verdict.because,
+                    )
                 )
     return flaws, undecided
 
@@ -337,17 +350,18 @@ def _doubted(
     borne out either.
     """
     found: list[FoundFlaw] = []
+    told = partial(FoundFlaw, because=Because(Rule.BESIDE_SLIP))
     for index, one in enumerate(passes):
         differing = merged(place for who, places in notes.split.items() if index in who for place in places)
         others = [other for other in passes if other is not one]
         covered = merged(piece for other in others for piece in other.covered(track))
         for doubt, lost in one.maps[track].doubts():
             open_places = [*common(doubt, differing), *without(doubt, covered)]
-            found += [FoundFlaw(one.name, track, "disagreement", *place) for place in open_places]
+            found += [told(one.name, track, "disagreement", *place) for place in open_places]
             holders = [other for other in others if common(other.covered(track), lost)]
             if common(doubt, differing) and len(holders) == 1:
                 places = common(holders[0].covered(track), lost)
-                found += [FoundFlaw(holders[0].name, track, "disagreement", *place) for place in places]
+                found += [told(holders[0].name, track, "disagreement", *place) for place in places]
     return _not_known(found, flaws)
 
 
@@ -362,7 +376,8 @@ def _through_holes(passes: Sequence[PlacedPass], track: int, flaws: Sequence[Fou
                 before = [flaw for flaw in own if flaw.start < start <= flaw.end + BRIDGE_SAMPLES]
                 behind = [flaw for flaw in own if flaw.start - BRIDGE_SAMPLES <= end < flaw.end]
                 if before and behind:
-                    found.append(FoundFlaw(one.name, track, before[-1].kind, start, end))
+                    kind, because = before[-1].kind, Because(Rule.GOES_ON)
+                    found.append(FoundFlaw(one.name, track, kind, start, end, because=because))
     return _not_known(found, flaws)
 
 
@@ -377,82 +392,11 @@ def _not_known(found: Iterable[FoundFlaw], flaws: Sequence[FoundFlaw]) -> list[F
     return fresh
 
 
-def _is_level(one: PlacedPass, track: int, where: Range) -> bool:
-    return not np.ptp(one.samples(track, *where))
-
-
-def _context(
-    passes: Sequence[PlacedPass], track: int, members: Iterable[int], start: int, end: int
-) -> list[Int32s]:
-    """Return each member's samples; where one holds none, those of a member that does."""
-    versions = [passes[i].samples(track, start, end) for i in members]
-    gaps = [without([(start, end)], passes[i].covered(track)) for i in members]
-    for version, missing in zip(versions, gaps, strict=True):
-        for low, high in missing:
-            for other, also_missing in zip(versions, gaps, strict=True):
-                if not common([(low, high)], also_missing):
-                    version[low - start : high - start] = other[low - start : high - start]
-                    break
-    return versions
-
-
-def _judge_place(
-    passes: Sequence[PlacedPass],
-    track: int,
-    members: tuple[int, ...],
-    place: Range,
-    step: int,
-    holders: Sequence[int] = (),
-    flawed_before: Sequence[bool] = (),
-    flawed_behind: Sequence[bool] = (),
-) -> list[tuple[Range, Verdict]]:
-    """Return a verdict for each part of a place in which passes differ."""
-    edges = {edge for index in members for piece in passes[index].covered(track) for edge in piece}
-    judged = []
-    for piece in pieces_of([place], LONGEST_JUDGED):
-        surroundings = _surroundings(place, piece)
-        versions = [
-            np.concatenate(parts)
-            for parts in zip(*(_context(passes, track, members, *part) for part in surroundings), strict=True)
-        ]
-        whole = [
-            index
-            for index, one in enumerate(passes)
-            if index not in members and not any(without([part], one.covered(track)) for part in surroundings)
-        ]
-        witnesses = [
-            np.concatenate([passes[index].samples(track, *part) for part in surroundings]) for index in whole
-        ]
-        before = surroundings[0][1] - surroundings[0][0]
-        inner = before, before + piece[1] - piece[0]
-        open_ends = piece[0] != place[0] or place[0] in edges, piece[1] != place[1] or place[1] in edges
-        parts = judge_place(
-            versions,
-            inner,
-            step,
-            witnesses=witnesses,
-            open_ends=open_ends,
-            holders=holders,
-            flawed_before=flawed_before if piece[0] == place[0] else (),
-            flawed_behind=flawed_behind if piece[1] == place[1] else (),
-        )
-        shift = piece[0] - before
-        judged += [((part.start + shift, part.end + shift), part.verdict) for part in parts]
-    return judged
-
-
-def _surroundings(place: Range, piece: Range) -> list[Range]:
-    """Return what is read to judge a piece of a place: sound before the place, the piece, sound behind the place."""
-    # A repeated block has its original before it, at its own length; and may reach out of the place.
-    before = min(max(place[1] - place[0], LEAST_BEFORE), MOST_BEFORE) + CONTEXT_SAMPLES
-    return [(place[0] - before, place[0]), piece, (place[1], place[1] + BEHIND_SAMPLES)]
-
-
 def _flaws_of(
     passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], verdict: Verdict, place: Range
 ) -> list[FoundFlaw]:
     return [
-        FoundFlaw(passes[index].name, track, kind, *place)
+        FoundFlaw(passes[index].name, track, kind, *place, because=verdict.because)
         for index, kind in zip(members, verdict.kinds, strict=True)
         if kind
     ]
@@ -483,14 +427,22 @@ def _judge_outvoted(
         rests: of the track.
     """
     others = [i for i, p in enumerate(passes) if i != index and not without([place], p.covered(track))]
+    outvoted = partial(FoundFlaw, passes[index].name, track, "disagreement", because=Because(Rule.OUTVOTED))
     if not others:
-        return [FoundFlaw(passes[index].name, track, "disagreement", *place)], []
+        return [outvoted(*place)], []
+    stands = partial(
+        Undecided,
+        track,
+        taken=passes[others[0]].name,
+        others=(passes[index].name,),
+        because=Because(Rule.OUTVOTED),
+    )
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
     # One that lost samples nearby shows nothing of the sound there.
-    around = _surroundings(place, place)
+    around = surroundings_of(place, place)
     shown = min(others, key=lambda i: total(without(around, passes[i].covered(track))))
-    judged = _judge_place(passes, track, (shown, index), place, step, (len(others), 1))
+    judged = judge_pieces(passes, track, (shown, index), place, step, (len(others), 1))
     lost = [part for part, verdict in judged if _is_lost(passes[shown], track, part, verdict)]
     unproved = merged([*lost, *(part for part, verdict in judged if not verdict.decided)])
     for part, verdict in judged:
@@ -501,25 +453,27 @@ def _judge_outvoted(
         # to be told from the sound's own may be held in two.
         is_disputed = is_decided and (
             (is_rest and not alone)
-            or (alone == "disagreement" and _is_short_level(passes[shown], track, part))
+            or (alone == "disagreement" and is_short_level(passes[shown], track, part))
         )
         if is_rest or _is_between(part, lost):
             agreed = ""
         if is_decided and _is_built(passes[shown], track, part, agreed, alone):
             held = passes[shown].samples(track, *part)
             alike = [passes[i] for i in others if np.array_equal(passes[i].samples(track, *part), held)]
-            flaws += [FoundFlaw(one.name, track, agreed, *part) for one in alike]
+            because = replace(verdict.because, rule=Rule.AGREED)
+            flaws += [FoundFlaw(one.name, track, agreed, *part, because=because) for one in alike]
             if not alone:
                 continue
         if is_disputed:
-            undecided.append(Undecided(track, *part, passes[others[0]].name, (passes[index].name,)))
+            undecided.append(stands(*part))
         if is_decided:
-            flaws.append(FoundFlaw(passes[index].name, track, alone or "disagreement", *part))
+            name, because = passes[index].name, verdict.because
+            flaws.append(FoundFlaw(name, track, alone, *part, because=because) if alone else outvoted(*part))
             continue
         for piece in without(_outvoted_in(passes, track, index, others, part), elsewhere):
-            flaws.append(FoundFlaw(passes[index].name, track, "disagreement", *piece))
-            if _is_one_level(passes[others[0]], track, part):
-                undecided.append(Undecided(track, *piece, passes[others[0]].name, (passes[index].name,)))
+            flaws.append(outvoted(*piece))
+            if is_one_level(passes[others[0]], track, part):
+                undecided.append(stands(*piece))
     return flaws, undecided
 
 
@@ -528,12 +482,7 @@ def _is_built(shown: PlacedPass, track: int, part: Range, agreed: str, alone: st
     if agreed in ("mute", "hold", "straight"):
         return True
     # A block that stands twice, or a level between others, may be the tape's own where the lone pass is flawed.
-    return not alone and (agreed == "repeat" or bool(agreed and _is_flat(shown, track, part)))
-
-
-def _is_short_level(one: PlacedPass, track: int, part: Range) -> bool:
-    """Return whether a pass holds one level in a part, for longer than by chance but too short to be told by it."""
-    return CHANCE_SAMPLES < part[1] - part[0] < LEAST_RUN and _is_level(one, track, part)
+    return not alone and (agreed == "repeat" or bool(agreed and is_flat(shown, track, part)))
 
 
 def _is_lost(shown: PlacedPass, track: int, part: Range, verdict: Verdict) -> bool:
@@ -578,15 +527,3 @@ def _outvoted_in(
         for start, end in ranges_of(np.any(paired, axis=0))
         for low, high in ranges_of(against[start:end], bridge=end - start)
     ]
-
-
-def _is_flat(one: PlacedPass, track: int, part: Range) -> bool:
-    """Return whether a pass holds one level in more samples than chance makes alike: two flaws may both do."""
-    return part[1] - part[0] > CHANCE_SAMPLES and not np.diff(one.samples(track, *part)).any()
-
-
-def _is_one_level(one: PlacedPass, track: int, part: Range) -> bool:
-    samples = one.samples(track, part[0] - LEAST_RUN, part[1] + LEAST_RUN)
-    return any(
-        run.start <= LEAST_RUN and part[1] - part[0] + LEAST_RUN <= run.end for run in constant_runs(samples)
-    )

@@ -15,6 +15,7 @@ from assembler.aligner.concealment.limits import (
     LOST_NEARBY,
     PRIOR_KEPT,
     PRIOR_LOST,
+    RATE_SAMPLES,
     WIDE_BEND,
     WIDE_COST,
 )
@@ -88,3 +89,12 @@ def bend_cost(bend: Float64s, spread: Float64s) -> Float64s:
     usual = np.log(2 * spread) + bend / spread
     wide = np.log(2 * WIDE_BEND * spread) + bend / (WIDE_BEND * spread) + WIDE_COST
     return np.asarray(np.minimum(usual, wide), np.float64)
+
+
+def rate_nearby(marked: Bools, looked_at: Bools) -> Float64s:
+    """Return around each sample the share of marked ones among those looked at, shape (samples,)."""
+    sums = np.concatenate(([0], np.cumsum(marked)))
+    seen = np.concatenate(([0], np.cumsum(looked_at)))
+    at = np.arange(marked.size)
+    low, high = np.maximum(0, at - RATE_SAMPLES), np.minimum(marked.size, at + RATE_SAMPLES)
+    return np.asarray((sums[high] - sums[low] + 1) / (seen[high] - seen[low] + 2), np.float64)

@@ -26,12 +26,11 @@ from assembler.aligner.concealment.limits import (
     NOBODY_COST,
     PATCH_BRIDGE,
     PIECE_SAMPLES,
-    RATE_SAMPLES,
     ROUNDS,
     SURE_NATS,
 )
 from assembler.aligner.concealment.marks import MEANS, Machine, marks_of
-from assembler.aligner.concealment.nearby import bend_cost, middles, share_lost, spread_of_bend
+from assembler.aligner.concealment.nearby import bend_cost, middles, rate_nearby, share_lost, spread_of_bend
 from assembler.aligner.concealment.path import least_totals
 from assembler.aligner.records.ranges import ranges_of
 
@@ -75,12 +74,17 @@ class Settled:
         open: where it explains the difference, and no truth leads or none of the captures has it.
         taken: index of the capture whose value is likeliest, shape (samples,).
         lost: which captures lost a sample that is settled or open, shape (captures, samples).
+        lead: how far the likeliest truth leads any other value, in nats, shape (samples,).
+        surprise: how unlikely it is by chance that a lost sample is what concealment makes, in nats, shape as ``lost``;
+            0 for others.
     """
 
     settled: Bools
     open: Bools
     taken: Int64s
     lost: Bools
+    lead: Float64s
+    surprise: Float64s
 
 
 @dataclass(frozen=True)
@@ -101,6 +105,8 @@ def settle(window: Window) -> Settled:
         np.zeros(size, np.bool_),
         np.zeros(size, np.int64),
         np.zeros((captures, size), np.bool_),
+        np.zeros(size),
+        np.zeros((captures, size)),
     )
     if not at.size:
         return nothing
@@ -111,15 +117,17 @@ def settle(window: Window) -> Settled:
     choice = _chosen(window, at, mean, held)
     lost = np.zeros((captures, size), np.bool_)
     lost[:, at] = choice.lost
-    accepted = _accepted(window, differs, lost, mean, held)[at]
+    surprise = _surprise(window, differs, lost, mean, held)
+    accepted = _accepted(differs, lost, surprise)[at]
     leads = choice.lead >= DECIDED_NATS
     has_truth = choice.truth < captures
     settled, unsure = nothing.settled, nothing.open
     settled[at] = accepted & leads & has_truth
     unsure[at] = accepted & ~(leads & has_truth)
-    taken = nothing.taken
-    taken[at] = np.where(has_truth, choice.truth, 0)
-    return Settled(settled, unsure, taken, lost & (settled | unsure))
+    nothing.taken[at] = np.where(has_truth, choice.truth, 0)
+    lost &= settled | unsure
+    nothing.lead[at] = choice.lead
+    return Settled(settled, unsure, nothing.taken, lost, nothing.lead, np.where(lost, surprise, 0.0))
 
 
 def _chosen(window: Window, at: Int64s, mean: Bools, held: Bools) -> _Choice:
@@ -251,19 +259,25 @@ class _Links:
         return np.where(self._goes_on, chance[:, None], BROKEN_HOLD_COST)
 
 
-def _accepted(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bools) -> Bools:
-    """Return the differing samples of patches that concealment explains, and that sound hardly explains by itself."""
+def _surprise(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bools) -> Float64s:
+    """Return how unlikely each lost sample is by chance what concealment leaves, in nats; 0 for one that is not."""
     marked = mean | held
     kept_to = np.stack([_by_rule(*rows) for rows in zip(window.machines, lost, mean, held, strict=True)])
     surprise = np.zeros(lost.shape)
     for number, own in enumerate(marked):
         usual = ~differs & window.present[number]
-        surprise[number] = -np.log(_rate_nearby(own & usual, usual))
+        surprise[number] = -np.log(rate_nearby(own & usual, usual))
+    return surprise * kept_to
+
+
+def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
+    """Return the differing samples of patches that concealment explains, and that sound hardly explains by itself."""
+    kept_to = surprise > 0
     accepted = np.zeros(differs.size, np.bool_)
     for start, end in ranges_of(differs, bridge=PATCH_BRIDGE):
         part = slice(start, end)
         counts, told = lost[:, part].sum(axis=1), kept_to[:, part].sum(axis=1)
-        evidence = float((surprise[:, part] * kept_to[:, part]).sum())
+        evidence = float(surprise[:, part].sum())
         least = max(LEAST_EVIDENCE, LEAST_SURPRISE * int(told.sum()))
         accepted[part] = bool((told >= LEAST_EXPLAINED * counts).all()) and evidence >= least
     return accepted & differs & ~(lost & ~kept_to).any(axis=0)
@@ -286,12 +300,3 @@ def _by_rule(machine: Machine, lost: Bools, mean: Bools, held: Bools) -> Bools:
         if end - start > LONGEST_HOLD or not found[end - 1]:
             found[start:end] = False
     return np.asarray(found, np.bool_)
-
-
-def _rate_nearby(marked: Bools, looked_at: Bools) -> Float64s:
-    """Return around each sample the share of marked ones among those looked at, shape (samples,)."""
-    sums = np.concatenate(([0], np.cumsum(marked)))
-    seen = np.concatenate(([0], np.cumsum(looked_at)))
-    at = np.arange(marked.size)
-    low, high = np.maximum(0, at - RATE_SAMPLES), np.minimum(marked.size, at + RATE_SAMPLES)
-    return np.asarray((sums[high] - sums[low] + 1) / (seen[high] - seen[low] + 2), np.float64)

@@ -18,6 +18,7 @@ from assembler.aligner.concealment.limits import (
     WINDOW_MARGIN,
 )
 from assembler.aligner.concealment.settle import Settled, Window, settle
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
 from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of
 
@@ -79,7 +80,14 @@ class Comparison:
             said = settle(window)
             yield (
                 piece,
-                Settled(said.settled[inner], said.open[inner], said.taken[inner], said.lost[:, inner]),
+                Settled(
+                    said.settled[inner],
+                    said.open[inner],
+                    said.taken[inner],
+                    said.lost[:, inner],
+                    said.lead[inner],
+                    said.surprise[:, inner],
+                ),
                 window.differing()[inner],
             )
 
@@ -95,20 +103,44 @@ class Comparison:
 def concealed(comparison: Comparison) -> Concealed:
     """Return what concealment explains of the differences."""
     names = [one.name for one in comparison.passes]
-    lost: list[list[Range]] = [[] for _ in names]
+    lost: list[list[_Loss]] = [[] for _ in names]
     undecided: list[Undecided] = []
     left: list[Range] = []
     for (start, _), said, differs in comparison.windows():
-        for own, places in zip(said.lost, lost, strict=True):
-            places.extend(ranges_of(own, offset=start, bridge=PATCH_BRIDGE))
+        for own, surprise, losses in zip(said.lost, said.surprise, lost, strict=True):
+            losses.extend(
+                _Loss((low + start, high + start), float(surprise[low:high].sum()))
+                for low, high in ranges_of(own, bridge=PATCH_BRIDGE)
+            )
         left += ranges_of(differs & ~said.settled & ~said.open, offset=start, bridge=PATCH_BRIDGE)
         undecided += _open_places(comparison, said, start)
     flaws = [
-        FoundFlaw(name, comparison.track, "means", *place)
-        for name, places in zip(names, lost, strict=True)
-        for place in merged(places, bridge=FLAW_BRIDGE)
+        FoundFlaw(name, comparison.track, "means", *loss.place, because=Because(Rule.CONCEALED, loss.nats))
+        for name, losses in zip(names, lost, strict=True)
+        for loss in _joined(losses)
     ]
     return Concealed(flaws, undecided, left)
+
+
+@dataclass(frozen=True)
+class _Loss:
+    """Samples that one pass lost, and how unlikely it is by chance that they are what concealment makes, in nats."""
+
+    place: Range
+    nats: float
+
+
+def _joined(losses: Sequence[_Loss]) -> list[_Loss]:
+    """Return losses in order, those that lie close together as one; what they say is summed."""
+    joined: list[_Loss] = []
+    for loss in sorted(losses, key=lambda one: one.place):
+        last = joined[-1] if joined else None
+        if last and loss.place[0] <= last.place[1] + FLAW_BRIDGE:
+            place = last.place[0], max(last.place[1], loss.place[1])
+            joined[-1] = _Loss(place, last.nats + loss.nats)
+        else:
+            joined.append(loss)
+    return joined
 
 
 def _open_places(comparison: Comparison, said: Settled, start: int) -> list[Undecided]:
@@ -119,7 +151,14 @@ def _open_places(comparison: Comparison, said: Settled, start: int) -> list[Unde
         is_taken = said.open & (said.taken == index) & ~said.lost[index]
         others = tuple(other for other in names if other != name)
         places += [
-            Undecided(comparison.track, low, high, name, others)
-            for low, high in ranges_of(is_taken, offset=start)
+            Undecided(
+                comparison.track,
+                low + start,
+                high + start,
+                name,
+                others,
+                because=Because(Rule.CONCEALED, float(said.lead[low:high].min())),
+            )
+            for low, high in ranges_of(is_taken)
         ]
     return places

@@ -23,6 +23,7 @@ from assembler.aligner.events.limits import (
     LONGEST_BLOCK,
     MOST_BEYOND,
 )
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
@@ -79,7 +80,8 @@ def _told_at(
     contested = without(common([place], blamed), own)
     if not contested or without([place], one.covered(track)) or not _is_copy(one, track, place):
         return told
-    found = [FoundFlaw(one.name, track, "repeat", *piece) for piece in contested]
+    copy = Because(Rule.COPY)
+    found = [FoundFlaw(one.name, track, "repeat", *piece, because=copy) for piece in contested]
     agreeing = _agreeing(one, others, track, place)
     cut = [
         replace(flaw, start=start, end=end)

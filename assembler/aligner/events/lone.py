@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import Counter
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,6 +30,7 @@ from assembler.aligner.events.limits import (
 )
 from assembler.aligner.events.played import kept_together
 from assembler.aligner.flaws.limits import LEAST_CHANGING, LEAST_LONG, LONG_CONTEXT
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import constant_runs
@@ -39,6 +41,8 @@ if TYPE_CHECKING:
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s
+
+MOMENT, COPY = Because(Rule.MOMENT), Because(Rule.COPY)
 
 
 def told_together(
@@ -69,10 +73,10 @@ def told_together(
         played = kept_together(one, lone, mine, [f for f in doubtful if not common([(f.start, f.end)], lost)])
         doubtful = [flaw for flaw in doubtful if flaw not in played]
         for place in merged([*_events([*mine, *doubtful]), *_pairs(mine)]):
-            found += [flaw for flaw in doubtful if _is_at(flaw, place)]
-            found += _elsewhere(one, lone, place, _shown, [*mine, *found])
+            found += [replace(flaw, because=MOMENT) for flaw in doubtful if _is_at(flaw, place)]
+            found += _elsewhere(one, lone, place, _shown, [*mine, *found], MOMENT)
         for place in sorted({(flaw.start, flaw.end) for flaw in mine if flaw.kind == "repeat"}):
-            found += _elsewhere(one, lone, place, _copied, [*mine, *found])
+            found += _elsewhere(one, lone, place, _copied, [*mine, *found], COPY)
     return found
 
 
@@ -82,6 +86,7 @@ def _elsewhere(
     place: Range,
     shown: Callable[[PlacedPass, int, Range], str],
     known: Sequence[FoundFlaw],
+    because: Because,
 ) -> list[FoundFlaw]:
     """Return what the tracks of which nothing is known yet show in a place that others prove.
 
@@ -91,13 +96,14 @@ def _elsewhere(
         place: of the event.
         shown: tells what a track shows there; "" for nothing.
         known: flaws of the pass.
+        because: what proves it.
     """
     found = []
     for track, alone in lone.items():
         told = merged((flaw.start, flaw.end) for flaw in known if flaw.track == track)
         left = common(without([place], told), alone)
         if left and (kind := shown(one, track, place)):
-            found += [FoundFlaw(one.name, track, kind, *piece) for piece in left]
+            found += [FoundFlaw(one.name, track, kind, *piece, because=because) for piece in left]
     return found
 
 

@@ -24,6 +24,7 @@ from assembler.aligner.events.limits import (
     LEAST_TRACKS,
     SAME_SAMPLES,
 )
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided
 from assembler.aligner.records.ranges import common, merged, without
 
@@ -78,7 +79,8 @@ def settle_by_other_tracks(
         left += [place for place in group if place.is_doubtful]
         for place in (place for place in group if not place.is_doubtful):
             found = _cleared(found, place)
-            found.append(FoundFlaw(guilty, place.track, kind, place.start, place.end))
+            because = Because(Rule.OTHER_TRACKS)
+            found.append(FoundFlaw(guilty, place.track, kind, place.start, place.end, because=because))
     return found, [*left, *disputed]
 
 
@@ -126,10 +128,19 @@ def _disputed(
             kept.append(flaw)
             continue
         (name,) = guilty
-        kept.append(replace(flaw, pass_name=name, kind="disagreement"))
+        because = Because(Rule.LOST_SYNC)
+        kept.append(replace(flaw, pass_name=name, kind="disagreement", because=because))
         if is_noise:
             disputed.append(
-                Undecided(flaw.track, *place, flaw.pass_name, (name,), is_doubtful=True, place=place)
+                Undecided(
+                    flaw.track,
+                    *place,
+                    flaw.pass_name,
+                    (name,),
+                    is_doubtful=True,
+                    place=place,
+                    because=because,
+                )
             )
     return kept, disputed
 
@@ -161,7 +172,8 @@ def _settle_noise_in_silence(
             continue
         guilty = next(name for name in place.members if name != place.silent)
         found = _cleared(found, place)
-        found.append(FoundFlaw(guilty, place.track, "burst", place.start, place.end))
+        because = Because(Rule.SILENT_TRACKS)
+        found.append(FoundFlaw(guilty, place.track, "burst", place.start, place.end, because=because))
     return found, left
 
 

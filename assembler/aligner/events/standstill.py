@@ -9,6 +9,7 @@ All positions are timeline samples.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -26,6 +27,8 @@ from assembler.aligner.events.limits import (
     RAMP_BRIDGE,
     SLOWEST_SWEEPS,
 )
+from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 
@@ -226,3 +229,14 @@ def covered_by_all(one: PlacedPass, tracks: Sequence[int]) -> list[Range]:
         own = merged(one.covered(track))
         found = own if found is None else common(found, own)
     return found or []
+
+
+def stop_flaws(passes: Sequence[PlacedPass], stops: Mapping[int, Sequence[Stop]]) -> list[FoundFlaw]:
+    """Return where passes, by their index, stand still, as flaws of each track that sounds beside it."""
+    told = partial(FoundFlaw, because=Because(Rule.STANDSTILL))
+    return [
+        told(passes[index].name, track, stop.kind, stop.start, stop.end)
+        for index, places in stops.items()
+        for stop in places
+        for track in stop.tracks
+    ]

@@ -9,6 +9,7 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,6 +25,7 @@ from assembler.aligner.events.limits import (
     STREWN_NATS,
     TRACK_NATS,
 )
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
@@ -33,7 +35,20 @@ if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int32s, Int64s
 
 
-def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Range]:
+@dataclass(frozen=True)
+class Strewn:
+    """A stretch in which samples were lost.
+
+    Args:
+        place: from where to where.
+        because: the rule, with the excess of all tracks that show it, summed over its pieces.
+    """
+
+    place: Range
+    because: Because
+
+
+def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
     """Return stretches in which several tracks show an excess of means or of levels held.
 
     Args:
@@ -46,8 +61,18 @@ def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Range]:
     excess = np.stack([_excess(own[:size], step) for own in tracks])
     shows, tells = excess >= TRACK_NATS, ~np.isnan(excess)
     enough = np.maximum(LEAST_SHOWING, STREWN_LEAST_SHARE * tells.sum(axis=0))
-    marked = (np.where(shows, excess, 0.0).sum(axis=0) >= STREWN_NATS) & (shows.sum(axis=0) >= enough)
-    return [(first * PIECE_SAMPLES, (last + PIECES - 1) * PIECE_SAMPLES) for first, last in ranges_of(marked)]
+    summed = np.where(shows, excess, 0.0).sum(axis=0)
+    marked = (summed >= STREWN_NATS) & (shows.sum(axis=0) >= enough)
+    return [
+        # Windows overlap: each piece stands in as many of them as a window has pieces, but at the ends.
+        Strewn(
+            (first * PIECE_SAMPLES, (last + PIECES - 1) * PIECE_SAMPLES),
+            Because(
+                Rule.STREWN, max(float(summed[first:last].sum()) / PIECES, float(summed[first:last].max()))
+            ),
+        )
+        for first, last in ranges_of(marked)
+    ]
 
 
 def _excess(samples: Int32s, step: int) -> Float64s:

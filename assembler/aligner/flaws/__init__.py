@@ -11,6 +11,7 @@ Rules, each in its file:
 - `noise`: bursts, as holes in what the sound foretells.
 - `stepped`: waves of two levels that go on behind in phase.
 - `faint`: noise of a few steps that stands still or repeats itself.
+- `alone`: what all of these show of one capture.
 
 The numbers stand in `limits`.
 """

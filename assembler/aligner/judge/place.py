@@ -23,7 +23,7 @@ from assembler.aligner.flaws.structures import (
 )
 from assembler.aligner.judge.costs import sound_cost
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES, LEAST_SURPRISE, ROUGH_SCALES
-from assembler.aligner.judge.stories import Stories, Verdict
+from assembler.aligner.judge.stories import HELD_ON, LOOK_ALIKE, Stories, Verdict
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import LEAST_RUN, MATERIAL_RUNS, PERIODS_SAMPLES, PREDICTOR_ORDER
@@ -154,7 +154,7 @@ def _heard_through(
         return one
     proved = [_spoiled(version, levels, judged, part) for version, levels in enumerate(built)]
     if all(proved):
-        return replace(one, verdict=Verdict(0, tuple(proved), decided=True))
+        return replace(one, verdict=Verdict(0, tuple(proved), decided=True, because=HELD_ON))
     low, high = part[0] - CHANCE_SAMPLES, part[1] + CHANCE_SAMPLES
     falls = [
         any(low <= one.start and one.end <= high for one in _levels_over(levels, part)) for levels in built
@@ -168,7 +168,8 @@ def _heard_through(
         return one
     right = proved.index("")
     kinds[right] = ""
-    return replace(one, verdict=Verdict(right, tuple(kinds), decided=False, is_doubtful=True))
+    verdict = Verdict(right, tuple(kinds), decided=False, is_doubtful=True, because=HELD_ON)
+    return replace(one, verdict=verdict)
 
 
 def _spoiled(
@@ -244,7 +245,9 @@ def _doubted(
     )
     lapse = lapse_of(taken, place, around.is_agreed)
     is_left = lapse is not None and bool(common([lapse], [part]))
-    return replace(verdict, decided=False, is_doubtful=True) if are_moved or is_left else verdict
+    if not verdict.decided or not (are_moved or is_left):
+        return replace(verdict, is_doubtful=True) if are_moved or is_left else verdict
+    return replace(verdict, decided=False, is_doubtful=True, because=LOOK_ALIKE)
 
 
 def _telling(one: Structure, samples: Int32s, place: Range, around: Surroundings) -> list[Structure]:

@@ -2,13 +2,12 @@
 
 In each part of the place one version is the tape's sound, or none is; each of the others shows a flaw there, which
 began and ended somewhere. What a whole story costs is the sum of what its parts cost (see `evidence`) and of what it
-costs that flaws begin, end and meet; the cheapest one is found as a shortest path, and with it for each part what
-every other story costs at least.
+costs that flaws begin, end and meet; the cheapest one is a shortest path, with what every other story costs at least.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -47,6 +46,7 @@ from assembler.aligner.judge.limits import (
     STROKE_COST,
     TORN_COST,
 )
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES
 from assembler.aligner.sound.limits import LEAST_RUN, PREDICTOR_ORDER
 from assembler.aligner.sound.surroundings import errors_of
@@ -59,6 +59,8 @@ if TYPE_CHECKING:
     from assembler.aligner.sound.surroundings import Surroundings
     from assembler.arrays import Bools, Float64s, Int32s
 
+HELD_ON, LOOK_ALIKE = Because(Rule.HELD_ON), Because(Rule.LOOK_ALIKE)
+
 
 @dataclass(frozen=True)
 class Verdict:
@@ -69,12 +71,14 @@ class Verdict:
         kinds: for each version its flaw; "" for the right one, unless it is only the least bad.
         decided: False where nothing tells the versions apart and the order of trust had to do.
         is_doubtful: whether it may well be that no version is right.
+        because: the rule that decided or left it open; of the likeliest story its lead over the next one.
     """
 
     right: int
     kinds: tuple[str, ...]
     decided: bool
     is_doubtful: bool = False
+    because: Because = field(compare=False, kw_only=True)
 
 
 class Stories:
@@ -351,7 +355,10 @@ class Stories:
         # Where all hold the same, as zeros inside a mute of one of them, they bear each other no witness.
         if nobody + (1 if same.all() else 2) * margin < totals[best]:
             return Verdict(
-                0, tuple(self._kind(number, v, self._nobody) for v in range(self._nobody)), decided=True
+                0,
+                tuple(self._kind(number, v, self._nobody) for v in range(self._nobody)),
+                decided=True,
+                because=_story(totals[best] - nobody),
             )
         if is_mixed and self._holders.max() == 1:
             margin *= MIXED_CAUTION
@@ -375,13 +382,18 @@ class Stories:
             lead = NOBODY_MARGIN
         if self._is_noise(number, best):
             lead = NOISE_MARGIN
-        is_doubtful = bool(totals[best] + lead > nobody) or self._outlasts(number, best)
+        is_unlikely = bool(totals[best] + lead > nobody)
+        is_doubtful = is_unlikely or self._outlasts(number, best)
         decided = bool(same[best, near].all()) and not is_doubtful
+        rival = float(totals[: self._nobody][~same[best]].min(initial=np.inf))
+        because = _story((nobody if same[best].all() else rival) - totals[best])
         if not decided:
+            is_close = is_unlikely or rival < totals[best] + margin
+            because = _story(abs(min(rival, nobody) - totals[best])) if is_close else LOOK_ALIKE
             # Noise is hardly ever what was recorded.
             best = next((v for v in near if not self._is_noise(number, v)), near[0])
         kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]
-        return Verdict(best, tuple(kinds), decided, is_doubtful)
+        return Verdict(best, tuple(kinds), decided, is_doubtful, because=because)
 
     def _is_made(self, version: int, part: Range) -> bool:
         """Return whether a version is wholly of a machine's build in a part, other than silence and peaks."""
@@ -482,3 +494,7 @@ class Stories:
         if power < ODD_RATIO * self._around.scales[1] ** 2:
             return "disagreement"
         return "click" if end - start <= CLICK_SAMPLES else "burst"
+
+
+def _story(nats: float) -> Because:
+    return Because(Rule.STORY, float(nats) if np.isfinite(nats) else None)

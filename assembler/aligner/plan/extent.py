@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.aligner.plan.choices import Forced
-from assembler.aligner.records.labels import stretch_label
+from assembler.aligner.records.reel import stretch_label
 from assembler.errors import SheetError
 from assembler.sheet import sheet_error
 from assembler.timecode import day_samples, frame_rate, label_sample, nearest_day, next_after

@@ -8,10 +8,10 @@ Each in its file:
 
 - `ranges`, `runs`: ranges `(start, end)` of samples; single samples as runs `(first, step, count)`.
 - `timemap`: where on the timeline each sample of a pass belongs; slips.
-- `passes`, `reel`: a pass in its place, read by timeline; a reel with all that is known of it.
+- `passes`, `reel`: a pass in its place, read by timeline; a reel with all that is known of it, its places in words.
 - `findings`: flaws, undecided places, stretches to weave: what comparing gives.
+- `because`: the rule that decided, and its lead.
 - `edit`: spans and joins of each track, flaws of each pass, what stays uncured: what aligning gives.
-- `labels`: timecode and track names as a person reads them.
 
 The numbers that several rooms share stand in `limits`.
 """

@@ -6,7 +6,7 @@ and all that a later check needs to compute every sample again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.ranges import merged
@@ -15,6 +15,7 @@ from assembler.aligner.records.runs import extent_of
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from assembler.aligner.records.because import Because
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import TapeWord
     from assembler.aligner.records.runs import Run
@@ -124,6 +125,7 @@ class PassFlaw:
         tracks: tape tracks from 0.
         cured: whether what the set has there is known to be right: from other passes, and not undecided.
         samples: for a slip, how many were lost (positive) or repeated (negative).
+        because: the rule that decided; of several tracks the strongest.
     """
 
     kind: str
@@ -132,6 +134,7 @@ class PassFlaw:
     tracks: tuple[int, ...]
     cured: bool
     samples: int | None = None
+    because: Because = field(kw_only=True)
 
 
 @dataclass(frozen=True)

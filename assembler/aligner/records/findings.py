@@ -8,11 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from assembler.aligner.records.because import stronger, weaker
 from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, MOST_GAP_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from assembler.aligner.records.because import Because
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.runs import Run
 
@@ -30,6 +32,7 @@ class FoundFlaw:
         kind: mute, hold, straight, repeat, means, click, burst or disagreement.
         start: first timeline sample.
         end: first timeline sample behind it.
+        because: the rule that decided; two that tell the same are the same flaw whatever decided.
     """
 
     pass_name: str
@@ -37,6 +40,7 @@ class FoundFlaw:
     kind: str
     start: int
     end: int
+    because: Because = field(compare=False, kw_only=True)
 
 
 @dataclass(frozen=True)
@@ -52,6 +56,7 @@ class Undecided:
         is_doubtful: whether it may well be that none of them is right.
         silent: the pass that holds nothing but zeros in the whole place and beside it, where there is one.
         place: the whole place, where this is a part of one; by that what other tracks show is compared.
+        because: what left it open, and by how much what is likeliest leads.
     """
 
     track: int
@@ -62,6 +67,7 @@ class Undecided:
     is_doubtful: bool = False
     silent: str = ""
     place: Range = (0, 0)
+    because: Because = field(compare=False, kw_only=True)
 
     @property
     def members(self) -> tuple[str, ...]:
@@ -141,7 +147,8 @@ class ReelFindings:
 def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
     """Return the flaws in order, those of one track, pass and build that touch as one: they were judged in parts.
 
-    Noise thrown into the sound is one event, however its parts were called; samples in it may be right by chance.
+    Noise thrown into the sound is one event, however its parts were called; samples in it may be right by chance. Of
+    the rules that decided on the parts the strongest is kept.
     """
     joined: list[FoundFlaw] = []
     for flaw in sorted(flaws, key=lambda one: (one.track, one.pass_name, _build(one), one.start, one.end)):
@@ -152,7 +159,12 @@ def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
             and (last.track, last.pass_name, _build(last)) == (flaw.track, flaw.pass_name, _build(flaw))
             and flaw.start <= last.end + bridge
         ):
-            joined[-1] = replace(last, kind=_joint_kind(last, flaw), end=max(last.end, flaw.end))
+            joined[-1] = replace(
+                last,
+                kind=_joint_kind(last, flaw),
+                end=max(last.end, flaw.end),
+                because=stronger(last.because, flaw.because),
+            )
         else:
             joined.append(flaw)
     return sorted(joined, key=_by_place)
@@ -171,7 +183,10 @@ def _joint_kind(first: FoundFlaw, second: FoundFlaw) -> str:
 
 
 def joined_places(places: Iterable[Undecided]) -> list[Undecided]:
-    """Return the places in order, those that follow each other closely as one: a person looks at them once."""
+    """Return the places in order, those that follow each other closely as one: a person looks at them once.
+
+    Of what left them open the part is kept that is least sure.
+    """
     joined: list[Undecided] = []
     for place in sorted(places, key=lambda one: (one.track, one.taken, one.others, one.start)):
         last = joined[-1] if joined else None
@@ -180,7 +195,9 @@ def joined_places(places: Iterable[Undecided]) -> list[Undecided]:
             and (last.track, last.taken, last.others) == (place.track, place.taken, place.others)
             and place.start - last.end <= MOST_GAP_SAMPLES
         ):
-            joined[-1] = replace(last, end=max(last.end, place.end))
+            joined[-1] = replace(
+                last, end=max(last.end, place.end), because=weaker(last.because, place.because)
+            )
         else:
             joined.append(place)
     return sorted(joined, key=lambda one: (one.track, one.start, one.end, one.taken))

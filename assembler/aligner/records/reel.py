@@ -1,19 +1,21 @@
-"""What is known of one reel: its passes in their places, and what comparing them has shown."""
+"""What is known of one reel: its passes in their places, and what comparing them has shown; its places in words."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from assembler.timecode import format_place, format_sample, frame_rate
+
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Iterable, Mapping
 
     from assembler.aligner.place.wiring.wire import WiredReel
     from assembler.aligner.records.findings import ReelFindings
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.timemap import TimeMap
     from assembler.notes import Note
-    from assembler.sheet import Reel
+    from assembler.sheet import Reel, Sheet
 
 
 @dataclass(frozen=True)
@@ -77,3 +79,26 @@ class ExaminedReel:
                 for one in self.passes
             ),
         )
+
+
+def timecode_label(sheet: Sheet) -> Callable[[int], str]:
+    """Return a function that writes a timeline sample as the label of its frame."""
+    rate = frame_rate(sheet.session.frame_rate)
+    return lambda sample: format_sample(sample, rate, sheet.session.sample_rate)
+
+
+def place_label(sheet: Sheet) -> Callable[[int], str]:
+    """Return a function that writes a timeline sample as timecode and samples into the frame."""
+    rate = frame_rate(sheet.session.frame_rate)
+    return lambda sample: format_place(sample, rate, sheet.session.sample_rate)
+
+
+def stretch_label(sheet: Sheet) -> Callable[[int, int], str]:
+    """Return a function that writes a timeline range as its timecode in and out, to the sample."""
+    place = place_label(sheet)
+    return lambda start, end: f"{place(start)} to {place(end)}"
+
+
+def track_names(reel: Reel, tracks: Iterable[int]) -> str:
+    """Return the names of tape tracks, counted from 0, in one line; unused ones by their number."""
+    return ", ".join(reel.tracks[track] or f"track {track + 1}" for track in tracks)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.records.labels import stretch_label, track_names
 from assembler.aligner.records.ranges import common, merged
+from assembler.aligner.records.reel import stretch_label, track_names
 from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.limits import PIECE_SAMPLES
 from assembler.aligner.sound.scale import scale_of

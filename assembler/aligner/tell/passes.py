@@ -8,6 +8,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from assembler.aligner.records.because import SLIPPED, stronger
 from assembler.aligner.records.edit import AlignedPass, PassFlaw, Uncured
 from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.tell.limits import GROUP_SAMPLES
@@ -45,7 +46,10 @@ def aligned_pass(
         if flaw.pass_name == one.name:
             cured = not common(open_places.get(flaw.track, []), [(flaw.start, flaw.end)])
             ranges = time_map.pass_ranges(flaw.start, flaw.end)
-            flaws += [PassFlaw(flaw.kind, low, high, (flaw.track,), cured) for low, high in ranges]
+            flaws += [
+                PassFlaw(flaw.kind, low, high, (flaw.track,), cured, because=flaw.because)
+                for low, high in ranges
+            ]
     return AlignedPass(one, time_map, tuple(_grouped(flaws + _slip_flaws(one, time_map, open_places))))
 
 
@@ -58,7 +62,8 @@ def _slip_flaws(
         gap = [(before.timeline_end, after.timeline_start)]
         cured = not any(common(places, gap) for places in open_places.values())
         samples = after.shift - before.shift
-        found.append(PassFlaw("slip", after.pass_start, after.pass_start, tracks, cured, samples))
+        at = after.pass_start
+        found.append(PassFlaw("slip", at, at, tracks, cured, samples, because=SLIPPED))
     return found
 
 
@@ -102,5 +107,6 @@ def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
             max(other.end, flaw.end),
             tuple(sorted(other.tracks + flaw.tracks)),
             other.cured and flaw.cured,
+            because=stronger(other.because, flaw.because),
         )
     return grouped

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.records.labels import stretch_label, track_names
 from assembler.aligner.records.ranges import common, merged, total, without
+from assembler.aligner.records.reel import stretch_label, track_names
 from assembler.notes import Note
 
 if TYPE_CHECKING:

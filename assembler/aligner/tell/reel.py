@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.records.labels import place_label, stretch_label, timecode_label
+from assembler.aligner.records.reel import place_label, stretch_label, timecode_label
 from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes, cure_notes
 from assembler.aligner.tell.holdings import held_words
 from assembler.aligner.tell.limits import FAR_SECONDS, MOST_NAMED
@@ -88,6 +88,8 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
                 start=start,
                 end=end,
                 held=held,
+                rule=place.because.rule.value,
+                nats=place.because.nats,
             )
         )
     return notes

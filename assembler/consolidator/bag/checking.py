@@ -75,7 +75,8 @@ def check_bag(
         root: the bag's folder, or what was found in it; it may be read-only.
         progress: called with the number of bytes hashed so far, payload and tag files, by one thread at a
             time.
-        largest: bytes that a file can have, by path; of one that has more no digest is computed.
+        largest: bytes that a file can have, by path; of one that has more no digest is computed. A file that no
+            manifest lists can have as many as the largest.
         known: digests by algorithm, by path, of files that were just read; they are not read again.
     """
     if isinstance(root, Path) and not root.is_dir():
@@ -187,8 +188,13 @@ def _wanted_digests(findings: _Findings, largest: Mapping[str, int]) -> dict[str
         for path in findings.sizes
         if not path.startswith("tagmanifest-")
     }
+    listed: set[str] = set().union(*(manifest.digests for manifest in findings.manifests))
+    # What nothing lists is read to tell whether it is a listed file by another name; more than any has it cannot have.
+    unlisted = max(largest.values(), default=None)
     for path in wanted:
-        most = LARGEST_TAG_FILE_BYTES if _MANIFEST.fullmatch(path) else largest.get(path)
+        most = largest.get(path, None if path in listed else unlisted)
+        if _MANIFEST.fullmatch(path):
+            most = LARGEST_TAG_FILE_BYTES
         if most is not None and findings.sizes[path] > most:
             findings.tell(path, f"has {findings.sizes[path]} bytes, at most {most} are read")
             wanted[path] = []

@@ -10,9 +10,12 @@ from __future__ import annotations
 
 import hashlib
 import re
+from collections import deque
 from dataclasses import dataclass, field
+from functools import cache
 from typing import TYPE_CHECKING
 
+from assembler.consolidator.bag.likeness import Likeness
 from assembler.consolidator.bag.writing import manifest_text
 from assembler.errors import PublishError
 
@@ -20,12 +23,9 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
     from collections.abc import Set as AbstractSet
 
-    from assembler.consolidator.bag.manifests import Manifest, ManifestLine
+    from assembler.consolidator.bag.manifests import Manifest
 
     Digests = Mapping[str, Mapping[str, str]]
-
-NEAR = 8
-"""A line was altered, not its file, where at most one letter in so many of the digest is another."""
 
 _CHANGED = "is changed"
 _STANDARD_NAME = re.compile(r"bagit\.txt|bag-info\.txt|manifest-[a-z0-9]+\.txt")
@@ -145,49 +145,41 @@ def _account(
         for path, digests in found.items()
         if path not in right and manifest.algorithm in digests
     }
+    likeness = Likeness(open_files)
+
+    @cache
+    def misnamed(digest: str) -> str:
+        """Return a file of this digest that a line of another path was altered of; empty if there is none."""
+        # A file may well have been renamed, but not one whose name the standard gives, and not by a changed manifest.
+        return next(
+            (
+                path
+                for path in likeness.paths[digest]
+                if is_changed or path in confirmed or _STANDARD_NAME.fullmatch(path)
+            ),
+            "",
+        )
+
+    about: set[str] = set()
     for line in manifest.lines:
         if line.path in right:
             continue
-        fault, about = line.fault, [path for path in open_files if _tells_of(line.text, open_files[path])]
-        if not fault:
-            fault = _alteration(line, open_files, about, confirmed, is_changed=is_changed)
+        fault, near = line.fault, likeness.find(line.text)
+        if not fault and line.path in open_files:
+            if open_files[line.path] in near:
+                fault = f" is altered: its digest is that of {line.path} but for a few letters"
+            elif line.path in confirmed:
+                fault = f" is altered: {line.path} is as another manifest has it"
+        elif not fault and (path := next(filter(None, map(misnamed, near)), "")):
+            fault = f" is altered: its digest is that of {path}, its path is another"
         if fault:
-            account.excused |= {line.path, *about}
+            account.excused.add(line.path)
+            about.update(near)
             account.altered.append(BagProblem(manifest.name, f"line {line.number}{fault}"))
         elif line.path in open_files:
             account.listed[line.path] = line.digest
+    account.excused.update(path for digest in about for path in likeness.paths[digest])
     return account
-
-
-def _alteration(
-    line: ManifestLine,
-    open_files: Mapping[str, str],
-    about: Sequence[str],
-    confirmed: AbstractSet[str],
-    *,
-    is_changed: bool,
-) -> str:
-    """Return why a line that could be followed was altered, or nothing where the file is at fault."""
-    if line.path in open_files:
-        if line.path in about:
-            return f" is altered: its digest is that of {line.path} but for a few letters"
-        if line.path in confirmed:
-            return f" is altered: {line.path} is as another manifest has it"
-        return ""
-    for path in about:
-        # A file may well have been renamed, but not one whose name the standard gives, and not by a changed manifest.
-        if is_changed or path in confirmed or _STANDARD_NAME.fullmatch(path):
-            return f" is altered: its digest is that of {path}, its path is another"
-    return ""
-
-
-def _tells_of(text: str, digest: str) -> bool:
-    """Tell whether a line was once that of the file with this digest."""
-    text = text.lower()
-    if digest in text:
-        return True
-    differing = sum(ours != theirs for ours, theirs in zip(text, digest, strict=False))
-    return len(text) > len(digest) and differing <= len(digest) // NEAR
 
 
 def _is_whole(manifest: Manifest, found: Digests, wanted: Mapping[str, str]) -> bool:
@@ -206,16 +198,20 @@ def _renamed(
     manifests: Sequence[Manifest], found: Digests, missing: AbstractSet[str], extra: AbstractSet[str]
 ) -> Iterator[tuple[str, str]]:
     """Yield the new and the former name of each file that has only another name."""
-    former = {
-        path: {m.algorithm: m.digests[path] for m in manifests if path in m.digests}
-        for path in sorted(missing)
-    }
+    former: dict[tuple[str, ...], dict[tuple[str, ...], deque[str]]] = {}
+    for path in sorted(missing):
+        listing = [manifest for manifest in manifests if path in manifest.digests]
+        algorithms = tuple(manifest.algorithm for manifest in listing)
+        wanted = tuple(manifest.digests[path] for manifest in listing)
+        former.setdefault(algorithms, {}).setdefault(wanted, deque()).append(path)
     for path in sorted(extra):
-        same = (name for name, wanted in former.items() if wanted.items() <= found[path].items())
-        name = next(same, None)
-        if name is not None:
-            del former[name]
-            yield path, name
+        same = [
+            names
+            for algorithms, by_digests in former.items()
+            if (names := by_digests.get(tuple(found[path].get(name, "") for name in algorithms)))
+        ]
+        if same:
+            yield path, min(same, key=lambda names: names[0]).popleft()
 
 
 def _unlisted(

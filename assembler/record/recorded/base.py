@@ -18,3 +18,10 @@ class Recorded(BaseModel):
     model_config = ConfigDict(
         frozen=True, extra="ignore", populate_by_name=True, strict=True, allow_inf_nan=False
     )
+
+
+class RecordedBecause(Recorded):
+    """The rule that decided, and its lead in nats; nothing where it counts none."""
+
+    rule: str
+    nats: float | None = None

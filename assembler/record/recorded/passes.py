@@ -5,7 +5,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from assembler.record.recorded.base import Count, Digest, Recorded
+from assembler.record.recorded.base import Count, Digest, Recorded, RecordedBecause
 
 
 class RecordedFile(Recorded):
@@ -48,6 +48,8 @@ class RecordedFlaw(Recorded):
     tracks: tuple[Count, ...]
     is_cured: Annotated[bool, Field(alias="cured")]
     samples: int | None = None
+    # Records of earlier versions have none.
+    because: RecordedBecause | None = None
 
 
 class RecordedPass(Recorded):

@@ -7,7 +7,7 @@ from typing import Annotated, Literal
 
 from pydantic import Field
 
-from assembler.record.recorded.base import Count, Recorded
+from assembler.record.recorded.base import Count, Recorded, RecordedBecause
 from assembler.record.recorded.passes import RecordedPass
 from assembler.record.recorded.tracks import MOST_REELS, RecordedTrack
 
@@ -61,6 +61,7 @@ class RecordedNote(Recorded):
     pass_name: Annotated[str | None, Field(alias="pass")] = None
     theme: str = ""
     count: int | None = None
+    because: RecordedBecause | None = None
 
 
 class RecordedUncured(Recorded):

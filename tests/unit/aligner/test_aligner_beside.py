@@ -9,10 +9,13 @@ import pytest
 
 from assembler.aligner.compare.beside import Beside
 from assembler.aligner.comparison import compare_reel
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import Stretch, TimeMap, map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
+
+WHY = Because(Rule.OUTVOTED)
 
 LENGTH = 60_000
 TAPE = make_tape("loop", 16, LENGTH, np.random.default_rng(71))[:1]
@@ -25,7 +28,7 @@ def _pass(name: str, samples: np.ndarray) -> PlacedPass:
 @pytest.mark.parametrize(("gap", "is_before"), [(0, True), (60, True), (300, False), (5_000, False)])
 def test_a_flaw_goes_on_right_behind_itself(gap: int, *, is_before: bool) -> None:
     """At its end a few samples may be right by chance."""
-    beside = Beside([_pass("P1", TAPE)], 0, [FoundFlaw("P1", 0, "burst", 9_000, 10_000)])
+    beside = Beside([_pass("P1", TAPE)], 0, [FoundFlaw("P1", 0, "burst", 9_000, 10_000, because=WHY)])
     assert beside.is_flawed_before("P1", (10_000 + gap, 10_200 + gap)) == is_before
     assert beside.is_flawed_behind("P1", (8_000 - gap, 9_000 - gap)) == is_before
 
@@ -35,13 +38,13 @@ def test_a_level_held_is_one_event_for_as_long_as_it_lasts(*, goes_on: bool) -> 
     """What another pass holds in between may be zeros by nature; the mute has not ended there."""
     muted = TAPE.copy()
     muted[0, 9_000 : 10_600 if goes_on else 10_300] = 0
-    beside = Beside([_pass("P1", muted)], 0, [FoundFlaw("P1", 0, "mute", 9_000, 10_000)])
+    beside = Beside([_pass("P1", muted)], 0, [FoundFlaw("P1", 0, "mute", 9_000, 10_000, because=WHY)])
     assert beside.is_flawed_before("P1", (10_500, 10_600)) == goes_on
 
 
 def test_a_flaw_goes_on_through_what_another_pass_lost() -> None:
     """It is known on both sides of the hole, and so inside."""
-    beside = Beside([_pass("P1", TAPE)], 0, [FoundFlaw("P1", 0, "mute", 9_000, 10_000)])
+    beside = Beside([_pass("P1", TAPE)], 0, [FoundFlaw("P1", 0, "mute", 9_000, 10_000, because=WHY)])
     assert beside.is_flawed_before("P1", (9_500, 9_514))
     assert beside.is_flawed_behind("P1", (9_500, 9_514))
 

@@ -9,11 +9,14 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings, Undecided
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import Slip, map_with_slips
 from assembler.aligner.tell.tape.causes import find_causes, steady_interval
 from scripts.bench.trial_sessions import ArrayAudio
+
+WHY = Because(Rule.OUTVOTED)
 
 RATE = 48000
 LENGTH = 100_000
@@ -27,7 +30,7 @@ def placed(name: str, *slips: Slip, start: int = 0, length: int = LENGTH) -> Pla
 
 def flaw(name: str, start: int, end: int, kind: str = "mute", track: int = 0) -> FoundFlaw:
     """Return a flaw, of the first track if nothing is said."""
-    return FoundFlaw(name, track, kind, start, end)
+    return FoundFlaw(name, track, kind, start, end, because=WHY)
 
 
 def test_a_lone_pass_tells_nothing_of_tape_or_machine() -> None:
@@ -77,7 +80,7 @@ def test_flawed_in_two_of_three_is_a_weak_spot() -> None:
 
 def test_an_undecided_place_points_at_nothing() -> None:
     """Where nothing tells which pass is right none of them is known to be flawed."""
-    doubt = Undecided(0, 1000, 2000, "A", ("B",))
+    doubt = Undecided(0, 1000, 2000, "A", ("B",), because=WHY)
     findings = ReelFindings((flaw("B", 1000, 2000, "disagreement"),), (doubt,))
     causes = find_causes([placed("A"), placed("B")], findings)
     assert causes.machine["B"] == ()

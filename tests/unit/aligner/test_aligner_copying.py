@@ -9,11 +9,14 @@ import pytest
 
 from assembler.aligner.comparison import compare_reel
 from assembler.aligner.events.copies import tell_copies
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common
 from assembler.aligner.records.timemap import map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
+
+WHY = Because(Rule.OUTVOTED)
 
 START, SIZE, REST = 30_000, 2_368, 30_600
 MUTE = 25_000, 31_500
@@ -57,18 +60,21 @@ def _mute_told(*, is_whole: bool) -> list[FoundFlaw]:
     copied, muted = tape.copy(), tape.copy()
     copied[:, START : START + SIZE] = tape[:, START - SIZE : START]
     muted[1, slice(*MUTE)] = 0
-    flaws = [FoundFlaw("P1", 0, "repeat", START, START + SIZE), FoundFlaw("P2", 1, "mute", *MUTE)]
+    flaws = [
+        FoundFlaw("P1", 0, "repeat", START, START + SIZE, because=WHY),
+        FoundFlaw("P2", 1, "mute", *MUTE, because=WHY),
+    ]
     return [flaw for flaw in tell_copies(_placed(copied, muted), (0, 1), flaws) if flaw.track == 1]
 
 
 def test_where_both_passes_are_flawed_both_are_told() -> None:
     """Neither the copy nor the mute is the tape's, as far as both reach; behind the mute passes are compared."""
     assert _mute_told(is_whole=False) == [
-        FoundFlaw("P2", 1, "mute", *MUTE),
-        FoundFlaw("P1", 1, "repeat", START, MUTE[1]),
+        FoundFlaw("P2", 1, "mute", *MUTE, because=WHY),
+        FoundFlaw("P1", 1, "repeat", START, MUTE[1], because=WHY),
     ]
 
 
 def test_a_wave_that_repeats_itself_by_nature_is_no_copy() -> None:
     """A wave whose periods fill the block stands before it as well, and goes on to."""
-    assert _mute_told(is_whole=True) == [FoundFlaw("P2", 1, "mute", *MUTE)]
+    assert _mute_told(is_whole=True) == [FoundFlaw("P2", 1, "mute", *MUTE, because=WHY)]

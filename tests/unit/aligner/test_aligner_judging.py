@@ -10,11 +10,14 @@ import pytest
 from assembler.aligner.judge.limits import CONTEXT_SAMPLES
 from assembler.aligner.judge.place import Judged, judge_place
 from assembler.aligner.judge.stories import Verdict
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS
 from scripts.bench.trial_sessions import make_tape
 
 if TYPE_CHECKING:
     from assembler.arrays import Int32s
+
+WHY = Because(Rule.OUTVOTED)
 
 START = CONTEXT_SAMPLES + 4000
 
@@ -60,7 +63,7 @@ def test_a_flaw_is_told_from_sound(kind: str, size: int, character: str, *, righ
     first, second = (right, flawed) if right_first else (flawed, right)
     verdict = _verdict(first, second, (START, START + size))
     assert verdict == Verdict(
-        0 if right_first else 1, ("", kind) if right_first else (kind, ""), decided=True
+        0 if right_first else 1, ("", kind) if right_first else (kind, ""), decided=True, because=WHY
     )
 
 
@@ -89,7 +92,7 @@ def test_where_no_version_can_be_right_all_are_flawed() -> None:
     right = make_tape("dense", 16, 12_000, np.random.default_rng(24))[0]
     place = (START, START + 800)
     verdict = _verdict(_flawed("hold", right, place[1]), _flawed("mute", right, place[1]), place)
-    assert verdict == Verdict(0, ("hold", "mute"), decided=True)
+    assert verdict == Verdict(0, ("hold", "mute"), decided=True, because=WHY)
 
 
 def test_a_burst_against_a_mute_is_a_flaw_as_well() -> None:
@@ -109,14 +112,16 @@ def test_the_onset_of_a_note_is_no_burst() -> None:
         np.int32
     )
     muted = _flawed("mute", right, START + 800)
-    assert _verdict(muted, right, (START, START + 800)) == Verdict(1, ("mute", ""), decided=True)
+    assert _verdict(muted, right, (START, START + 800)) == Verdict(1, ("mute", ""), decided=True, because=WHY)
 
 
 def test_a_mute_in_quiet_noise_is_named() -> None:
     """Zeros among noise of two steps have no loud edges; that nothing sounds there tells them apart."""
     right = np.rint(np.random.default_rng(33).normal(scale=2, size=12_000)).astype(np.int32)
     place = START, START + 700
-    assert _verdict(_flawed("mute", right, place[1]), right, place) == Verdict(1, ("mute", ""), decided=True)
+    assert _verdict(_flawed("mute", right, place[1]), right, place) == Verdict(
+        1, ("mute", ""), decided=True, because=WHY
+    )
 
 
 def test_a_soft_burst_is_told_from_a_loud_onset() -> None:
@@ -142,7 +147,7 @@ def test_recorded_silence_is_right_against_a_burst() -> None:
     right = np.rint(note).astype(np.int32)
     burst = _flawed("burst", right, START + 700)
     verdict = _verdict(burst, right, (START, START + 700))
-    assert verdict == Verdict(1, ("burst", ""), decided=True)
+    assert verdict == Verdict(1, ("burst", ""), decided=True, because=WHY)
 
 
 def test_a_rest_that_ends_inside_the_difference_is_no_mute() -> None:
@@ -159,7 +164,7 @@ def test_a_level_over_a_square_wave_is_told(kind: str) -> None:
     """A square wave holds levels by nature, but at its own pace: where the other version stays on one, that is odd."""
     right = np.tile(np.repeat(np.array([9000, -9000], np.int32), 70), 100)[:12_000]
     assert _verdict(_flawed(kind, right, START + 1000), right, (START, START + 1000)) == Verdict(
-        1, (kind, ""), decided=True
+        1, (kind, ""), decided=True, because=WHY
     )
 
 
@@ -186,7 +191,7 @@ def test_a_loop_is_no_repeated_block() -> None:
     bar = make_tape("dense", 16, 3000, np.random.default_rng(27))[0]
     loop = np.tile(bar, 4)
     muted = _flawed("mute", loop, START + 900)
-    assert _verdict(loop, muted, (START, START + 900)) == Verdict(0, ("", "mute"), decided=True)
+    assert _verdict(loop, muted, (START, START + 900)) == Verdict(0, ("", "mute"), decided=True, because=WHY)
 
 
 def test_a_third_pass_is_heard_on_the_surroundings() -> None:
@@ -197,7 +202,7 @@ def test_a_third_pass_is_heard_on_the_surroundings() -> None:
     place = (START, START + 300)
     burst = _flawed("burst", right, place[1])
     assert _verdict(muted, burst, place, (right,)).kinds[0] == "mute"
-    assert _verdict(muted, right, place, (right,)) == Verdict(1, ("mute", ""), decided=True)
+    assert _verdict(muted, right, place, (right,)) == Verdict(1, ("mute", ""), decided=True, because=WHY)
 
 
 def test_overlapping_flaws_are_judged_in_parts() -> None:
@@ -212,9 +217,9 @@ def test_overlapping_flaws_are_judged_in_parts() -> None:
         part.end for part in parts
     }
     assert [part for part in parts if START + 900 <= part.start < START + 2000] == []
-    assert _at(parts, START + 100) == Verdict(1, ("mute", ""), decided=True)
-    assert _at(parts, START + 500) == Verdict(0, ("mute", "hold"), decided=True)
-    assert _at(parts, START + 800) == Verdict(0, ("", "hold"), decided=True)
+    assert _at(parts, START + 100) == Verdict(1, ("mute", ""), decided=True, because=WHY)
+    assert _at(parts, START + 500) == Verdict(0, ("mute", "hold"), decided=True, because=WHY)
+    assert _at(parts, START + 800) == Verdict(0, ("", "hold"), decided=True, because=WHY)
 
 
 def test_a_line_over_a_fading_tone_is_told() -> None:
@@ -223,7 +228,7 @@ def test_a_line_over_a_fading_tone_is_told() -> None:
     right = np.rint(9 * np.exp(-3 * seconds) * np.sin(2 * np.pi * 130 * seconds)).astype(np.int32)
     line = _flawed("straight", right, START + 170)
     place = (START + 2, START + 168)
-    assert _verdict(line, right, place) == Verdict(1, ("straight", ""), decided=True)
+    assert _verdict(line, right, place) == Verdict(1, ("straight", ""), decided=True, because=WHY)
 
 
 def test_noise_that_changes_its_level_is_no_sound() -> None:
@@ -243,7 +248,7 @@ def test_of_two_flaws_in_a_square_wave_neither_passes_for_sound() -> None:
     held, muted = _flawed("hold", right, START + 3000), right.copy()
     muted[START + 1000 : START + 1092] = 0
     parts = judge_place([held, muted], (START, START + 3000), 1)
-    assert _at(parts, START + 500) == Verdict(1, ("hold", ""), decided=True)
+    assert _at(parts, START + 500) == Verdict(1, ("hold", ""), decided=True, because=WHY)
     assert _at(parts, START + 1040).kinds == ("hold", "mute")
 
 
@@ -255,7 +260,7 @@ def test_a_level_held_at_the_loudest_sample_is_no_clipped_peak() -> None:
     right[START - 1] = right.max() + 1
     place = START, START + 1800
     stuck = _flawed("hold", right, place[1])
-    assert _verdict(stuck, right, place) == Verdict(1, ("hold", ""), decided=True)
+    assert _verdict(stuck, right, place) == Verdict(1, ("hold", ""), decided=True, because=WHY)
 
 
 @pytest.mark.parametrize("right_first", [True, False])
@@ -446,7 +451,7 @@ def test_a_level_held_in_quiet_noise_is_no_line() -> None:
     held[START : START + 52] = -72
     held[START + 52] = right[START + 52] = -73
     parts = judge_place([held, right], (START, START + 52), 1)
-    assert _at(parts, START + 20) == Verdict(1, ("hold", ""), decided=True)
+    assert _at(parts, START + 20) == Verdict(1, ("hold", ""), decided=True, because=WHY)
 
 
 def test_where_one_mute_begins_in_another_nothing_is_proved() -> None:

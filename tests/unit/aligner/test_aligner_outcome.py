@@ -5,17 +5,20 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any, cast
 
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.edit import DeliveredTrack, Span, TrackEdit
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings
 from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED
 from assembler.aligner.tell.outcome import find_uncured
+
+WHY = Because(Rule.OUTVOTED)
 
 TRACK = DeliveredTrack(1, "One", {"A": 0})
 
 
 def _uncured(count: int, apart: int) -> list[tuple[int, int]]:
     """Return the uncured places of one pass with so many mutes of ten samples."""
-    flaws = tuple(FoundFlaw("A1", 0, "mute", n * apart, n * apart + 10) for n in range(count))
+    flaws = tuple(FoundFlaw("A1", 0, "mute", n * apart, n * apart + 10, because=WHY) for n in range(count))
     reel = cast("Any", SimpleNamespace(name="A", findings=ReelFindings(flaws)))
     edit = TrackEdit(TRACK, (Span(0, count * apart, "A1"),), ())
     holdings = cast("Any", {"A": SimpleNamespace(at=lambda *_: ())})

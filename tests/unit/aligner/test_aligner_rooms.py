@@ -32,7 +32,7 @@ MOST_LINES, MOST_MODULES, MOST_USED = 250, 9, 10
 
 LONGER = {
     "compare/lone": 300,
-    "compare/track": 600,
+    "compare/track": 550,
     "concealment/settle": 300,
     "events/settle": 300,
     "flaws/structures": 450,
@@ -46,7 +46,7 @@ USING_MORE = {
     "align": 12,
     "compare/lone": 13,
     "compare/track": 15,
-    "comparison": 15,
+    "comparison": 16,
     "judge/place": 11,
     "reel": 11,
 }
@@ -54,18 +54,20 @@ USING_MORE = {
 
 NUMBERS_ELSEWHERE = {
     "align": {"THREADS"},
+    "compare/unlike/witness": {"_BLOCK"},
     "comparison": {"BLOCK_SAMPLES"},
-    "concealment/marks": {"DOWN", "UP", "TOWARDS_ZERO"},
+    "concealment/marks": {"DOWN", "UP", "TOWARDS_ZERO", "TALLY_COUNTS"},
     "concealment/nearby": {"LEAST_SHARE", "MOST_SHARE", "EULER"},
     "judge/costs": {"TAU"},
     "plan/hand/file": {"PLAN"},
     "plan/joins/fades": {"_GOLDEN"},
     "reel": {"LEAST_HEARD"},
     "sound/levels": {"HASH_FACTOR"},
+    "sound/scale": {"WORDS"},
 }
 """Numbers that stand outside of a room's limits: sizes of work, codes, and what mathematics gives; none is added."""
 
-MOST_NUMBERS = 403
+MOST_NUMBERS = 426
 """Numbers by which the aligner decides, all rooms together: a rule that brings one in has to do without another."""
 
 WITHOUT_A_WORD = {"compare": 4, "events": 11, "flaws": 40, "judge": 6}

@@ -13,6 +13,7 @@ from assembler.aligner.compare.lone import flaws_alone
 from assembler.aligner.comparison import compare_reel
 from assembler.aligner.events.lone import told_together
 from assembler.aligner.flaws.stepped import interruptions
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
@@ -22,6 +23,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from assembler.arrays import Int32s
+
+WHY = Because(Rule.OUTVOTED)
 
 LENGTH = 60_000
 LEVEL = 9000
@@ -180,9 +183,9 @@ def _gated(places: Sequence[int], size: int) -> Int32s:
 def test_rests_over_an_oscillator_that_runs_on_are_no_mutes() -> None:
     """A few short pauses in phase are mutes; many, or a long one, are how the instrument is played."""
     few = _alone([_gated([9000, 40_000], 700)], 0)
-    assert few == ([FoundFlaw("P1", 0, "mute", at, at + 700) for at in (9000, 40_000)], [])
+    assert few == ([FoundFlaw("P1", 0, "mute", at, at + 700, because=WHY) for at in (9000, 40_000)], [])
     assert _alone([_gated(range(4000, 50_000, 6000), 700)], 0) == ([], [])
-    assert _alone([_gated([9000], 3000)], 0) == ([], [FoundFlaw("P1", 0, "mute", 9000, 12_000)])
+    assert _alone([_gated([9000], 3000)], 0) == ([], [FoundFlaw("P1", 0, "mute", 9000, 12_000, because=WHY)])
 
 
 def _alone(tracks: Sequence[Int32s], track: int) -> tuple[list[FoundFlaw], list[FoundFlaw]]:
@@ -270,7 +273,7 @@ def test_what_two_tracks_prove_is_told_on_a_third() -> None:
     steady = [make_tape("tones", 16, LENGTH, np.random.default_rng(seed))[0] for seed in (2, 3)]
     for sound in steady:
         sound[30_000:32_000] = sound[29_999]
-    flaws = [FoundFlaw("P1", track, "hold", 30_000, 32_000) for track in (0, 1)]
+    flaws = [FoundFlaw("P1", track, "hold", 30_000, 32_000, because=WHY) for track in (0, 1)]
     one = _one_pass([*steady, held[2]])
     told = told_together([one], range(3), flaws, [])
     assert [(flaw.track, flaw.kind, flaw.end) for flaw in told] == [(2, "hold", 32_000)]
@@ -282,9 +285,9 @@ def test_a_copy_that_one_track_proves_is_told_on_others() -> None:
     rng = np.random.default_rng(5)
     noise, other = rng.integers(-5000, 5000, (2, LENGTH)).astype(np.int32)
     noise[30_000:30_900] = noise[29_100:30_000]
-    flaws = [FoundFlaw("P1", 0, "repeat", 30_000, 30_900)]
+    flaws = [FoundFlaw("P1", 0, "repeat", 30_000, 30_900, because=WHY)]
     told = told_together([_one_pass([noise, noise.copy(), other])], range(3), flaws, [])
-    assert told == [FoundFlaw("P1", 1, "repeat", 30_000, 30_900)]
+    assert told == [FoundFlaw("P1", 1, "repeat", 30_000, 30_900, because=WHY)]
 
 
 def test_lost_sync_is_told_on_a_track_of_other_sound() -> None:

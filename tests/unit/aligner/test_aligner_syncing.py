@@ -7,24 +7,27 @@ from dataclasses import replace
 import numpy as np
 
 from assembler.aligner.events.settle import settle_by_other_tracks
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio
 
-OPEN = Undecided(5, 1010, 1990, "A1", ("A2",))
-SUPPOSED = FoundFlaw("A2", 5, "disagreement", 1010, 1990)
+WHY = Because(Rule.OUTVOTED)
+
+OPEN = Undecided(5, 1010, 1990, "A1", ("A2",), because=WHY)
+SUPPOSED = FoundFlaw("A2", 5, "disagreement", 1010, 1990, because=WHY)
 
 
 def _lost(name: str, track: int, start: int = 1000, end: int = 2000) -> FoundFlaw:
-    return FoundFlaw(name, track, "mute", start, end)
+    return FoundFlaw(name, track, "mute", start, end, because=WHY)
 
 
 def test_two_other_tracks_settle_a_place() -> None:
     """The pass that is muted between the same borders on two tracks is the flawed one on the third too."""
     flaws, left = settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3), SUPPOSED], [OPEN], 1024, ())
     assert left == []
-    assert FoundFlaw("A1", 5, "mute", 1010, 1990) in flaws
+    assert FoundFlaw("A1", 5, "mute", 1010, 1990, because=WHY) in flaws
     assert SUPPOSED not in flaws
 
 
@@ -48,8 +51,8 @@ def test_passes_that_both_lost_sync_settle_nothing() -> None:
 
 def test_undecided_places_bear_no_witness() -> None:
     """What is only supposed on one undecided track settles no other one."""
-    others = [Undecided(track, 1000, 2000, "A1", ("A2",)) for track in (0, 1, 2)]
-    supposed = [FoundFlaw("A2", track, "disagreement", 1000, 2000) for track in (0, 1, 2)]
+    others = [Undecided(track, 1000, 2000, "A1", ("A2",), because=WHY) for track in (0, 1, 2)]
+    supposed = [FoundFlaw("A2", track, "disagreement", 1000, 2000, because=WHY) for track in (0, 1, 2)]
     flaws, left = settle_by_other_tracks([*supposed, SUPPOSED], [*others, OPEN], 1024, ())
     assert flaws == [*supposed, SUPPOSED]
     assert sorted(place.track for place in left) == [0, 1, 2, 5]
@@ -57,8 +60,11 @@ def test_undecided_places_bear_no_witness() -> None:
 
 def test_parts_of_one_place_stand_or_fall_together() -> None:
     """A place in parts is settled by its outer borders; flaws decided between the parts stay."""
-    parts = [Undecided(5, 1000, 1300, "A1", ("A2",)), Undecided(5, 1600, 2000, "A1", ("A2",))]
-    between = FoundFlaw("A2", 5, "click", 1400, 1402)
+    parts = [
+        Undecided(5, 1000, 1300, "A1", ("A2",), because=WHY),
+        Undecided(5, 1600, 2000, "A1", ("A2",), because=WHY),
+    ]
+    between = FoundFlaw("A2", 5, "click", 1400, 1402, because=WHY)
     flaws, left = settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3), between], parts, 1024, ())
     assert left == []
     assert between in flaws
@@ -70,12 +76,12 @@ def test_parts_of_one_place_stand_or_fall_together() -> None:
 
 def test_a_place_decided_in_part_has_the_borders_of_the_whole() -> None:
     """The same pass is flawed up to the open part on this track: both together are what the other tracks show."""
-    open_part = Undecided(5, 1500, 2000, "A1", ("A2",))
+    open_part = Undecided(5, 1500, 2000, "A1", ("A2",), because=WHY)
     flaws, left = settle_by_other_tracks(
         [_lost("A1", 0), _lost("A1", 3), _lost("A1", 5, end=1500)], [open_part], 1024, ()
     )
     assert left == []
-    assert FoundFlaw("A1", 5, "mute", 1500, 2000) in flaws
+    assert FoundFlaw("A1", 5, "mute", 1500, 2000, because=WHY) in flaws
 
 
 def test_a_flaw_of_the_other_pass_that_ends_here_keeps_a_place_open() -> None:
@@ -98,7 +104,7 @@ def test_three_passes_that_differ_are_not_settled() -> None:
 
 
 def _noise(track: int, start: int = 1000, end: int = 2000) -> Undecided:
-    return Undecided(track, start, end, "A1", ("A2",), silent="A1", place=(start, end))
+    return Undecided(track, start, end, "A1", ("A2",), silent="A1", place=(start, end), because=WHY)
 
 
 def test_noise_between_the_same_samples_of_silent_tracks_is_a_flaw() -> None:
@@ -121,10 +127,10 @@ def _lost_at_once(name: str) -> list[FoundFlaw]:
 
 def test_lost_sync_settles_a_part_of_it_on_a_track_that_rests() -> None:
     """Passes differ only where the track sounds; that the other tracks lost sync before and behind tells which."""
-    stroke = Undecided(5, 3000, 4000, "A1", ("A2",), place=(3000, 4000))
+    stroke = Undecided(5, 3000, 4000, "A1", ("A2",), place=(3000, 4000), because=WHY)
     flaws, left = settle_by_other_tracks(_lost_at_once("A1"), [stroke], 1024, ())
     assert left == []
-    assert FoundFlaw("A1", 5, "mute", 3000, 4000) in flaws
+    assert FoundFlaw("A1", 5, "mute", 3000, 4000, because=WHY) in flaws
     assert settle_by_other_tracks(_lost_at_once("A1")[:3], [stroke], 1024, ())[1] == [stroke]
 
 
@@ -134,7 +140,7 @@ def test_noise_is_disputed_where_the_other_pass_lost_sync() -> None:
         PlacedPass(name, ArrayAudio(np.zeros((6, 20_000), np.int32)), (map_with_slips(20_000, 0, ()),) * 6)
         for name in ("A1", "A2", "A3")
     ]
-    noise = FoundFlaw("A2", 5, "burst", 3000, 4000)
+    noise = FoundFlaw("A2", 5, "burst", 3000, 4000, because=WHY)
     flaws, left = settle_by_other_tracks([*_lost_at_once("A1"), noise], [], 1024, passes[:2])
     (place,) = left
     assert (place.track, place.start, place.end, place.taken, place.others) == (5, 3000, 4000, "A2", ("A1",))
@@ -152,16 +158,16 @@ def test_between_the_samples_of_lost_sync_the_other_pass_is_right() -> None:
         for name in ("A1", "A2")
     ]
     lost = _lost_at_once("A1")
-    held = FoundFlaw("A2", 5, "hold", 1001, 9000)
+    held = FoundFlaw("A2", 5, "hold", 1001, 9000, because=WHY)
     flaws, left = settle_by_other_tracks([*lost, held], [], 1024, passes)
-    assert (flaws, left) == ([*lost, FoundFlaw("A1", 5, "disagreement", 1001, 9000)], [])
+    assert (flaws, left) == ([*lost, FoundFlaw("A1", 5, "disagreement", 1001, 9000, because=WHY)], [])
     elsewhere = replace(held, start=1040)
     assert settle_by_other_tracks([*lost, elsewhere], [], 1024, passes) == ([*lost, elsewhere], [])
 
 
 def test_a_much_longer_flaw_of_other_tracks_settles_nothing() -> None:
     """Two flaws may begin and end closely by chance where one of them is short."""
-    short = Undecided(5, 1048, 1072, "A1", ("A2",))
-    supposed = FoundFlaw("A2", 5, "straight", 1048, 1072)
+    short = Undecided(5, 1048, 1072, "A1", ("A2",), because=WHY)
+    supposed = FoundFlaw("A2", 5, "straight", 1048, 1072, because=WHY)
     flaws = [_lost("A1", 0, end=1080), _lost("A1", 3, end=1080), supposed]
     assert settle_by_other_tracks(flaws, [short], 1024, ()) == (flaws, [short])

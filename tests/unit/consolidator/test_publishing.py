@@ -273,7 +273,9 @@ def test_leftover_of_a_dead_run_is_removed(tmp_path: Path) -> None:
     )
 
 
-@pytest.mark.parametrize("kind", ["name alone", "no mark", "other's mark", "more inside", "mark is a link"])
+@pytest.mark.parametrize(
+    "kind", ["name alone", "no mark", "other's mark", "more inside", "mark is a link", "longer name"]
+)
 def test_what_is_not_provably_ours_stays(tmp_path: Path, kind: str) -> None:
     """A folder that only looks like a leftover, by its name or in part, is never touched, and nothing is said."""
     folder = tmp_path / ".set.partial-my captures"
@@ -291,6 +293,9 @@ def test_what_is_not_provably_ours_stays(tmp_path: Path, kind: str) -> None:
     elif kind == "mark is a link":
         mark.rename(tmp_path / "mark")
         mark.symlink_to(tmp_path / "mark")
+    elif kind == "longer name":
+        folder = folder.rename(tmp_path / f"{folder.name} kept")
+        (folder / mark.name).rename(folder / folder.name)
     (folder / "set" / "capture.wav").write_bytes(b"precious")
     before = snapshot(folder)
     told: list[str] = []

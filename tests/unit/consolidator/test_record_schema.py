@@ -56,6 +56,7 @@ def test_a_built_record_holds_to_the_schema(record: Any) -> None:  # noqa: ANN40
     """What a build writes is valid, and the session really has what the schema speaks of."""
     assert [error.message for error in VALIDATOR.iter_errors(record)] == []
     assert any("samples" in flaw for one in record["passes"] for flaw in one["flaws"])
+    assert all("because" in flaw for one in record["passes"] for flaw in one["flaws"])
     assert any(join["fade"] for track in record["tracks"] for join in track["joins"])
     assert any(span["pass"] is None for track in record["tracks"] for span in track["spans"])
     assert {place["kind"] for place in record["uncured"]} >= {"mute"}
@@ -129,6 +130,8 @@ SCHEMA_ONLY: dict[str, Callable[[Any], object]] = {
     "an unknown kind of note": lambda r: r["notes"].insert(
         0, {"kind": "hint", "pass": None, "tracks": [], "start": None, "end": None, "text": "x"}
     ),
+    "an unknown rule": lambda r: r["passes"][0]["flaws"][0]["because"].update(rule="guess"),
+    "a lead as text": lambda r: r["passes"][0]["flaws"][0]["because"].update(nats="31.5"),
     "an identical join with a fade": lambda r: r["tracks"][1]["joins"][0].update(law="identical", fade=4),
     "an unknown law": lambda r: r["tracks"][0]["joins"][0].update(law="linear"),
 }

@@ -14,6 +14,7 @@ from assembler.consolidator import build_set
 from assembler.record.recorded.reading import read_record
 from assembler.report import page as pages
 from assembler.report import report_page
+from assembler.report.reasons import reason_words
 from tests.support.pages import ReadPage
 from tests.support.sessions import HOUR, RATE, Layout, make_tape
 
@@ -85,9 +86,35 @@ def test_uncured_places_are_told_with_what_each_pass_has(record: Record) -> None
     ]
 
 
+def test_every_flaw_is_told_with_what_decided(record: Record) -> None:
+    """The rule in words and its lead, as the record has them."""
+    told = sorted(row["Because"] for row in read(record).rows(FLAWS))
+    reasons = [flaw["because"] for one in record["passes"] for flaw in one["flaws"]]
+    assert told == sorted(reason_words(**reason) for reason in reasons)
+    assert "sound before it and behind it fits only so" in told
+
+
+def test_an_open_place_is_told_with_what_left_it_open(record: Record) -> None:
+    """Behind the words of its note; notes that no rule left open stay as they are."""
+    opened = copy.deepcopy(record)
+    note = {
+        "kind": "undecided",
+        "pass": "A1",
+        "tracks": [0],
+        "start": 1,
+        "end": 9,
+        "text": "A1 and A2 differ",
+    }
+    reason = {"rule": "likeliest_story", "nats": 2.5}
+    opened["notes"] = [{**note, "needs_a_person": True, "because": reason}, {**note, "needs_a_person": True}]
+    page = report_page(read_record(json.dumps(opened).encode())).decode()
+    assert "A1 and A2 differ; because: likeliest story of the place, 2.5 nats<" in page
+    assert "A1 and A2 differ<" in page
+
+
 def test_every_flaw_is_told_with_its_outcome(record: Record) -> None:
     """Where, whose, how long, on which tracks counted from 1; cured only where the record says so."""
-    rows = [tuple(row.values()) for row in read(record).rows(FLAWS)]
+    rows = [tuple(row.values())[:6] for row in read(record).rows(FLAWS)]
     assert rows == [
         ("01:00:01:01", "A1", "slip", "400", "1, 2", "cured"),
         ("01:00:01:14", "A1", "mute", "300", "1", "cured"),

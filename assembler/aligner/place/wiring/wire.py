@@ -15,7 +15,7 @@ from assembler.aligner.place.meeting import expected_overlap, expected_shifts, t
 from assembler.aligner.place.search import find_anywhere
 from assembler.aligner.place.wiring.examine import examine_wiring
 from assembler.aligner.place.wiring.strangers import recognise
-from assembler.aligner.records.labels import track_names
+from assembler.aligner.records.reel import track_names
 from assembler.importer import search_doubt
 from assembler.notes import Note
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from scipy.stats import binom
 
+from assembler.aligner.records.because import SLIPPED
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.ranges import common, merged, ranges_of
 from assembler.aligner.tell.limits import (
@@ -139,7 +140,14 @@ def _losses(one: PlacedPass, track: int) -> list[Range]:
 def _slips(one: PlacedPass, track: int, unsure: Collection[tuple[str, int]]) -> list[FoundFlaw]:
     """Return the slips of a pass as flaws: where samples were lost; where some were repeated, the next sample."""
     return [
-        FoundFlaw(one.name, track, "slip", a.timeline_end, max(b.timeline_start, a.timeline_end + 1))
+        FoundFlaw(
+            one.name,
+            track,
+            "slip",
+            a.timeline_end,
+            max(b.timeline_start, a.timeline_end + 1),
+            because=SLIPPED,
+        )
         for a, b in pairwise(one.maps[track].stretches)
         if b.timeline_start - a.timeline_end <= LONGEST_LOSS
         and not {(one.name, b.pass_start), (one.name, a.pass_end)} & set(unsure)
@@ -152,7 +160,7 @@ def _flaws_of(
     """Return the flaws of a pass on one track where it holds samples, and its slips."""
     covered = merged(one.covered(track))
     return _slips(one, track, unsure) + [
-        FoundFlaw(one.name, track, flaw.kind, *piece)
+        FoundFlaw(one.name, track, flaw.kind, *piece, because=flaw.because)
         for flaw in findings.flaws
         if flaw.track == track and flaw.pass_name == one.name
         for piece in common([(flaw.start, flaw.end)], covered)

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.labels import stretch_label
 from assembler.aligner.records.ranges import common
+from assembler.aligner.records.reel import stretch_label
 from assembler.aligner.sound.rhythm import keeps_time
 from assembler.aligner.tell.tape.causes import steady_interval
 from assembler.notes import Note

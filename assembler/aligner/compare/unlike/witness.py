@@ -7,12 +7,12 @@ with the chain undone. So heard it is compared as any other pass; what is delive
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assembler.aligner.compare.blocks import TrackNotes, is_unlike, note_block
-from assembler.aligner.compare.chain import find_chain
 from assembler.aligner.compare.limits import (
     CHAIN_EDGE,
     CHAIN_PIECES,
@@ -21,6 +21,8 @@ from assembler.aligner.compare.limits import (
     RUN_MARGIN,
     WITNESS_MARGIN,
 )
+from assembler.aligner.compare.unlike.chain import find_chain
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, joined_flaws
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
@@ -29,12 +31,13 @@ from assembler.aligner.sound.limits import PIECE_SAMPLES
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Sequence
 
-    from assembler.aligner.compare.chain import Chain
     from assembler.aligner.compare.track import Weighed
+    from assembler.aligner.compare.unlike.chain import Chain
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s
 
 _BLOCK = 1 << 17
+"""Samples of a pass that are read at once: it decides memory, nothing else."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +109,11 @@ def heard_through(
         read = {i: heard[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN) for i in holding}
         note_block(heard, track, low, high, step, fresh, read)
     # What a pass shows by itself it shows in its own numbers.
-    return heard, replace(fresh, runs=notes.runs, lines=notes.lines, means=notes.means), names
+    return (
+        heard,
+        replace(fresh, runs=notes.runs, lines=notes.lines, means=notes.means, proofs=notes.proofs),
+        names,
+    )
 
 
 def believed(result: Weighed, names: Collection[str]) -> Weighed:
@@ -117,12 +124,13 @@ def believed(result: Weighed, names: Collection[str]) -> Weighed:
     shown = [flaw for flaw in result.flaws if flaw.pass_name in names]
     beside = merged((flaw.start - 2 * CHAIN_REACH, flaw.end + 2 * CHAIN_REACH) for flaw in shown)
     flaws: list[FoundFlaw] = []
+    told = partial(FoundFlaw, because=Because(Rule.SMEARED))
     for flaw in result.flaws:
         is_doubtful = flaw.kind in ("disagreement", "click") and flaw.pass_name not in names
         if not (is_doubtful and common([(flaw.start, flaw.end)], beside)):
             flaws.append(flaw)
             continue
-        flaws += [FoundFlaw(name, flaw.track, "disagreement", flaw.start, flaw.end) for name in names]
+        flaws += [told(name, flaw.track, "disagreement", flaw.start, flaw.end) for name in names]
     undecided = [
         place
         for place in result.undecided

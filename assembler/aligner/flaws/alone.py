@@ -1,0 +1,49 @@
+"""All that one capture by itself shows of a machine, with the rule that found it and what it may be instead.
+
+Positions count from the first of the samples.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assembler.aligner.flaws.faint import faint_flaws
+from assembler.aligner.flaws.interrupting import lone_flaws
+from assembler.aligner.flaws.noise import islands
+from assembler.aligner.flaws.stepped import interruptions, long_levels
+from assembler.aligner.records.because import Rule
+from assembler.aligner.sound.levels import is_peak
+
+if TYPE_CHECKING:
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Int32s
+
+
+def shown_alone(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]]:
+    """Return what may be flaws, as build, rule, kind and range: flaws for certain, or what an instrument may do too.
+
+    These are pauses, levels held, noise in silence, and straight peaks of sound that was clipped and then faded.
+    """
+    shown = [
+        (_build_of(samples, kind, place), Rule.FORETOLD, kind, place)
+        for kind, place in lone_flaws(samples, step)
+    ]
+    shown += [
+        ("pause" if kind == "mute" else "flaw", Rule.FAINT, kind, place)
+        for kind, place in faint_flaws(samples, step)
+    ]
+    shown += [
+        ({"mute": "pause", "hold": "level"}.get(kind, "flaw"), Rule.IN_PHASE, kind, place)
+        for kind, place in interruptions(samples, step)
+    ]
+    # These are told only where several tracks have them.
+    shown += [("long level", Rule.MOMENT, "hold", place) for place in long_levels(samples, step)]
+    shown += [("noise", Rule.MOMENT, "burst", place) for place in islands(samples, step)]
+    return shown
+
+
+def _build_of(samples: Int32s, kind: str, place: Range) -> str:
+    """Return what a look-alike may be instead: a peak that was clipped, or noise that an instrument makes."""
+    if kind in ("click", "burst"):
+        return "noise"
+    return "peak" if kind == "straight" and is_peak(samples, *place) else "flaw"

@@ -1,0 +1,53 @@
+"""Why a flaw or an open place is told, in the words of terminal and page."""
+
+from __future__ import annotations
+
+RULE_WORDS = {
+    "concealed": "stands as concealment leaves lost samples",
+    "means_in_a_row": "means of one parity",
+    "strewn_losses": "more means and held levels than sound has, on several tracks at once",
+    "standstill": "all tracks stand still at once",
+    "dead_track": "no sound on the whole track, which another pass has",
+    "outvoted": "other passes agree",
+    "likeliest_story": "likeliest story of the place",
+    "look_alike": "sound may look like that by itself",
+    "held_on": "goes on from where it is a flaw",
+    "agreed_build": "a machine's doing, though passes agree",
+    "cut_off": "cuts sound off and lets it in again",
+    "drawn_line": "a straight line in every pass",
+    "foretold": "sound goes on behind it as foretold",
+    "faint_noise": "soft noise stands still for too long",
+    "in_phase": "the wave goes on in phase behind it",
+    "same_moment": "several tracks at the same moment",
+    "other_tracks": "flawed at the same samples on other tracks",
+    "silent_tracks": "noise at the same samples of several silent tracks",
+    "lost_sync": "lost sync on the other tracks",
+    "copy_elsewhere": "a block played twice, as on another track",
+    "beside_slip": "beside a slip, borne out by no other pass",
+    "goes_on": "goes on where the other passes lost samples",
+    "smeared": "beside its own flaw, smeared where its chain is undone",
+    "too_many_differences": "too many differences to judge one by one",
+    "slip": "sound before it and behind it fits only so",
+}
+"""By the names of the record."""
+
+
+def reason_words(rule: str, nats: float | None) -> str:
+    """Return why something is told, in a few words.
+
+    Args:
+        rule: as the record has it; one that a later version has added is told by its name.
+        nats: its lead; None where it has none.
+    """
+    words = RULE_WORDS.get(rule, rule.replace("_", " "))
+    return words if nats is None else f"{words}, {nats:.{0 if abs(nats) >= 10 else 1}f} nats"
+
+
+def because_words(rule: str, nats: float | None) -> str:
+    """Return why something is told, as it stands behind what is told."""
+    return f"because: {reason_words(rule, nats)}"
+
+
+def with_reason(text: str, rule: str, nats: float | None) -> str:
+    """Return the text of a note with why it is told; as it is where no rule is known."""
+    return f"{text}; {because_words(rule, nats)}" if rule else text

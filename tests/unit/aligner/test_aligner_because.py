@@ -1,0 +1,64 @@
+"""Why something is told: its words, and what is kept where several are told as one."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from assembler import record
+from assembler.aligner.compare.proofs import Proofs
+from assembler.aligner.records.because import Because, Rule, stronger, weaker
+from assembler.aligner.records.findings import FoundFlaw, Undecided, joined_flaws, joined_places
+from assembler.report import RULE_WORDS, because_words, with_reason
+
+
+def test_every_rule_has_words() -> None:
+    """Page and terminal say each of them in an engineer's words; the schema knows each."""
+    assert set(RULE_WORDS) == {rule.value for rule in Rule}
+    schema = json.loads((Path(record.__file__).parent / "assembly.schema.json").read_text(encoding="utf-8"))
+    assert set(schema["$defs"]["because"]["properties"]["rule"]["enum"]) == set(RULE_WORDS)
+
+
+def test_flaws_joined_keep_the_strongest_rule() -> None:
+    """An exact rule before any count, a count before none, the larger before the less."""
+    flaws = [
+        FoundFlaw("P1", 0, "mute", 0, 10, because=Because(Rule.GOES_ON)),
+        FoundFlaw("P1", 0, "mute", 10, 20, because=Because(Rule.STORY, 31.5)),
+        FoundFlaw("P1", 0, "mute", 20, 30, because=Because(Rule.STORY, 212.0)),
+    ]
+    (joined,) = joined_flaws(flaws)
+    assert (joined.start, joined.end, joined.because) == (0, 30, Because(Rule.STORY, 212.0))
+    still = FoundFlaw("P1", 0, "mute", 30, 40, because=Because(Rule.STANDSTILL))
+    assert joined_flaws([*flaws, still])[0].because == Because(Rule.STANDSTILL)
+    first, second = Because(Rule.STORY, 5.0), Because(Rule.CONCEALED, 5.0)
+    assert (stronger(first, second), weaker(first, second)) == (first, first)
+
+
+def test_open_places_joined_keep_what_is_least_sure() -> None:
+    """A person who looks at several parts at once is told the worst of them."""
+    places = [
+        Undecided(0, start, start + 10, "P1", ("P2",), because=Because(Rule.STORY, nats))
+        for start, nats in ((0, 9.0), (20, 2.5))
+    ]
+    assert [place.because for place in joined_places(places)] == [Because(Rule.STORY, 2.5)]
+
+
+def test_rows_seen_in_two_blocks_count_once() -> None:
+    """Blocks overlap; of a row that both see each tells its own part."""
+    proofs = Proofs()
+    for seen in ((0, 1000), (1000, 2000)):
+        proofs.add((900, 1100), seen, Because(Rule.MEANS_IN_A_ROW, 80.0))
+    assert proofs.within((0, 2000)).rule is Rule.MEANS_IN_A_ROW
+    assert proofs.within((0, 2000)).nats == pytest.approx(80.0)
+    assert proofs.within((950, 1050)).nats == pytest.approx(40.0)
+
+
+def test_words_say_the_rule_and_its_lead() -> None:
+    """The lead to whole nats, a small one to a tenth; none where the rule has none."""
+    assert because_words("means_in_a_row", 212.4) == "because: means of one parity, 212 nats"
+    assert because_words("likeliest_story", 1.25) == "because: likeliest story of the place, 1.2 nats"
+    assert because_words("standstill", None) == "because: all tracks stand still at once"
+    assert because_words("of_a_later_version", None) == "because: of a later version"
+    assert with_reason("Open", "", None) == "Open"
