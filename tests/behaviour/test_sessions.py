@@ -488,7 +488,7 @@ def test_a_log_of_another_rate_is_refused(tmp_path: Path, capsys: Capsys) -> Non
 
 
 def test_a_retake_that_is_nowhere_identical_cures_nothing_unasked(tmp_path: Path, capsys: Capsys) -> None:
-    """A dithered retake does not replace a mute: the mute is listed; a punch may still ask for it."""
+    """Where the sheet leaves it to a person a dithered retake replaces no mute; a punch may still ask for it."""
     tape = make_tape(4, 1)
     first = tape.copy()
     first[60000:64000] = 0
@@ -497,6 +497,7 @@ def test_a_retake_that_is_nowhere_identical_cures_nothing_unasked(tmp_path: Path
     layout.add_reel("A", ["One"])
     layout.add_pass("A1", "A", first, HOUR)
     layout.add_pass("A2", "A", retake, HOUR)
+    layout.more = '[repair]\nunlike = "list"\n'
     status, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
     assert status == 1
     assert np.array_equal(delivered(tmp_path / "set"), first)

