@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 
-from assembler.cli.process import hold_interrupts, prepare_process
+from assembler.cli.process import check_memory, hold_interrupts, prepare_process
 from assembler.printable import printable
 
 __all__ = ["main"]
@@ -15,6 +15,7 @@ def main() -> None:
     prepare_process()
     status, words = 130, "interrupted; nothing was published"
     try:
+        check_memory()
         # Loaded only now: what interrupts or lacks a library that early is told in a line as well.
         from assembler.cli.commands import run
 
@@ -22,7 +23,9 @@ def main() -> None:
         status = run(sys.argv[1:])
     except KeyboardInterrupt:
         pass
-    except (ImportError, MemoryError) as error:
+    except MemoryError as error:
+        status, words = 2, f"{str(error) or 'out of memory'}; nothing was published"
+    except ImportError as error:
         status, words = 2, f"a part of the program cannot be loaded: {error}; nothing was published"
     hold_interrupts()
     if words and sys.stderr is not None:

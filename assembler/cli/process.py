@@ -8,10 +8,13 @@ import resource
 import signal
 import sys
 from contextlib import suppress
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 if TYPE_CHECKING:
     from _typeshed import ReadableBuffer
+
+LEAST_MEMORY: Final = 400 << 20
+"""Bytes of address space under which numeric libraries may fail while they load, some without end."""
 
 _ENDING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
@@ -37,6 +40,19 @@ def prepare_process() -> None:
             errors="replace",
             line_buffering=True,
             write_through=True,
+        )
+
+
+def check_memory() -> None:
+    """Go on only where there is memory enough to load libraries.
+
+    Raises:
+        MemoryError: the process may use less.
+    """
+    allowed, _ = resource.getrlimit(resource.RLIMIT_AS)
+    if allowed != resource.RLIM_INFINITY and allowed < LEAST_MEMORY:
+        raise MemoryError(
+            f"a limit of {allowed >> 20} MiB on memory is too low; allowed: {LEAST_MEMORY >> 20} MiB and more"
         )
 
 

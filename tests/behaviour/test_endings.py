@@ -317,3 +317,12 @@ def test_a_draft_of_names_that_are_no_text(
         assert "the name is not UTF-8" in out.err
         assert out.out == ""
     assert not (tmp_path / "new.toml").exists()
+
+
+def test_too_low_a_limit_on_memory_is_told_before_anything_is_loaded() -> None:
+    """Under some limits a numeric library never ends to load, and no signal but the last reaches it."""
+    command = f"ulimit -v 150000; exec {sys.executable} -m assembler check nowhere.toml"
+    done = subprocess.run(["sh", "-c", command], capture_output=True, text=True, timeout=60, check=False)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.count("\n") == 1
+    assert "limit of 146 MiB on memory is too low" in done.stderr
