@@ -10,7 +10,7 @@ Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions co
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -96,11 +96,10 @@ class _Choice:
 
 def settle(window: Window) -> Settled:
     """Return which captures lost which of the samples in which they differ; nothing where that has another cause."""
-    versions = window.versions
-    differs = window.differing()
+    versions, differs = window.versions, window.differing()
     at = np.flatnonzero(differs)
     captures, size = versions.shape
-    nothing = Settled(
+    said = Settled(
         np.zeros(size, np.bool_),
         np.zeros(size, np.bool_),
         np.zeros(size, np.int64),
@@ -109,7 +108,7 @@ def settle(window: Window) -> Settled:
         np.zeros((captures, size)),
     )
     if not at.size:
-        return nothing
+        return said
     marks = [
         marks_of(own, window.step, machine) for own, machine in zip(versions, window.machines, strict=True)
     ]
@@ -121,13 +120,12 @@ def settle(window: Window) -> Settled:
     accepted = _accepted(differs, lost, surprise)[at]
     leads = choice.lead >= DECIDED_NATS
     has_truth = choice.truth < captures
-    settled, unsure = nothing.settled, nothing.open
-    settled[at] = accepted & leads & has_truth
-    unsure[at] = accepted & ~(leads & has_truth)
-    nothing.taken[at] = np.where(has_truth, choice.truth, 0)
-    lost &= settled | unsure
-    nothing.lead[at] = choice.lead
-    return Settled(settled, unsure, nothing.taken, lost, nothing.lead, np.where(lost, surprise, 0.0))
+    said.settled[at] = accepted & leads & has_truth
+    said.open[at] = accepted & ~(leads & has_truth)
+    said.taken[at] = np.where(has_truth, choice.truth, 0)
+    lost &= said.settled | said.open
+    said.lead[at] = choice.lead
+    return replace(said, lost=lost, surprise=np.where(lost, surprise, 0.0))
 
 
 def _chosen(window: Window, at: Int64s, mean: Bools, held: Bools) -> _Choice:
