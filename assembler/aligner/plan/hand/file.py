@@ -33,7 +33,8 @@ if TYPE_CHECKING:
     from assembler.sheet import Session, Sheet
 
 
-PLAN = TomlKind("a plan (TOML)", "a [[track]] table for every track of the session", 16 << 20)
+PLAN = TomlKind("a plan (TOML)", "a [[track]] table for every track of the session", 1 << 20)
+"""A megabyte holds some 20,000 takes, which are planned in seconds and in some 400 MB; no person makes as many."""
 
 
 _PLACE = re.compile(r"(?P<label>[^+]+?)\s*(?:\+\s*(?P<samples>[0-9]{1,6}))?")
