@@ -1,0 +1,135 @@
+"""Concealed samples are told by the published rule that made them, between captures and in one capture alone."""
+
+from __future__ import annotations
+
+from itertools import pairwise, product
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from assembler.aligner.concealment.alone import rows_of_means
+from assembler.aligner.concealment.marks import (
+    DOWN,
+    HOLDS,
+    MEANS,
+    TOWARDS_ZERO,
+    UP,
+    Machine,
+    likely_machine,
+    marks_of,
+    rounded_half,
+    tally_machine,
+)
+from assembler.aligner.concealment.path import least_totals
+from assembler.aligner.concealment.settle import Window, settle
+
+if TYPE_CHECKING:
+    from assembler.arrays import Bools, Int64s
+
+LENGTH = 8192
+
+
+def _sound(seed: int) -> Int64s:
+    """Return a few partials with a converter's noise."""
+    rng, at = np.random.default_rng(seed), np.arange(LENGTH)
+    partials = (900 / n * np.sin(0.013 * n * at * (1 + seed % 3) + n) for n in range(1, 24))
+    return np.asarray(np.rint(sum(partials) + rng.normal(0, 1.5, LENGTH)), np.int64)
+
+
+def _concealed(tape: Int64s, lost: Bools) -> Int64s:
+    """Return what a machine plays: of several lost ones all but the last hold, and the last is a mean, rounded down.
+
+    Source: the three cases of concealment, US patent 4,641,309 (1987).
+    """
+    out = tape.copy()
+    for at in np.flatnonzero(lost):
+        out[at] = out[at - 1] if lost[at + 1] else (out[at - 1] + tape[at + 1]) // 2
+    return out
+
+
+def _window(*versions: Int64s) -> Window:
+    rows = np.stack(versions)
+    return Window(rows, np.ones(rows.shape, np.bool_), 1, 16, [Machine((DOWN,))] * len(versions))
+
+
+def test_halves_are_rounded_one_way() -> None:
+    """A mean of 3 and of -3 by each way, in steps of one and of 256 as 16 bits have in files of 24."""
+    sums = np.array([3, -3], np.int64)
+    found = {way: rounded_half(sums, 1, way).tolist() for way in (DOWN, UP, TOWARDS_ZERO)}
+    assert found == {DOWN: [1, -2], UP: [2, -1], TOWARDS_ZERO: [1, -1]}
+    assert rounded_half(sums * 256, 256, DOWN).tolist() == [256, -512]
+
+
+def test_one_lost_sample_is_a_mean_and_of_three_two_hold() -> None:
+    """The worked example of the rule: 10 ? 13, and 4 ? ? ? 9."""
+    marks = marks_of(np.array([7, 10, 11, 13, 4, 4, 4, 6, 9], np.int64), 1, Machine((DOWN,)))
+    assert marks.mean.tolist() == [False, False, True, False, False, True, False, True, False]
+    assert marks.held.tolist() == [False, False, False, False, False, True, True, False, False]
+
+
+def test_the_cheapest_row_is_the_cheapest_of_all() -> None:
+    """Rows of up to five samples against trying all of their states."""
+    rng = np.random.default_rng(1)
+    sizes = np.array([5, 1, 4])
+    starts = np.cumsum(sizes) - sizes
+    costs, links = rng.random((10, 3)), rng.random((10, 3, 3))
+    totals = least_totals(costs, links, starts, sizes)
+    for start, size in zip(starts.tolist(), sizes.tolist(), strict=True):
+        for at, state in product(range(size), range(3)):
+            least = min(
+                sum(costs[start + n, s] for n, s in enumerate(states))
+                + sum(links[start + n, a, b] for n, (a, b) in enumerate(pairwise(states)))
+                for states in product(range(3), repeat=size)
+                if states[at] == state
+            )
+            assert totals[start + at, state] == pytest.approx(least)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_two_captures_that_lost_other_samples_give_the_tape_back(seed: int) -> None:
+    """One lost the odd samples of a patch, the other the even ones and some strewn ones: each is right in one."""
+    tape, rng = _sound(seed), np.random.default_rng(seed)
+    first, second = np.zeros(LENGTH, np.bool_), np.zeros(LENGTH, np.bool_)
+    first[2001:4001:2] = second[3000:5000:2] = True
+    strewn = rng.choice(np.arange(5200, 7800), 150, replace=False)
+    second[strewn] = True
+    said = settle(_window(_concealed(tape, first), _concealed(tape, second)))
+    versions = np.stack([_concealed(tape, first), _concealed(tape, second)])
+    differs = versions[0] != versions[1]
+    assert (said.settled | said.open)[differs].all()
+    assert np.count_nonzero(said.open) <= 0.002 * np.count_nonzero(differs)
+    taken = versions[said.taken, np.arange(LENGTH)]
+    assert np.array_equal(taken[said.settled], tape[said.settled])
+    assert not (said.lost[0] & ~first).any() | (said.lost[1] & ~second)[said.settled].any()
+
+
+def test_a_burst_is_no_concealment() -> None:
+    """Noise thrown into one capture is left to other rules."""
+    tape = _sound(1)
+    other = tape.copy()
+    other[3000:3400] = np.random.default_rng(2).integers(-9000, 9000, 400)
+    said = settle(_window(tape, other))
+    assert not (said.settled | said.open).any()
+
+
+def test_a_machine_that_holds_is_known_by_what_it_leaves() -> None:
+    """Counted over a patch, of one that means and of one that holds."""
+    tape, at = _sound(2), np.arange(2001, 4001, 2)
+    lost = np.zeros(LENGTH, np.bool_)
+    lost[at] = True
+    held = tape.copy()
+    held[at] = tape[at - 1]
+    assert likely_machine(tally_machine(_concealed(tape, lost), at, 1)) == Machine((DOWN,), MEANS)
+    assert likely_machine(tally_machine(held, at, 1)).rule == HOLDS
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_one_capture_alone_shows_a_head_that_read_nothing(seed: int) -> None:
+    """Means of one parity over a hundred samples are told to the sample or two; clean sound shows none."""
+    tape, lost = _sound(seed), np.zeros(LENGTH, np.bool_)
+    assert rows_of_means(tape.astype(np.int32), 1) == []
+    lost[3001:3301:2] = True
+    (row,) = rows_of_means(_concealed(tape, lost).astype(np.int32), 1)
+    assert abs(row.start - 3001) <= 8
+    assert abs(row.end - 3300) <= 8

@@ -1,0 +1,75 @@
+"""What all tracks of a pass show at once: mutes, holds, strewn losses; all tracks lie in the same sweeps of a tape."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.events.standstill import find_stops, joined_stops
+from assembler.aligner.events.strewn import strewn_losses
+
+if TYPE_CHECKING:
+    from assembler.arrays import Int32s
+
+LENGTH, TRACKS = 24_576, range(6)
+
+
+def _tracks(seed: int) -> list[Int32s]:
+    rng, at = np.random.default_rng(seed), np.arange(LENGTH)
+    return [
+        np.rint(
+            sum(1200 / n * np.sin(0.011 * n * at * (1 + track / 5) + n) for n in range(1, 20))
+            + rng.normal(0, 2, LENGTH)
+        ).astype(np.int32)
+        for track in TRACKS
+    ]
+
+
+def _stops(*passes: list[Int32s]) -> list[tuple[int, int, int, str]]:
+    covered = {index: [(0, LENGTH)] for index in range(len(passes))}
+    found = find_stops(dict(enumerate(passes)), covered, 0, list(TRACKS))
+    return [(i, s.start, s.end, s.kind) for i, stops in found.items() for s in joined_stops(stops)]
+
+
+def test_a_ramped_mute_is_one_stop_with_its_ramps() -> None:
+    """Of two passes one is turned down over 16 samples, silent, and turned up: on all tracks it holds nothing there."""
+    tape = _tracks(1)
+    muted = [own.copy() for own in tape]
+    ramp = np.concatenate((np.linspace(1, 0, 18)[1:-1], np.zeros(800), np.linspace(0, 1, 18)[1:-1]))
+    for own in muted:
+        own[9000 : 9000 + ramp.size] = np.trunc(own[9000 : 9000 + ramp.size] * ramp)
+    ((index, start, end, kind),) = _stops(tape, muted)
+    assert (index, kind) == (1, "mute")
+    assert abs(start - 9000) <= 2
+    assert abs(end - 9832) <= 2
+
+
+def test_what_cuts_all_tracks_out_needs_no_witness_unless_it_comes_as_music_does() -> None:
+    """One mute of a lone pass is a stop; a band that stops five times is not; one sweep in two is."""
+    for starts, size, count in (
+        ([9000], 700, 1),
+        (range(2000, 22_000, 4100), 700, 0),
+        (range(6000, 14_000, 1600), 800, 5),
+    ):
+        own = _tracks(2)
+        for start in starts:
+            for track in own:
+                track[start : start + size] = 0
+        assert len(_stops(own)) == count
+
+
+def test_strewn_losses_are_told_and_clean_sound_is_not() -> None:
+    """A third of the samples of a stretch become their neighbours' means; rests and clipped peaks tell nothing."""
+    clean, rng = _tracks(3), np.random.default_rng(3)
+    assert strewn_losses(clean, 1) == []
+    resting = [np.clip(own, -900, 900) for own in clean]
+    for own in resting:
+        own[4000:9000] = 0
+    assert strewn_losses(resting, 1) == []
+    for own in clean:
+        for at in np.sort(rng.choice(np.arange(10_001, 14_000, 2), 700, replace=False)):
+            own[at] = (own[at - 1] + own[at + 1]) // 2
+    places = [one.place for one in strewn_losses(clean, 1)]
+    assert 9500 <= places[0][0] <= 10_240
+    assert 13_500 <= places[-1][1] <= 14_600
