@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.timemap import TimeMap
     from assembler.importer import ImportedPass
     from assembler.notes import Held, Note
+    from assembler.states import Suspect, TrackStates
 
 IDENTICAL = "identical"
 """Both sides are the same numbers around the join: it can't be heard because it can't be found."""
@@ -176,6 +177,8 @@ class Edit:
         uncured: in order of track and place.
         notes: corrections and findings.
         words: word length of each reel, by its name.
+        states: what is known of every stretch of each reel's tracks, by the reel's name.
+        suspects: places to listen to, likeliest first.
     """
 
     start_sample: int
@@ -185,6 +188,8 @@ class Edit:
     uncured: tuple[Uncured, ...]
     notes: tuple[Note, ...]
     words: Mapping[str, TapeWord]
+    states: Mapping[str, tuple[TrackStates, ...]] = field(default_factory=dict)
+    suspects: tuple[Suspect, ...] = ()
 
     @property
     def is_sound(self) -> bool:
