@@ -9,7 +9,7 @@ from assembler.aligner.sound.limits import LONGEST_PAUSE
 
 LIKENESS_SAMPLES, LEAST_TELLING = 256, 32
 
-LEAST_COMPARED, LEAST_IDENTICAL = 0.2, 0.01
+LEAST_COMPARED, LEAST_IDENTICAL = 0.05, 0.01
 """Passes are captures of the same numbers if one in a hundred short stretches of sound is identical in both: silence
 is alike everywhere, and so is a sample now and then by chance. Where little sounds, half of all samples have to be."""
 
@@ -103,6 +103,9 @@ CHAIN_PIECES = 16
 """Places by which a chain is measured, spread over all that both passes hold."""
 
 # witness
+
+MOST_APART = 250_000
+"""Places where a witness differs from which it is none: a head that loses every second sample makes 24 000 a second."""
 
 WITNESS_MARGIN = 24576
 """Read beside a block: what tells the usual noise around a place."""

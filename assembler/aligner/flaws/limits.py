@@ -55,6 +55,8 @@ LEAST_STRAIGHT = 8
 LEAST_LINE, LINE_RATIO, LEAST_CLIMB = 16, 1.4, 4
 """A line in slow sound is a machine's from so many samples and steps on, where it is so many
 times as long as any around."""
+LINE_GRAIN = 16
+"""The longest line around is known to this part of what would rule a line out."""
 
 LINE_SAMPLES, LEVEL_SAMPLES = 2048, 64
 """No line is followed further; what has not moved by a step after so many samples is a level."""

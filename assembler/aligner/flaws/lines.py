@@ -19,6 +19,7 @@ from assembler.aligner.flaws.limits import (
     LEAST_LINE,
     LEAST_STRAIGHT,
     LEVEL_SAMPLES,
+    LINE_GRAIN,
     LINE_RATIO,
     LINE_REACH,
     LINE_SAMPLES,
@@ -59,7 +60,10 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
     by_chance = max(LEAST_STRAIGHT, CHANCE_NATS / -np.log(min(float(np.mean(runs_on)), 0.999) + 1e-6))
     lines = [line for line in lines if line[1] - line[0] - 2 >= min(by_chance, LEAST_LINE)]
     # Slow sound bends that little all the time, and keeps to a line for a while.
-    natural = max((int(_on_a_line(side, step).max(initial=0)) for side in sides if lines), default=0)
+    # Longer than what rules out the longest line it need not be known, nor to the sample.
+    enough = int(max((last - first for first, last in lines), default=0) / LINE_RATIO) + 2
+    reaches = [_on_a_line(side, step, enough, 1 + enough // LINE_GRAIN) for side in sides if lines]
+    natural = max((int(reach.max(initial=0)) for reach in reaches), default=0)
     if len(lines) >= MOST_LINES:
         # So many in one place are how the sound itself goes, as a wave does where it crosses zero.
         natural = max(natural, sorted(last - first for first, last in lines)[-2])
@@ -97,7 +101,7 @@ def _line_in(samples: Int32s, row: Range, step: int) -> Range:
     if not np.ptp(samples[first:last]):
         # Most rows of sound that holds levels are one; each sample is on no line but a level.
         return first, first
-    reach = _on_a_line(samples[first:last].astype(np.int64), step)
+    reach = _on_a_line(samples[first:last].astype(np.int64), step, LINE_SAMPLES)
     best = int(reach.argmax())
     return first + best, first + best + int(reach[best])
 
@@ -108,17 +112,19 @@ def _is_line(samples: Int32s, step: int) -> bool:
     return bool(np.ptp(samples)) and float(np.abs(samples - line).max()) <= LINE_STEPS * step
 
 
-def _on_a_line(sound: Int64s, step: int) -> Int64s:
-    """Return for each sample how many from it on lie on one rounded line, shape as ``sound``; 0 for a level.
+def _on_a_line(sound: Int64s, step: int, most: int, every: int = 1) -> Int64s:
+    """Return for each sample how many from it on lie on one rounded line, at most ``most``; 0 for a level.
+
+    It is asked of one sample in ``every``; of the others the answer is that of one sample alone.
 
     Rounding puts samples half a step to either side of the line, or all of them up to a step above it, or below.
     """
     anchors = sound.astype(np.float64)
-    ways = [_within_half_a_step(anchors + way * step / 2, sound, step) for way in (-1, 0, 1)]
+    ways = [_within_half_a_step(anchors + way * step / 2, sound, step, most, every) for way in (-1, 0, 1)]
     return np.asarray(np.max(ways, axis=0), np.int64)
 
 
-def _within_half_a_step(anchors: Float64s, sound: Int64s, step: int) -> Int64s:
+def _within_half_a_step(anchors: Float64s, sound: Int64s, step: int, most: int, every: int) -> Int64s:
     """Return for each sample how many from it on lie within half a step of one line through its anchor.
 
     The slopes that suit the samples so far are a range that shrinks with each.
@@ -126,8 +132,8 @@ def _within_half_a_step(anchors: Float64s, sound: Int64s, step: int) -> Int64s:
     size = sound.size
     low, high = np.full(size, -np.inf), np.full(size, np.inf)
     reach = np.ones(size, np.int64)
-    on = np.arange(size)
-    for distance in range(1, min(size, LINE_SAMPLES)):
+    on = np.arange(0, size, every)
+    for distance in range(1, min(size, most)):
         on = on[: np.searchsorted(on, size - distance)]
         if distance == LEVEL_SAMPLES:
             on = on[sound[on + distance] != sound[on]]

@@ -162,7 +162,8 @@ def _noise(pairs: Sequence[tuple[Float64s, Float64s]], found: Float64s, step: in
     lively = (treble >= np.median(treble)) & (treble > 0)
     if not lively.any():
         return floor, 0.0
-    return floor, max(0.0, float(np.quantile((error[lively] - floor) / treble[lively], 0.9)))
+    # The usual error, not the largest: where one of the two is flawed it is no chain's.
+    return floor, max(0.0, float(np.median((error[lively] - floor) / treble[lively])))
 
 
 def _solid(mask: Bools) -> Bools:

@@ -17,7 +17,7 @@ from assembler.aligner.compare.limits import (
     CHAIN_EDGE,
     CHAIN_PIECES,
     CHAIN_REACH,
-    MOST_DIFFERENCES,
+    MOST_APART,
     RUN_MARGIN,
     WITNESS_MARGIN,
 )
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from assembler.aligner.compare.track import Weighed
     from assembler.aligner.compare.unlike.chain import Chain
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s
+    from assembler.arrays import Int32s, Int64s
 
 _BLOCK = 1 << 17
 """Samples of a pass that are read at once: it decides memory, nothing else."""
@@ -48,13 +48,13 @@ class Witness(PlacedPass):
         own_track: the track; others are read as they are.
         better: pass that it is held against.
         chain: what makes the better pass's samples of its own.
-        differing: where it differs from the better pass by more than noise, in order.
+        differing: where it differs from the better pass by more than noise, in order; shape (ranges, 2).
     """
 
     own_track: int
     better: PlacedPass
     chain: Chain
-    differing: tuple[Range, ...]
+    differing: Int64s
 
     def samples(self, track: int, start: int, end: int) -> Int32s:
         """Return the better pass's samples where it agrees with them, else its own with the chain undone."""
@@ -63,7 +63,11 @@ class Witness(PlacedPass):
         out = self.better.samples(track, start, end)
         held = common([(start, end)], merged(self.covered(track)))
         alone = without(held, merged(self.better.covered(track)))
-        for low, high in merged([*common(held, self.differing), *alone]):
+        first, last = (
+            np.searchsorted(self.differing[:, 1], start, "right"),
+            np.searchsorted(self.differing[:, 0], end),
+        )
+        for low, high in merged([*common(held, self.differing[first:last].tolist()), *alone]):
             out[low - start : high - start] = self._undone(low, high)
         for low, high in without([(start, end)], held):
             out[low - start : high - start] = 0
@@ -160,9 +164,10 @@ def _witness(one: PlacedPass, better: PlacedPass, track: int, step: int) -> Witn
             undone[a - first : b - first] = held[a - first : b - first]
         mask = chain.differing(held, undone)[WITNESS_MARGIN:-WITNESS_MARGIN]
         differing += ranges_of(mask, offset=low)
-        if len(differing) > MOST_DIFFERENCES:
+        if len(differing) > MOST_APART:
             return None
-    return Witness(one.name, one.reader, one.maps, track, better, chain, tuple(merged(differing)))
+    places = np.array(merged(differing), np.int64).reshape(-1, 2)
+    return Witness(one.name, one.reader, one.maps, track, better, chain, places)
 
 
 def _blocks(passes: Sequence[PlacedPass], track: int) -> Iterator[Range]:
