@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from math import ceil
 from typing import TYPE_CHECKING
 
+from assembler.aligner.events.limits import MOST_AN_HOUR
+from assembler.aligner.events.suspects import ranked, suspects_of
 from assembler.aligner.place.reels.tie import tie_reels
 from assembler.aligner.plan.extent import extent_of_set, punches_of
 from assembler.aligner.plan.hand.given import given_plan
 from assembler.aligner.plan.track import edit_track
 from assembler.aligner.plan.weaving import braids_of, weavings_of
 from assembler.aligner.records.edit import DeliveredTrack, Edit
+from assembler.aligner.records.ranges import merged, total
 from assembler.aligner.reel import compare_passes, place_passes
 from assembler.aligner.tell.holdings import Holdings
 from assembler.aligner.tell.outcome import Outcome, find_uncured
@@ -19,12 +23,14 @@ from assembler.aligner.tell.session import session_notes
 from assembler.aligner.tell.stripes import withheld_tracks
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from assembler.aligner.records.edit import TrackEdit, Uncured
+    from assembler.aligner.records.reel import ExaminedReel
     from assembler.importer import ImportedSession
     from assembler.sheet import Sheet
+    from assembler.states import Suspect
 
 THREADS = 2
 """Array operations run outside the interpreter lock; more threads than two gain little before disks are the limit."""
@@ -68,10 +74,33 @@ def align_session(
     punches = punches_of(sheet, extent) if plan is None else ()
     outcome = Outcome(extent[0], tuple(edits), punches, has_plan=plan is not None)
     notes = session_notes(session, reels, outcome, holdings, None if plan is None else plan_path)
-    words = {reel.name: reel.word for reel in reels}
     return Edit(
-        extent[0], extent[1] - extent[0], tuple(passes), tuple(edits), tuple(uncured), tuple(notes), words
+        extent[0],
+        extent[1] - extent[0],
+        tuple(passes),
+        tuple(edits),
+        tuple(uncured),
+        tuple(notes),
+        words={reel.name: reel.word for reel in reels},
+        suspects=_suspects(reels, sheet.session.sample_rate),
     )
+
+
+def _suspects(reels: Sequence[ExaminedReel], rate: int) -> tuple[Suspect, ...]:
+    """Return the places of all reels that are worth listening to, likeliest first, so many for each hour of tape."""
+    lengths = [
+        max(
+            total(merged(piece for one in reel.passes for piece in one.covered(track)))
+            for track in range(len(reel.reel.tracks))
+        )
+        for reel in reels
+    ]
+    found = [
+        suspect
+        for reel, length in zip(reels, lengths, strict=True)
+        for suspect in suspects_of(reel.reel.name, reel.findings.lookalikes, reel.findings.flaws, length)
+    ]
+    return ranked(found, ceil(MOST_AN_HOUR * sum(lengths) / (3600 * rate)))
 
 
 def delivered_tracks(sheet: Sheet) -> list[DeliveredTrack]:

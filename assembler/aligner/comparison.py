@@ -216,4 +216,5 @@ def _gathered(
         tracks,
         largest,
         tuple(flaw for result in results for flaw in result.agreeing),
+        lookalikes=(*open_places, *(flaw for result in results for flaw in result.habits)),
     )

@@ -121,8 +121,7 @@ def in_a_process(work: Callable[[], Made], patience: float | None = None) -> Mad
     try:
         if not ours.poll(patience):
             return "takes too long"
-        answer: Made | str = ours.recv()
-        return answer
+        return ours.recv()  # type: ignore[no-any-return]
     except EOFError:
         return "died"
     finally:
@@ -131,7 +130,7 @@ def in_a_process(work: Callable[[], Made], patience: float | None = None) -> Mad
 
 
 def _answer(work: Callable[[], object], pipe: Connection) -> None:
-    sys.stderr = Path(os.devnull).open("w", encoding="utf-8")  # as long as the process
+    sys.stderr = Path(os.devnull).open("w", encoding="utf-8")  # noqa: SIM115 - as long as the process
     try:
         pipe.send(work())
     except Exception as error:  # noqa: BLE001 - a rule taken out may break anything

@@ -20,7 +20,8 @@ from assembler.aligner.compare.limits import (
 )
 from assembler.aligner.compare.proofs import Proofs
 from assembler.aligner.compare.sparse import SparseRanges
-from assembler.aligner.concealment.alone import rows_of_means
+from assembler.aligner.concealment.alone import Row, rows_of_means
+from assembler.aligner.concealment.limits import ALONE_NATS
 from assembler.aligner.concealment.marks import TALLY_COUNTS, tally_machine
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
@@ -31,7 +32,6 @@ from assembler.aligner.sound.levels import constant_runs
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.concealment.alone import Row
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools, Int32s, Int64s
@@ -53,6 +53,7 @@ class TrackNotes:
     identical: dict[tuple[int, int], int] = field(default_factory=dict)
     largest: dict[tuple[int, int], int] = field(default_factory=dict)
     machines: dict[int, Int64s] = field(default_factory=dict)
+    weak: dict[int, list[Row]] = field(default_factory=dict)
 
     def add_means(self, index: int, place: Range, seen: Range, because: Because) -> None:
         """Note that a pass lost samples in a place, and what says so; see ``Proofs.add``."""
@@ -101,7 +102,10 @@ def note_block(
         notes.lines.setdefault(index, SparseRanges()).add(lines, high)
         for row in alike[3]:
             place = row.start + shift, row.end + shift
-            notes.add_means(index, place, (low, high), Because(Rule.MEANS_IN_A_ROW, row.nats))
+            if row.nats >= ALONE_NATS:
+                notes.add_means(index, place, (low, high), Because(Rule.MEANS_IN_A_ROW, row.nats))
+            elif low <= place[0] < high:
+                notes.weak.setdefault(index, []).append(Row(*place, row.nats))
 
 
 def _note_machines(

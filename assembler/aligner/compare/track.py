@@ -67,6 +67,7 @@ class Weighed:
         undecided: places where nothing tells which pass is right.
         agreeing: flaws that every pass covering the place has.
         open_places: flaws of single passes unless they are how an instrument is played; other tracks may tell.
+        habits: what looks like a flaw and is how the track is played, as it is there often, or proves too little.
         comparison: the passes that were compared sample by sample, and where they differ.
     """
 
@@ -74,6 +75,7 @@ class Weighed:
     undecided: list[Undecided]
     agreeing: list[FoundFlaw]
     open_places: list[FoundFlaw]
+    habits: list[FoundFlaw]
     comparison: Comparison
 
 
@@ -142,8 +144,24 @@ def weigh_track(
         undecided,
         [*agreeing, *drawn],
         lone.open_places,
+        [*lone.natural, *_weak_rows(passes, track, notes, asked)],
         comparison,
     )
+
+
+def _weak_rows(
+    passes: Sequence[PlacedPass], track: int, notes: TrackNotes, asked: Sequence[Range]
+) -> list[FoundFlaw]:
+    """Return rows of means that prove too little, where passes do not differ; of passes that agree one has them."""
+    found: dict[Range, FoundFlaw] = {}
+    for index, rows in sorted(notes.weak.items()):
+        covered = merged(passes[index].covered(track))
+        for row in rows:
+            because = Because(Rule.MEANS_IN_A_ROW, row.nats)
+            for place in without(common([(row.start, row.end)], covered), asked):
+                flaw = FoundFlaw(passes[index].name, track, "means", *place, because=because)
+                found.setdefault(place, flaw)
+    return list(found.values())
 
 
 def _comparison(

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import ALONE_NATS, LEAST_MEMBERS, RATE_SAMPLES
+from assembler.aligner.concealment.limits import LEAST_MEMBERS, RATE_SAMPLES, WEAK_NATS
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
@@ -96,7 +96,7 @@ def _rows(means: Bools, parity: int) -> list[Row]:
         # Sound that is as even between the members, as silence is, is so by nature.
         chance = max(_rate(inside, end - start - members), _rate(around, high - end + start - low))
         nats = -members * float(np.log(chance))
-        if nats >= ALONE_NATS:
+        if nats >= WEAK_NATS:
             found.append(Row(start, end, nats))
     return found
 

@@ -11,6 +11,7 @@ In the order in which they act:
 - `settle`: what some tracks decide settles the same place on the others.
 - `copies`: a block played twice that one track proves is told on others.
 - `lone`: the same moment on several tracks of a lone pass; `played`: unless musicians rest together.
+- `suspects`: of what stays open the places worth listening to, with the odds for a flaw.
 
 The numbers stand in `limits`.
 """

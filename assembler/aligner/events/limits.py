@@ -116,3 +116,21 @@ LEAST_REST = 32
 
 MOST_SLOW = 0.8
 """Share of samples that move, or bend, by a step at most from which sound is too slow or too soft to tell anything."""
+
+# suspects
+
+COINCIDENCE_SAMPLES = 8
+"""Look-alikes of several tracks whose borders lie so close are of one moment."""
+
+NEARBY_SAMPLES, NEARBY_NATS = 12_000, 2.0
+"""Flaws come in clusters: so close to one, a quarter of a second at 48 kHz, another is as much likelier."""
+
+SEARCHED_NATS = 21.0
+"""An hour of eight tracks holds e^21 samples: so unlikely a row of means stands somewhere in it by chance."""
+
+SINGLE_NATS = -3.0
+"""Odds for a flaw of a look-alike by itself, the only one of its build on its track: one in twenty, in twelve lone
+passes that the model of the medium made."""
+
+LEAST_ODDS, MOST_AN_HOUR = -3.5, 20
+"""Odds from which a place is worth listening to, and how many of an hour of tape a person will listen to."""

@@ -115,6 +115,8 @@ class ReelFindings:
             passes stand in ``flaws`` too.
         witnesses: pass and track of those that are unlike a better one and were compared with it all the same, what
             their chains did undone.
+        lookalikes: what looks like a flaw and proves too little to be told, or is there so often that it is how a
+            track is played; of them the likeliest are worth listening to.
     """
 
     flaws: tuple[FoundFlaw, ...]
@@ -125,6 +127,7 @@ class ReelFindings:
     agreeing_flaws: tuple[FoundFlaw, ...] = ()
     woven: tuple[Woven, ...] = ()
     witnesses: frozenset[tuple[str, int]] = frozenset()
+    lookalikes: tuple[FoundFlaw, ...] = ()
 
     def by_standing(self, names: Sequence[str], track: int) -> list[str]:
         """Return passes by how far they may be taken for the tape's own numbers on a track, best first.

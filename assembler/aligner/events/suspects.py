@@ -1,0 +1,112 @@
+"""Places to listen to: what looks like a flaw without a witness, with the odds for it.
+
+What an instrument does it does often; a machine fails seldom, and on several tracks at once. So a look-alike that is
+one of many of its build on its track says little, a single one more, and each other track that shows something between
+the same samples adds how unlikely that is by chance. Nats throughout; nought is as likely a flaw as not.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import Counter
+from math import log
+from typing import TYPE_CHECKING
+
+from assembler.aligner.events.limits import (
+    COINCIDENCE_SAMPLES,
+    LEAST_ODDS,
+    NEARBY_NATS,
+    NEARBY_SAMPLES,
+    SEARCHED_NATS,
+    SINGLE_NATS,
+)
+from assembler.aligner.records.ranges import merged
+from assembler.states import Suspect
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from assembler.aligner.records.findings import FoundFlaw
+    from assembler.aligner.records.ranges import Range
+
+
+def suspects_of(
+    reel: str, lookalikes: Sequence[FoundFlaw], told: Sequence[FoundFlaw], length: int
+) -> list[Suspect]:
+    """Return the places of a reel to listen to, likeliest first; those of one moment on several tracks are one.
+
+    Args:
+        reel: its name.
+        lookalikes: all that looks like a flaw, also what is so often there that it is how a track is played.
+        told: what is told as a flaw.
+        length: samples that were looked at, on each track.
+    """
+    flawed = {
+        track: merged((flaw.start, flaw.end) for flaw in told if flaw.track == track)
+        for track in {flaw.track for flaw in told}
+    }
+    near = merged((flaw.start - NEARBY_SAMPLES, flaw.end + NEARBY_SAMPLES) for flaw in told)
+    habits = Counter(map(_habit, lookalikes))
+    moments: list[list[FoundFlaw]] = []
+    for one in sorted(set(lookalikes), key=_by_start):
+        if _overlaps(flawed.get(one.track, []), one.start, one.end):
+            continue
+        if moments and _is_at(moments[-1][0], one):
+            moments[-1].append(one)
+        else:
+            moments.append([one])
+    # That another track shows something just there by chance is as likely as look-alikes are dense.
+    chance = min(1.0, max(1, len(lookalikes)) * COINCIDENCE_SAMPLES / max(1, length))
+    found = [_weighed(reel, moment, habits, -log(chance), near) for moment in moments]
+    return sorted((one for one in found if one.odds >= LEAST_ODDS), key=lambda one: (-one.odds, one.start))
+
+
+def ranked(suspects: Iterable[Suspect], most: int) -> tuple[Suspect, ...]:
+    """Return the likeliest of several reels' suspects, likeliest first."""
+    return tuple(sorted(suspects, key=lambda one: (-one.odds, one.reel, one.start))[:most])
+
+
+def _weighed(
+    reel: str,
+    moment: Sequence[FoundFlaw],
+    habits: Mapping[tuple[str, int, str], int],
+    coincidence: float,
+    near: Sequence[Range],
+) -> Suspect:
+    """Return what one moment shows as one suspect."""
+    tracks = tuple(sorted({one.track for one in moment}))
+    start, end = min(one.start for one in moment), max(one.end for one in moment)
+    odds = max(_own_odds(one, habits) for one in moment) + (len(tracks) - 1) * coincidence
+    if _overlaps(near, start, end):
+        odds += NEARBY_NATS
+    kind = Counter(one.kind for one in moment).most_common(1)[0][0]
+    return Suspect(reel, start, end, tracks, kind, round(odds, 2))
+
+
+def _own_odds(one: FoundFlaw, habits: Mapping[tuple[str, int, str], int]) -> float:
+    """Return the odds of a look-alike by itself: one of many is a habit of its track; what is counted was sought."""
+    by_itself = SINGLE_NATS if one.because.nats is None else one.because.nats - SEARCHED_NATS
+    return by_itself - log(habits[_habit(one)])
+
+
+def _habit(one: FoundFlaw) -> tuple[str, int, str]:
+    return one.pass_name, one.track, one.because.rule.value + one.kind
+
+
+def _is_at(first: FoundFlaw, second: FoundFlaw) -> bool:
+    return (
+        abs(first.start - second.start) <= COINCIDENCE_SAMPLES
+        and abs(first.end - second.end) <= COINCIDENCE_SAMPLES
+    )
+
+
+def _by_start(one: FoundFlaw) -> tuple[int, int, int, str]:
+    return one.start, one.end, one.track, one.pass_name
+
+
+def _overlaps(places: Sequence[Range], start: int, end: int) -> bool:
+    """Return whether any of merged ranges lies in another one, at least in part."""
+    index = bisect_right(places, (start, start))
+    return any(low < end and start < high for low, high in places[max(0, index - 1) : index + 1])

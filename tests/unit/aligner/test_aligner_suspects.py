@@ -1,0 +1,67 @@
+"""Places to listen to: single look-alikes before habits, several tracks before one, at most so many an hour.
+
+The odds are worked out by hand from the counts in each test; no standard ranks such places.
+"""
+
+from __future__ import annotations
+
+from math import log
+
+from assembler.aligner.events.limits import COINCIDENCE_SAMPLES, NEARBY_NATS, SINGLE_NATS
+from assembler.aligner.events.suspects import ranked, suspects_of
+from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.findings import FoundFlaw
+
+HOUR = 3600 * 48000
+
+
+def _seen(track: int, start: int, end: int, kind: str = "click", nats: float | None = None) -> FoundFlaw:
+    rule = Rule.MEANS_IN_A_ROW if kind == "means" else Rule.FORETOLD
+    return FoundFlaw("A1", track, kind, start, end, because=Because(rule, nats))
+
+
+def test_a_single_lookalike_is_listed_and_a_habit_is_not() -> None:
+    """One click on a track may be a flaw; thirty of a kind are how it is played."""
+    habit = [_seen(1, 100_000 * at, 100_000 * at + 5) for at in range(1, 31)]
+    found = suspects_of("A", [_seen(0, 5_000_000, 5_000_005), *habit], [], HOUR)
+    assert [(one.reel, one.tracks, one.odds) for one in found] == [("A", (0,), SINGLE_NATS)]
+
+
+def test_several_tracks_at_one_moment_say_more_than_one() -> None:
+    """Each further track adds how unlikely it is that it shows something just there."""
+    alone, both = (
+        [_seen(0, 900_000, 900_010)],
+        [_seen(1, 2_000_000, 2_000_010), _seen(2, 2_000_001, 2_000_009)],
+    )
+    first, second = suspects_of("A", [*alone, *both], [], HOUR)
+    assert (first.tracks, first.start, first.end) == ((1, 2), 2_000_000, 2_000_010)
+    chance = -log(3 * COINCIDENCE_SAMPLES / HOUR)
+    assert first.odds == round(SINGLE_NATS + chance, 2)
+    assert second.tracks == (0,)
+
+
+def test_what_is_told_is_no_suspect_and_makes_its_neighbours_likelier() -> None:
+    """A flaw is told once; a look-alike beside it is likelier to be one, too."""
+    told = [_seen(0, 500_000, 500_100)]
+    near, far = _seen(1, 503_000, 503_004), _seen(2, 9_000_000, 9_000_004)
+    found = suspects_of("A", [_seen(0, 500_020, 500_030), near, far], told, HOUR)
+    assert [(one.tracks, one.odds) for one in found] == [
+        ((1,), SINGLE_NATS + NEARBY_NATS),
+        ((2,), SINGLE_NATS),
+    ]
+
+
+def test_counted_evidence_stands_for_itself() -> None:
+    """A row of means has its own nats, less those by which it was sought among all samples of an hour."""
+    (one,) = suspects_of("A", [_seen(3, 7_000, 7_040, "means", 25.0)], [], HOUR)
+    assert (one.kind, one.odds) == ("means", 4.0)
+
+
+def test_no_more_are_kept_than_asked_for_and_the_likeliest_first() -> None:
+    """A person listens to the first of the list."""
+    found = suspects_of(
+        "A", [_seen(t, 1_000_000 * (t + 1), 1_000_000 * (t + 1) + 9) for t in range(6)], [], HOUR
+    )
+    strong = suspects_of("B", [_seen(0, 50, 90, "means", 30.0)], [], HOUR)
+    kept = ranked([*found, *strong], 3)
+    assert [one.reel for one in kept] == ["B", "A", "A"]
