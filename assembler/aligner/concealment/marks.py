@@ -23,11 +23,14 @@ if TYPE_CHECKING:
 DOWN, UP, TOWARDS_ZERO = 0, 1, 2
 ROUNDINGS = (DOWN, UP, TOWARDS_ZERO)
 
-TALLY_COUNTS = 7
+TALLY_COUNTS = 8
 """Counts of a tally."""
 
-MEANS, HOLDS, LINES = "means", "holds", "lines"
-"""What a machine makes of several lost samples in a row: holds up to a mean, holds throughout, or a straight line."""
+MEAN, HELD = "mean", "held"
+"""What a machine makes of one lost sample between two good ones."""
+
+UP_TO_MEAN, THROUGHOUT, LINE = "held up to a mean", "held throughout", "line"
+"""What it makes of several in a row."""
 
 
 @dataclass(frozen=True)
@@ -36,11 +39,13 @@ class Machine:
 
     Args:
         roundings: the ways in which it may round halves.
-        rule: MEANS, HOLDS or LINES.
+        single: MEAN or HELD.
+        several: UP_TO_MEAN, THROUGHOUT or LINE.
     """
 
     roundings: tuple[int, ...] = ROUNDINGS
-    rule: str = MEANS
+    single: str = MEAN
+    several: str = UP_TO_MEAN
 
 
 @dataclass(frozen=True)
@@ -66,12 +71,12 @@ def marks_of(samples: Int64s, step: int, machine: Machine) -> Marks:
     """
     mean, held = np.zeros(samples.size, np.bool_), np.zeros(samples.size, np.bool_)
     inner, sums = samples[1:-1], samples[:-2] + samples[2:]
-    if machine.rule == LINES:
+    if machine.several == LINE:
         mean[1:-1] = np.abs(sums - 2 * inner) <= step
-    elif machine.rule == MEANS:
+    elif machine.single == MEAN:
         for rounding in machine.roundings:
             mean[1:-1] |= inner == rounded_half(sums, step, rounding)
-    if machine.rule != LINES:
+    if machine.several != LINE or machine.single == HELD:
         held[1:] = samples[1:] == samples[:-1]
     return Marks(mean, held)
 
@@ -86,10 +91,10 @@ def rounded_half(sums: Int64s, step: int, rounding: int) -> Int64s:
 
 
 def tally_machine(samples: Int64s, at: Int64s, step: int) -> Int64s:
-    """Return what differing samples of a capture say of its machine, as counts, shape (7,).
+    """Return what differing samples of a capture say of its machine, as counts, shape (8,).
 
-    The first three: means by each way of rounding, where the ways differ. Then single means, levels that are held and
-    broken off, levels held up to a mean, and samples that go on straight.
+    The first three: means by each way of rounding, where the ways differ. Then of single samples: means, and such as
+    hold the one before. Then of several in a row: held up to a mean, held throughout, and straight lines.
 
     Args:
         samples: one capture.
@@ -100,30 +105,41 @@ def tally_machine(samples: Int64s, at: Int64s, step: int) -> Int64s:
     ways = [rounded_half(sums, step, rounding) for rounding in ROUNDINGS]
     differ = ways[DOWN] != ways[UP]
     counts = [np.count_nonzero(differ & (samples[at] == way)) for way in ways]
-    differs = np.zeros(samples.size, np.bool_)
-    differs[at] = True
-    next_differs = differs[at + 1]
     straight = np.abs(sums - 2 * samples[at]) <= step
-    straight_next = np.abs(samples[at] + samples[at + 2] - 2 * samples[at + 1]) <= step
-    held, held_next = samples[at] == samples[at - 1], samples[at + 1] == samples[at]
-    # Sound that holds levels by nature does so for longer.
-    held_once = held & (samples[at - 1] != samples[at - 2])
+    held = samples[at] == samples[at - 1]
+    # Sound that holds levels by nature does so before, too.
+    sets_in = samples[at - 1] != samples[at - 2]
+    first, size = rows_of(at)
+    last = first + size - 1
+    held_in, straight_in = (np.add.reduceat(np.append(one, [0]), first) for one in (held, straight & ~held))
+    one, more = (size == 1) & sets_in[first], (size > 1) & sets_in[first]
     counts += [
-        np.count_nonzero(straight & ~held & ~next_differs),
-        np.count_nonzero(held_once & ~straight & ~straight_next & ~held_next),
-        np.count_nonzero(held & ~straight & next_differs & straight_next),
-        np.count_nonzero(straight & ~held & next_differs & straight_next & ~held_next),
+        np.count_nonzero(one & (straight_in == 1)),
+        np.count_nonzero(one & (held_in == 1) & ~straight[last]),
+        np.count_nonzero(more & (held_in == size - 1) & straight[last] & ~held[last]),
+        np.count_nonzero(more & (held_in == size) & ~straight[last]),
+        np.count_nonzero(more & (straight_in == size)),
     ]
     return np.array(counts, np.int64)
+
+
+def rows_of(at: Int64s) -> tuple[Int64s, Int64s]:
+    """Return where rows of adjacent positions begin, as indices, and how long each is."""
+    starts = np.flatnonzero(np.diff(at, prepend=at[:1] - 2) > 1)
+    return starts, np.diff(np.append(starts, at.size))
 
 
 def likely_machine(tally: Int64s) -> Machine:
     """Return how a machine conceals by what was counted; where too little was, any rounding by the published rule."""
     best = int(tally[:3].argmax())
     roundings = (best,) if tally[best] >= LEAST_TALLY else ROUNDINGS
-    single, broken, up_to_mean, straight = tally[3:]
-    if broken >= LEAST_TALLY and broken > RULE_RATIO * (single + up_to_mean):
-        return Machine(roundings, HOLDS)
-    if straight >= LEAST_TALLY and straight > RULE_RATIO * up_to_mean:
-        return Machine(roundings, LINES)
-    return Machine(roundings)
+    mean, held, *several = tally[3:]
+    ways = dict(zip((UP_TO_MEAN, THROUGHOUT, LINE), several, strict=True))
+    likeliest = max(ways, key=lambda way: ways[way])
+    others = sum(several) - ways[likeliest]
+    is_clear = ways[likeliest] >= LEAST_TALLY and ways[likeliest] > RULE_RATIO * others
+    return Machine(
+        roundings,
+        HELD if held >= LEAST_TALLY and held > RULE_RATIO * mean else MEAN,
+        likeliest if is_clear else UP_TO_MEAN,
+    )

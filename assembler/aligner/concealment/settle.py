@@ -29,7 +29,7 @@ from assembler.aligner.concealment.limits import (
     ROUNDS,
     SURE_NATS,
 )
-from assembler.aligner.concealment.marks import MEANS, Machine, marks_of
+from assembler.aligner.concealment.marks import LINE, THROUGHOUT, UP_TO_MEAN, Machine, marks_of, rows_of
 from assembler.aligner.concealment.nearby import bend_cost, middles, rate_nearby, share_lost, spread_of_bend
 from assembler.aligner.concealment.path import least_totals
 from assembler.aligner.records.ranges import ranges_of
@@ -197,9 +197,7 @@ def _choose(totals: Float64s, values: Int64s, lost: Bools) -> _Choice:
 
 def _rows(at: Int64s) -> tuple[Int64s, Int64s]:
     """Return where rows of adjacent differing samples begin, as indices, and how long each is; long ones are cut."""
-    breaks = np.flatnonzero(np.diff(at) > 1) + 1
-    starts = np.concatenate(([0], breaks))
-    sizes = np.diff(np.append(starts, at.size))
+    starts, sizes = rows_of(at)
     pieces = -(-sizes // PIECE_SAMPLES)
     offsets = np.arange(int(pieces.sum())) - np.repeat(np.cumsum(pieces) - pieces, pieces)
     cut = np.repeat(starts, pieces) + offsets * PIECE_SAMPLES
@@ -210,8 +208,9 @@ def _rows(at: Int64s) -> tuple[Int64s, Int64s]:
 class _Links:
     """What it costs to go from one differing sample to the next one, by the rule of concealment.
 
-    A sample that is a mean and not held needs a good one behind it. One that is held and no mean goes on: what follows
-    is lost too, even if it happens to equal the tape's.
+    A sample that is a mean and not held needs a good one behind it, and before it where several are held throughout.
+    One that is held and no mean goes on where it is held up to a mean: what follows is lost too, even if it happens to
+    equal the tape's.
     """
 
     def __init__(self, window: Window, at: Int64s, lost: Bools, mean: Bools, held: Bools) -> None:
@@ -227,9 +226,11 @@ class _Links:
         behind = np.minimum(at + 1, mean.shape[1] - 1)
         self._at = at
         self._lost = lost
-        by_rule = np.array([machine.rule == MEANS for machine in window.machines])
-        self._only_mean = (mean & ~held)[:, at].T & by_rule
-        self._only_held = (held & ~mean)[:, at].T & by_rule
+        only_mean, only_held = (mean & ~held)[:, at].T, (held & ~mean)[:, at].T
+        several = [machine.several for machine in window.machines]
+        self._before_good = only_mean & np.array([way != LINE for way in several])
+        self._behind_good = only_mean & np.array([way == THROUGHOUT for way in several])
+        self._only_held = only_held & np.array([way == UP_TO_MEAN for way in several])
         self._goes_on = (mean | held)[:, behind].T
         self._arbitrary = window.bits * np.log(2.0)
 
@@ -237,7 +238,9 @@ class _Links:
         """Return the cost of each pair of states of a sample and the next, shape (samples, states, states)."""
         here, behind = self._lost, np.roll(self._lost, -1, axis=0)
         broken = self._breaking(spread)
-        torn = (here & self._only_mean[:, None, :])[:, :, None, :] & behind[:, None, :, :]
+        torn = (here & self._before_good[:, None, :])[:, :, None, :] & behind[:, None, :, :]
+        next_mean = np.roll(self._behind_good, -1, axis=0)[:, None, :]
+        torn = torn | (here[:, :, None, :] & (behind & next_mean)[:, None, :, :])
         ended = (here & self._only_held[:, None, :])[:, :, None, :] & ~behind[:, None, :, :]
         cost = self._arbitrary * torn.sum(axis=3) + np.where(ended, broken[:, None, None, :], 0.0).sum(axis=3)
         return np.asarray(cost, np.float64)
@@ -287,9 +290,15 @@ def _by_rule(machine: Machine, lost: Bools, mean: Bools, held: Bools) -> Bools:
     A mean has a good sample behind it. What is held goes on up to a mean, for a few samples; either may equal the
     tape's by chance, and is not among the lost ones then.
     """
-    if machine.rule != MEANS:
+    if machine.several == LINE:
         found = lost & (mean | held)
         for start, end in ranges_of(found, least=LONGEST_HOLD):
+            found[start:end] = False
+        return np.asarray(found, np.bool_)
+    if machine.several == THROUGHOUT:
+        beside = np.append(lost[1:], [False]) | np.append([False], lost[:-1])
+        found = lost & ((mean & ~beside) | held)
+        for start, end in ranges_of(lost & held, least=LONGEST_HOLD + 1):
             found[start:end] = False
         return np.asarray(found, np.bool_)
     lost_next, marked_next = np.append(lost[1:], [False]), np.append((mean | held)[1:], [False])

@@ -11,10 +11,12 @@ import pytest
 from assembler.aligner.concealment.alone import rows_of_means
 from assembler.aligner.concealment.marks import (
     DOWN,
-    HOLDS,
-    MEANS,
+    HELD,
+    LINE,
+    THROUGHOUT,
     TOWARDS_ZERO,
     UP,
+    UP_TO_MEAN,
     Machine,
     likely_machine,
     marks_of,
@@ -120,8 +122,46 @@ def test_a_machine_that_holds_is_known_by_what_it_leaves() -> None:
     lost[at] = True
     held = tape.copy()
     held[at] = tape[at - 1]
-    assert likely_machine(tally_machine(_concealed(tape, lost), at, 1)) == Machine((DOWN,), MEANS)
-    assert likely_machine(tally_machine(held, at, 1)).rule == HOLDS
+    assert likely_machine(tally_machine(_concealed(tape, lost), at, 1)) == Machine((DOWN,))
+    assert likely_machine(tally_machine(held, at, 1)).single == HELD
+
+
+def test_what_a_machine_makes_of_several_lost_samples_is_known_by_what_it_leaves() -> None:
+    """Three in a row, again and again: held up to a mean, held throughout, or drawn as a line."""
+    tape = _sound(4)
+    at = np.flatnonzero((np.arange(LENGTH) % 7 < 3) & (np.arange(LENGTH) >= 49) & (np.arange(LENGTH) < 8001))
+    first, held = at[::3], tape.copy()
+    for number in range(3):
+        held[first + number] = tape[first - 1]
+    up_to, line = held.copy(), tape.copy()
+    up_to[first + 2] = (tape[first - 1] + tape[first + 3]) // 2
+    for number in range(3):
+        line[first + number] = np.rint(
+            tape[first - 1] + (tape[first + 3] - tape[first - 1]) * (number + 1) / 4
+        )
+    ways = [likely_machine(tally_machine(samples, at, 1)).several for samples in (up_to, held, line)]
+    assert ways == [UP_TO_MEAN, THROUGHOUT, LINE]
+
+
+def test_losses_of_a_machine_that_holds_throughout_are_settled() -> None:
+    """Single samples are means, several in a row hold the last good one: each pass lost other ones."""
+    tape, random = _sound(5), np.random.default_rng(6)
+    versions = []
+    for _ in range(2):
+        own = tape.copy()
+        for start in range(40 + int(random.integers(0, 9)), LENGTH - 40, 20):
+            size = int(random.integers(1, 4))
+            own[start : start + size] = tape[start - 1]
+            if size == 1:
+                own[start] = (tape[start - 1] + tape[start + 1]) // 2
+        versions.append(own)
+    rows = np.stack(versions)
+    window = Window(rows, np.ones(rows.shape, np.bool_), 1, 16, [Machine((DOWN,), several=THROUGHOUT)] * 2)
+    said, differs = settle(window), rows[0] != rows[1]
+    curable = differs & ((rows[0] == tape) | (rows[1] == tape))
+    taken = rows[said.taken, np.arange(LENGTH)]
+    assert np.count_nonzero(said.settled & curable) >= 0.95 * np.count_nonzero(curable)
+    assert np.array_equal(taken[said.settled & curable], tape[said.settled & curable])
 
 
 @pytest.mark.parametrize("seed", range(4))
