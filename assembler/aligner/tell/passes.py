@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.records.because import SLIPPED, stronger
 from assembler.aligner.records.edit import AlignedPass, PassFlaw, Uncured
-from assembler.aligner.records.ranges import common, merged
+from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.tell.limits import GROUP_SAMPLES
 
 if TYPE_CHECKING:
@@ -45,7 +45,9 @@ def aligned_pass(
     for flaw in reel.findings.flaws:
         if flaw.pass_name == one.name:
             cured = not common(open_places.get(flaw.track, []), [(flaw.start, flaw.end)])
-            ranges = time_map.pass_ranges(flaw.start, flaw.end)
+            # What was never recorded is neither right nor wrong.
+            recorded = without([(flaw.start, flaw.end)], reel.unrecorded.get(flaw.track, ()))
+            ranges = [piece for place in recorded for piece in time_map.pass_ranges(*place)]
             flaws += [
                 PassFlaw(flaw.kind, low, high, (flaw.track,), cured, because=flaw.because)
                 for low, high in ranges

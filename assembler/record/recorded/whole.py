@@ -64,8 +64,15 @@ class RecordedNote(Recorded):
     because: RecordedBecause | None = None
 
 
+class RecordedWord(Recorded):
+    """A person's word that a place may stand."""
+
+    by: str
+    reason: str
+
+
 class RecordedUncured(Recorded):
-    """A place that no pass has right."""
+    """A place that no pass has right; ``accepted`` where a person lets it stand."""
 
     reel: str
     track: str
@@ -73,6 +80,7 @@ class RecordedUncured(Recorded):
     end: Count
     kind: str
     held: Annotated[tuple[RecordedHeld, ...], Field(alias="passes")] = ()
+    accepted: RecordedWord | None = None
 
 
 class RecordedSet(Recorded):
