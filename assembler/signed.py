@@ -22,6 +22,7 @@ class Acceptance:
         known: passes that the person has judged by.
         reason: why.
         by: who.
+        margin: a place that sticks out by fewer samples is meant as a whole: a frame, as a sheet names no less.
         news: by track, passes that the person did not know and that have something else there: void on that track.
         was_open: whether anything there would ask for a person if it were not for this.
     """
@@ -34,8 +35,14 @@ class Acceptance:
     known: tuple[str, ...]
     reason: str
     by: str
+    margin: int = 1
     news: Mapping[int, tuple[str, ...]] = field(default_factory=dict)
     was_open: bool = False
+
+    def covers(self, start: int, end: int) -> bool:
+        """Return whether a place, in timeline samples, lies in it, but for less than a frame at either end."""
+        meets = self.start < end and start < self.end
+        return meets and self.start - self.margin < start and end < self.end + self.margin
 
     @property
     def standing(self) -> tuple[int, ...]:

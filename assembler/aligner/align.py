@@ -6,7 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.reels.tie import tie_reels
-from assembler.aligner.plan.extent import extent_of_set, punches_of
+from assembler.aligner.plan.extent import extent_of_set, frame_samples, punches_of
 from assembler.aligner.plan.hand.given import given_plan
 from assembler.aligner.plan.unrecorded import unrecorded_of, without_unrecorded
 from assembler.aligner.plan.weaving import braids_of
@@ -53,7 +53,7 @@ def align_session(
     tracks = delivered_tracks(sheet)
     extent = extent_of_set(sheet, reels, tracks)
     unrecorded = unrecorded_of(sheet, extent)
-    reels = [without_unrecorded(reel, unrecorded) for reel in reels]
+    reels = [without_unrecorded(reel, unrecorded, frame_samples(sheet)) for reel in reels]
     material = Material(sheet, reels, tracks, extent, {reel.name: braids_of(reel) for reel in reels})
     accepted, forced = sign_off(material, punches_of(sheet, extent))
     plan = given_plan(plan_path, material, forced)

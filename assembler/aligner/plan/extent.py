@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING
 
 from assembler.aligner.plan.choices import Forced
@@ -71,6 +72,11 @@ def stretch_on_timeline(sheet: Sheet, stretch: ReelStretch, extent: Range) -> Ra
     return start, next_after(_sample_at(sheet, stretch.end), start, day)
 
 
+def frame_samples(sheet: Sheet) -> int:
+    """Return the samples of a frame, a fraction counted as one."""
+    return ceil(sheet.session.sample_rate / frame_rate(sheet.session.frame_rate).exact)
+
+
 def stretch_tracks(sheet: Sheet, stretch: ReelStretch) -> tuple[int, ...]:
     """Return the tape tracks, from 0, that a stretch means."""
     reel = next(reel for reel in sheet.reels if reel.name == stretch.reel)
@@ -113,6 +119,7 @@ def accepted_of(sheet: Sheet, extent: Range) -> tuple[Acceptance, ...]:
             one.passes or (),
             one.reason,
             one.by,
+            frame_samples(sheet),
         )
         for one in sheet.accepted
     )

@@ -145,11 +145,10 @@ def bad_places(reel: ExaminedReel, edit: TrackEdit, start: int, weavings: Mappin
                     span.pass_name, tape_track, (flaw.start, flaw.end)
                 )
             ]
-    holes = reel.unrecorded.get(tape_track, ())
     return [
         replace(one, start=low, end=high)
         for one in bad
-        for low, high in without([(one.start, one.end)], holes)
+        for low, high in reel.recorded(tape_track, one.start, one.end)
     ]
 
 

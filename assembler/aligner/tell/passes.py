@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.records.because import SLIPPED, stronger
 from assembler.aligner.records.edit import AlignedPass, PassFlaw, Uncured
-from assembler.aligner.records.ranges import common, merged, without
+from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.tell.limits import GROUP_SAMPLES
 
 if TYPE_CHECKING:
@@ -46,7 +46,7 @@ def aligned_pass(
         if flaw.pass_name == one.name:
             cured = not common(open_places.get(flaw.track, []), [(flaw.start, flaw.end)])
             # What was never recorded is neither right nor wrong.
-            recorded = without([(flaw.start, flaw.end)], reel.unrecorded.get(flaw.track, ()))
+            recorded = reel.recorded(flaw.track, flaw.start, flaw.end)
             ranges = [piece for place in recorded for piece in time_map.pass_ranges(*place)]
             flaws += [
                 PassFlaw(flaw.kind, low, high, (flaw.track,), cured, because=flaw.because)

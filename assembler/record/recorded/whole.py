@@ -83,6 +83,13 @@ class RecordedUncured(Recorded):
     accepted: RecordedWord | None = None
 
 
+class RecordedAccepted(RecordedWord):
+    """A stretch of a reel that a person lets stand, taken from a pass if one is named."""
+
+    reel: str
+    take: str | None = None
+
+
 class RecordedSet(Recorded):
     """The whole record."""
 
@@ -95,6 +102,8 @@ class RecordedSet(Recorded):
     passes: tuple[RecordedPass, ...]
     tracks: tuple[RecordedTrack, ...]
     uncured: tuple[RecordedUncured, ...]
+    # Records of earlier versions have none.
+    accepted: tuple[RecordedAccepted, ...] = ()
     notes: tuple[RecordedNote, ...] = ()
     is_sound: Annotated[bool, Field(alias="sound")] = False
 

@@ -30,7 +30,7 @@ def cut_at(accepted: Iterable[Acceptance], reel: str, track: int, place: Range) 
         for one in accepted
         if one.reel == reel and track in one.standing
         for edge in (one.start, one.end)
-        if place[0] < edge < place[1]
+        if place[0] + one.margin <= edge <= place[1] - one.margin
     }
     edges = [place[0], *sorted(inside), place[1]]
     return list(pairwise(edges))
@@ -57,8 +57,7 @@ def closing_of(
             one
             for one in accepted
             if one.reel == reel
-            and one.start <= place[0]
-            and place[1] <= one.end
+            and one.covers(*place)
             and set(tracks) <= set(one.standing)
             and (one.take is None or taken is None or list(taken) == [one.take])
         ),
@@ -83,7 +82,8 @@ def closed_notes(
 
 def _closed(note: Note, reel: ExaminedReel, outcome: Outcome) -> tuple[Note, Acceptance | None]:
     time_map = reel.maps.get(note.pass_name or "")
-    if not note.needs_a_person or time_map is None or not time_map.stretches:
+    # A note that tells what passes hold is on an undecided place, and closed by what the set has there.
+    if not note.needs_a_person or note.held or time_map is None or not time_map.stretches:
         return note, None
     place = (time_map.start, time_map.end)
     if note.start is not None:
@@ -134,7 +134,7 @@ def _accepted_note(
         text += f"; taken from {one.take}"
     is_open = one.was_open or one in closings
     if not one.news and not is_open:
-        text += "; nothing is open there by itself, so that it is no longer needed" + (
+        text += "; it fits no place that is open, so that it is no longer needed" + (
             f", unless for the take of {one.take}" if one.take else ""
         )
     return Note("accepted" if one.standing and is_open else "other", text, tracks=one.tracks)

@@ -42,7 +42,9 @@ def unrecorded_notes(
         notes.append(
             Note("other", f"{where}: never recorded, as the sheet says: {names}", tracks=stretch.tracks)
         )
-        for place in common([(stretch.start, stretch.end)], [extent]):
+        # Sound in the frames at its ends may be what lies beside it: the sheet names no shorter stretch.
+        inner = (stretch.start + reel.margin, stretch.end - reel.margin)
+        for place in common([inner], [extent]):
             for one in reel.passes:
                 notes += _sounding_note(one, reel, stretch.tracks, place, where, sheet)
     return notes
