@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING
 
 from assembler.aligner.plan.choices import Forced
 from assembler.aligner.records.reel import stretch_label
 from assembler.errors import SheetError
 from assembler.sheet import sheet_error
+from assembler.signed import Acceptance
 from assembler.timecode import day_samples, frame_rate, label_sample, nearest_day, next_after
 
 if TYPE_CHECKING:
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.edit import DeliveredTrack
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
-    from assembler.sheet import Punch, Sheet
+    from assembler.sheet import ReelStretch, Sheet
 
 
 def extent_of_set(sheet: Sheet, reels: Sequence[ExaminedReel], tracks: Sequence[DeliveredTrack]) -> Range:
@@ -63,13 +65,23 @@ def extent_of_set(sheet: Sheet, reels: Sequence[ExaminedReel], tracks: Sequence[
     return start, end
 
 
-def punch_on_timeline(sheet: Sheet, punch: Punch, extent: Range) -> Forced:
-    """Return a punch on the timeline: on the day that is the set's or nearer to it, its end behind its start."""
+def stretch_on_timeline(sheet: Sheet, stretch: ReelStretch, extent: Range) -> Range:
+    """Return a stretch on the timeline: on the day that is the set's or nearer to it, its end behind its start."""
     day = _day(sheet)
-    start = nearest_day(_sample_at(sheet, punch.start), *extent, day)
-    end = next_after(_sample_at(sheet, punch.end), start, day)
-    fade_ms = sheet.repair.fade_ms if punch.fade_ms is None else punch.fade_ms
-    return Forced(start, end, punch.pass_name, round(fade_ms * sheet.session.sample_rate / 1000))
+    start = nearest_day(_sample_at(sheet, stretch.start), *extent, day)
+    return start, next_after(_sample_at(sheet, stretch.end), start, day)
+
+
+def frame_samples(sheet: Sheet) -> int:
+    """Return the samples of a frame, a fraction counted as one."""
+    return ceil(sheet.session.sample_rate / frame_rate(sheet.session.frame_rate).exact)
+
+
+def stretch_tracks(sheet: Sheet, stretch: ReelStretch) -> tuple[int, ...]:
+    """Return the tape tracks, from 0, that a stretch means."""
+    reel = next(reel for reel in sheet.reels if reel.name == stretch.reel)
+    wanted = reel.tracks if stretch.tracks is None else stretch.tracks
+    return tuple(track for track, name in enumerate(reel.tracks) if name and name in wanted)
 
 
 def _sample_at(sheet: Sheet, label: str) -> int:
@@ -84,4 +96,30 @@ def punches_of(sheet: Sheet, extent: Range) -> tuple[Forced, ...]:
     """Return the punches of a sheet on the timeline, in order; none where nothing is to be repaired."""
     if sheet.repair.mode == "off":
         return ()
-    return tuple(punch_on_timeline(sheet, punch, extent) for punch in sheet.punches)
+    rate = sheet.session.sample_rate
+    return tuple(
+        Forced(
+            *stretch_on_timeline(sheet, punch, extent),
+            punch.pass_name,
+            round((sheet.repair.fade_ms if punch.fade_ms is None else punch.fade_ms) * rate / 1000),
+            None if punch.tracks is None else frozenset(punch.tracks),
+        )
+        for punch in sheet.punches
+    )
+
+
+def accepted_of(sheet: Sheet, extent: Range) -> tuple[Acceptance, ...]:
+    """Return the accepted places of a sheet on the timeline, in order."""
+    return tuple(
+        Acceptance(
+            one.reel,
+            *stretch_on_timeline(sheet, one, extent),
+            stretch_tracks(sheet, one),
+            one.take,
+            one.passes or (),
+            one.reason,
+            one.by,
+            frame_samples(sheet),
+        )
+        for one in sheet.accepted
+    )
