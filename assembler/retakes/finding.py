@@ -29,8 +29,8 @@ ONCE = (State.SEEN_ONCE, State.SUSPECT)
 def find_retakes(sheet: Sheet, edit: Edit, *, pre_roll_seconds: float = 5.0, once: bool = False) -> Retakes:
     """Return what must be played again of each tape, and whether it may come off.
 
-    Every stretch of the set that no pass is known to have right lies in a roll, and there is no roll without one; what a
-    person has accepted asks for none.
+    Every stretch of the set that no pass is known to have right lies in a roll, and there is no roll without one. What
+    a person has accepted asks for none.
 
     Args:
         sheet: the session.
