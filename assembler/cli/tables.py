@@ -188,7 +188,10 @@ def _print_verdict(console: PlainConsole, result: SessionResult) -> None:
     _print_list(console, "Notes", note_lines(edit.notes))
     woven = [(track.track.name, track.woven) for track in edit.tracks if track.woven]
     _print_list(console, "Woven sample by sample", [_woven_line(*one, result.sheet) for one in woven])
-    _print_list(console, "Uncured", [_uncured_line(place, edit, result.sheet) for place in edit.uncured])
+    places = [(place, _uncured_line(place, edit, result.sheet)) for place in edit.uncured]
+    closed = [f"{line}; accepted by {place.accepted.by}" for place, line in places if place.accepted]
+    _print_list(console, "Accepted", closed)
+    _print_list(console, "Uncured", [line for place, line in places if not place.accepted])
     if edit.is_sound:
         console.print("In order: nothing is left for a person to decide.")
     else:

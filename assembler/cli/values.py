@@ -17,6 +17,7 @@ class GivenPath(click.Path):
     """A path that can be written down: what is printed names it, and libraries take no other."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401 - click's own
+        """Return the path; a name that is not UTF-8 is refused."""
         path = Path(os.fsdecode(super().convert(value, param, ctx)))
         if not is_utf8(path):
             raise AssemblerError(
@@ -29,6 +30,7 @@ class Seconds(click.FloatRange):
     """A length of time; the library lets a number that is none by."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401 - click's own
+        """Return the seconds, a number."""
         seconds = super().convert(value, param, ctx)
         if math.isnan(seconds):
             self.fail(

@@ -137,6 +137,8 @@ def report_page(record: RecordedSet) -> bytes:
         ),
         asking=sum(one.needs_a_person for one in record.notes),
         marks=[_mark(place, record.length) for place in record.uncured],
+        uncured=[place for place in record.uncured if place.accepted is None],
+        accepted=[place for place in record.uncured if place.accepted is not None],
         flaws=_flaw_rows(record, label),
         woven=_woven_rows(record, label),
         joins=_join_rows(record, label),

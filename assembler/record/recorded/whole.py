@@ -88,8 +88,15 @@ class RecordedNote(Recorded):
     because: RecordedBecause | None = None
 
 
+class RecordedWord(Recorded):
+    """A person's word that a place may stand."""
+
+    by: str
+    reason: str
+
+
 class RecordedUncured(Recorded):
-    """A place that no pass has right."""
+    """A place that no pass has right; ``accepted`` where a person lets it stand."""
 
     reel: str
     track: str
@@ -97,6 +104,14 @@ class RecordedUncured(Recorded):
     end: Count
     kind: str
     held: Annotated[tuple[RecordedHeld, ...], Field(alias="passes")] = ()
+    accepted: RecordedWord | None = None
+
+
+class RecordedAccepted(RecordedWord):
+    """A stretch of a reel that a person lets stand, taken from a pass if one is named."""
+
+    reel: str
+    take: str | None = None
 
 
 class RecordedSet(Recorded):
@@ -111,6 +126,8 @@ class RecordedSet(Recorded):
     passes: tuple[RecordedPass, ...]
     tracks: tuple[RecordedTrack, ...]
     uncured: tuple[RecordedUncured, ...]
+    # Records of earlier versions have none.
+    accepted: tuple[RecordedAccepted, ...] = ()
     notes: tuple[RecordedNote, ...] = ()
     is_sound: Annotated[bool, Field(alias="sound")] = False
 
