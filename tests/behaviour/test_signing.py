@@ -255,14 +255,54 @@ def test_a_new_pass_that_changes_nothing_there_voids_nothing(
 ) -> None:
     """The same once more, a flaw elsewhere, or nothing there at all."""
     holed = with_hole(tape)
-    for name, third in (
-        ("same", holed),
-        ("elsewhere", with_hole(holed, 40_000, 41_000)),
-        ("ends", holed[:90_000]),
+    wide = {"start": "01:00:00:00", "end": "01:00:03:00"}
+    for name, third, changed in (
+        ("same", holed, {}),
+        ("elsewhere", with_hole(holed, 40_000, 41_000), wide),
+        ("beside the take", with_hole(holed, 40_000, 41_000), {**wide, "take": "A2"}),
+        ("ends", holed[:90_000], {}),
     ):
-        sheet = session(tmp_path / name, holed, holed, more=accepted() + LATER, later=third)
+        sheet = session(tmp_path / name, holed, holed, more=accepted(**changed) + LATER, later=third)
         status, record = run_json(capsys, "check", sheet)
         assert (name, status, notes_with(record, "void")) == (name, 0, [])
+
+
+def test_a_take_that_its_pass_does_not_hold_asks_for_a_person(
+    tmp_path: Path, capsys: Capsys, tape: Int32s
+) -> None:
+    """A pass that ends within the place is no take of all of it: told, and the place stays open."""
+    holed = with_hole(tape)
+    sheet = session(tmp_path, holed, holed[:97_000], more=accepted(take="A2"))
+    status, record = run_json(capsys, "check", sheet)
+    assert (status, set(asking(record))) == (1, {"retake_refused"})
+    assert notes_with(record, "accepted place 01:00:02:00 to 01:00:02:02, reel A: A2 does not hold all of it")
+    assert notes_with(record, "but A2 does not hold all of it on One, Two, so that what is open there asks")
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (accepted(tracks=["Drum"]), 'accepted[1].tracks: found the unknown track "Drum"'),
+        (accepted(end="01:00:01:00"), "accepted[1].end: found"),
+        (accepted(by=None), "accepted[1].by: missing"),
+        (accepted(take="A1") + accepted(take="A2"), "accepted[2].start: found"),
+        (
+            stretch("unrecorded", "01:00:01:00", "01:00:02:00", tracks=[]),
+            "unrecorded[1].tracks: found an empty",
+        ),
+    ],
+)
+def test_a_mistake_in_what_is_signed_writes_nothing(
+    tmp_path: Path, capsys: Capsys, tape: Int32s, more: str, words: str
+) -> None:
+    """Status 2, one line with file, line and key, no set."""
+    sheet = session(tmp_path, tape[:RATE], tape[:RATE], more=more)
+    assert run(["build", str(sheet), "-o", str(tmp_path / "set")]) == 2
+    out, err = capsys.readouterr()
+    assert (out, len(err.strip().splitlines())) == ("", 1)
+    assert "session.toml: line " in err
+    assert words in err
+    assert not (tmp_path / "set").exists()
 
 
 def test_a_cure_makes_an_acceptance_needless(tmp_path: Path, capsys: Capsys, tape: Int32s) -> None:

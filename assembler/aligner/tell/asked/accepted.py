@@ -125,10 +125,9 @@ def _accepted_note(
         text += f"; {_void_words(one, reel)}"
     elsewhere = [track for track in one.standing if one.take and not _is_taken(one, track, outcome)]
     if elsewhere:
-        why = "the plan" if outcome.has_plan else f'mode = "{sheet.repair.mode}", or what {one.take} holds,'
         text += (
-            f"; but {why} has something else than {one.take} taken on {track_names(reel.reel, elsewhere)}, so that "
-            "what is open there asks for a person"
+            f"; but {_elsewhere_words(one, outcome, sheet)} on {track_names(reel.reel, elsewhere)}, so that what is "
+            "open there asks for a person"
         )
     elif one.take and one.standing:
         text += f"; taken from {one.take}"
@@ -138,6 +137,15 @@ def _accepted_note(
             f", unless for the take of {one.take}" if one.take else ""
         )
     return Note("accepted" if one.standing and is_open else "other", text, tracks=one.tracks)
+
+
+def _elsewhere_words(one: Acceptance, outcome: Outcome, sheet: Sheet) -> str:
+    """Return why the set has a place from elsewhere than its take."""
+    if outcome.has_plan:
+        return f"the plan has something else than {one.take} taken"
+    if sheet.repair.mode == "off":
+        return f'mode = "off" takes nothing from {one.take}'
+    return f"{one.take} does not hold all of it"
 
 
 def _is_taken(one: Acceptance, track: int, outcome: Outcome) -> bool:
