@@ -1,6 +1,7 @@
 """From passes to an edit: time maps, flaws, the plan of spans and joins."""
 
-from assembler.aligner.align import THREADS, align_session, delivered_tracks
+from assembler.aligner.align import align_session, delivered_tracks
+from assembler.aligner.examining import THREADS
 from assembler.aligner.plan.hand.file import write_plan
 from assembler.aligner.plan.joins.fades import clipped, cross_fade, fade_gains, triangular_dither
 from assembler.aligner.records.because import Because, Rule
@@ -22,6 +23,7 @@ from assembler.aligner.records.edit import (
 )
 from assembler.aligner.records.runs import Runs, extent_of, size_of
 from assembler.aligner.records.timemap import Stretch, TimeMap
+from assembler.aligner.tell.asked.accepted import closing_of, cut_at
 from assembler.aligner.tell.holdings import held_words
 
 __all__ = [
@@ -47,7 +49,9 @@ __all__ = [
     "Uncured",
     "align_session",
     "clipped",
+    "closing_of",
     "cross_fade",
+    "cut_at",
     "delivered_tracks",
     "extent_of",
     "fade_gains",

@@ -2,37 +2,28 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
-from math import ceil
 from typing import TYPE_CHECKING
 
-from assembler.aligner.events.limits import MOST_AN_HOUR
-from assembler.aligner.events.suspects import ranked, suspects_of
-from assembler.aligner.place.reels.tie import tie_reels
+from assembler.aligner.events.suspects import places_to_listen_to
+from assembler.aligner.examining import examine_reels
 from assembler.aligner.plan.extent import extent_of_set, frame_samples, punches_of
 from assembler.aligner.plan.hand.given import given_plan
 from assembler.aligner.plan.unrecorded import unrecorded_of, without_unrecorded
 from assembler.aligner.plan.weaving import braids_of
 from assembler.aligner.plan.whole import Material, plan_tracks
 from assembler.aligner.records.edit import DeliveredTrack, Edit
-from assembler.aligner.records.ranges import merged, total
-from assembler.aligner.reel import compare_passes, place_passes
 from assembler.aligner.signing import sign_off
+from assembler.aligner.states.reel import states_of
 from assembler.aligner.tell.asked.stripes import withheld_tracks
 from assembler.aligner.tell.outcome import Outcome
 from assembler.aligner.tell.session import tell_session
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable
     from pathlib import Path
 
-    from assembler.aligner.records.reel import ExaminedReel
     from assembler.importer import ImportedSession
     from assembler.sheet import Sheet
-    from assembler.states import Suspect
-
-THREADS = 2
-"""Array operations run outside the interpreter lock; more threads than two gain little before disks are the limit."""
 
 
 def align_session(
@@ -52,10 +43,7 @@ def align_session(
         CaptureError: a capture cannot be read.
     """
     sheet = session.sheet
-    with ThreadPoolExecutor(THREADS) as executor:
-        placed = [place_passes(session, reel, advance) for reel in sheet.reels]
-        tied = tie_reels(placed, sheet.session.sample_rate)
-        reels = [compare_passes(reel, sheet, executor, advance) for reel in tied]
+    reels = examine_reels(session, advance)
     tracks = delivered_tracks(sheet)
     extent = extent_of_set(sheet, reels, tracks)
     unrecorded = unrecorded_of(sheet, extent)
@@ -67,6 +55,11 @@ def align_session(
     edits = tuple(one.edit for one in planned)
     outcome = Outcome(extent[0], edits, forced if plan is None else (), plan is not None, accepted)
     told = tell_session(session, reels, planned, outcome, unrecorded, plan_path)
+    suspects = places_to_listen_to(reels, sheet.session.sample_rate)
+    states = {
+        reel.name: states_of(reel, tracks, suspects, unlike_cures=sheet.repair.unlike == "cure")
+        for reel in reels
+    }
     return Edit(
         extent[0],
         extent[1] - extent[0],
@@ -75,27 +68,11 @@ def align_session(
         told.uncured,
         told.notes,
         {reel.name: reel.word for reel in reels},
-        suspects=_suspects(reels, sheet.session.sample_rate),
+        states,
+        suspects,
         accepted=accepted,
         unrecorded=unrecorded,
     )
-
-
-def _suspects(reels: Sequence[ExaminedReel], rate: int) -> tuple[Suspect, ...]:
-    """Return the places of all reels that are worth listening to, likeliest first, so many for each hour of tape."""
-    lengths = [
-        max(
-            total(merged(piece for one in reel.passes for piece in one.covered(track)))
-            for track in range(len(reel.reel.tracks))
-        )
-        for reel in reels
-    ]
-    found = [
-        suspect
-        for reel, length in zip(reels, lengths, strict=True)
-        for suspect in suspects_of(reel.reel.name, reel.findings.lookalikes, reel.findings.flaws, length)
-    ]
-    return ranked(found, ceil(MOST_AN_HOUR * sum(lengths) / (3600 * rate)))
 
 
 def delivered_tracks(sheet: Sheet) -> list[DeliveredTrack]:

@@ -10,6 +10,7 @@ from rich.table import Table
 from assembler.aligner import held_words
 from assembler.cli.consoles import PlainConsole
 from assembler.report import TextLine, because_words, group_lines, outcome_words, with_reason
+from assembler.states import shares_of, shares_words, worst_of
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
@@ -74,6 +75,8 @@ def _print_session(console: PlainConsole, result: SessionResult) -> None:
     console.print(_passes_table(result))
     for one in edit.passes:
         _print_flaws(console, result, one)
+    for name, states in edit.states.items():
+        console.print(f"Reel {name}: {shares_words(shares_of(worst_of(states)))}", soft_wrap=True)
 
 
 _LEFT_COLUMNS = ("Pass", "Reel", "From", "To", "Position", "Clock")

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from assembler.record.written import TrackLevels, WrittenTrack
     from assembler.sheet import Reel, Session, Sheet
     from assembler.signed import Acceptance, UnrecordedStretch
+    from assembler.states import TrackStates
 
 
 def record_of(
@@ -65,6 +66,7 @@ def record_of(
                 "prepared": _prepared(reel),
                 "bit_depth": edit.words[reel.name].bit_depth,
                 "bits_in_use": edit.words[reel.name].bits_in_use,
+                "states": [_states(track) for track in edit.states.get(reel.name, ())],
             }
             for reel in sheet.reels
         ],
@@ -129,6 +131,15 @@ def _prepared(reel: Reel) -> dict[str, Json]:
     return {
         key: value.isoformat() if isinstance(value, (dt.date, dt.time)) else cast("Json", value)
         for key, value in reel.prepared.items()
+    }
+
+
+def _states(track: TrackStates) -> dict[str, Json]:
+    return {
+        "track": track.track,
+        "stretches": [
+            {"start": one.start, "end": one.end, "state": one.state.value} for one in track.stretches
+        ],
     }
 
 

@@ -17,9 +17,20 @@ MAY_IMPORT = {
     "aligner": {"importer", "sheet", "timecode"},
     "record": {"aligner", "sheet", "wave", "timecode"},
     "report": {"record", "sheet", "timecode"},
+    "retakes": {"aligner", "sheet", "timecode"},
     "consolidator": {"report", "record", "aligner", "importer", "sheet", "wave", "timecode"},
     "demo": {"timecode", "consolidator"},
-    "cli": {"report", "record", "consolidator", "aligner", "importer", "sheet", "timecode", "demo"},
+    "cli": {
+        "report",
+        "retakes",
+        "record",
+        "consolidator",
+        "aligner",
+        "importer",
+        "sheet",
+        "timecode",
+        "demo",
+    },
 }
 """For each room the rooms it may use; errors, notes, arrays, inputs and the version are open to all."""
 

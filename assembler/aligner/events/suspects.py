@@ -11,18 +11,19 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import Counter
-from math import log
+from math import ceil, log
 from typing import TYPE_CHECKING
 
 from assembler.aligner.events.limits import (
     COINCIDENCE_SAMPLES,
     LEAST_ODDS,
+    MOST_AN_HOUR,
     NEARBY_NATS,
     NEARBY_SAMPLES,
     SEARCHED_NATS,
     SINGLE_NATS,
 )
-from assembler.aligner.records.ranges import merged
+from assembler.aligner.records.ranges import merged, total
 from assembler.states import Suspect
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.records.findings import FoundFlaw
     from assembler.aligner.records.ranges import Range
+    from assembler.aligner.records.reel import ExaminedReel
 
 
 def suspects_of(
@@ -61,6 +63,23 @@ def suspects_of(
     chance = min(1.0, max(1, len(lookalikes)) * COINCIDENCE_SAMPLES / max(1, length))
     found = [_weighed(reel, moment, habits, -log(chance), near) for moment in moments]
     return sorted((one for one in found if one.odds >= LEAST_ODDS), key=lambda one: (-one.odds, one.start))
+
+
+def places_to_listen_to(reels: Sequence[ExaminedReel], rate: int) -> tuple[Suspect, ...]:
+    """Return the likeliest suspects of all reels, likeliest first, so many for each hour of tape."""
+    lengths = [
+        max(
+            total(merged(piece for one in reel.passes for piece in one.covered(track)))
+            for track in range(len(reel.reel.tracks))
+        )
+        for reel in reels
+    ]
+    found = [
+        suspect
+        for reel, length in zip(reels, lengths, strict=True)
+        for suspect in suspects_of(reel.name, reel.findings.lookalikes, reel.findings.flaws, length)
+    ]
+    return ranked(found, ceil(MOST_AN_HOUR * sum(lengths) / (3600 * rate)))
 
 
 def ranked(suspects: Iterable[Suspect], most: int) -> tuple[Suspect, ...]:

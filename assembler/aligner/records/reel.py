@@ -55,6 +55,7 @@ class ExaminedReel:
         findings: what comparing them has shown; nothing before ``compare_passes``.
         notes: corrections and findings on the way.
         word: of the tape.
+        idle: of each pass that has any, where it is silent at an end since nothing was played.
         unrecorded: by tape track, timeline ranges that were never recorded, in order.
         margin: what sticks out of such a range by fewer samples belongs to it: a frame, as a sheet names no less.
     """
@@ -67,6 +68,7 @@ class ExaminedReel:
     findings: ReelFindings
     notes: tuple[Note, ...]
     word: TapeWord
+    idle: Mapping[str, tuple[Range, ...]] = field(default_factory=dict)
     unrecorded: Mapping[int, Sequence[Range]] = field(default_factory=dict)
     margin: int = 0
 

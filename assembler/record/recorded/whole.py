@@ -10,6 +10,7 @@ from pydantic import Field
 from assembler.record.recorded.base import Count, Recorded, RecordedBecause
 from assembler.record.recorded.passes import RecordedPass
 from assembler.record.recorded.tracks import MOST_REELS, RecordedTrack
+from assembler.states import State, StateStretch, TrackStates, worst_of
 
 
 class RecordedSession(Recorded):
@@ -33,14 +34,37 @@ class RecordedStart(Recorded):
     sample: Count
 
 
+class RecordedStateStretch(Recorded):
+    """A stretch of a track in one state; timeline samples."""
+
+    start: Count
+    end: Count
+    state: State
+
+
+class RecordedStates(Recorded):
+    """What is known of every stretch of a tape track."""
+
+    track: Count
+    stretches: tuple[RecordedStateStretch, ...]
+
+
 class RecordedReel(Recorded):
     """A tape: its tracks in tape order, and the transfer notes of the sheet."""
 
     name: str
     tracks: tuple[str, ...]
     prepared: Mapping[str, str | int | float | bool] = Field(default_factory=dict)
-    # Records of earlier versions have no word length of a reel.
+    # Records of earlier versions have no word length of a reel, and no states.
     bit_depth: Literal[16, 20, 24] | None = None
+    states: tuple[RecordedStates, ...] = ()
+
+    def worst_states(self) -> tuple[StateStretch, ...]:
+        """Return the stretches of the whole tape, each in the worst state of its tracks."""
+        return worst_of(
+            TrackStates(one.track, tuple(StateStretch(s.start, s.end, s.state) for s in one.stretches))
+            for one in self.states
+        )
 
 
 class RecordedHeld(Recorded):
