@@ -19,7 +19,8 @@ MAY_IMPORT = {
     "report": {"record", "sheet", "timecode"},
     "consolidator": {"report", "record", "aligner", "importer", "sheet", "wave", "timecode"},
     "demo": {"timecode", "consolidator"},
-    "cli": {"report", "record", "consolidator", "aligner", "importer", "sheet", "timecode", "demo"},
+    "watch": {"aligner", "importer", "sheet", "wave", "timecode"},
+    "cli": {"report", "record", "consolidator", "aligner", "importer", "sheet", "timecode", "demo", "watch"},
 }
 """For each room the rooms it may use; errors, notes, arrays, inputs and the version are open to all."""
 
