@@ -7,6 +7,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
 
 
 class State(StrEnum):
@@ -67,3 +71,46 @@ class Suspect:
     tracks: tuple[int, ...]
     kind: str
     odds: float
+
+
+def worst_of(tracks: Iterable[TrackStates]) -> tuple[StateStretch, ...]:
+    """Return the stretches of a whole tape: at each place the worst state of all its tracks.
+
+    Args:
+        tracks: of one reel; each may begin and end elsewhere.
+    """
+    order = list(State)
+    edges: list[tuple[int, int, int]] = []
+    for track in tracks:
+        for one in track.stretches:
+            rank = order.index(one.state)
+            edges += [(one.start, rank, 1), (one.end, rank, -1)]
+    open_ones = [0] * len(order)
+    found: list[StateStretch] = []
+    at = 0
+    for place, rank, step in sorted(edges):
+        worst = max((number for number, count in enumerate(open_ones) if count), default=None)
+        if worst is not None and at < place:
+            found.append(StateStretch(at, place, order[worst]))
+        at = place
+        open_ones[rank] += step
+    return joined_stretches(found)
+
+
+def joined_stretches(stretches: Iterable[StateStretch]) -> tuple[StateStretch, ...]:
+    """Return stretches in order with those that touch and are in one state as one."""
+    joined: list[StateStretch] = []
+    for one in stretches:
+        last = joined[-1] if joined else None
+        if last and (last.end, last.state) == (one.start, one.state):
+            joined[-1] = StateStretch(last.start, one.end, one.state)
+        else:
+            joined.append(one)
+    return tuple(joined)
+
+
+def shares_of(stretches: Sequence[StateStretch]) -> dict[State, float]:
+    """Return the share of each state, 0 to 1; they add to 1 unless there is no stretch, where all are 0."""
+    whole = sum(one.end - one.start for one in stretches)
+    sizes = {state: sum(one.end - one.start for one in stretches if one.state is state) for state in State}
+    return {state: size / whole if whole else 0.0 for state, size in sizes.items()}

@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.reels.tie import tie_reels
-from assembler.aligner.plan.extent import extent_of_set, punches_of
+from assembler.aligner.examining import examine_reels
+from assembler.aligner.plan.extent import extent_of_set, punches_of, unrecorded_of
 from assembler.aligner.plan.hand.given import given_plan
 from assembler.aligner.plan.track import edit_track
 from assembler.aligner.plan.weaving import braids_of, weavings_of
 from assembler.aligner.records.edit import DeliveredTrack, Edit
-from assembler.aligner.reel import compare_passes, place_passes
+from assembler.aligner.states.reel import states_of
 from assembler.aligner.tell.holdings import Holdings
 from assembler.aligner.tell.outcome import Outcome, find_uncured
 from assembler.aligner.tell.passes import aligned_pass
@@ -25,9 +24,6 @@ if TYPE_CHECKING:
     from assembler.aligner.records.edit import TrackEdit, Uncured
     from assembler.importer import ImportedSession
     from assembler.sheet import Sheet
-
-THREADS = 2
-"""Array operations run outside the interpreter lock; more threads than two gain little before disks are the limit."""
 
 
 def align_session(
@@ -47,10 +43,7 @@ def align_session(
         CaptureError: a capture cannot be read.
     """
     sheet = session.sheet
-    with ThreadPoolExecutor(THREADS) as executor:
-        placed = [place_passes(session, reel, advance) for reel in sheet.reels]
-        tied = tie_reels(placed, sheet.session.sample_rate)
-        reels = [compare_passes(reel, sheet, executor, advance) for reel in tied]
+    reels = examine_reels(session, advance)
     tracks = delivered_tracks(sheet)
     extent = extent_of_set(sheet, reels, tracks)
     braids = {reel.name: braids_of(reel) for reel in reels}
@@ -68,9 +61,24 @@ def align_session(
     punches = punches_of(sheet, extent) if plan is None else ()
     outcome = Outcome(extent[0], tuple(edits), punches, has_plan=plan is not None)
     notes = session_notes(session, reels, outcome, holdings, None if plan is None else plan_path)
-    words = {reel.name: reel.word for reel in reels}
+    states = {
+        reel.name: states_of(
+            reel,
+            [track.tape_tracks[reel.name] for track in tracks if reel.name in track.tape_tracks],
+            unrecorded=unrecorded_of(sheet, reel.reel, extent),
+            unlike_cures=sheet.repair.unlike == "cure",
+        )
+        for reel in reels
+    }
     return Edit(
-        extent[0], extent[1] - extent[0], tuple(passes), tuple(edits), tuple(uncured), tuple(notes), words
+        extent[0],
+        extent[1] - extent[0],
+        tuple(passes),
+        tuple(edits),
+        tuple(uncured),
+        tuple(notes),
+        {reel.name: reel.word for reel in reels},
+        states,
     )
 
 

@@ -87,6 +87,50 @@ def check(sheet: Path, *, as_json: bool, allow_outside: bool) -> Answer:
     return run_check(sheet, as_json=as_json, allow_outside=allow_outside)
 
 
+@commands.command(short_help="Tell what must be played again.")
+@click.argument("session", metavar="SHEET|FOLDER", type=_PATH)
+@click.option(
+    "--pre-roll",
+    type=click.FloatRange(0, 600),
+    default=5.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="How long before a place to roll.",
+)
+@click.option("--once", is_flag=True, help="Ask for what only one pass has, too.")
+@click.option(
+    "--page", type=_PATH, metavar="FILE", help="Write it as a page to print here, too; must not exist."
+)
+@_json
+@_outside
+@click.pass_obj
+def retakes(
+    publication: Publication,
+    session: Path,
+    page: Path | None,
+    *,
+    pre_roll: float,
+    once: bool,
+    as_json: bool,
+    allow_outside: bool,
+) -> Answer:
+    """List for the machine what of SHEET must be played again, from where, and whether each tape may come off.
+
+    For a FOLDER of captures a sheet is drafted in memory. Exit status 0: nothing is to be played.
+    """
+    from assembler.cli.retaking import run_retakes
+
+    return run_retakes(
+        publication,
+        session,
+        page,
+        pre_roll=pre_roll,
+        once=once,
+        as_json=as_json,
+        allow_outside=allow_outside,
+    )
+
+
 @commands.command(short_help="Write down which pass each stretch is taken from.")
 @click.argument("sheet", type=_PATH)
 @click.option("-o", "--output", type=_PATH, metavar="PLAN", help="Write the plan here; must not exist.")

@@ -58,11 +58,14 @@ def _tell_last(last: Event | None, *, as_json: bool) -> None:
         if last is not None:
             _say_object(last)
         return
-    say("To be played again:" if last is not None and last.lines else "To be played again: nothing known")
+    _say_list(last)
+
+
+def _say_list(last: Event | None) -> None:
+    if last is None or not last.lines:
+        say("Nothing is known yet of what must be played again")
     if last is not None:
-        say(*last.lines)
-        if last.words:
-            say(last.words)
+        say(*last.lines, *([last.words] if last.words else []))
 
 
 @contextmanager
@@ -96,9 +99,7 @@ class _Lines:
                 return
             self._told[event.pass_name] = now
         if event.event == "retakes":
-            say("To be played again:" if event.lines else "To be played again: nothing", *event.lines)
-            if event.words:
-                say(event.words)
+            _say_list(event)
             return
         say(event_line(event))
 
@@ -133,7 +134,7 @@ def screen_of(board: Board) -> RenderableType:
     rolls = [_row(line) for line in board.lists[:MOST_ROLLS]]
     if len(board.lists) > MOST_ROLLS:
         rolls.append(_row(f"and {len(board.lists) - MOST_ROLLS} more lines"))
-    parts += [Text("To be played again:" if rolls else "To be played again: nothing known"), *rolls]
+    parts += [Text("For the machine:"), *rolls]
     if board.note:
         parts.append(_row(board.note))
     return Group(*parts)

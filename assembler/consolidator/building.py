@@ -66,6 +66,21 @@ def check_session(
         CaptureError: a capture or log cannot be used, or has changed while it was read.
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
+    return check_sheet(sheet, plan=plan, progress=progress)
+
+
+def check_sheet(sheet: Sheet, *, plan: AnyPath | None = None, progress: Progress = _silent) -> SessionResult:
+    """Import and align everything that a sheet names, read from a file or drafted; write nothing.
+
+    Args:
+        sheet: the session.
+        plan: as for `check_session`.
+        progress: as for `check_session`.
+
+    Raises:
+        SheetError: what lies on disk does not fit the sheet.
+        CaptureError: a capture or log cannot be used, or has changed while it was read.
+    """
     with import_session(sheet, lambda share: progress("reading logs", share)) as session:
         edit = align_session(session, progress, None if plan is None else Path(plan))
         files = capture_files(session)

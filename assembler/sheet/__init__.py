@@ -12,33 +12,35 @@ from assembler.sheet.guessing import split_pass_name, track_name_from_file
 from assembler.sheet.model import (
     Deliver,
     Pass,
-    Punch,
     Reel,
     Repair,
     Session,
     Sheet,
-    TimecodeSource,
-    shown,
     smallest_word_length,
-    without_control_characters,
 )
 from assembler.sheet.names import file_name, natural_key, unique_file_names
 from assembler.sheet.preparation import preparation_cautions, preparation_words
 from assembler.sheet.reading import load_sheet, parse_sheet
+from assembler.sheet.sources import TimecodeSource
+from assembler.sheet.stretches import Accepted, Punch, ReelStretch, Unrecorded
+from assembler.sheet.texts import shown, without_control_characters
 from assembler.sheet.toml import TomlKind, decode_text, parse_toml, read_file
 
 __all__ = [
+    "Accepted",
     "Deliver",
     "Draft",
     "DraftPass",
     "Pass",
     "Punch",
     "Reel",
+    "ReelStretch",
     "Repair",
     "Session",
     "Sheet",
     "TimecodeSource",
     "TomlKind",
+    "Unrecorded",
     "decode_text",
     "file_name",
     "find_audio",

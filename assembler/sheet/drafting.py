@@ -16,8 +16,8 @@ import tomlkit
 from assembler.errors import SheetError
 from assembler.printable import printable
 from assembler.sheet.guessing import split_pass_name, track_name_from_file
-from assembler.sheet.model import without_control_characters
 from assembler.sheet.names import natural_key
+from assembler.sheet.texts import without_control_characters
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence

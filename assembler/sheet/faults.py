@@ -7,14 +7,18 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.errors import SheetError
-from assembler.sheet.model import Pass, Punch, Reel, Session, shown_key
+from assembler.sheet.model import Pass, Reel, Session
 from assembler.sheet.places import KeyPath, find_places, line_of
+from assembler.sheet.stretches import Accepted, Punch, Unrecorded
+from assembler.sheet.texts import shown_key
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from assembler.sheet.model import Deliver, Repair, Sheet
+
+    SheetTable = Session | Reel | Pass | Punch | Accepted | Unrecorded | Repair | Deliver
 
 
 @dataclass(frozen=True)
@@ -62,9 +66,7 @@ def _suggestion(problem: Problem) -> str:
     return f'; did you mean "{near[0]}"?' if near else f"; allowed: {', '.join(problem.known)}"
 
 
-def sheet_error(
-    sheet: Sheet, record: Session | Reel | Pass | Punch | Repair | Deliver, key: str, problem: str
-) -> SheetError:
+def sheet_error(sheet: Sheet, record: SheetTable, key: str, problem: str) -> SheetError:
     """Return an error at one key of one of the sheet's records, with file, line and dotted key.
 
     For whoever finds later, with the files open, that the sheet does not hold: raise what this returns.
@@ -81,11 +83,15 @@ def sheet_error(
     return SheetError(problem, file=sheet.path, line=line_of(places, keys), key=dotted_key(keys))
 
 
-def _table_of(sheet: Sheet, record: Session | Reel | Pass | Punch | Repair | Deliver) -> KeyPath:
+def _table_of(sheet: Sheet, record: SheetTable) -> KeyPath:
     if isinstance(record, Reel):
         return "reel", sheet.reels.index(record)
     if isinstance(record, Pass):
         return "pass", sheet.passes.index(record)
     if isinstance(record, Punch):
         return "punch", sheet.punches.index(record)
+    if isinstance(record, Accepted):
+        return "accepted", sheet.accepted.index(record)
+    if isinstance(record, Unrecorded):
+        return "unrecorded", sheet.unrecorded.index(record)
     return (type(record).__name__.lower(),)

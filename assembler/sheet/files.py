@@ -16,8 +16,10 @@ from typing import TYPE_CHECKING, Final
 
 from assembler.inputs import is_utf8, kind_of
 from assembler.sheet.faults import sheet_error
-from assembler.sheet.model import INSIDE, LOG_SUFFIXES, MOST_FILES, Pass, Sheet, shown
+from assembler.sheet.model import INSIDE, MOST_FILES, Pass, Sheet
 from assembler.sheet.names import NaturalKey, natural_key
+from assembler.sheet.sources import LOG_SUFFIXES
+from assembler.sheet.texts import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -26,8 +28,7 @@ if TYPE_CHECKING:
 _TIMECODE_SUFFIXES: Final = (*LOG_SUFFIXES, ".wav")
 _PATTERN_SIGNS = re.compile(r"[*?\[]")
 
-# A pattern that goes through more than this points at the wrong place (a whole disk, say); it must end all
-# the same.
+# A pattern that goes through more than this points at the wrong place (a whole disk, say); it must end all the same.
 _MOST_STEPS = 100_000
 
 

@@ -10,48 +10,28 @@ lengths are bits; paths are text as the sheet has them, relative to the sheet's 
 import datetime as dt
 import math
 import os
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Final, Literal, TypeAlias
 
-from pydantic import AfterValidator, BaseModel, BeforeValidator, ConfigDict, Field, PlainValidator
+from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator
 
-TimecodeKind: TypeAlias = Literal["default", "log", "ltc", "ltc_track", "start", "bext", "audio"]
+from assembler.sheet.sources import TIMECODE_ALLOWED, TimecodeSource, read_timecode
+from assembler.sheet.stretches import Accepted, FadeMs, Punch, Unrecorded
+from assembler.sheet.texts import Name, Record, Text, plain_text, refusal, shown_key
+
 FrameRateName: TypeAlias = Literal["24", "25", "29.97", "29.97df", "30"]
 Checksum: TypeAlias = Literal["sha256", "sha512", "md5"]
 
 # What is allowed of every path, in the words of an error.
 INSIDE: Final = "files inside it (or --allow-outside)"
-LOG_SUFFIXES: Final = (".mid", ".midi", ".csv")
 
 # Sixteen machines in sync give 128 tracks; the limits only keep a nonsensical sheet from costing memory.
 _MOST_TRACKS = 1024
 MOST_FILES = 4096
-# What XML 1.0 (fifth edition, 2.2 "Characters") cannot hold: titles and names are embedded as XML in the
-# tracks.
-_NOT_IN_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 _PREPARED_NUMBERS = ("baked_c", "baked_f", "baked_hours", "warmed_c", "warmed_f")
-
-
-def _plain_text(text: str) -> str:
-    found = _NOT_IN_XML.search(text)
-    if found:
-        raise ValueError(f"found the control character U+{ord(found[0]):04X}; allowed: printable text")
-    return text
-
-
-def without_control_characters(text: str) -> str:
-    """Return a text as a sheet may hold it, each character that it may not hold replaced by ``_``."""
-    return _NOT_IN_XML.sub("_", text)
-
-
-def _not_blank(text: str) -> str:
-    if not text.strip():
-        raise ValueError("found nothing but spaces; allowed: a text with at least one visible character")
-    return text
 
 
 def _tuple_from_list(value: object) -> object:
@@ -61,7 +41,7 @@ def _tuple_from_list(value: object) -> object:
 def _no_fraction(value: object) -> object:
     """Refuse 16.0 for 16: the two are equal, and what follows from the number asks for its kind."""
     if isinstance(value, float):
-        raise _refusal(value, "a whole number of bits, 16, 20 or 24")
+        raise refusal(value, "a whole number of bits, 16, 20 or 24")
     return value
 
 
@@ -71,26 +51,17 @@ def _each_once(checksums: tuple[str, ...]) -> tuple[str, ...]:
     return checksums
 
 
-Text: TypeAlias = Annotated[str, AfterValidator(_plain_text)]
-Name: TypeAlias = Annotated[Text, AfterValidator(_not_blank)]
-
-
-def _refusal(found: object, allowed: str, where: str = "") -> ValueError:
-    """The one kind of error that pydantic takes from a validator for a refusal, also of a wrong type."""
-    return ValueError(f"found {shown(found)}{where}; allowed: {allowed}")
-
-
 def _read_tracks(value: object) -> tuple[str, ...]:
     """The reel's track names in tape order, each name once."""
     if not isinstance(value, (list, tuple)) or not 1 <= len(value) <= _MOST_TRACKS:
-        raise _refusal(value, f'a list of 1 to {_MOST_TRACKS} names, "" for unused tracks')
+        raise refusal(value, f'a list of 1 to {_MOST_TRACKS} names, "" for unused tracks')
     first_use: dict[str, int] = {}
     for number, name in enumerate(value, 1):
         if not isinstance(name, str) or (name and not name.strip()):
-            raise _refusal(name, 'a name, or "" for an unused track', f" for track {number}")
-        _plain_text(name)
+            raise refusal(name, 'a name, or "" for an unused track', f" for track {number}")
+        plain_text(name)
         if name and first_use.setdefault(name, number) != number:
-            raise _refusal(name, "each name once in a reel", f" for tracks {first_use[name]} and {number}")
+            raise refusal(name, "each name once in a reel", f" for tracks {first_use[name]} and {number}")
     if not first_use:
         raise ValueError('found every track unused (""); allowed: at least one track with a name')
     return tuple(value)
@@ -99,18 +70,18 @@ def _read_tracks(value: object) -> tuple[str, ...]:
 def _read_prepared(value: object) -> Mapping[str, object]:
     """Transfer notes: free keys, single values, temperatures and hours as numbers."""
     if not isinstance(value, Mapping):
-        raise _refusal(value, "a table of notes, for instance { baked_c = 54.4 }")
+        raise refusal(value, "a table of notes, for instance { baked_c = 54.4 }")
     for key, note in value.items():
-        _plain_text(key)
+        plain_text(key)
         where = f" for {shown_key(key)}"
         if not isinstance(note, (str, int, float, dt.date, dt.time)):
-            raise _refusal(note, "a text, a number, true, false or a date", where)
+            raise refusal(note, "a text, a number, true, false or a date", where)
         if isinstance(note, str):
-            _plain_text(note)
+            plain_text(note)
         if isinstance(note, float) and not math.isfinite(note):
-            raise _refusal(note, "a finite number", where)
+            raise refusal(note, "a finite number", where)
         if key in _PREPARED_NUMBERS and (isinstance(note, bool) or not isinstance(note, (int, float))):
-            raise _refusal(note, "a number", where)
+            raise refusal(note, "a number", where)
     return dict(value)
 
 
@@ -118,23 +89,19 @@ def _read_audio(value: object) -> str | tuple[str, ...]:
     """One path or pattern, or a list of paths."""
     paths = tuple(value) if isinstance(value, (list, tuple)) else (value,)
     if not 1 <= len(paths) <= MOST_FILES:
-        raise _refusal(value, f"1 to {MOST_FILES} files")
+        raise refusal(value, f"1 to {MOST_FILES} files")
     seen: set[str] = set()
     for path in paths:
         if not isinstance(path, str) or not path.strip():
-            raise _refusal(path, "a path, a pattern, or a list of paths")
-        _plain_text(path)
+            raise refusal(path, "a path, a pattern, or a list of paths")
+        plain_text(path)
         if path in seen:
-            raise _refusal(path, "each file once", " twice")
+            raise refusal(path, "each file once", " twice")
         seen.add(path)
     return value if isinstance(value, str) else paths
 
 
-class _Record(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, populate_by_name=True)
-
-
-class Session(_Record):
+class Session(Record):
     """What holds for the whole set. ``start`` and ``end`` are timecode labels; ``end`` is excluded."""
 
     title: Annotated[Name, Field(description="the session's title, a text")]
@@ -163,7 +130,7 @@ class Session(_Record):
     end: Annotated[Text | None, Field(description='a timecode label, for instance "01:00:00:00"')] = None
 
 
-class Reel(_Record):
+class Reel(Record):
     """One tape: ``tracks`` in tape order, ``""`` for an unused one; ``prepared`` are transfer notes.
 
     ``timecode_offset`` is a signed label that is added to the tape's timecode. ``bit_depth`` is this tape's own word
@@ -185,48 +152,7 @@ class Reel(_Record):
     ] = None
 
 
-class TimecodeSource(_Record):
-    """Where a pass has its position from.
-
-    ``value`` is the path of a ``log`` or of an ``ltc`` recording, the tape track (counted from 1) that
-    carries the timecode of an ``ltc_track``, or the label of a ``start``; None for ``default``, ``bext`` and
-    ``audio``.
-    """
-
-    kind: TimecodeKind = "default"
-    value: str | int | None = None
-
-
-_TIMECODE_ALLOWED = (
-    'a .mid or .csv file, { ltc = "file" }, { ltc_track = 8 }, { start = "01:00:00:00" }, "bext" or "audio"'
-)
-
-
-def _read_timecode(value: object) -> TimecodeSource:
-    """The sheet's several ways to name a timecode source, as one record."""
-    if isinstance(value, TimecodeSource):
-        return value
-    if isinstance(value, str):
-        _plain_text(value)
-        if value in ("bext", "audio"):
-            return TimecodeSource(kind="bext" if value == "bext" else "audio")
-        if value.lower().endswith(LOG_SUFFIXES):
-            return TimecodeSource(kind="log", value=value)
-    if isinstance(value, Mapping) and len(value) == 1:
-        return _read_timecode_table(*next(iter(value.items())))
-    raise _refusal(value, _TIMECODE_ALLOWED)
-
-
-def _read_timecode_table(key: object, value: object) -> TimecodeSource:
-    if key in ("ltc", "start") and isinstance(value, str) and value.strip():
-        _plain_text(value)
-        return TimecodeSource(kind="ltc" if key == "ltc" else "start", value=value)
-    if key == "ltc_track" and isinstance(value, int) and not isinstance(value, bool) and value >= 1:
-        return TimecodeSource(kind="ltc_track", value=value)
-    raise ValueError(f"found {{ {shown_key(str(key))} = {shown(value)} }}; allowed: {_TIMECODE_ALLOWED}")
-
-
-class Pass(_Record):
+class Pass(Record):
     """One continuous capture of one reel. ``audio`` is one path or pattern, or a list of paths."""
 
     name: Annotated[Name, Field(description="the pass's name, a text")]
@@ -237,7 +163,7 @@ class Pass(_Record):
         Field(description='a pattern, a file or a list of files, for instance "captures/A1/*.wav"'),
     ]
     timecode: Annotated[
-        TimecodeSource, PlainValidator(_read_timecode), Field(description=_TIMECODE_ALLOWED)
+        TimecodeSource, PlainValidator(read_timecode), Field(description=TIMECODE_ALLOWED)
     ] = TimecodeSource()
     timecode_delay_ms: Annotated[
         float | None, Field(ge=-10_000, le=10_000, description="milliseconds from -10000 to 10000")
@@ -246,29 +172,16 @@ class Pass(_Record):
     fix: Annotated[bool, Field(description="true or false")] = False
 
 
-_FadeMs: TypeAlias = Annotated[float, Field(ge=0, le=10_000)]
-
-
-class Punch(_Record):
-    """A stretch of a reel that is to be taken from a named pass; labels, ``end`` excluded."""
-
-    reel: Annotated[Name, Field(description="the name of a reel")]
-    pass_name: Annotated[Name, Field(alias="pass", description="the name of a pass")]
-    start: Annotated[Text, Field(description='a timecode label, for instance "01:00:00:00"')]
-    end: Annotated[Text, Field(description='a timecode label, for instance "01:00:00:00"')]
-    fade_ms: Annotated[_FadeMs | None, Field(description="milliseconds from 0 to 10000")] = None
-
-
-class Repair(_Record):
+class Repair(Record):
     """How flaws are cured."""
 
     mode: Annotated[Literal["auto", "listed", "off"], Field(description='"auto", "listed" or "off"')] = "auto"
     scope: Annotated[Literal["track", "reel"], Field(description='"track" or "reel"')] = "track"
-    fade_ms: Annotated[_FadeMs, Field(description="milliseconds from 0 to 10000")] = 10.0
+    fade_ms: Annotated[FadeMs, Field(description="milliseconds from 0 to 10000")] = 10.0
     unlike: Annotated[Literal["cure", "list"], Field(description='"cure" or "list"')] = "cure"
 
 
-class Deliver(_Record):
+class Deliver(Record):
     """What is delivered; ``word_length`` in bits, filled in from the session where the sheet is silent."""
 
     word_length: Annotated[Literal[16, 24], BeforeValidator(_no_fraction), Field(description="16 or 24")]
@@ -291,6 +204,8 @@ class Sheet:
         path: the file it was read from, None for text that was never a file.
         folder: what the sheet's paths are relative to.
         text: the sheet, byte for byte.
+        accepted: places that a person lets stand.
+        unrecorded: stretches that were never recorded.
         allow_outside: the sheet's paths may lead out of ``folder``.
     """
 
@@ -304,6 +219,8 @@ class Sheet:
     repair: Repair
     deliver: Deliver
     allow_outside: bool = False
+    accepted: tuple[Accepted, ...] = ()
+    unrecorded: tuple[Unrecorded, ...] = ()
 
     @cached_property
     def timecode_files(self) -> frozenset[Path]:
@@ -318,29 +235,3 @@ class Sheet:
 def smallest_word_length(bit_depth: int) -> int:
     """Return the smallest delivered word length, in bits, that holds ``bit_depth``."""
     return 16 if bit_depth <= 16 else 24
-
-
-def shown(value: object) -> str:
-    """Return a value found in the sheet as one short line for an error: TOML's way where that is short."""
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    if isinstance(value, str):
-        return _shortened(f'"{_escaped(value)}"')
-    if isinstance(value, (list, tuple)):
-        return f"a list of {len(value)}" if value else "an empty list"
-    if isinstance(value, Mapping):
-        return "a table"
-    return _shortened(str(value))
-
-
-def shown_key(key: str) -> str:
-    """Return one part of a dotted key as TOML writes it, shortened to one short line."""
-    return _shortened(key if re.fullmatch(r"[A-Za-z0-9_-]+", key) else f'"{_escaped(key)}"')
-
-
-def _escaped(text: str) -> str:
-    return "".join(c if c.isprintable() else f"\\u{ord(c):04X}" for c in text[:80])
-
-
-def _shortened(text: str) -> str:
-    return text if len(text) <= 60 else text[:57] + "..."

@@ -13,24 +13,27 @@ from typing import TYPE_CHECKING, TypeVar, get_args
 
 from pydantic import ValidationError
 
-from assembler.sheet.checks import Tables, check_paths, check_tables
+from assembler.sheet.checks import check_paths, check_tables
 from assembler.sheet.faults import Problem, first_error
 from assembler.sheet.model import (
     Deliver,
     FrameRateName,
     Pass,
-    Punch,
     Reel,
     Repair,
     Session,
     Sheet,
-    shown,
     smallest_word_length,
 )
-from assembler.sheet.places import find_places
+from assembler.sheet.places import find_places, line_of
+from assembler.sheet.stretches import Accepted, Punch, Unrecorded
+from assembler.sheet.tables import Tables
+from assembler.sheet.texts import shown
 from assembler.sheet.toml import TomlKind, decode_text, parse_toml, read_file
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from pydantic import BaseModel
     from pydantic_core import ErrorDetails
 
@@ -38,13 +41,14 @@ if TYPE_CHECKING:
     from assembler.sheet.places import KeyPath
     from assembler.sheet.toml import Table
 
-_Record = TypeVar("_Record", Session, Reel, Pass, Punch, Repair, Deliver)
+_Record = TypeVar("_Record", Session, Reel, Pass, Punch, Accepted, Unrecorded, Repair, Deliver)
 
 # A sheet for 128 tracks and dozens of passes has some 50 kB.
 _SHEET = TomlKind("a session sheet (TOML)", "a [session], [[reel]] and [[pass]] tables", 1 << 20)
 
 _MISSING = "missing; required"
-_TABLE_KEYS = ("session", "reel", "pass", "punch", "repair", "deliver")
+_STRETCHES = ("punch", "accepted", "unrecorded")
+_TABLE_KEYS = ("session", "reel", "pass", "punch", "accepted", "unrecorded", "repair", "deliver")
 
 
 def load_sheet(path: AnyPath, *, allow_outside: bool = False) -> Sheet:
@@ -96,7 +100,24 @@ def parse_sheet(text: bytes, *, path: Path | None, folder: Path, allow_outside: 
         repair=repair,
         deliver=deliver,
         allow_outside=allow_outside,
+        accepted=tuple(_with_passes(index, one, tables, places) for index, one in tables.accepted.items()),
+        unrecorded=tuple(tables.unrecorded.values()),
     )
+
+
+def _with_passes(index: int, accepted: Accepted, tables: Tables, places: Mapping[KeyPath, int]) -> Accepted:
+    """Return an accepted place with the passes that it was judged by: named, or else those whose tables stand above."""
+    if accepted.passes is not None:
+        return accepted
+    line = line_of(places, ("accepted", index)) or 0
+    of_reel = {number: one.name for number, one in tables.passes.items() if one.reel == accepted.reel}
+    above = [
+        name
+        for number, name in of_reel.items()
+        if name == accepted.take or (line_of(places, ("pass", number)) or 0) < line
+    ]
+    is_above_all = not [name for name in above if name != accepted.take]
+    return accepted.model_copy(update={"passes": tuple(of_reel.values()) if is_above_all else tuple(above)})
 
 
 def _read_tables(document: Table, problems: list[Problem]) -> tuple[Tables, Repair | None, Deliver | None]:
@@ -112,13 +133,15 @@ def _read_tables(document: Table, problems: list[Problem]) -> tuple[Tables, Repa
     else:
         deliver.setdefault("word_length", 24)  # only stands in while the session's own mistake is reported
     rate = session.get("frame_rate")
-    raw = {table: _several(document, table, problems) for table in ("reel", "pass", "punch")}
+    raw = {table: _several(document, table, problems) for table in ("reel", "pass", *_STRETCHES)}
     tables = Tables(
         session=_record(Session, ("session",), session, problems) if "session" in document else None,
         frame_rate=rate if isinstance(rate, str) and rate in get_args(FrameRateName) else None,
         reels=_records(Reel, "reel", raw["reel"], problems),
         passes=_records(Pass, "pass", raw["pass"], problems),
         punches=_records(Punch, "punch", raw["punch"], problems),
+        accepted=_records(Accepted, "accepted", raw["accepted"], problems),
+        unrecorded=_records(Unrecorded, "unrecorded", raw["unrecorded"], problems),
         reel_names=_names(raw["reel"]),
         pass_names=_names(raw["pass"]),
     )
@@ -164,7 +187,7 @@ def _several(document: Table, name: str, problems: list[Problem]) -> list[Table]
             Problem((name,), f"found {shown(value)}; allowed: tables that each begin with [[{name}]]")
         )
         return []
-    if not value and name != "punch":
+    if not value and name not in _STRETCHES:
         problems.append(Problem((name,), f"no {name} in the sheet; required: at least one [[{name}]] table"))
     return value
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final, Self
 from assembler.aligner import THREADS
 from assembler.errors import AssemblerError, CaptureError
 from assembler.inputs import kind_of
+from assembler.retakes import find_retakes, retakes_json, retakes_lines
 from assembler.watch.captures.growing import settled_at
 from assembler.watch.captures.roster import Roster, make_roster, read_sheet
 from assembler.watch.captures.scanning import Scanner
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 
 POLL_SECONDS: Final = 0.25
 SCAN_SECONDS: Final = 1.0
+
+_NO_LIST: Final = {"rolls": [], "reels": [], "suspects": []}
 
 QUIET_SECONDS: Final = 3.0
 """A capture whose headers are final, and that does not grow for so long, has ended."""
@@ -240,9 +243,9 @@ class Watch:
                 "retakes", "", words or "nothing is finished yet", more={"rolls": [], "reels": []}
             )
             return self.last
-        # UNTIL MERGED
-        lines = tuple(f"{u.reel} {u.track.name} {u.start} {u.end} {u.kind}" for u in result.edit.uncured)
-        self.last = Event("retakes", "", words, more={"rolls": list(lines), "reels": []}, lines=lines)
+        retakes = find_retakes(result.sheet, result.edit)
+        lines = tuple(retakes_lines(retakes))
+        self.last = Event("retakes", "", words, more=retakes_json(retakes), lines=lines)
         return self.last
 
 

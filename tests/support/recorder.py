@@ -88,10 +88,7 @@ def head(spec: Recording, channels: int, data: int, *, final: bool) -> bytes:
         extra = b"ds64" + struct.pack("<IQQQI", 28, size if final else 0, data if final else 0, 0, 0)
         return b"RF64\xff\xff\xff\xffWAVE" + extra + b"fmt \x10\0\0\0" + fmt + b"data\xff\xff\xff\xff"
     unknown = {"zero": 0, "max": 0xFFFFFFFF}.get(spec.header)
-    if final or unknown is None:
-        sizes = size, data
-    else:
-        sizes = unknown, unknown
+    sizes = (size, data) if final or unknown is None else (unknown, unknown)
     riff = b"RIFF" + struct.pack("<I", sizes[0]) + b"WAVE"
     return riff + extra + b"fmt \x10\0\0\0" + fmt + b"data" + struct.pack("<I", sizes[1])
 
@@ -118,7 +115,9 @@ def record(spec: Recording) -> None:
     folder.mkdir(parents=True, exist_ok=True)
     tracks = samples.shape[1]
     columns = [samples] if spec.poly else [samples[:, track : track + 1] for track in range(tracks)]
-    paths = [folder / (f"{folder.name}.wav" if spec.poly else f"{n + 1:02d}.wav") for n in range(len(columns))]
+    paths = [
+        folder / (f"{folder.name}.wav" if spec.poly else f"{n + 1:02d}.wav") for n in range(len(columns))
+    ]
     files = [path.open("wb", buffering=0) for path in paths]
     channels = columns[0].shape[1]
     for file in files:
@@ -141,7 +140,9 @@ def record(spec: Recording) -> None:
                 file.seek(here)
         if spec.log:
             share = min(1.0, high / spec.rate / min(len(samples) / spec.rate, spec.log_until))
-            written = _grow_log(spec, log_path, log, written, int(share * len(log)), final=high == len(samples))
+            written = _grow_log(
+                spec, log_path, log, written, int(share * len(log)), final=high == len(samples)
+            )
     data = len(samples) * channels * spec.bits // 8
     for file in files:
         if spec.is_finished:

@@ -17,10 +17,22 @@ MAY_IMPORT = {
     "aligner": {"importer", "sheet", "timecode"},
     "record": {"aligner", "sheet", "wave", "timecode"},
     "report": {"record", "sheet", "timecode"},
+    "retakes": {"aligner", "sheet", "timecode"},
     "consolidator": {"report", "record", "aligner", "importer", "sheet", "wave", "timecode"},
     "demo": {"timecode", "consolidator"},
-    "watch": {"aligner", "importer", "sheet", "wave", "timecode"},
-    "cli": {"report", "record", "consolidator", "aligner", "importer", "sheet", "timecode", "demo", "watch"},
+    "watch": {"retakes", "aligner", "importer", "sheet", "wave", "timecode"},
+    "cli": {
+        "report",
+        "retakes",
+        "record",
+        "consolidator",
+        "aligner",
+        "importer",
+        "sheet",
+        "timecode",
+        "demo",
+        "watch",
+    },
 }
 """For each room the rooms it may use; errors, notes, arrays, inputs and the version are open to all."""
 

@@ -15,6 +15,7 @@ In the order in which they act:
 - `relation`: a pass against another one, as stretches of one shift.
 - `meeting`: where two passes are expected to meet by their logs.
 - `reels/`: all passes of a reel, and reels that hold the same track.
+- `idle`: digital silence before a machine locked and after it stopped.
 
 The numbers stand in `limits`.
 """

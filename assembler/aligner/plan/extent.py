@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.edit import DeliveredTrack
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
-    from assembler.sheet import Punch, Sheet
+    from assembler.sheet import Punch, Reel, ReelStretch, Sheet
 
 
 def extent_of_set(sheet: Sheet, reels: Sequence[ExaminedReel], tracks: Sequence[DeliveredTrack]) -> Range:
@@ -63,11 +63,32 @@ def extent_of_set(sheet: Sheet, reels: Sequence[ExaminedReel], tracks: Sequence[
     return start, end
 
 
-def punch_on_timeline(sheet: Sheet, punch: Punch, extent: Range) -> Forced:
-    """Return a punch on the timeline: on the day that is the set's or nearer to it, its end behind its start."""
+def stretch_on_timeline(sheet: Sheet, stretch: ReelStretch, extent: Range) -> Range:
+    """Return a stretch on the timeline: on the day that is the set's or nearer to it, its end behind its start."""
     day = _day(sheet)
-    start = nearest_day(_sample_at(sheet, punch.start), *extent, day)
-    end = next_after(_sample_at(sheet, punch.end), start, day)
+    start = nearest_day(_sample_at(sheet, stretch.start), *extent, day)
+    return start, next_after(_sample_at(sheet, stretch.end), start, day)
+
+
+def stretch_tracks(sheet: Sheet, stretch: ReelStretch) -> tuple[int, ...]:
+    """Return the tape tracks, from 0, that a stretch means."""
+    reel = next(reel for reel in sheet.reels if reel.name == stretch.reel)
+    wanted = reel.tracks if stretch.tracks is None else stretch.tracks
+    return tuple(track for track, name in enumerate(reel.tracks) if name and name in wanted)
+
+
+def unrecorded_of(sheet: Sheet, reel: Reel, extent: Range) -> dict[int, list[Range]]:
+    """Return, for each track of a reel, where the sheet says that nothing was ever recorded, on the timeline."""
+    found: dict[int, list[Range]] = {}
+    for one in sheet.unrecorded:
+        for track in stretch_tracks(sheet, one) if one.reel == reel.name else ():
+            found.setdefault(track, []).append(stretch_on_timeline(sheet, one, extent))
+    return found
+
+
+def punch_on_timeline(sheet: Sheet, punch: Punch, extent: Range) -> Forced:
+    """Return a punch on the timeline, as any stretch lies there."""
+    start, end = stretch_on_timeline(sheet, punch, extent)
     fade_ms = sheet.repair.fade_ms if punch.fade_ms is None else punch.fade_ms
     return Forced(start, end, punch.pass_name, round(fade_ms * sheet.session.sample_rate / 1000))
 

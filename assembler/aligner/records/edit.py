@@ -146,11 +146,13 @@ class AlignedPass:
         imported: the pass as it was read.
         time_map: where its samples lie; None when it is refused.
         flaws: what it does not hold right.
+        idle: timeline ranges at its ends where it is silent since nothing was played.
     """
 
     imported: ImportedPass
     time_map: TimeMap | None
     flaws: tuple[PassFlaw, ...]
+    idle: tuple[Range, ...] = ()
 
 
 @dataclass(frozen=True)

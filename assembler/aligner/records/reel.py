@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from assembler.timecode import format_place, format_sample, frame_rate
@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from assembler.aligner.place.wiring.wire import WiredReel
     from assembler.aligner.records.findings import ReelFindings
     from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.timemap import TimeMap
     from assembler.notes import Note
     from assembler.sheet import Reel, Sheet
@@ -53,6 +54,7 @@ class ExaminedReel:
         findings: what comparing them has shown; nothing before ``compare_passes``.
         notes: corrections and findings on the way.
         word: of the tape.
+        idle: of each pass that has any, where it is silent at an end since nothing was played.
     """
 
     reel: Reel
@@ -63,6 +65,7 @@ class ExaminedReel:
     findings: ReelFindings
     notes: tuple[Note, ...]
     word: TapeWord
+    idle: Mapping[str, tuple[Range, ...]] = field(default_factory=dict)
 
     @property
     def name(self) -> str:

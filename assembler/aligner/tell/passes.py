@@ -50,7 +50,8 @@ def aligned_pass(
                 PassFlaw(flaw.kind, low, high, (flaw.track,), cured, because=flaw.because)
                 for low, high in ranges
             ]
-    return AlignedPass(one, time_map, tuple(_grouped(flaws + _slip_flaws(one, time_map, open_places))))
+    told = _grouped(flaws + _slip_flaws(one, time_map, open_places))
+    return AlignedPass(one, time_map, tuple(told), tuple(reel.idle.get(one.name, ())))
 
 
 def _slip_flaws(

@@ -24,6 +24,7 @@ MAY_USE = {
     "compare": {"records", "sound", "flaws", "concealment", "judge"},
     "events": {"records", "sound", "flaws", "concealment"},
     "plan": {"records", "place"},
+    "states": {"records"},
     "tell": {"records", "sound"},
 }
 """For each room, in the order in which they stand, the rooms that it may use; imports for types are aside."""
@@ -53,11 +54,11 @@ USING_MORE = {
 """Modules that still use too many others, and how many they may use: none is added, and none grows."""
 
 NUMBERS_ELSEWHERE = {
-    "align": {"THREADS"},
     "compare/unlike/witness": {"_BLOCK"},
     "comparison": {"BLOCK_SAMPLES"},
     "concealment/marks": {"DOWN", "UP", "TOWARDS_ZERO", "TALLY_COUNTS"},
     "concealment/nearby": {"LEAST_SHARE", "MOST_SHARE", "EULER"},
+    "examining": {"THREADS"},
     "judge/costs": {"TAU"},
     "plan/hand/file": {"PLAN"},
     "plan/joins/fades": {"_GOLDEN"},

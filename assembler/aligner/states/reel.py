@@ -1,0 +1,96 @@
+"""The states of all tracks of a reel, from what comparing its passes has shown.
+
+Positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assembler.aligner.records.ranges import merged, without
+from assembler.aligner.states.track import Closed, PassHoldings, stretches_of
+from assembler.states import TrackStates
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from assembler.aligner.records.ranges import Range
+    from assembler.aligner.records.reel import ExaminedReel
+    from assembler.states import Suspect
+
+
+def states_of(
+    reel: ExaminedReel,
+    tracks: Sequence[int],
+    *,
+    unrecorded: Mapping[int, Sequence[Range]],
+    suspects: Sequence[Suspect] = (),
+    unlike_cures: bool = True,
+) -> tuple[TrackStates, ...]:
+    """Return the states of some tracks of a reel; nothing where none of its passes can be used.
+
+    Args:
+        reel: placed and compared.
+        tracks: that are wanted, from 0 in tape order.
+        unrecorded: of each track, where a person says that nothing was ever recorded.
+        suspects: places that look like a flaw.
+        unlike_cures: whether what only a pass has right that is nowhere identical with a better one counts as saved.
+    """
+    held = {track: _holdings(reel, track) for track in tracks}
+    covered = merged(piece for own in held.values() for one in own for piece in one.covered)
+    if not covered:
+        return ()
+    reach = covered[0][0], covered[-1][1]
+    return tuple(
+        TrackStates(
+            track,
+            stretches_of(
+                reach,
+                held[track],
+                _closed(reel, track, unrecorded.get(track, ()), suspects),
+                lambda first, second, track=track: _are_same(reel, first, second, track),  # type: ignore[misc]
+                lambda name, track=track: unlike_cures or not _is_lesser(reel, name, track),  # type: ignore[misc]
+            ),
+        )
+        for track in tracks
+    )
+
+
+def _holdings(reel: ExaminedReel, track: int) -> list[PassHoldings]:
+    flawed: dict[str, list[Range]] = {}
+    for flaw in reel.findings.flaws:
+        if flaw.track == track:
+            flawed.setdefault(flaw.pass_name, []).append((flaw.start, flaw.end))
+    return [
+        PassHoldings(
+            one.name,
+            without(merged(one.covered(track)), reel.idle.get(one.name, ())),
+            flawed.get(one.name, ()),
+        )
+        for one in reel.passes
+    ]
+
+
+def _closed(
+    reel: ExaminedReel, track: int, unrecorded: Sequence[Range], suspects: Sequence[Suspect]
+) -> Closed:
+    return Closed(
+        woven=[(one.start, one.end) for one in reel.findings.woven if one.track == track],
+        undecided=[(one.start, one.end) for one in reel.findings.undecided if one.track == track],
+        suspect=[(one.start, one.end) for one in suspects if one.reel == reel.name and track in one.tracks],
+        unrecorded=unrecorded,
+    )
+
+
+def _are_same(reel: ExaminedReel, first: str, second: str, track: int) -> bool:
+    return reel.groups.get(first) == reel.groups.get(second) and not reel.findings.are_unlike(
+        first, second, track
+    )
+
+
+def _is_lesser(reel: ExaminedReel, name: str, track: int) -> bool:
+    """Return whether a pass holds other numbers all along than a better one on a track."""
+    rank = reel.findings.by_standing([one.name for one in reel.passes if one.maps[track].stretches], track)
+    return name in rank and any(
+        reel.findings.are_unlike(better, name, track) for better in rank[: rank.index(name)]
+    )

@@ -1,0 +1,55 @@
+"""``assembler retakes``: the list for the machine."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, lines_answer
+from assembler.cli.progress import shown_progress
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from assembler.publication import Publication
+    from assembler.sheet import Sheet
+
+
+def run_retakes(
+    publication: Publication,
+    session: Path,
+    page: Path | None,
+    *,
+    pre_roll: float,
+    once: bool,
+    as_json: bool,
+    allow_outside: bool,
+) -> Answer:
+    """Find what must be played again, write the page where it is wanted, and return what is to be printed."""
+    from assembler.consolidator import check_sheet
+    from assembler.retakes import find_retakes, retakes_json, retakes_lines, retakes_page
+
+    sheet = _sheet_of(session, allow_outside=allow_outside)
+    with shown_progress() as progress:
+        result = check_sheet(sheet, progress=progress)
+    retakes = find_retakes(result.sheet, result.edit, pre_roll_seconds=pre_roll, once=once)
+    if page is not None:
+        from assembler.consolidator.publishing import publish_text
+
+        publication.is_sound = retakes.is_done
+        publish_text(page, retakes_page(retakes), publication)
+    status = DONE if retakes.is_done else NEEDS_A_PERSON
+    if as_json:
+        return json_answer(retakes_json(retakes), status)
+    told = [] if page is None else [f"Page written: {page}"]
+    return lines_answer(*retakes_lines(retakes), *told, status=status)
+
+
+def _sheet_of(session: Path, *, allow_outside: bool) -> Sheet:
+    """Return the sheet in a file, or one drafted in memory for a folder of captures."""
+    from assembler.importer.looking import draft_sheet
+    from assembler.sheet import load_sheet, parse_sheet
+
+    if not session.is_dir():
+        return load_sheet(session, allow_outside=allow_outside)
+    text = draft_sheet(session).encode("utf-8")
+    return parse_sheet(text, path=None, folder=session, allow_outside=allow_outside)

@@ -1,0 +1,151 @@
+"""From the states of all stretches to rolls: as few plays as possible, and none without a reason."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assembler.aligner.plan.extent import stretch_on_timeline, stretch_tracks
+from assembler.retakes.held import HeldPass, Place, less
+from assembler.retakes.labels import TapeLabels
+from assembler.retakes.model import PassWords, ReelRetakes, Retakes, Roll, TimedSuspect
+from assembler.retakes.words import come_off_words, held_words, why_words
+from assembler.states import State, shares_of, worst_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from assembler.aligner import Edit
+    from assembler.sheet import Reel, Sheet
+
+STOP_SECONDS = 2.0
+"""What a stop costs: until it is pressed and the tape stands (common practice, no source)."""
+
+MUST = (State.FLAWED, State.MISSING)
+"""States that ask for a play in any case."""
+ONCE = (State.SEEN_ONCE, State.SUSPECT)
+"""States in which a second witness would help."""
+
+
+def find_retakes(sheet: Sheet, edit: Edit, *, pre_roll_seconds: float = 5.0, once: bool = False) -> Retakes:
+    """Return what must be played again of each tape, and whether it may come off.
+
+    Every stretch of the set that no pass is known to have right lies in a roll, and there is no roll without one; what a
+    person has accepted asks for none.
+
+    Args:
+        sheet: the session.
+        edit: what was decided about it, with the states of all stretches.
+        pre_roll_seconds: how long before a place a roll begins.
+        once: whether stretches that only one pass has are to be played as well.
+    """
+    wanted = (*MUST, *ONCE) if once else MUST
+    rolls: list[Roll] = []
+    reels: list[ReelRetakes] = []
+    labels = {reel.name: TapeLabels(sheet, reel) for reel in sheet.reels}
+    for reel in sheet.reels:
+        places = _places(sheet, edit, reel, wanted)
+        maker = _Rolls(sheet, edit, reel, labels[reel.name], pre_roll_seconds)
+        own = [maker.roll(group) for group in maker.groups(places)]
+        rolls += own
+        reels.append(_reel(edit, reel, own))
+    suspects = tuple(TimedSuspect(one, labels[one.reel].first(one.start)) for one in edit.suspects)
+    return Retakes(sheet.session.title, tuple(rolls), tuple(reels), suspects)
+
+
+def _places(sheet: Sheet, edit: Edit, reel: Reel, wanted: Sequence[State]) -> list[Place]:
+    """Return the stretches of the set that ask for a play, in order."""
+    extent = edit.start_sample, edit.start_sample + edit.length
+    accepted: dict[int, list[tuple[int, int]]] = {}
+    for one in sheet.accepted:
+        for track in stretch_tracks(sheet, one) if one.reel == reel.name else ():
+            accepted.setdefault(track, []).append(stretch_on_timeline(sheet, one, extent))
+    found = []
+    for own in edit.states.get(reel.name, ()):
+        for stretch in own.stretches:
+            if stretch.state in wanted:
+                inside = (max(stretch.start, extent[0]), min(stretch.end, extent[1]))
+                left = less([inside], accepted.get(own.track, ()))
+                found += [Place(own.track, a, b, stretch.state) for a, b in left]
+    return sorted(found, key=lambda place: (place.start, place.end, place.track))
+
+
+class _Rolls:
+    """Makes the rolls of one tape."""
+
+    def __init__(
+        self, sheet: Sheet, edit: Edit, reel: Reel, labels: TapeLabels, pre_roll_seconds: float
+    ) -> None:
+        self._reel = reel
+        self._labels = labels
+        self._sample_rate = sheet.session.sample_rate
+        self._pre_roll = round(pre_roll_seconds * self._sample_rate)
+        self._passes = [HeldPass(one) for one in edit.passes if one.imported.reel == reel.name]
+
+    def groups(self, places: Iterable[Place]) -> list[list[Place]]:
+        """Return places, in order, in groups that cost less tape in one roll than in two.
+
+        A roll of its own costs a stop and a pre-roll; playing on costs what lies between.
+        """
+        apart = self._pre_roll + round(STOP_SECONDS * self._sample_rate)
+        groups: list[list[Place]] = []
+        reached = 0
+        for place in places:
+            if not groups or place.start - reached >= apart:
+                groups.append([])
+                reached = place.end
+            groups[-1].append(place)
+            reached = max(reached, place.end)
+        return groups
+
+    def roll(self, places: Sequence[Place]) -> Roll:
+        """Return the roll of a group of places."""
+        start, end = places[0].start, max(place.end for place in places)
+        roll_to = self._labels.earlier(start, self._pre_roll)
+        tracks = tuple(sorted({place.track for place in places}))
+        plays = max(sum(one.has_played(p.start, p.end) for one in self._passes) for p in places)
+        kinds = tuple(dict.fromkeys(kind for place in places for kind in self._kinds(place)))
+        names = tuple(self._reel.tracks[track] or f"track {track + 1}" for track in tracks)
+        return Roll(
+            self._reel.name,
+            self._labels.first(roll_to),
+            self._labels.first(start),
+            self._labels.behind(end),
+            start,
+            end,
+            (end - roll_to) / self._sample_rate,
+            tracks,
+            names,
+            kinds,
+            plays,
+            why_words(kinds, plays),
+            tuple(
+                PassWords(one.name, held_words(one, places, (start, end), self._reel)) for one in self._passes
+            ),
+        )
+
+    def _kinds(self, place: Place) -> list[str]:
+        """Return what is wrong at a place."""
+        if place.state in ONCE:
+            return [str(place.state)]
+        holding = [one for one in self._passes if one.holds(place.start, place.end)]
+        found = {kind for one in self._passes for kind in one.kinds(place)}
+        if place.state == State.MISSING:
+            return ["slip"] if "slip" in found else ["missing"]
+        if any(not one.kinds(place) for one in holding) or not found:
+            found.add("undecided")
+        return sorted(found - {"slip"}) or ["slip"]
+
+
+def _reel(edit: Edit, reel: Reel, rolls: Sequence[Roll]) -> ReelRetakes:
+    states = edit.states.get(reel.name, ())
+    is_wanted = any(reel.name in track.track.tape_tracks for track in edit.tracks)
+    is_unseen = is_wanted and not states
+    shares = shares_of(worst_of(states))
+    return ReelRetakes(
+        reel.name,
+        not rolls and not is_unseen,
+        len(rolls),
+        sum((roll.seconds for roll in rolls), 0.0),
+        shares,
+        come_off_words(rolls, shares, is_unseen=is_unseen),
+    )

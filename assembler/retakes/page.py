@@ -1,0 +1,43 @@
+"""The list as one printable page with boxes to tick, for whoever stands at the machine."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+
+from assembler.printable import printable
+from assembler.retakes.telling import (
+    CAUTION,
+    MOST_SUSPECTS,
+    plays_words,
+    shares_words,
+    suspect_words,
+    track_words,
+)
+
+if TYPE_CHECKING:
+    from assembler.retakes.model import Retakes
+
+# Read when the module is: that it is missing is to be told before the work and not after.
+_TEMPLATE = Environment(
+    loader=PackageLoader("assembler.retakes"),
+    autoescape=True,
+    # A name that turns the direction of the page's own words would forge them.
+    finalize=lambda value: printable(value) if isinstance(value, str) else value,
+    undefined=StrictUndefined,
+    trim_blocks=True,
+    lstrip_blocks=True,
+).get_template("retakes.html.j2")
+
+
+def retakes_page(retakes: Retakes) -> str:
+    """Return the list as one HTML page that needs nothing but itself: no script, no font, no picture."""
+    return _TEMPLATE.render(
+        retakes=retakes,
+        caution=CAUTION,
+        tracks=track_words,
+        plays=plays_words,
+        shares=shares_words,
+        listen=[suspect_words(one) for one in retakes.suspects[:MOST_SUSPECTS]],
+    )

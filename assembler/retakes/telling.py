@@ -1,0 +1,115 @@
+"""The list as JSON for scripts and as lines for a terminal or a pipe."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from assembler.retakes.words import counted, kind_words, share_words, state_words
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from assembler.retakes.model import Retakes, Roll, TimedSuspect
+    from assembler.states import State
+
+MOST_SUSPECTS = 20
+"""Places to listen to that are told in lines and on the page; JSON has them all."""
+
+
+def retakes_json(retakes: Retakes) -> dict[str, Any]:
+    """Return the list as plain values for JSON: rolls, reels, suspects."""
+    return {
+        "rolls": [_roll_record(roll) for roll in retakes.rolls],
+        "reels": [
+            {
+                "name": reel.name,
+                "may_come_off": reel.may_come_off,
+                "rolls": reel.rolls,
+                "seconds": round(reel.seconds, 3),
+                "states": {str(state): share for state, share in reel.states.items()},
+                "words": reel.words,
+            }
+            for reel in retakes.reels
+        ],
+        "suspects": [
+            {
+                "reel": one.suspect.reel,
+                "start": one.suspect.start,
+                "end": one.suspect.end,
+                "tracks": list(one.suspect.tracks),
+                "kind": one.suspect.kind,
+                "odds": round(one.suspect.odds, 1),
+                "timecode": one.timecode,
+            }
+            for one in retakes.suspects
+        ],
+    }
+
+
+def _roll_record(roll: Roll) -> dict[str, Any]:
+    return {
+        "reel": roll.reel,
+        "roll_to": roll.roll_to,
+        "from": roll.play_from,
+        "to": roll.play_to,
+        "start": roll.start,
+        "end": roll.end,
+        "seconds": round(roll.seconds, 3),
+        "tracks": list(roll.tracks),
+        "kinds": list(roll.kinds),
+        "plays": roll.plays,
+        "why": roll.why,
+        "passes": [{"pass": one.pass_name, "text": one.text} for one in roll.passes],
+    }
+
+
+CAUTION = (
+    "Play only what the tape can stand. Let each roll run on for a second behind its end, and capture every play; keep "
+    "the level low while you listen for faults."
+)
+
+
+def retakes_lines(retakes: Retakes) -> list[str]:
+    """Return the list in plain lines."""
+    lines = [f"{retakes.title}: {counted(len(retakes.rolls), 'roll')} to play"]
+    if retakes.rolls:
+        lines.append(CAUTION)
+    for number, roll in enumerate(retakes.rolls, 1):
+        lines += [
+            (f"{number}. Reel {roll.reel}: roll to {roll.roll_to}, play {roll.play_from} to {roll.play_to}: "
+            f"{track_words(roll)}"),
+            f"   why: {roll.why}",
+            f"   {plays_words(roll.plays)}: {'; '.join(f'{one.pass_name}: {one.text}' for one in roll.passes)}",
+        ]
+    for reel in retakes.reels:
+        lines += [f"Reel {reel.name}: {reel.words}", f"   {shares_words(reel.states)}"]
+    if retakes.suspects:
+        lines.append("Listen here, nothing is certain:")
+        lines += [f"   {suspect_words(one)}" for one in retakes.suspects[:MOST_SUSPECTS]]
+    return lines
+
+
+def track_words(roll: Roll) -> str:
+    """Return the tracks of a roll by name and by number, as the machine counts them."""
+    numbers = ", ".join(str(track + 1) for track in roll.tracks)
+    return f"{', '.join(roll.track_names)} (track{'s' * (len(roll.tracks) != 1)} {numbers})"
+
+
+def plays_words(plays: int) -> str:
+    """Return how often a place has been played."""
+    return f"played {counted(plays, 'time')} so far" if plays else "never played so far"
+
+
+def shares_words(states: Mapping[State, float]) -> str:
+    """Return the shares of states, those that there are."""
+    told = [f"{state_words(state)} {share_words(share)}" for state, share in states.items() if share]
+    return ", ".join(told) or "nothing of it is captured"
+
+
+def suspect_words(one: TimedSuspect) -> str:
+    """Return a place to listen to in a line."""
+    tracks = ", ".join(str(track + 1) for track in one.suspect.tracks)
+    return (
+        f"reel {one.suspect.reel}, {one.timecode}, track {tracks}: "
+        f"{kind_words(one.suspect.kind)}? {one.suspect.odds:.1f} nats"
+    )

@@ -1,0 +1,142 @@
+"""The words of a transfer engineer for what is to be played, and why."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from assembler.states import State
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from assembler.retakes.held import HeldPass, Place
+    from assembler.retakes.model import Roll
+    from assembler.sheet import Reel
+
+KIND_WORDS = {
+    "mute": "cut to silence",
+    "hold": "one value held",
+    "straight": "a line drawn across",
+    "repeat": "a block heard twice",
+    "means": "lost samples concealed",
+    "click": "a click",
+    "burst": "a burst of noise",
+    "disagreement": "not what the other passes hold",
+    "slip": "samples lost in a slip",
+    "missing": "no pass covers it",
+    "undecided": "passes differ and nothing tells which is right",
+    "seen_once": "only one pass has it",
+    "suspect": "looks like a flaw, with no other pass to tell",
+}
+"""By the names of the record and of states."""
+
+WORN_PLAYS = 3
+"""A first play and two more that did not cure a place: a fourth seldom does (common practice, no source)."""
+
+
+def kind_words(kind: str) -> str:
+    """Return what a kind says at the machine; one that is not known here by its name."""
+    return KIND_WORDS.get(kind, kind.replace("_", " "))
+
+
+def is_worn(roll: Roll) -> bool:
+    """Return whether a roll asks for a place that two more plays did not cure."""
+    return _has_stayed(roll.kinds, roll.plays)
+
+
+def _has_stayed(kinds: Sequence[str], plays: int) -> bool:
+    return plays >= WORN_PLAYS and set(kinds) != {"missing"}
+
+
+def why_words(kinds: Sequence[str], plays: int) -> str:
+    """Return why a roll is asked for."""
+    why = "; ".join(kind_words(kind) for kind in kinds)
+    if _has_stayed(kinds, plays):
+        why += (
+            f". {plays} plays did not cure it: that points at the tape, and every further play wears it; clean the "
+            "heads first, and play it again only if the tape can stand another play"
+        )
+    return why
+
+
+def held_words(one: HeldPass, places: Sequence[Place], reach: tuple[int, int], reel: Reel) -> str:
+    """Return what a pass has where a roll is asked for.
+
+    Args:
+        one: the pass.
+        places: of the roll.
+        reach: from the first sample of the roll to behind its last.
+        reel: the tape, for the names of its tracks.
+    """
+    if not one.is_used:
+        return "not used"
+    if not one.has_played(*reach):
+        return "not played here"
+    tracks: dict[str, set[int]] = {}
+    for place in places:
+        kinds = one.kinds(place)
+        if not kinds:
+            kinds = {_clear_kind(place) if one.holds(place.start, place.end) else "absent"}
+        for kind in kinds:
+            tracks.setdefault(kind, set()).add(place.track)
+    return "; ".join(
+        f"{_HELD_WORDS.get(kind) or kind_words(kind)} ({_names(on, reel)})"
+        for kind, on in sorted(tracks.items())
+    )
+
+
+_HELD_WORDS = {
+    "absent": "not played here",
+    "clear": "nothing looks wrong",
+    "differs": "differs, and may be the right one",
+}
+
+
+def _clear_kind(place: Place) -> str:
+    return "differs" if place.state == State.FLAWED else "clear"
+
+
+def _names(tracks: set[int], reel: Reel) -> str:
+    return ", ".join(reel.tracks[track] or f"track {track + 1}" for track in sorted(tracks))
+
+
+def come_off_words(rolls: Sequence[Roll], shares: Mapping[State, float], *, is_unseen: bool) -> str:
+    """Return in a line whether a tape may come off, or why not yet.
+
+    Args:
+        rolls: of the tape.
+        shares: of its states.
+        is_unseen: none of its passes can be used.
+    """
+    if is_unseen:
+        return "not yet: none of its passes can be used, so nothing of it is saved for certain"
+    if rolls:
+        seconds = sum(roll.seconds for roll in rolls)
+        kinds = dict.fromkeys(kind_words(kind) for roll in rolls for kind in roll.kinds)
+        line = f"not yet: {counted(len(rolls), 'roll')}, {seconds:.1f} s to play ({', '.join(kinds)})"
+        worn = sum(is_worn(roll) for roll in rolls)
+        if worn:
+            line += f"; {worn} of them more plays did not cure: listen, and accept what may stand, before the tape is worn"
+        return line
+    line = "the tape may come off: nothing on it is left to play"
+    once = shares[State.SEEN_ONCE] + shares[State.SUSPECT]
+    if once:
+        line += f"; {share_words(once)} of it was seen once only (--once lists it, if the tape can stand another play)"
+    return line
+
+
+def share_words(share: float) -> str:
+    """Return a share in per cent; little is not told as nothing, nor nearly all as all."""
+    if 0 < share < 0.0005:
+        return "<0.1%"
+    return ">99.9%" if 0.9995 <= share < 1 else f"{share:.1%}"
+
+
+def counted(count: int, what: str) -> str:
+    """Return how many there are of something."""
+    return f"{count} {what}{'s' * (count != 1)}"
+
+
+def state_words(state: str) -> str:
+    """Return the name of a state as it is read."""
+    return state.replace("_", " ")
