@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import time
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Final
 
 from rich.console import Group
@@ -33,6 +33,9 @@ LINE_SECONDS: Final = 60.0
 SCREEN_SECONDS: Final = 0.5
 """The screen is drawn again so often at most."""
 
+FINISH_SECONDS: Final = 20.0
+"""So long a check that runs is waited for in the end."""
+
 MOST_PASSES, MOST_FLAWS, MOST_ROLLS = 6, 8, 12
 """Lines of the screen: the newest of each; the rest is counted."""
 
@@ -41,16 +44,26 @@ def run_watch(source: Path, *, as_json: bool, allow_outside: bool) -> Answer:
     """Follow captures until interrupted; what must be played again is the answer."""
     with Watch(source, allow_outside=allow_outside) as watch:
         try:
-            with _teller(as_json=as_json) as tell:
+            with suppress(KeyboardInterrupt), _teller(as_json=as_json) as tell:
                 for event in watch.run():
                     tell(event)
-        except KeyboardInterrupt:
-            pass
+            with suppress(KeyboardInterrupt):
+                _finish(watch)
         except BrokenPipeError:
             give_up_output()
             return Answer(DONE, lambda: None)
         last = watch.last
     return Answer(INTERRUPTED, lambda: _tell_last(last, as_json=as_json))
+
+
+def _finish(watch: Watch) -> None:
+    """Let a check that runs come to its end: the list is what was worked for."""
+    if not watch.is_checked:
+        say(f"Checking what is finished, {FINISH_SECONDS:.0f} s at most; Ctrl-C again ends at once", err=True)
+        for _ in watch.finish(FINISH_SECONDS):
+            pass
+    if not watch.is_checked:
+        say("Not all that is finished is in this list: run `assembler retakes` for it", err=True)
 
 
 def _tell_last(last: Event | None, *, as_json: bool) -> None:

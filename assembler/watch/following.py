@@ -85,6 +85,7 @@ class Follower:
     _slips: list[int] = field(default_factory=list)
     _sounds: set[int] = field(default_factory=set)
     _alike: dict[tuple[int, int], int] = field(default_factory=dict)
+    _told_alike: set[tuple[int, int]] = field(default_factory=set)
     _dead: frozenset[int] = frozenset()
     _found_clock: bool = False
     _told_clock: str = ""
@@ -273,7 +274,7 @@ class Follower:
                 )
 
     def _dead_news(self, audio: PassAudio, window: Range) -> Iterator[Event]:
-        start, end = max(window[0], window[1] - self.rate), window[1]
+        end = window[1]
         for track in range(audio.tracks):
             if track not in self._sounds and audio.read(track, window[0], end - window[0]).any():
                 self._sounds.add(track)
@@ -283,11 +284,12 @@ class Follower:
         if dead - self._dead:
             yield self._dead_event("dead", "nothing but zeros so far", 0, end, sorted(dead))
         self._dead = dead
-        pairs = alike_tracks(audio, start, end)
-        self._alike = {pair: self._alike.get(pair, 0) + end - start for pair in pairs}
-        for pair, samples in self._alike.items():
-            if samples - (end - start) < DEAD_SECONDS * self.rate <= samples:
-                yield self._dead_event("alike", "the same numbers as each other", end - samples, end, pair)
+        pairs = alike_tracks(audio, *window)
+        self._alike = {pair: self._alike.get(pair, window[0]) for pair in pairs}
+        for pair, since in self._alike.items():
+            if pair not in self._told_alike and window[1] - since >= DEAD_SECONDS * self.rate:
+                self._told_alike.add(pair)
+                yield self._dead_event("alike", "the same numbers as each other", since, window[1], pair)
 
     def _dead_event(self, kind: str, words: str, start: int, end: int, tracks: Sequence[int]) -> Event:
         told = f"{words}: {tracks_words(tracks, self.reel.tracks)}"

@@ -95,6 +95,18 @@ class Watch:
             if not is_busy:
                 time.sleep(max(0.02, POLL_SECONDS - (time.monotonic() - began)))
 
+    def finish(self, seconds: float) -> Iterator[Event]:
+        """Yield what a check that runs, or that waits to be made, comes to; none where it takes longer than that."""
+        until = time.monotonic() + seconds
+        while (self._checking is not None or self._is_stale) and time.monotonic() < until:
+            yield from self._check()
+            time.sleep(0.05)
+
+    @property
+    def is_checked(self) -> bool:
+        """Whether the last list holds all that is finished."""
+        return self._checking is None and not self._is_stale
+
     def look(self, now: float) -> Iterator[Event]:
         """Yield what is new by now: one look at the folder and at each capture.
 
@@ -207,22 +219,26 @@ class Watch:
         yield Event("ended", name, why, timecode=follower.label(follower.seen), more=more)
 
     def _check(self) -> Iterator[Event]:
-        if self._checking is None and self._is_stale and self._roster is not None:
+        # An interrupt may strike anywhere: what is begun is noted before what it is for is forgotten.
+        if self._checking is None and self._is_stale:
+            if self._roster is not None:
+                now_there = self._roster.captures
+                there = {name: one for name, (one, _) in self._finished.items() if now_there.get(name) == one}
+                files = {name: one.paths for name, one in there.items()}
+                self._checking = Checking(self._roster.only(there), files)
             self._is_stale = False
-            now_there = self._roster.captures
-            there = {name: one for name, (one, _) in self._finished.items() if now_there.get(name) == one}
-            self._checking = Checking(
-                self._roster.only(there), {name: one.paths for name, one in there.items()}
-            )
         result = None if self._checking is None else self._checking.result()
         if result is None:
             return
-        self._checking = None
-        self._checked.close()
-        self._checked = result
+        if result is not self._checked:
+            self._checked.close()
+            self._checked = result
         yield from self._flaws_found(result)
         if result.edit is not None or result.problem or self.last is not None:
-            yield self._retakes(result)
+            event = self._retakes(result)
+            self._checking = None
+            yield event
+        self._checking = None
 
     def _flaws_found(self, result: Checked) -> Iterator[Event]:
         """Yield the flaws of passes that have just ended, but for those told while they were recorded."""

@@ -12,6 +12,7 @@ import struct
 import subprocess
 import sys
 import time
+from contextlib import contextmanager
 from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -22,6 +23,8 @@ from assembler.timecode import encode_quarter_stream, frame_rate, quarter_messag
 from assembler.wave.samples import pack_samples
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from assembler.arrays import Int32s
 
 HOUR_FRAMES = 3600 * 30
@@ -67,11 +70,16 @@ class Recording:
     is_finished: bool = True
     wait: float = 0.0
 
-    def start(self) -> subprocess.Popen[bytes]:
-        """Begin to record, in a process of its own."""
+    @contextmanager
+    def running(self) -> Iterator[subprocess.Popen[bytes]]:
+        """Record in a process of its own, which is ended at last if it has not finished."""
         spec = Path(self.samples).with_suffix(".json")
         spec.write_text(json.dumps(asdict(self)))
-        return subprocess.Popen([sys.executable, "-m", "tests.support.recorder", str(spec)])
+        with subprocess.Popen([sys.executable, "-m", "tests.support.recorder", str(spec)]) as process:
+            try:
+                yield process
+            finally:
+                process.kill()
 
 
 def head(spec: Recording, channels: int, data: int, *, final: bool) -> bytes:
