@@ -24,7 +24,7 @@ LOST_SECONDS: Final = 1.5
 LONGEST_FLUSH: Final = 1.5
 """A log that was not written to for so many times the longest pause before is not written any more."""
 
-MOST_SHARE: Final = 0.04
+MOST_SHARE: Final = 0.02
 """Share of one core that reading logs again may take: a long one is read less often."""
 
 READ_SECONDS: Final = 1.0

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from assembler.aligner.compare.limits import LONE_MARGIN
 from assembler.aligner.events.limits import AROUND_SAMPLES
 from assembler.aligner.records.ranges import merged, total, without
@@ -26,6 +28,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Int32s
     from assembler.sheet import Pass, Reel, Sheet
     from assembler.watch.captures.scanning import Found
     from assembler.watch.examining import Examined, Seen, Witness
@@ -36,11 +39,14 @@ STEP_SECONDS: Final = 1.0
 LONGEST_SECONDS: Final = 10.0
 """Sound looked at at once where much has gathered, and the longest standstill that is seen whole."""
 
-OVERLAP: Final = 2 * LONE_MARGIN
-"""Samples of the window before that are looked at again."""
-
 EDGE: Final = AROUND_SAMPLES + 64
 """What lies so near to the border of a window is left to the next one."""
+
+OVERLAP: Final = LONE_MARGIN + 2 * EDGE
+"""Samples of the window before that are looked at again."""
+
+STILL_SECONDS: Final = 0.5
+"""So much more is looked at again where a track stands still at the end of a window; where all do, the longest."""
 
 DEAD_SECONDS: Final = 3.0
 """A track of zeros is told after so much sound of the others, and two tracks that are alike."""
@@ -176,6 +182,7 @@ class Follower:
         if tracks and window[1] - window[0] > 4 * EDGE:
             found = examine(audio, window, tracks, self._place(), witnesses, scales, executor)
             yield from self._sound_news(found, window)
+            self._keep_still(audio, window, tracks)
 
     def leftover(self, kind: str, start: int, end: int, tracks: Sequence[int]) -> list[int]:
         """Return the tracks of a flaw, found later by a check, on which it has not been told."""
@@ -320,6 +327,17 @@ class Follower:
                 fresh.append(flaw)
         yield from self._flaw_events(fresh, high)
 
+    def _keep_still(self, audio: PassAudio, window: Range, tracks: Sequence[int]) -> None:
+        """Let the next window begin before what stands still at the end of this one, to see it whole."""
+        changed = [_last_change(audio.read(track, window[0], window[1] - window[0])) for track in tracks]
+        last = max(changed)
+        if window[1] - window[0] - last > EDGE:
+            self._keep = min(self._keep, window[0] + last - OVERLAP)
+        else:
+            still = window[1] - round(STILL_SECONDS * self.rate)
+            short = [window[0] + at for at in changed if window[0] + at >= still]
+            self._keep = min([self._keep, *(at - OVERLAP for at in short)])
+
     def _flaw_events(self, flaws: Sequence[Seen], high: int) -> Iterator[Event]:
         """Yield flaws, those of one kind that overlap on several tracks as one."""
         for kind in dict.fromkeys(flaw.kind for flaw in flaws):
@@ -339,3 +357,9 @@ class Follower:
     def _is_told(self, track: int, place: Range) -> bool:
         new = total(without([place], self._told.get(track, [])))
         return new < 0.5 * (place[1] - place[0])
+
+
+def _last_change(samples: Int32s) -> int:
+    """Return where a track has its value of the end from on."""
+    moved = np.flatnonzero(samples != samples[-1])
+    return int(moved[-1]) + 1 if moved.size else 0

@@ -87,8 +87,8 @@ def laid_out(place: Path, tape: Int32s) -> Path:
     return layout.write()
 
 
-def lateness(watch: subprocess.Popen[str], began: float, mutes: range) -> list[float]:
-    """Return how many seconds after each mute's end it was told, the recorder's own start counted in."""
+def lateness(watch: subprocess.Popen[str], began: float) -> list[float]:
+    """Return how many seconds after each mute's end it was told, the recorder's own buffers counted in."""
     late = []
     assert watch.stdout is not None  # noqa: S101
     for line in watch.stdout:

@@ -51,6 +51,7 @@ class Recording:
         start_frame: of the first sample, 30 frames a second.
         is_finished: whether the recorder writes the right sizes in the end.
         wait: seconds before it begins.
+        begin: when it begins, by the system's clock that never goes back; 0 for at once.
     """
 
     folder: str
@@ -69,6 +70,7 @@ class Recording:
     start_frame: int = HOUR_FRAMES
     is_finished: bool = True
     wait: float = 0.0
+    begin: float = 0.0
 
     @contextmanager
     def running(self) -> Iterator[subprocess.Popen[bytes]]:
@@ -134,6 +136,7 @@ def record(spec: Recording) -> None:
     block = spec.flush // (spec.bits // 8)
     log = log_bytes(spec, len(samples) / spec.rate) if spec.log else b""
     log_path = folder / f"timecode.{spec.log}"
+    time.sleep(max(0.0, spec.begin - time.monotonic()))
     began = time.monotonic()
     written = 0
     for low in range(0, len(samples), block):
