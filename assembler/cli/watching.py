@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final
 
 from rich.console import Group
 from rich.live import Live
+from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
@@ -144,17 +145,22 @@ def screen_of(board: Board) -> RenderableType:
     parts: list[RenderableType] = [table, Text("")]
     bad = [_row(event_line(event)) for event in reversed(board.recent[-MOST_FLAWS:])]
     parts += [Text("Wrong, newest first:" if bad else "Nothing wrong so far"), *bad, Text("")]
-    rolls = [_row(line) for line in board.lists[:MOST_ROLLS]]
+    rolls = [_wrapped(line) for line in board.lists[:MOST_ROLLS]]
     if len(board.lists) > MOST_ROLLS:
-        rolls.append(_row(f"and {len(board.lists) - MOST_ROLLS} more lines"))
+        rolls.append(_wrapped(f"and {len(board.lists) - MOST_ROLLS} more lines"))
     parts += [Text("For the machine:"), *rolls]
     if board.note:
-        parts.append(_row(board.note))
+        parts.append(_wrapped(board.note))
     return Group(*parts)
 
 
 def _row(text: str) -> Text:
     return Text(f"  {printable(text)}", no_wrap=True, overflow="ellipsis")
+
+
+def _wrapped(text: str) -> Padding:
+    """Return a line that goes on in the next one: what to play must be read to its end."""
+    return Padding(Text(printable(text.strip())), (0, 0, 0, 5 if text.startswith(" ") else 2))
 
 
 def _wrong(line: PassLine) -> str:

@@ -76,8 +76,10 @@ def retakes_lines(retakes: Retakes) -> list[str]:
         lines.append(CAUTION)
     for number, roll in enumerate(retakes.rolls, 1):
         lines += [
-            (f"{number}. Reel {roll.reel}: roll to {roll.roll_to}, play {roll.play_from} to {roll.play_to}: "
-            f"{track_words(roll)}"),
+            (
+                f"{number}. Reel {roll.reel}: roll to {roll.roll_to}, play {roll.play_from} to {roll.play_to}: "
+                f"{track_words(roll)}"
+            ),
             f"   why: {roll.why}",
             f"   {plays_words(roll.plays)}: {'; '.join(f'{one.pass_name}: {one.text}' for one in roll.passes)}",
         ]

@@ -14,6 +14,9 @@ MOST_RECENT: Final = 8
 """Flaws kept to be shown; all of them have been told."""
 
 
+_CLOCKS: Final = {"lost": "timecode lost", "none": "no timecode"}
+
+
 @dataclass(frozen=True)
 class PassLine:
     """What is known of a pass by now.
@@ -75,15 +78,23 @@ class Board:
                     level=max((one for one in event.more["levels"] if one is not None), default=None),
                 )
             case "flaw":
-                known = [one for one in self.recent if _is_same(one, event)]
-                self.recent = [*(one for one in self.recent if one not in known), event][-MOST_RECENT:]
-                return replace(line, flaws=line.flaws + (not known))
+                return replace(line, flaws=line.flaws + self._note(event))
             case "timecode":
-                return replace(line, clock="" if event.kind == "found" else event.words)
+                if event.kind != "found":
+                    self._note(event)
+                return replace(line, clock=_CLOCKS.get(event.kind, ""))
             case "dead_track":
-                return replace(line, dead=event.words)
+                self._note(event)
+                told = f"{len(event.tracks)} tracks {event.kind}" if len(event.tracks) > 1 else "1 dead track"
+                return replace(line, dead=told)
             case _:
                 return replace(line, state=event.words)
+
+    def _note(self, event: Event) -> bool:
+        """Keep what is wrong; return whether it is new, and not a flaw told again when it had ended."""
+        known = [one for one in self.recent if _is_same(one, event)]
+        self.recent = [*(one for one in self.recent if one not in known), event][-MOST_RECENT:]
+        return not known
 
 
 def _is_same(first: Event, second: Event) -> bool:

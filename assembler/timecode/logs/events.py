@@ -79,7 +79,9 @@ def read_events(data: bytes) -> FileEvents:
         if len(data) < start + 8 or end > len(data):
             events.damage.append(f"the file is cut off in the chunk at byte {start}")
             end = len(data)
-        elif data[start : start + 4] == b"MTrk" and end < len(data) and not _is_chunk_name(data[end : end + 4]):
+        elif (
+            data[start : start + 4] == b"MTrk" and end < len(data) and not _is_chunk_name(data[end : end + 4])
+        ):
             # A recorder writes the length when it stops; until then, and after a crash, it is 0 or of some time ago.
             events.damage.append(f"the track at byte {start} says {size} bytes, and more of it follows")
             end = len(data)
