@@ -57,7 +57,7 @@ def align_session(
     told = tell_session(session, reels, planned, outcome, unrecorded, plan_path)
     suspects = places_to_listen_to(reels, sheet.session.sample_rate)
     states = {
-        reel.name: states_of(reel, tracks, suspects, unlike_cures=sheet.repair.unlike == "cure")
+        reel.name: states_of(reel, tracks, suspects=suspects, unlike_cures=sheet.repair.unlike == "cure")
         for reel in reels
     }
     return Edit(

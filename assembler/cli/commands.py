@@ -172,6 +172,20 @@ def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: 
     return run_verify(folder, against, as_json=as_json, allow_outside=allow_outside)
 
 
+@commands.command(short_help="Follow captures while they are recorded.")
+@click.argument("source", metavar="FOLDER|SHEET", type=_PATH)
+@click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line, no words.")
+@_outside
+def watch(source: Path, *, as_json: bool, allow_outside: bool) -> Answer:
+    """Follow the captures in FOLDER, or in the folder of SHEET, while they are being recorded. Writes nothing.
+
+    What is wrong with a pass is told within seconds; when it ends, what must be played again. Ctrl-C ends it.
+    """
+    from assembler.cli.watching import run_watch
+
+    return run_watch(source, as_json=as_json, allow_outside=allow_outside)
+
+
 @commands.command(short_help="Write an invented session to try.")
 @click.argument("folder", type=_PATH)
 @_json

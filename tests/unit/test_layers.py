@@ -20,6 +20,7 @@ MAY_IMPORT = {
     "retakes": {"aligner", "sheet", "timecode"},
     "consolidator": {"report", "record", "aligner", "importer", "sheet", "wave", "timecode"},
     "demo": {"timecode", "consolidator"},
+    "watch": {"retakes", "aligner", "importer", "sheet", "wave", "timecode"},
     "cli": {
         "report",
         "retakes",
@@ -30,6 +31,7 @@ MAY_IMPORT = {
         "sheet",
         "timecode",
         "demo",
+        "watch",
     },
 }
 """For each room the rooms it may use; errors, notes, arrays, inputs and the version are open to all."""

@@ -79,12 +79,22 @@ def read_events(data: bytes) -> FileEvents:
         if len(data) < start + 8 or end > len(data):
             events.damage.append(f"the file is cut off in the chunk at byte {start}")
             end = len(data)
+        elif (
+            data[start : start + 4] == b"MTrk" and end < len(data) and not _is_chunk_name(data[end : end + 4])
+        ):
+            # A recorder writes the length when it stops; until then, and after a crash, it is 0 or of some time ago.
+            events.damage.append(f"the track at byte {start} says {size} bytes, and more of it follows")
+            end = len(data)
         if data[start : start + 4] == b"MTrk":
             before = len(events.collected.quarter_bytes)
             _Track(data, start + 8, end, events).read()
             events.collected.tracks += len(events.collected.quarter_bytes) > before
         start = end
     return events
+
+
+def _is_chunk_name(name: bytes) -> bool:
+    return all(0x20 <= byte < 0x7F for byte in name)
 
 
 class _Track:

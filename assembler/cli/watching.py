@@ -1,0 +1,168 @@
+"""``assembler watch``: one calm screen on a terminal, plain lines in a pipe, JSON lines where asked for."""
+
+from __future__ import annotations
+
+import json
+import time
+from contextlib import contextmanager, suppress
+from typing import TYPE_CHECKING, Final
+
+from rich.console import Group
+from rich.live import Live
+from rich.padding import Padding
+from rich.table import Table
+from rich.text import Text
+
+from assembler.cli.answer import DONE, INTERRUPTED, Answer
+from assembler.cli.consoles import PlainConsole
+from assembler.cli.process import give_up_output
+from assembler.cli.terminal import say
+from assembler.printable import printable
+from assembler.watch import Board, Watch, event_json, event_line
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterator
+    from pathlib import Path
+
+    from rich.console import RenderableType
+
+    from assembler.watch import Event, PassLine
+
+LINE_SECONDS: Final = 60.0
+"""In a pipe the length of a pass is told once in so many seconds."""
+
+SCREEN_SECONDS: Final = 0.5
+"""The screen is drawn again so often at most."""
+
+FINISH_SECONDS: Final = 20.0
+"""So long a check that runs is waited for in the end."""
+
+MOST_PASSES, MOST_FLAWS, MOST_ROLLS = 6, 8, 12
+"""Lines of the screen: the newest of each; the rest is counted."""
+
+
+def run_watch(source: Path, *, as_json: bool, allow_outside: bool) -> Answer:
+    """Follow captures until interrupted; what must be played again is the answer."""
+    with Watch(source, allow_outside=allow_outside) as watch:
+        try:
+            with suppress(KeyboardInterrupt), _teller(as_json=as_json) as tell:
+                for event in watch.run():
+                    tell(event)
+            with suppress(KeyboardInterrupt):
+                _finish(watch)
+        except BrokenPipeError:
+            give_up_output()
+            return Answer(DONE, lambda: None)
+        last = watch.last
+    return Answer(INTERRUPTED, lambda: _tell_last(last, as_json=as_json))
+
+
+def _finish(watch: Watch) -> None:
+    """Let a check that runs come to its end: the list is what was worked for."""
+    if not watch.is_checked:
+        say(f"Checking what is finished, {FINISH_SECONDS:.0f} s at most; Ctrl-C again ends at once", err=True)
+        for _ in watch.finish(FINISH_SECONDS):
+            pass
+    if not watch.is_checked:
+        say("Not all that is finished is in this list: run `assembler retakes` for it", err=True)
+
+
+def _tell_last(last: Event | None, *, as_json: bool) -> None:
+    if as_json:
+        if last is not None:
+            _say_object(last)
+        return
+    _say_list(last)
+
+
+def _say_list(last: Event | None) -> None:
+    if last is None or not last.lines:
+        say("Nothing is known yet of what must be played again")
+    if last is not None:
+        say(*last.lines, *([last.words] if last.words else []))
+
+
+@contextmanager
+def _teller(*, as_json: bool) -> Iterator[Callable[[Event], None]]:
+    """Give what tells each event."""
+    console = PlainConsole()
+    if as_json:
+        yield _say_object
+    elif not console.is_terminal:
+        yield _Lines().tell
+    else:
+        board = Board()
+        with Live(Text("waiting for captures"), console=console, auto_refresh=False, transient=True) as live:
+            yield _Screen(board, live).tell
+
+
+def _say_object(event: Event) -> None:
+    say(json.dumps(event_json(event), ensure_ascii=True, allow_nan=False))
+
+
+class _Lines:
+    """Plain lines: each event one, lengths now and then."""
+
+    def __init__(self) -> None:
+        self._told: dict[str, float] = {}
+
+    def tell(self, event: Event) -> None:
+        now = time.monotonic()
+        if event.event == "recording":
+            if now - self._told.get(event.pass_name, -LINE_SECONDS) < LINE_SECONDS:
+                return
+            self._told[event.pass_name] = now
+        if event.event == "retakes":
+            _say_list(event)
+            return
+        say(event_line(event))
+
+
+class _Screen:
+    """One screen: what is recorded, what is wrong, what must be played again."""
+
+    def __init__(self, board: Board, live: Live) -> None:
+        self._board = board
+        self._live = live
+        self._drawn_at = 0.0
+
+    def tell(self, event: Event) -> None:
+        self._board.take(event)
+        now = time.monotonic()
+        if event.event != "recording" or now - self._drawn_at >= SCREEN_SECONDS:
+            self._drawn_at = now
+            self._live.update(screen_of(self._board), refresh=True)
+
+
+def screen_of(board: Board) -> RenderableType:
+    """Return what a terminal shows of what is known."""
+    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), expand=False)
+    for name in ("Pass", "State", "Length", "Timecode", "Peak", "Wrong"):
+        table.add_column(name, no_wrap=name != "Wrong", overflow="ellipsis")
+    for line in list(board.passes.values())[-MOST_PASSES:]:
+        level = "silent" if line.level is None else f"{line.level:.1f} dB"
+        table.add_row(line.name, line.state, line.length, line.timecode or "none", level, _wrong(line))
+    parts: list[RenderableType] = [table, Text("")]
+    bad = [_row(event_line(event)) for event in reversed(board.recent[-MOST_FLAWS:])]
+    parts += [Text("Wrong, newest first:" if bad else "Nothing wrong so far"), *bad, Text("")]
+    rolls = [_wrapped(line) for line in board.lists[:MOST_ROLLS]]
+    if len(board.lists) > MOST_ROLLS:
+        rolls.append(_wrapped(f"and {len(board.lists) - MOST_ROLLS} more lines"))
+    parts += [Text("For the machine:"), *rolls]
+    if board.note:
+        parts.append(_wrapped(board.note))
+    return Group(*parts)
+
+
+def _row(text: str) -> Text:
+    return Text(f"  {printable(text)}", no_wrap=True, overflow="ellipsis")
+
+
+def _wrapped(text: str) -> Padding:
+    """Return a line that goes on in the next one: what to play must be read to its end."""
+    return Padding(Text(printable(text.strip())), (0, 0, 0, 5 if text.startswith(" ") else 2))
+
+
+def _wrong(line: PassLine) -> str:
+    flaws = "" if not line.flaws else f"{line.flaws} flaw{'s' * (line.flaws > 1)}"
+    return "; ".join(part for part in (flaws, line.clock, line.dead) if part) or "nothing"

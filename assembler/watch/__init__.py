@@ -1,0 +1,20 @@
+"""Captures followed while they are being recorded: what is saved by now, and what is wrong with it.
+
+Question: what is being recorded now, and what is wrong with it?
+Input: a folder that grows, or a sheet beside it.
+Output: events, one after another; whoever asks prints them. Nothing is opened for writing, nothing is locked.
+
+- `events`: what is told, as records, as JSON and as lines; `board`: what is still true of all that was told.
+- `scanning`: the captures that lie in a folder now; `growing`: a capture that is not finished.
+- `roster`: which pass of which reel a capture is.
+- `clock`: its timecode, as far as it is logged.
+- `examining`: a window of it, looked at by the aligner's own rules, alone or beside finished passes.
+- `following`: one pass from its first sample to its end; `watching`: all of them, and the check that renews what must
+  be played again.
+"""
+
+from assembler.watch.board import Board, PassLine
+from assembler.watch.events import Event, event_json, event_line
+from assembler.watch.watching import Watch
+
+__all__ = ["Board", "Event", "PassLine", "Watch", "event_json", "event_line"]

@@ -1,0 +1,106 @@
+"""What is still true of all that was told: one line a pass, the last flaws, and what must be played again."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Final
+
+from assembler.watch.events import length_words
+
+if TYPE_CHECKING:
+    from assembler.watch.events import Event
+
+MOST_RECENT: Final = 8
+"""Flaws kept to be shown; all of them have been told."""
+
+
+_CLOCKS: Final = {"lost": "timecode lost", "none": "no timecode"}
+
+
+@dataclass(frozen=True)
+class PassLine:
+    """What is known of a pass by now.
+
+    Args:
+        name: of the pass.
+        state: "recording", or how it ended.
+        length: its length in words.
+        timecode: label of its last sample, "" where none is known.
+        clock: what is wrong with its timecode, "" for nothing.
+        level: its loudest track in decibels of full scale; None in silence.
+        dead: what is wrong with its tracks, "" for nothing.
+        flaws: how many were told.
+    """
+
+    name: str
+    state: str = "recording"
+    length: str = ""
+    timecode: str = ""
+    clock: str = ""
+    level: float | None = None
+    dead: str = ""
+    flaws: int = 0
+
+
+@dataclass
+class Board:
+    """All that a person has to see, kept by taking events as they come.
+
+    Args:
+        passes: by name, the newest last.
+        recent: the last flaws, newest last.
+        lists: lines of what must be played again.
+        note: a word on that list, as why there is none.
+    """
+
+    passes: dict[str, PassLine] = field(default_factory=dict)
+    recent: list[Event] = field(default_factory=list)
+    lists: tuple[str, ...] = ()
+    note: str = "nothing is finished yet"
+
+    def take(self, event: Event) -> None:
+        """Take what was told."""
+        if event.event == "retakes":
+            self.lists = event.lines
+            self.note = event.words
+            return
+        line = self.passes.get(event.pass_name, PassLine(event.pass_name))
+        self.passes[event.pass_name] = self._changed(line, event)
+
+    def _changed(self, line: PassLine, event: Event) -> PassLine:
+        match event.event:
+            case "recording":
+                return replace(
+                    line,
+                    state="recording",
+                    length=length_words(event.more["samples"], event.more["sample_rate"]),
+                    timecode=event.timecode or "",
+                    level=max((one for one in event.more["levels"] if one is not None), default=None),
+                )
+            case "flaw":
+                return replace(line, flaws=line.flaws + self._note(event))
+            case "timecode":
+                if event.kind != "found":
+                    self._note(event)
+                return replace(line, clock=_CLOCKS.get(event.kind, ""))
+            case "dead_track":
+                self._note(event)
+                told = f"{len(event.tracks)} tracks {event.kind}" if len(event.tracks) > 1 else "1 dead track"
+                return replace(line, dead=told)
+            case _:
+                return replace(line, state=event.words)
+
+    def _note(self, event: Event) -> bool:
+        """Keep what is wrong; return whether it is new, and not a flaw told again when it had ended."""
+        known = [one for one in self.recent if _is_same(one, event)]
+        self.recent = [*(one for one in self.recent if one not in known), event][-MOST_RECENT:]
+        return not known
+
+
+def _is_same(first: Event, second: Event) -> bool:
+    return (first.pass_name, first.kind, first.start, first.tracks) == (
+        second.pass_name,
+        second.kind,
+        second.start,
+        second.tracks,
+    )

@@ -1,0 +1,96 @@
+"""A WAV file that is being recorded: its header says too little, and it holds more each time it is looked at.
+
+Recorders write sizes of 0 or 0xFFFFFFFF first, or those of the last time they emptied their buffers, and the right
+ones when they stop. Until then all that follows the head of the data chunk is samples.
+"""
+
+from __future__ import annotations
+
+import os
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from assembler.errors import WaveError
+from assembler.inputs import FileState
+from assembler.wave import WaveFile, read_info
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from assembler.wave import WaveInfo
+
+
+class GrowingWave(WaveFile):
+    """An open WAV file that may grow.
+
+    Args:
+        path: the file; it is opened read-only.
+
+    Attributes:
+        info: what it says about itself, with the samples that it holds by now.
+        is_final: whether its header says just what it holds.
+
+    Raises:
+        WaveError: as for ``WaveFile``.
+    """
+
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
+        self.is_final = False
+        self._state: FileState | None = None
+        try:
+            self.refresh()
+        except WaveError:
+            self.close()
+            raise
+
+    def refresh(self) -> bool:
+        """Look at the file again; return whether it was written to since.
+
+        Raises:
+            WaveError: it has become shorter, or can no longer be read.
+        """
+        try:
+            state = FileState.of(self.source.descriptor)
+            if state == self._state:
+                return False
+            if self._state is not None and state.size < self._state.size:
+                raise WaveError("has become shorter", path=self.path)
+            with os.fdopen(self.source.descriptor, "rb", closefd=False) as stream:
+                info = read_info(stream)
+        except OSError as error:
+            raise WaveError(f"cannot be read: {error.strerror}", path=self.path) from error
+        self._state = state
+        self.is_final = not info.chunk_map.faults
+        self.info = info if self.is_final else _with_all(info, state.size)
+        return True
+
+    def fate(self) -> str:
+        """Return what became of the file's name: "" while it stands for this file, else what happened to it."""
+        try:
+            there = FileState.of(self.path)
+        except OSError:
+            return "vanished"
+        own = self._state
+        same = own is not None and (there.device, there.inode) == (own.device, own.inode)
+        return "" if same else "replaced"
+
+
+def _with_all(info: WaveInfo, size: int) -> WaveInfo:
+    """Return what a file holds where nothing stands behind its samples."""
+    last = max(info.chunk_map.chunks, key=lambda chunk: chunk.start)
+    if last.name != "data":
+        return info
+    return replace(info, frames=max(0, size - info.data_start) // info.format.block_align)
+
+
+def settled_at(paths: Sequence[Path]) -> float:
+    """Return when any of some files was written to last, in seconds since 1970; 0 where none is there."""
+    times = [0.0]
+    for path in paths:
+        try:
+            times.append(path.stat().st_mtime)
+        except OSError:
+            continue
+    return max(times)

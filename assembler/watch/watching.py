@@ -1,0 +1,288 @@
+"""All captures of a folder followed at once, and what must be played again renewed whenever one of them ends."""
+
+from __future__ import annotations
+
+import time
+from concurrent.futures import ThreadPoolExecutor
+from typing import TYPE_CHECKING, Final, Self
+
+from assembler.aligner import THREADS
+from assembler.errors import AssemblerError, CaptureError
+from assembler.inputs import kind_of
+from assembler.retakes import find_retakes, retakes_json, retakes_lines
+from assembler.watch.captures.growing import settled_at
+from assembler.watch.captures.roster import Roster, make_roster, read_sheet
+from assembler.watch.captures.scanning import Scanner
+from assembler.watch.checking import Checked, Checking
+from assembler.watch.events import Event
+from assembler.watch.following import Follower
+from assembler.wave import WaveFile
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from assembler.sheet import Sheet
+    from assembler.watch.captures.scanning import FileKey, Found, Scan
+
+POLL_SECONDS: Final = 0.25
+SCAN_SECONDS: Final = 1.0
+
+_NO_LIST: Final = {"rolls": [], "reels": [], "suspects": []}
+
+QUIET_SECONDS: Final = 3.0
+"""A capture whose headers are final, and that does not grow for so long, has ended."""
+
+STOPPED_SECONDS: Final = 12.0
+"""One whose headers are not final has ended after this: the recorder or its machine has stopped."""
+
+
+class Watch:
+    """Follows the captures in a folder. Use as a context manager: it closes what is open.
+
+    Args:
+        source: a folder of captures, or a sheet: then its folder.
+        allow_outside: the sheet's paths may lead out of its folder.
+
+    Raises:
+        SheetError: the sheet cannot be used.
+        CaptureError: there is no such folder.
+    """
+
+    def __init__(self, source: Path, *, allow_outside: bool = False) -> None:
+        if not source.exists() or (not source.is_dir() and kind_of(source)):
+            raise CaptureError(
+                "is no folder and no sheet; allowed: a folder of captures, or a sheet", path=source
+            )
+        self._source = source
+        self._allow_outside = allow_outside
+        self._folder = source if source.is_dir() else source.parent
+        self._sheet: Sheet | None = read_sheet(source, allow_outside=allow_outside)
+        self._scanner = Scanner(self._folder)
+        self._names: frozenset[tuple[Path, FileKey]] = frozenset()
+        self._roster: Roster | None = None
+        self._followed: dict[str, Follower] = {}
+        self._finished: dict[str, tuple[Found, float]] = {}
+        self._is_stale = True
+        self._checking: Checking | None = None
+        self._checked = Checked(None)
+        self._awaited: list[Follower] = []
+        self._scanned_at = -1e9
+        self._executor = ThreadPoolExecutor(THREADS)
+        self.last: Event | None = None
+
+    def __enter__(self) -> Self:
+        """Return the watch itself."""
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        """Close all that is open; a check that runs is given up."""
+        if self._checking is not None:
+            self._checking.stop()
+        self._checked.close()
+        for follower in (*self._followed.values(), *self._awaited):
+            follower.close()
+        self._executor.shutdown()
+
+    def run(self) -> Iterator[Event]:
+        """Yield events as things happen, without an end."""
+        while True:
+            began = time.monotonic()
+            is_busy = False
+            for event in self.look(began):
+                is_busy = is_busy or event.event == "recording"
+                yield event
+            if not is_busy:
+                time.sleep(max(0.02, POLL_SECONDS - (time.monotonic() - began)))
+
+    def finish(self, seconds: float) -> Iterator[Event]:
+        """Yield what a check that runs, or that waits to be made, comes to; none where it takes longer than that."""
+        until = time.monotonic() + seconds
+        while (self._checking is not None or self._is_stale) and time.monotonic() < until:
+            yield from self._check()
+            time.sleep(0.05)
+
+    @property
+    def is_checked(self) -> bool:
+        """Whether the last list holds all that is finished."""
+        return self._checking is None and not self._is_stale
+
+    def look(self, now: float) -> Iterator[Event]:
+        """Yield what is new by now: one look at the folder and at each capture.
+
+        Args:
+            now: seconds of a clock that never goes back.
+        """
+        if now - self._scanned_at >= SCAN_SECONDS:
+            self._scanned_at = now
+            yield from self._scan(now)
+        for name, follower in list(self._followed.items()):
+            yield from self._follow(name, follower, now)
+        yield from self._check()
+
+    def _scan(self, now: float) -> Iterator[Event]:
+        scan = self._scanner.look()
+        if scan.names != self._names:
+            self._names = scan.names
+            self._take_names(scan)
+        self._follow_renamed(scan)
+        if self._roster is None:
+            return
+        taken = {key for one in self._followed.values() for key in one.capture.keys}
+        for name, capture in self._roster.captures.items():
+            state = capture, settled_at(capture.paths)
+            if name in self._followed or set(capture.keys) & taken or self._finished.get(name) == state:
+                continue
+            if self._is_finished(capture):
+                self._finished[name] = state
+                self._is_stale = True
+                continue
+            try:
+                follower = Follower(
+                    name,
+                    capture,
+                    self._roster.sheet,
+                    self._roster.pass_of(name),
+                    self._roster.reel_of(name),
+                    now,
+                )
+            except (AssemblerError, OSError):
+                continue  # its header is not written yet, or it is gone already
+            self._finished.pop(name, None)
+            self._followed[name] = follower
+            yield Event("recording", name, "recording", more=_nothing_yet(follower))
+
+    def _take_names(self, scan: Scan) -> None:
+        """Say anew which pass each capture is."""
+        if self._source.is_dir() or self._sheet is None:
+            try:
+                self._sheet = read_sheet(self._source, allow_outside=self._allow_outside) or self._sheet
+            except AssemblerError:
+                return  # being written, or gone: the last one holds
+        if self._sheet is None:
+            self._names = frozenset()
+            return
+        tracks = {one: _tracks_of(one) for one in scan.captures}
+        self._roster = make_roster(self._sheet, scan.captures, tracks)
+        for name in set(self._followed) & set(self._roster.captures):
+            follower = self._followed[name]
+            follower.sheet, follower.one = self._roster.sheet, self._roster.pass_of(name)
+
+    def _follow_renamed(self, scan: Scan) -> None:
+        """Let captures that are recorded have the names that they have by now."""
+        places = {key: path for one in scan.captures for path, key in zip(one.paths, one.keys, strict=True)}
+        for follower in self._followed.values():
+            for file, key in zip(follower.files, follower.capture.keys, strict=True):
+                file.source.path = places.get(key, file.source.path)
+
+    def _is_finished(self, capture: Found) -> bool:
+        """Return whether a capture that is seen for the first time is not being written to."""
+        age = time.time() - settled_at(capture.paths)
+        if age < QUIET_SECONDS:
+            return False
+        return age >= STOPPED_SECONDS or not any(_is_open_ended(path) for path in capture.paths)
+
+    def _follow(self, name: str, follower: Follower, now: float) -> Iterator[Event]:
+        why = ""
+        try:
+            follower.refresh(now)
+            if any(file.fate() for file in follower.files):
+                self._follow_renamed(self._scanner.look())
+            fates = {file.fate() for file in follower.files} - {""}
+            why = "vanished" if "vanished" in fates else "replaced by another capture" if fates else ""
+        except CaptureError as error:
+            why = error.problem
+        quiet = now - follower.grew_at
+        if not why and quiet >= QUIET_SECONDS and follower.is_final:
+            why = "finished"
+        elif not why and quiet >= STOPPED_SECONDS:
+            why = "stopped growing, and its header was never finished"
+        try:
+            witnesses = self._checked.witnesses(follower.reel.name, len(follower.reel.tracks))
+            yield from follower.news(now, witnesses, self._executor, is_last=bool(why))
+        except (CaptureError, OSError) as error:
+            why = why or f"cannot be read any more: {error}"
+        if why and not (why == "finished" and follower.seen < follower.length):
+            yield from self._end(name, follower, why)
+
+    def _end(self, name: str, follower: Follower, why: str) -> Iterator[Event]:
+        del self._followed[name]
+        follower.close()
+        is_there = all(not file.fate() for file in follower.files) and why != "has become shorter"
+        if is_there:
+            self._finished[name] = follower.capture, settled_at(follower.capture.paths)
+            self._awaited.append(follower)
+        else:
+            self._names = frozenset()
+        self._is_stale = True
+        more = {"samples": follower.seen, "seconds": round(follower.seen / follower.rate, 3)}
+        yield Event("ended", name, why, timecode=follower.label(follower.seen), more=more)
+
+    def _check(self) -> Iterator[Event]:
+        # An interrupt may strike anywhere: what is begun is noted before what it is for is forgotten.
+        if self._checking is None and self._is_stale:
+            if self._roster is not None:
+                now_there = self._roster.captures
+                there = {name: one for name, (one, _) in self._finished.items() if now_there.get(name) == one}
+                files = {name: one.paths for name, one in there.items()}
+                self._checking = Checking(self._roster.only(there), files)
+            self._is_stale = False
+        result = None if self._checking is None else self._checking.result()
+        if result is None:
+            return
+        if result is not self._checked:
+            self._checked.close()
+            self._checked = result
+        yield from self._flaws_found(result)
+        if result.edit is not None or result.problem or self.last is not None:
+            event = self._retakes(result)
+            self._checking = None
+            yield event
+        self._checking = None
+
+    def _flaws_found(self, result: Checked) -> Iterator[Event]:
+        """Yield the flaws of passes that have just ended, but for those told while they were recorded."""
+        waiting = {follower.name: follower for follower in self._awaited}
+        self._awaited = []
+        for one in () if result.edit is None else result.edit.passes:
+            follower = waiting.get(one.imported.name)
+            for flaw in one.flaws if follower is not None else ():
+                left = follower.leftover(flaw.kind, flaw.start, flaw.end, flaw.tracks) if follower else []
+                if left and follower is not None:
+                    more: dict[str, object] = {} if flaw.samples is None else {"samples": flaw.samples}
+                    yield follower.flaw(flaw.kind, flaw.start, flaw.end, left, more)
+
+    def _retakes(self, result: Checked) -> Event:
+        words = result.problem
+        if result.edit is None or result.sheet is None:
+            self.last = Event(
+                "retakes", "", words or "nothing is finished yet", more={"rolls": [], "reels": []}
+            )
+            return self.last
+        retakes = find_retakes(result.sheet, result.edit)
+        lines = tuple(retakes_lines(retakes))
+        self.last = Event("retakes", "", words, more=retakes_json(retakes), lines=lines)
+        return self.last
+
+
+def _nothing_yet(follower: Follower) -> dict[str, object]:
+    return {"samples": 0, "seconds": 0.0, "sample_rate": follower.rate, "levels": []}
+
+
+def _tracks_of(capture: Found) -> int:
+    total = 0
+    for path in capture.paths:
+        try:
+            with WaveFile(path) as file:
+                total += file.info.format.channels
+        except AssemblerError:
+            continue
+    return total
+
+
+def _is_open_ended(path: Path) -> bool:
+    try:
+        with WaveFile(path) as file:
+            return bool(file.info.chunk_map.faults)
+    except AssemblerError:
+        return True
