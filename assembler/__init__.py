@@ -6,6 +6,7 @@ Everything that a command does a program can do. Paths are text or anything like
     draft_sheet     look through a folder of captures for a first sheet
     check_session   import and align a session, write nothing
     open_session    the same, with the captures left open: read what would be delivered
+    open_known      what was found out before, for each of these to be quicker
     write_plan      the plan of an edit as text, to change by hand
     build_set       build and publish a set, with its page
     read_record     a set's record, from the bytes of its assembly.json
@@ -44,6 +45,7 @@ if TYPE_CHECKING:
         verify_set,
     )
     from assembler.importer.looking import draft_sheet
+    from assembler.known import open_known
     from assembler.record.recorded.reading import read_record
     from assembler.report import report_page
     from assembler.sheet import load_sheet
@@ -66,6 +68,7 @@ __all__ = [
     "check_session",
     "draft_sheet",
     "load_sheet",
+    "open_known",
     "open_session",
     "read_record",
     "report_page",
@@ -84,6 +87,7 @@ _HOMES = {
     "open_session": "assembler.consolidator",
     "verify_set": "assembler.consolidator",
     "draft_sheet": "assembler.importer.looking",
+    "open_known": "assembler.known",
     "read_record": "assembler.record.recorded.reading",
     "report_page": "assembler.report",
     "load_sheet": "assembler.sheet",

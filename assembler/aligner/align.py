@@ -17,6 +17,7 @@ from assembler.aligner.tell.outcome import Outcome, find_uncured
 from assembler.aligner.tell.passes import aligned_pass
 from assembler.aligner.tell.session import session_notes
 from assembler.aligner.tell.stripes import withheld_tracks
+from assembler.importer import sheet_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -46,11 +47,18 @@ def align_session(
         SheetError: start, end or punches of the sheet do not fit what the passes cover; or the plan does not.
         CaptureError: a capture cannot be read.
     """
+    if plan_path is not None:
+        return _aligned(session, advance, plan_path)
+    asked = sheet_words(session.sheet), session.passes
+    return session.recall("edit", asked, lambda: _aligned(session, advance, None))
+
+
+def _aligned(session: ImportedSession, advance: Callable[[str, float], None], plan_path: Path | None) -> Edit:
     sheet = session.sheet
     with ThreadPoolExecutor(THREADS) as executor:
         placed = [place_passes(session, reel, advance) for reel in sheet.reels]
         tied = tie_reels(placed, sheet.session.sample_rate)
-        reels = [compare_passes(reel, sheet, executor, advance) for reel in tied]
+        reels = [compare_passes(reel, session, executor, advance) for reel in tied]
     tracks = delivered_tracks(sheet)
     extent = extent_of_set(sheet, reels, tracks)
     braids = {reel.name: braids_of(reel) for reel in reels}

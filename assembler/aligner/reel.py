@@ -42,6 +42,14 @@ def place_passes(
 ) -> ExaminedReel:
     """Return a reel whose passes lie on the timeline, not compared yet."""
     sheet = session.sheet
+    passes = session.of_reel(reel.name)
+    fixed = frozenset(one.name for one in sheet.passes if one.fix and one.reel == reel.name)
+    asked = sheet.session.sample_rate, sheet.session.bit_depth, sheet.deliver.word_length, reel, fixed
+    return session.recall("place", (*asked, tuple(passes)), lambda: _placed(session, reel, advance))
+
+
+def _placed(session: ImportedSession, reel: Reel, advance: Callable[[str, float], None]) -> ExaminedReel:
+    sheet = session.sheet
     rate = sheet.session.sample_rate
     fixed = {one.name for one in sheet.passes if one.fix}
     word = _word_of(session.of_reel(reel.name), reel, sheet)
@@ -83,13 +91,21 @@ def _word_note(reel: Reel, word: TapeWord) -> Note:
 
 def compare_passes(
     examined: ExaminedReel,
-    sheet: Sheet,
+    session: ImportedSession,
     executor: Executor,
     advance: Callable[[str, float], None] = lambda *_: None,
 ) -> ExaminedReel:
     """Return the reel with what its passes say about each other."""
     if not examined.passes:
         return examined
+    sheet = session.sheet
+    asked = sheet.session.sample_rate, sheet.deliver.word_length, examined
+    return session.recall("compare", asked, lambda: _compared(examined, sheet, executor, advance))
+
+
+def _compared(
+    examined: ExaminedReel, sheet: Sheet, executor: Executor, advance: Callable[[str, float], None]
+) -> ExaminedReel:
     wanted = [index for index, track in enumerate(examined.reel.tracks) if track]
     dead = _dead_tracks(examined.passes, wanted, executor)
     sounding = _without(examined.passes, dead)

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from assembler.cli.answer import DONE, INTERRUPTED, NEEDS_A_PERSON, UNUSABLE, Answer
+from assembler.cli.memory import remembering
 from assembler.cli.process import give_up_output, hold_interrupts
 from assembler.cli.terminal import say
 from assembler.epoch import epoch_date
@@ -26,6 +27,8 @@ from assembler.version import __version__
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from assembler.known import Known
 
 CLOSING = (
     "Exit status: 0 done and sound, 1 done but something needs a person, 2 unusable input, nothing written."
@@ -80,11 +83,12 @@ def draft(publication: Publication, folder: Path, output: Path | None, *, as_jso
 @click.argument("sheet", type=_PATH)
 @_json
 @_outside
-def check(sheet: Path, *, as_json: bool, allow_outside: bool) -> Answer:
+@remembering
+def check(sheet: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
     """Import and align everything that SHEET names and tell what is found. Writes nothing."""
     from assembler.cli.sessions import run_check
 
-    return run_check(sheet, as_json=as_json, allow_outside=allow_outside)
+    return run_check(sheet, as_json=as_json, allow_outside=allow_outside, known=known)
 
 
 @commands.command(short_help="Write down which pass each stretch is taken from.")
@@ -92,9 +96,16 @@ def check(sheet: Path, *, as_json: bool, allow_outside: bool) -> Answer:
 @click.option("-o", "--output", type=_PATH, metavar="PLAN", help="Write the plan here; must not exist.")
 @_json
 @_outside
+@remembering
 @click.pass_obj
 def plan(
-    publication: Publication, sheet: Path, output: Path | None, *, as_json: bool, allow_outside: bool
+    publication: Publication,
+    sheet: Path,
+    output: Path | None,
+    *,
+    as_json: bool,
+    allow_outside: bool,
+    known: Known,
 ) -> Answer:
     """Align what SHEET names and write the plan of every track, to change by hand and build with.
 
@@ -102,7 +113,7 @@ def plan(
     """
     from assembler.cli.drafting import run_plan
 
-    return run_plan(publication, sheet, output, as_json=as_json, allow_outside=allow_outside)
+    return run_plan(publication, sheet, output, as_json=as_json, allow_outside=allow_outside, known=known)
 
 
 @commands.command(short_help="Build a set.")
@@ -113,6 +124,7 @@ def plan(
 @click.option("--plan", "plan_file", type=_PATH, metavar="PLAN", help="Take the stretches from this plan.")
 @_json
 @_outside
+@remembering
 @click.pass_obj
 def build(
     publication: Publication,
@@ -122,11 +134,14 @@ def build(
     *,
     as_json: bool,
     allow_outside: bool,
+    known: Known,
 ) -> Answer:
     """Build the set that SHEET describes: aligned, repaired, equal-length tracks with their record."""
     from assembler.cli.sessions import run_build
 
-    return run_build(publication, sheet, output, plan_file, as_json=as_json, allow_outside=allow_outside)
+    return run_build(
+        publication, sheet, output, plan_file, as_json=as_json, allow_outside=allow_outside, known=known
+    )
 
 
 @commands.command(short_help="Check a set.")

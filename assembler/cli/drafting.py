@@ -10,6 +10,7 @@ from assembler.importer.looking import draft_sheet
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from assembler.known import Known
     from assembler.publication import Publication
 
 
@@ -26,7 +27,13 @@ def run_draft(publication: Publication, folder: Path, output: Path | None, *, as
 
 
 def run_plan(
-    publication: Publication, sheet: Path, output: Path | None, *, as_json: bool, allow_outside: bool
+    publication: Publication,
+    sheet: Path,
+    output: Path | None,
+    *,
+    as_json: bool,
+    allow_outside: bool,
+    known: Known,
 ) -> Answer:
     """Plan a session, write the plan where it is wanted, and return what is to be printed."""
     from assembler.aligner import write_plan
@@ -34,7 +41,7 @@ def run_plan(
     from assembler.consolidator import check_session
 
     with shown_progress() as progress:
-        result = check_session(sheet, allow_outside=allow_outside, progress=progress)
+        result = check_session(sheet, allow_outside=allow_outside, progress=progress, known=known)
     text = write_plan(result.sheet, result.edit)
     status = DONE if result.edit.is_sound else NEEDS_A_PERSON
     if output is not None:

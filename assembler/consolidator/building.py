@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.aligner import THREADS, Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
-from assembler.consolidator.captures import capture_files, check_unchanged, digest_files
+from assembler.consolidator.captures import capture_files, check_unchanged, import_hashed
 from assembler.consolidator.examining import track_faults, track_name
 from assembler.consolidator.folder import SetFolder
 from assembler.consolidator.opened import with_sheet_notes
@@ -18,6 +19,7 @@ from assembler.consolidator.tracks import write_tracks
 from assembler.consolidator.verifying import ReadBack, verify_set
 from assembler.errors import PublishError
 from assembler.importer import import_session
+from assembler.known import NOTHING
 from assembler.publication import Publication
 from assembler.record.joins import joins_csv
 from assembler.record.record import record_of, record_text
@@ -32,6 +34,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from assembler.inputs import AnyPath
+    from assembler.known import Known
     from assembler.notes import Note
     from assembler.record.recorded.whole import RecordedSet
 
@@ -52,6 +55,7 @@ def check_session(
     plan: AnyPath | None = None,
     allow_outside: bool = False,
     progress: Progress = _silent,
+    known: Known = NOTHING,
 ) -> SessionResult:
     """Import and align everything, write nothing.
 
@@ -60,13 +64,14 @@ def check_session(
         plan: a plan made by hand, to be taken in place of the program's.
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
+        known: what was found out before; see ``open_known``.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
         CaptureError: a capture or log cannot be used, or has changed while it was read.
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
-    with import_session(sheet, lambda share: progress("reading logs", share)) as session:
+    with import_session(sheet, lambda share: progress("reading logs", share), known) as session:
         edit = align_session(session, progress, None if plan is None else Path(plan))
         files = capture_files(session)
         check_unchanged(files)
@@ -86,6 +91,8 @@ def build_set(
     page: PageMaker = report_page,
     largest_riff: int = LARGEST_RIFF,
     publication: Publication | None = None,
+    known: Known = NOTHING,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> SessionResult:
     """Build and publish the set.
 
@@ -99,6 +106,8 @@ def build_set(
         page: makes the page of the set from its record.
         largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
         publication: what is told of the set, and of what lies beside it.
+        known: what was found out before; no set rests on it where a capture's bytes are not what they were.
+        tell: called with a line where they are not.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
@@ -112,15 +121,15 @@ def build_set(
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with (
         Staging(target, publication=publication) as staging,
-        import_session(sheet, lambda share: progress("reading logs", share)) as session,
         ThreadPoolExecutor(THREADS) as executor,
+        ExitStack() as opened,
     ):
+        session, digests = import_hashed(sheet, known, executor, opened, progress, tell)
         files = capture_files(session)
         edit = align_session(session, progress, None if plan is None else Path(plan))
         if asking := [note for note in edit.notes if note.needs_a_person]:
             foretell(asking)
         free_space_check(target, _needed_bytes(sheet, edit))
-        digests = digest_files(sheet, files, executor, lambda share: progress("hashing captures", share))
         edit = with_sheet_notes(sheet, edit, digests)
         written = write_tracks(
             staging,

@@ -13,13 +13,14 @@ MAY_IMPORT = {
     "sheet": set(),
     "wave": set(),
     "timecode": set(),
-    "importer": {"sheet", "wave", "timecode"},
-    "aligner": {"importer", "sheet", "timecode"},
+    "known": set(),
+    "importer": {"known", "sheet", "wave", "timecode"},
+    "aligner": {"importer", "known", "sheet", "timecode"},
     "record": {"aligner", "sheet", "wave", "timecode"},
     "report": {"record", "sheet", "timecode"},
-    "consolidator": {"report", "record", "aligner", "importer", "sheet", "wave", "timecode"},
+    "consolidator": {"report", "record", "aligner", "importer", "known", "sheet", "wave", "timecode"},
     "demo": {"timecode", "consolidator"},
-    "cli": {"report", "record", "consolidator", "aligner", "importer", "sheet", "timecode", "demo"},
+    "cli": {"report", "record", "consolidator", "aligner", "importer", "known", "sheet", "timecode", "demo"},
 }
 """For each room the rooms it may use; errors, notes, arrays, inputs and the version are open to all."""
 
