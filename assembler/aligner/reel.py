@@ -52,13 +52,13 @@ def _placed(session: ImportedSession, reel: Reel, advance: Callable[[str, float]
     sheet = session.sheet
     rate = sheet.session.sample_rate
     fixed = {one.name for one in sheet.passes if one.fix}
-    word = _word_of(session.of_reel(reel.name), reel, sheet)
-    wired = wire_reel(session.of_reel(reel.name), reel, fixed, scale_of(sheet, word))
+    word = _word_of(session, reel)
+    wired = wire_reel(session.of_reel(reel.name), reel, fixed, scale_of(sheet, word), session.known)
     told = [] if word.is_as_said else [_word_note(reel, word)]
     passes = [one for one in wired.passes if one.name not in wired.refused]
     if not passes:
         return ExaminedReel(reel, wired, {}, {}, (), ReelFindings(()), (*told, *wired.notes), word)
-    placed = place_reel(passes, rate, lambda share: advance(f"aligning reel {reel.name}", share))
+    placed = place_reel(passes, rate, lambda share: advance(f"aligning reel {reel.name}", share), session.known)
     used = tuple(
         PlacedPass(one.name, one.audio, _track_maps(placed, one, wired.left_out.get(one.name, frozenset())))
         for one in passes
@@ -69,16 +69,22 @@ def _placed(session: ImportedSession, reel: Reel, advance: Callable[[str, float]
     return ExaminedReel(reel, wired, placed.maps, groups, used, ReelFindings(()), notes, word)
 
 
-def _word_of(passes: Sequence[ImportedPass], reel: Reel, sheet: Sheet) -> TapeWord:
+def _word_of(session: ImportedSession, reel: Reel) -> TapeWord:
     """Return the tape's word length; a pass whose files hold fewer bits than the sheet says tells nothing of it."""
+    sheet, passes = session.sheet, session.of_reel(reel.name)
     tracks = [track for track, name in enumerate(reel.tracks) if name]
     said = reel.bit_depth or sheet.session.bit_depth
     held = [one.audio.file_bits for one in passes]
     used = [
-        None if bits < said else bits_used(one.audio, tracks, sheet.deliver.word_length)
+        None if bits < said else _bits_used(session, one, tracks)
         for one, bits in zip(passes, held, strict=True)
     ]
     return tape_word(used, said, max(held, default=said))
+
+
+def _bits_used(session: ImportedSession, one: ImportedPass, tracks: list[int]) -> int | None:
+    bits = session.sheet.deliver.word_length
+    return session.recall("bits", (one.audio, tracks), lambda: bits_used(one.audio, tracks, bits))
 
 
 def _word_note(reel: Reel, word: TapeWord) -> Note:
