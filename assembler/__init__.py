@@ -44,7 +44,7 @@ if TYPE_CHECKING:
         open_session,
         verify_set,
     )
-    from assembler.importer.looking import draft_sheet
+    from assembler.drafting import draft_sheet
     from assembler.known import open_known
     from assembler.record.recorded.reading import read_record
     from assembler.report import report_page
@@ -86,7 +86,7 @@ _HOMES = {
     "check_session": "assembler.consolidator",
     "open_session": "assembler.consolidator",
     "verify_set": "assembler.consolidator",
-    "draft_sheet": "assembler.importer.looking",
+    "draft_sheet": "assembler.drafting",
     "open_known": "assembler.known",
     "read_record": "assembler.record.recorded.reading",
     "report_page": "assembler.report",

@@ -58,7 +58,9 @@ def _placed(session: ImportedSession, reel: Reel, advance: Callable[[str, float]
     passes = [one for one in wired.passes if one.name not in wired.refused]
     if not passes:
         return ExaminedReel(reel, wired, {}, {}, (), ReelFindings(()), (*told, *wired.notes), word)
-    placed = place_reel(passes, rate, lambda share: advance(f"aligning reel {reel.name}", share), session.known)
+    placed = place_reel(
+        passes, rate, lambda share: advance(f"aligning reel {reel.name}", share), session.known
+    )
     used = tuple(
         PlacedPass(one.name, one.audio, _track_maps(placed, one, wired.left_out.get(one.name, frozenset())))
         for one in passes

@@ -67,15 +67,23 @@ def commands() -> None:
 @commands.command(short_help="Write a first sheet for a folder of captures.")
 @click.argument("folder", type=_PATH)
 @click.option("-o", "--output", type=_PATH, metavar="SHEET", help="Write the sheet here; must not exist.")
+@click.option("--into", type=_PATH, metavar="SHEET", help="Add captures that this sheet does not name yet.")
 @_json
 @click.pass_obj
-def draft(publication: Publication, folder: Path, output: Path | None, *, as_json: bool) -> Answer:
+def draft(
+    publication: Publication, folder: Path, output: Path | None, into: Path | None, *, as_json: bool
+) -> Answer:
     """Look through FOLDER for captures and write a first session sheet to correct by hand.
 
-    Without -o the sheet is printed. Its paths are relative to FOLDER: keep the sheet there.
+    Without -o the sheet is printed. Its paths are relative to FOLDER: keep the sheet there. With --into a sheet that
+    stands gets new passes behind those it has; nothing else in it is changed, and the old one is kept beside it.
     """
-    from assembler.cli.drafting import run_draft
+    from assembler.cli.drafting import run_draft, run_grow
 
+    if into is not None and output is not None:
+        raise click.UsageError("--into and -o are two ways; allowed: one of them")
+    if into is not None:
+        return run_grow(folder, into, as_json=as_json)
     return run_draft(publication, folder, output, as_json=as_json)
 
 

@@ -16,11 +16,23 @@ MAY_IMPORT = {
     "known": set(),
     "importer": {"known", "sheet", "wave", "timecode"},
     "aligner": {"importer", "known", "sheet", "timecode"},
+    "drafting": {"aligner", "importer", "sheet", "wave", "timecode"},
     "record": {"aligner", "sheet", "wave", "timecode"},
     "report": {"record", "sheet", "timecode"},
     "consolidator": {"report", "record", "aligner", "importer", "known", "sheet", "wave", "timecode"},
     "demo": {"timecode", "consolidator"},
-    "cli": {"report", "record", "consolidator", "aligner", "importer", "known", "sheet", "timecode", "demo"},
+    "cli": {
+        "drafting",
+        "report",
+        "record",
+        "consolidator",
+        "aligner",
+        "importer",
+        "known",
+        "sheet",
+        "timecode",
+        "demo",
+    },
 }
 """For each room the rooms it may use; errors, notes, arrays, inputs and the version are open to all."""
 
