@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import TapeWord
     from assembler.importer import ImportedPass, ImportedSession
-    from assembler.sheet import Reel, Sheet
+    from assembler.sheet import Reel
 
 DIFFERENCE_KINDS = frozenset({"disagreement", "burst", "click"})
 """Kinds that a difference between two passes is called when nothing else explains it."""
@@ -108,12 +108,16 @@ def compare_passes(
         return examined
     sheet = session.sheet
     asked = sheet.session.sample_rate, sheet.deliver.word_length, examined
-    return session.recall("compare", asked, lambda: _compared(examined, sheet, executor, advance))
+    return session.recall("compare", asked, lambda: _compared(examined, session, executor, advance))
 
 
 def _compared(
-    examined: ExaminedReel, sheet: Sheet, executor: Executor, advance: Callable[[str, float], None]
+    examined: ExaminedReel,
+    session: ImportedSession,
+    executor: Executor,
+    advance: Callable[[str, float], None],
 ) -> ExaminedReel:
+    sheet = session.sheet
     wanted = [index for index, track in enumerate(examined.reel.tracks) if track]
     dead = _dead_tracks(examined.passes, wanted, executor)
     sounding = _without(examined.passes, dead)
@@ -127,6 +131,7 @@ def _compared(
             (1 << (sheet.deliver.word_length - 1)) - 1,
             executor,
             lambda share: advance(f"comparing reel {examined.name}", share),
+            session.known,
         )
 
     findings = compared()

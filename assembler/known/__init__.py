@@ -10,12 +10,13 @@ folder or anew. Nothing here knows what a result means; nothing that is delivere
 """
 
 from assembler.known.folder import FOLDER_VARIABLE, cache_folder, open_known
-from assembler.known.known import NOTHING, Known
+from assembler.known.known import NOTHING, SMALL_BYTES, Known
 from assembler.known.plain import Outside
 
 __all__ = [
     "FOLDER_VARIABLE",
     "NOTHING",
+    "SMALL_BYTES",
     "Known",
     "Outside",
     "cache_folder",

@@ -24,6 +24,9 @@ if TYPE_CHECKING:
 
 _Found = TypeVar("_Found")
 
+SMALL_BYTES = 1 << 16
+"""What there may be thousands of is kept only where it is small, or it would push out all else."""
+
 _BELIED = "belied"
 """Stands for the digest of a file that was once seen to be another one in spite of its state."""
 
@@ -45,6 +48,7 @@ class Known:
         arguments: object,
         find: Callable[[], _Found],
         outside: Outside = NOBODY,
+        most_bytes: int | None = None,
     ) -> _Found:
         """Return what was found before for the same arguments, or else what is found now.
 
@@ -54,6 +58,7 @@ class Known:
                 for its state.
             find: finds it out.
             outside: objects that the answer refers to.
+            most_bytes: an answer that takes more is not kept.
         """
         if self._store is None:
             return find()
@@ -69,7 +74,9 @@ class Known:
                 pass  # as if absent
         found = find()
         with suppress(UnknowableError):  # else it is found out anew each time
-            self._store.write(name, _text(to_plain(found, outside)))
+            text = _text(to_plain(found, outside))
+            if most_bytes is None or len(text) <= most_bytes:
+                self._store.write(name, text)
         return found
 
     def belied(self, digests: Mapping[InputFile, str]) -> list[InputFile]:
