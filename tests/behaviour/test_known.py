@@ -151,7 +151,7 @@ def test_in_a_reel_only_the_blocks_that_a_new_pass_lies_in_are_compared(
     assert whole > 30
     layout.add_pass("A3", "A", tape[990_000:1_040_000], "01:00:20:18")
     layout.write()
-    settle(tmp_path)
+    settle(tmp_path / "captures" / "A3")
     blocks.clear()
     second = tell(capsys, "check", sheet, "--json")
     assert len(blocks) < whole / 3, (whole, len(blocks))
