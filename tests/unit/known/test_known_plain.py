@@ -60,6 +60,7 @@ def test_anything_else_is_not_kept(value: object) -> None:
     "planted",
     [
         {"record": [".known.store:Store", "x", 1]},
+        {"record": [".aligner.place.reels.reel:_Work", 1, 2, 3, 4, 5]},
         {"record": ["os:system", "true"]},
         {"record": ["..os:system", "true"]},
         {"record": [".known.program:Path", "/"]},

@@ -57,6 +57,7 @@ def test_the_folder_is_bounded_and_what_was_not_asked_for_longest_goes(tmp_path:
     for number in range(30):
         store.write(f"entry{number}", b"x" * 10_000)
         os.utime(store.folder / f"entry{number}", (long_ago, long_ago + number))
+        os.utime(store.folder / "wanted", (long_ago, long_ago - 1))
         assert store.read("wanted") is not None
         assert size_of(store.folder) <= 100_000
     assert store.read("entry29") is not None
