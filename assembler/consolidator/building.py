@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -43,6 +44,9 @@ if TYPE_CHECKING:
 
 HEADER_ROOM = 1 << 16
 """Bytes of metadata allowed for each track when the disk is asked for room."""
+
+SLOW_LIBRARIES = ("scipy.signal", "scipy.stats", "pyloudnorm")
+"""What a check of what is known does without; once the scaffold of a set stands, nothing is loaded any more."""
 
 
 def _silent(_what: str, _share: float) -> None:
@@ -116,6 +120,8 @@ def build_set(
             which the publication says that the set stands.
     """
     load_timeline_library()
+    for name in SLOW_LIBRARIES:
+        import_module(name)
     target = Path(target)
     publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
