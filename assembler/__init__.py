@@ -7,6 +7,7 @@ Everything that a command does a program can do. Paths are text or anything like
     check_session   import and align a session, write nothing
     find_retakes    what must be played again, from a sheet and its edit
     open_session    the same, with the captures left open: read what would be delivered
+    open_known      what was found out before, for each of these to be quicker
     write_plan      the plan of an edit as text, to change by hand
     build_set       build and publish a set, with its page
     read_record     a set's record, from the bytes of its assembly.json
@@ -44,7 +45,8 @@ if TYPE_CHECKING:
         open_session,
         verify_set,
     )
-    from assembler.importer.looking import draft_sheet
+    from assembler.drafting import draft_sheet
+    from assembler.known import open_known
     from assembler.record.recorded.reading import read_record
     from assembler.report import report_page
     from assembler.retakes import find_retakes
@@ -69,6 +71,7 @@ __all__ = [
     "draft_sheet",
     "find_retakes",
     "load_sheet",
+    "open_known",
     "open_session",
     "read_record",
     "report_page",
@@ -86,7 +89,8 @@ _HOMES = {
     "check_session": "assembler.consolidator",
     "open_session": "assembler.consolidator",
     "verify_set": "assembler.consolidator",
-    "draft_sheet": "assembler.importer.looking",
+    "draft_sheet": "assembler.drafting",
+    "open_known": "assembler.known",
     "read_record": "assembler.record.recorded.reading",
     "report_page": "assembler.report",
     "find_retakes": "assembler.retakes",

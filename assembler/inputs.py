@@ -11,6 +11,7 @@ import errno
 import hashlib
 import os
 import stat
+import time
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,6 +23,9 @@ AnyPath: TypeAlias = "str | os.PathLike[str]"
 """A path as a program may give it."""
 
 HASH_BLOCK = 1 << 20
+
+_UNSETTLED_NS = 3_000_000_000
+"""FAT tells times of change to two seconds (ECMA-107 keeps them so); other file systems to less."""
 
 _KINDS = (
     (stat.S_ISDIR, "a folder"),
@@ -116,6 +120,7 @@ class InputFile:
     Attributes:
         path: as given.
         state: of the file when it was opened.
+        is_settled: whether it was last written to so long before it was opened that a later write shows in its state.
 
     Raises:
         CaptureError: it cannot be opened, or is no regular file; the message says what it is.
@@ -127,6 +132,7 @@ class InputFile:
         try:
             self._descriptor = open_regular(self.path) if descriptor is None else descriptor
             self.state = FileState.of(self._descriptor)
+            self.is_settled = time.time_ns() - self.state.mtime_ns > _UNSETTLED_NS
         except OSError as error:
             raise CaptureError(f"cannot be opened: {error.strerror}", path=self.path) from error
 

@@ -17,6 +17,7 @@ from assembler.aligner.states.reel import states_of
 from assembler.aligner.tell.asked.stripes import withheld_tracks
 from assembler.aligner.tell.outcome import Outcome
 from assembler.aligner.tell.session import tell_session
+from assembler.importer import sheet_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -42,6 +43,13 @@ def align_session(
         SheetError: start, end or punches of the sheet do not fit what the passes cover; or the plan does not.
         CaptureError: a capture cannot be read.
     """
+    if plan_path is not None:
+        return _aligned(session, advance, plan_path)
+    asked = sheet_words(session.sheet), session.passes
+    return session.recall("edit", asked, lambda: _aligned(session, advance, None))
+
+
+def _aligned(session: ImportedSession, advance: Callable[[str, float], None], plan_path: Path | None) -> Edit:
     sheet = session.sheet
     reels = examine_reels(session, advance)
     tracks = delivered_tracks(sheet)

@@ -8,26 +8,26 @@ captures of the same numbers, and that is a finding of its own, not a list of fl
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.blocks import TrackNotes, is_unlike, note_block
-from assembler.aligner.compare.limits import RUN_MARGIN
+from assembler.aligner.compare.blocks import TrackNotes, is_unlike
 from assembler.aligner.compare.track import weigh_track
 from assembler.aligner.compare.unlike.witness import believed, heard_through
 from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_machine
 from assembler.aligner.concealment.sweeps import machine_made
 from assembler.aligner.concealment.weave import weave
 from assembler.aligner.events.copies import tell_copies
-from assembler.aligner.events.limits import WINDOW_SAMPLES
 from assembler.aligner.events.lone import told_together
 from assembler.aligner.events.settle import settle_by_other_tracks
-from assembler.aligner.events.standstill import covered_by_all, find_stops, heard, joined_stops, stop_flaws
-from assembler.aligner.events.strewn import strewn_losses
+from assembler.aligner.events.standstill import covered_by_all, heard, joined_stops, stop_flaws
+from assembler.aligner.noting import asked_of_block, note_whole
 from assembler.aligner.records.findings import ReelFindings, joined_flaws, joined_places
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import common, total
+from assembler.known import NOTHING, SMALL_BYTES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -35,10 +35,8 @@ if TYPE_CHECKING:
 
     from assembler.aligner.compare.track import Weighed
     from assembler.aligner.events.standstill import Stop
-    from assembler.aligner.events.strewn import Strewn
     from assembler.aligner.records.passes import PlacedPass
-    from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s
+    from assembler.known import Known
 
 BLOCK_SAMPLES = 1 << 17
 """2.7 s at 48 kHz: large enough that the work is in array operations, small enough for 16 reels in memory."""
@@ -51,6 +49,7 @@ def compare_reel(
     full_scale: int,
     executor: Executor,
     advance: Callable[[float], None],
+    known: Known = NOTHING,
 ) -> ReelFindings:
     """Return what the passes of one reel say about each other.
 
@@ -61,6 +60,7 @@ def compare_reel(
         full_scale: largest positive sample value.
         executor: runs the tracks side by side.
         advance: called with the share of the work done so far.
+        known: what was found out before.
     """
     notes = {track: TrackNotes() for track in tracks}
     start = min(s.start for p in passes for s in p.maps if s.stretches)
@@ -69,25 +69,15 @@ def compare_reel(
     placed, whole = passes, [covered_by_all(one, tracks) for one in passes]
     for low in range(start, end, BLOCK_SAMPLES):
         high = min(end, low + BLOCK_SAMPLES)
-        held = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN, executor)
-        new = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN, tracks)
-        listening = [heard(one, new.get(index, [])) for index, one in enumerate(placed)]
-        list(
-            executor.map(
-                lambda t: note_block(
-                    listening,  # noqa: B023 - run at once
-                    t,
-                    low,  # noqa: B023
-                    high,  # noqa: B023
-                    step,
-                    notes[t],
-                    {i: own[tracks.index(t)] for i, own in held.items()},  # noqa: B023
-                ),
-                tracks,
-            )
+        block = known.recall(
+            "block",
+            asked_of_block(placed, tracks, low, high, step),
+            partial(note_whole, placed, whole, tracks, (low, high), step, executor),
+            most_bytes=SMALL_BYTES,
         )
-        _note_strewn(held, tracks, whole, low - RUN_MARGIN, step, notes)
-        for index, places in new.items():
+        for track, seen in zip(tracks, block.tracks, strict=True):
+            seen.add_to(notes[track], high)
+        for index, places in block.stops.items():
             stops.setdefault(index, []).extend(places)
         advance((high - start) / (end - start))
     stops = {index: joined_stops(places) for index, places in stops.items()}
@@ -119,54 +109,6 @@ def compare_reel(
         comparisons,
     )
     return replace(findings, woven=tuple(stretch for one in woven for stretch in one))
-
-
-def _block(
-    passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int, executor: Executor
-) -> dict[int, list[Int32s]]:
-    """Return the samples of a block, of each pass that holds any of it, one array a track."""
-    present = [
-        index
-        for index, one in enumerate(passes)
-        if any(common(one.covered(track), [(low, high)]) for track in tracks)
-    ]
-    places = [(index, track) for index in present for track in tracks]
-    samples = list(executor.map(lambda place: passes[place[0]].samples(place[1], low, high), places))
-    return {
-        index: [own for own, (of, _) in zip(samples, places, strict=True) if of == index] for index in present
-    }
-
-
-def _note_strewn(
-    held: Mapping[int, Sequence[Int32s]],
-    tracks: Sequence[int],
-    covered: Sequence[Sequence[Range]],
-    low: int,
-    step: int,
-    notes: Mapping[int, TrackNotes],
-) -> None:
-    """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
-    seen: list[tuple[Sequence[Int32s], list[Strewn]]] = []
-    for index, own in held.items():
-        places = next(
-            (
-                found
-                for other, found in seen
-                if all(np.array_equal(a, b) for a, b in zip(own, other, strict=True))
-            ),
-            None,
-        )
-        if places is None:
-            places = strewn_losses(own, step)
-            seen.append((own, places))
-        # Where a pass begins or ends its window is none.
-        inner = [(start + WINDOW_SAMPLES - low, end - WINDOW_SAMPLES - low) for start, end in covered[index]]
-        for track, samples in zip(tracks, own, strict=True):
-            block = low + RUN_MARGIN, low + samples.size - RUN_MARGIN
-            for strewn in places:
-                for start, end in common([strewn.place], inner):
-                    if np.diff(samples[start:end]).any():
-                        notes[track].add_means(index, (start + low, end + low), block, strewn.because)
 
 
 def machine_made_means(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes], step: int) -> None:

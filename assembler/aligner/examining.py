@@ -34,4 +34,4 @@ def examine_reels(session: ImportedSession, advance: Callable[[str, float], None
         placed = [place_passes(session, reel, advance) for reel in sheet.reels]
         tied = tie_reels(placed, sheet.session.sample_rate)
         played = [without_idle(one, session.of_reel(one.name), sheet.session) for one in tied]
-        return [compare_passes(reel, sheet, executor, advance) for reel in played]
+        return [compare_passes(reel, session, executor, advance) for reel in played]

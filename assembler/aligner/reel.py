@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import TapeWord
     from assembler.importer import ImportedPass, ImportedSession
-    from assembler.sheet import Reel, Sheet
+    from assembler.sheet import Reel
 
 DIFFERENCE_KINDS = frozenset({"disagreement", "burst", "click"})
 """Kinds that a difference between two passes is called when nothing else explains it."""
@@ -42,15 +42,25 @@ def place_passes(
 ) -> ExaminedReel:
     """Return a reel whose passes lie on the timeline, not compared yet."""
     sheet = session.sheet
+    passes = session.of_reel(reel.name)
+    fixed = frozenset(one.name for one in sheet.passes if one.fix and one.reel == reel.name)
+    asked = sheet.session.sample_rate, sheet.session.bit_depth, sheet.deliver.word_length, reel, fixed
+    return session.recall("place", (*asked, tuple(passes)), lambda: _placed(session, reel, advance))
+
+
+def _placed(session: ImportedSession, reel: Reel, advance: Callable[[str, float], None]) -> ExaminedReel:
+    sheet = session.sheet
     rate = sheet.session.sample_rate
     fixed = {one.name for one in sheet.passes if one.fix}
-    word = _word_of(session.of_reel(reel.name), reel, sheet)
-    wired = wire_reel(session.of_reel(reel.name), reel, fixed, scale_of(sheet, word))
+    word = _word_of(session, reel)
+    wired = wire_reel(session.of_reel(reel.name), reel, fixed, scale_of(sheet, word), session.known)
     told = [] if word.is_as_said else [_word_note(reel, word)]
     passes = [one for one in wired.passes if one.name not in wired.refused]
     if not passes:
         return ExaminedReel(reel, wired, {}, {}, (), ReelFindings(()), (*told, *wired.notes), word)
-    placed = place_reel(passes, rate, lambda share: advance(f"aligning reel {reel.name}", share))
+    placed = place_reel(
+        passes, rate, lambda share: advance(f"aligning reel {reel.name}", share), session.known
+    )
     used = tuple(
         PlacedPass(one.name, one.audio, _track_maps(placed, one, wired.left_out.get(one.name, frozenset())))
         for one in passes
@@ -61,16 +71,22 @@ def place_passes(
     return ExaminedReel(reel, wired, placed.maps, groups, used, ReelFindings(()), notes, word)
 
 
-def _word_of(passes: Sequence[ImportedPass], reel: Reel, sheet: Sheet) -> TapeWord:
+def _word_of(session: ImportedSession, reel: Reel) -> TapeWord:
     """Return the tape's word length; a pass whose files hold fewer bits than the sheet says tells nothing of it."""
+    sheet, passes = session.sheet, session.of_reel(reel.name)
     tracks = [track for track, name in enumerate(reel.tracks) if name]
     said = reel.bit_depth or sheet.session.bit_depth
     held = [one.audio.file_bits for one in passes]
     used = [
-        None if bits < said else bits_used(one.audio, tracks, sheet.deliver.word_length)
+        None if bits < said else _bits_used(session, one, tracks)
         for one, bits in zip(passes, held, strict=True)
     ]
     return tape_word(used, said, max(held, default=said))
+
+
+def _bits_used(session: ImportedSession, one: ImportedPass, tracks: list[int]) -> int | None:
+    bits = session.sheet.deliver.word_length
+    return session.recall("bits", (one.audio, tracks), lambda: bits_used(one.audio, tracks, bits))
 
 
 def _word_note(reel: Reel, word: TapeWord) -> Note:
@@ -83,13 +99,25 @@ def _word_note(reel: Reel, word: TapeWord) -> Note:
 
 def compare_passes(
     examined: ExaminedReel,
-    sheet: Sheet,
+    session: ImportedSession,
     executor: Executor,
     advance: Callable[[str, float], None] = lambda *_: None,
 ) -> ExaminedReel:
     """Return the reel with what its passes say about each other."""
     if not examined.passes:
         return examined
+    sheet = session.sheet
+    asked = sheet.session.sample_rate, sheet.deliver.word_length, examined
+    return session.recall("compare", asked, lambda: _compared(examined, session, executor, advance))
+
+
+def _compared(
+    examined: ExaminedReel,
+    session: ImportedSession,
+    executor: Executor,
+    advance: Callable[[str, float], None],
+) -> ExaminedReel:
+    sheet = session.sheet
     wanted = [index for index, track in enumerate(examined.reel.tracks) if track]
     dead = _dead_tracks(examined.passes, wanted, executor)
     sounding = _without(examined.passes, dead)
@@ -103,6 +131,7 @@ def compare_passes(
             (1 << (sheet.deliver.word_length - 1)) - 1,
             executor,
             lambda share: advance(f"comparing reel {examined.name}", share),
+            session.known,
         )
 
     findings = compared()

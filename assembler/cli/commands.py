@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import click
 
 from assembler.cli.answer import DONE, INTERRUPTED, NEEDS_A_PERSON, UNUSABLE, Answer
+from assembler.cli.memory import remembering
 from assembler.cli.process import give_up_output, hold_interrupts
 from assembler.cli.terminal import say
 from assembler.cli.values import GivenPath, Seconds
@@ -25,6 +26,8 @@ from assembler.version import __version__
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    from assembler.known import Known
 
 CLOSING = (
     "Exit status: 0 done and sound, 1 done but something needs a person, 2 unusable input, nothing written."
@@ -51,15 +54,23 @@ def commands() -> None:
 @commands.command(short_help="Write a first sheet for a folder of captures.")
 @click.argument("folder", type=_PATH)
 @click.option("-o", "--output", type=_PATH, metavar="SHEET", help="Write the sheet here; must not exist.")
+@click.option("--into", type=_PATH, metavar="SHEET", help="Add captures that this sheet does not name yet.")
 @_json
 @click.pass_obj
-def draft(publication: Publication, folder: Path, output: Path | None, *, as_json: bool) -> Answer:
+def draft(
+    publication: Publication, folder: Path, output: Path | None, into: Path | None, *, as_json: bool
+) -> Answer:
     """Look through FOLDER for captures and write a first session sheet to correct by hand.
 
-    Without -o the sheet is printed. Its paths are relative to FOLDER: keep the sheet there.
+    Without -o the sheet is printed. Its paths are relative to FOLDER: keep the sheet there. With --into a sheet that
+    stands gets new passes behind those it has; nothing else in it is changed, and the old one is kept beside it.
     """
-    from assembler.cli.drafting import run_draft
+    from assembler.cli.drafting import run_draft, run_grow
 
+    if into is not None and output is not None:
+        raise click.UsageError("--into and -o are two ways; allowed: one of them")
+    if into is not None:
+        return run_grow(folder, into, as_json=as_json)
     return run_draft(publication, folder, output, as_json=as_json)
 
 
@@ -67,11 +78,12 @@ def draft(publication: Publication, folder: Path, output: Path | None, *, as_jso
 @click.argument("sheet", type=_PATH)
 @_json
 @_outside
-def check(sheet: Path, *, as_json: bool, allow_outside: bool) -> Answer:
+@remembering
+def check(sheet: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
     """Import and align everything that SHEET names and tell what is found. Writes nothing."""
     from assembler.cli.sessions import run_check
 
-    return run_check(sheet, as_json=as_json, allow_outside=allow_outside)
+    return run_check(sheet, as_json=as_json, allow_outside=allow_outside, known=known)
 
 
 @commands.command(short_help="Tell what must be played again.")
@@ -90,6 +102,7 @@ def check(sheet: Path, *, as_json: bool, allow_outside: bool) -> Answer:
 )
 @_json
 @_outside
+@remembering
 @click.pass_obj
 def retakes(
     publication: Publication,
@@ -100,6 +113,7 @@ def retakes(
     once: bool,
     as_json: bool,
     allow_outside: bool,
+    known: Known,
 ) -> Answer:
     """List for the machine what of SHEET must be played again, from where, and whether each tape may come off.
 
@@ -115,6 +129,7 @@ def retakes(
         once=once,
         as_json=as_json,
         allow_outside=allow_outside,
+        known=known,
     )
 
 
@@ -123,9 +138,16 @@ def retakes(
 @click.option("-o", "--output", type=_PATH, metavar="PLAN", help="Write the plan here; must not exist.")
 @_json
 @_outside
+@remembering
 @click.pass_obj
 def plan(
-    publication: Publication, sheet: Path, output: Path | None, *, as_json: bool, allow_outside: bool
+    publication: Publication,
+    sheet: Path,
+    output: Path | None,
+    *,
+    as_json: bool,
+    allow_outside: bool,
+    known: Known,
 ) -> Answer:
     """Align what SHEET names and write the plan of every track, to change by hand and build with.
 
@@ -133,7 +155,7 @@ def plan(
     """
     from assembler.cli.drafting import run_plan
 
-    return run_plan(publication, sheet, output, as_json=as_json, allow_outside=allow_outside)
+    return run_plan(publication, sheet, output, as_json=as_json, allow_outside=allow_outside, known=known)
 
 
 @commands.command(short_help="Build a set.")
@@ -144,6 +166,7 @@ def plan(
 @click.option("--plan", "plan_file", type=_PATH, metavar="PLAN", help="Take the stretches from this plan.")
 @_json
 @_outside
+@remembering
 @click.pass_obj
 def build(
     publication: Publication,
@@ -153,11 +176,14 @@ def build(
     *,
     as_json: bool,
     allow_outside: bool,
+    known: Known,
 ) -> Answer:
     """Build the set that SHEET describes: aligned, repaired, equal-length tracks with their record."""
     from assembler.cli.sessions import run_build
 
-    return run_build(publication, sheet, output, plan_file, as_json=as_json, allow_outside=allow_outside)
+    return run_build(
+        publication, sheet, output, plan_file, as_json=as_json, allow_outside=allow_outside, known=known
+    )
 
 
 @commands.command(short_help="Check a set.")
@@ -176,14 +202,15 @@ def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: 
 @click.argument("source", metavar="FOLDER|SHEET", type=_PATH)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line, no words.")
 @_outside
-def watch(source: Path, *, as_json: bool, allow_outside: bool) -> Answer:
+@remembering
+def watch(source: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
     """Follow the captures in FOLDER, or in the folder of SHEET, while they are being recorded. Writes nothing.
 
     What is wrong with a pass is told within seconds; when it ends, what must be played again. Ctrl-C ends it.
     """
     from assembler.cli.watching import run_watch
 
-    return run_watch(source, as_json=as_json, allow_outside=allow_outside)
+    return run_watch(source, as_json=as_json, allow_outside=allow_outside, known=known)
 
 
 @commands.command(short_help="Write an invented session to try.")

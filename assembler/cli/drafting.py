@@ -5,17 +5,21 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, lines_answer, text_answer
-from assembler.importer.looking import draft_sheet
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from assembler.known import Known
     from assembler.publication import Publication
 
 
 def run_draft(publication: Publication, folder: Path, output: Path | None, *, as_json: bool) -> Answer:
     """Draft a sheet, write it where it is wanted, and return what is to be printed."""
-    text = draft_sheet(folder)
+    from assembler.cli.progress import shown_progress
+    from assembler.drafting import draft_sheet
+
+    with shown_progress() as progress:
+        text = draft_sheet(folder, progress)
     if output is not None:
         _publish(publication, output, text, is_sound=True)
     if as_json:
@@ -25,8 +29,33 @@ def run_draft(publication: Publication, folder: Path, output: Path | None, *, as
     return lines_answer(f"Sheet written: {output}", f"Correct it by hand, then: assembler check {output}")
 
 
+def run_grow(folder: Path, sheet: Path, *, as_json: bool) -> Answer:
+    """Add captures to a sheet, keep the old one beside it, and return what was done."""
+    from assembler.cli.progress import shown_progress
+    from assembler.consolidator.replacing import replace_text
+    from assembler.drafting import grow_sheet
+
+    with shown_progress() as progress:
+        grown = grow_sheet(sheet, folder, progress)
+    backup = None
+    if grown.text != grown.before:
+        backup = replace_text(sheet, grown.before, grown.text.decode("utf-8"))
+    if as_json:
+        kept = None if backup is None else str(backup)
+        return json_answer({"sheet": str(sheet), "backup": kept, "told": list(grown.told)})
+    if backup is None:
+        return lines_answer(*grown.told, f"Nothing was written: {sheet} stands as it was")
+    return lines_answer(*grown.told, f"Sheet written: {sheet}", f"As it was before: {backup}")
+
+
 def run_plan(
-    publication: Publication, sheet: Path, output: Path | None, *, as_json: bool, allow_outside: bool
+    publication: Publication,
+    sheet: Path,
+    output: Path | None,
+    *,
+    as_json: bool,
+    allow_outside: bool,
+    known: Known,
 ) -> Answer:
     """Plan a session, write the plan where it is wanted, and return what is to be printed."""
     from assembler.aligner import write_plan
@@ -34,7 +63,7 @@ def run_plan(
     from assembler.consolidator import check_session
 
     with shown_progress() as progress:
-        result = check_session(sheet, allow_outside=allow_outside, progress=progress)
+        result = check_session(sheet, allow_outside=allow_outside, progress=progress, known=known)
     text = write_plan(result.sheet, result.edit)
     status = DONE if result.edit.is_sound else NEEDS_A_PERSON
     if output is not None:

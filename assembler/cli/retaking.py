@@ -10,6 +10,7 @@ from assembler.cli.progress import shown_progress
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from assembler.known import Known
     from assembler.publication import Publication
     from assembler.sheet import Sheet
 
@@ -23,6 +24,7 @@ def run_retakes(
     once: bool,
     as_json: bool,
     allow_outside: bool,
+    known: Known,
 ) -> Answer:
     """Find what must be played again, write the page where it is wanted, and return what is to be printed."""
     from assembler.consolidator import check_sheet
@@ -30,7 +32,7 @@ def run_retakes(
 
     sheet = _sheet_of(session, allow_outside=allow_outside)
     with shown_progress() as progress:
-        result = check_sheet(sheet, progress=progress)
+        result = check_sheet(sheet, progress=progress, known=known)
     retakes = find_retakes(result.sheet, result.edit, pre_roll_seconds=pre_roll, once=once)
     if page is not None:
         from assembler.consolidator.publishing import publish_text
@@ -46,7 +48,7 @@ def run_retakes(
 
 def _sheet_of(session: Path, *, allow_outside: bool) -> Sheet:
     """Return the sheet in a file, or one drafted in memory for a folder of captures."""
-    from assembler.importer.looking import draft_sheet
+    from assembler.drafting import draft_sheet
     from assembler.sheet import load_sheet, parse_sheet
 
     if not session.is_dir():

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.consolidator import SessionResult
+    from assembler.known import Known
     from assembler.notes import Note
     from assembler.publication import Publication
 
@@ -21,12 +22,12 @@ MOST_FORETOLD = 3
 """Notes told before a set is written; all of them are told after it."""
 
 
-def run_check(sheet: Path, *, as_json: bool, allow_outside: bool) -> Answer:
+def run_check(sheet: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
     """Look, and return what is found."""
     from assembler.consolidator import check_session
 
     with shown_progress() as progress:
-        result = check_session(sheet, allow_outside=allow_outside, progress=progress)
+        result = check_session(sheet, allow_outside=allow_outside, progress=progress, known=known)
     if as_json:
         return json_answer(result.record, _status(result))
     return Answer(_status(result), lambda: print_check(result))
@@ -40,6 +41,7 @@ def run_build(
     *,
     as_json: bool,
     allow_outside: bool,
+    known: Known,
 ) -> Answer:
     """Build the set and return what came of it."""
     from assembler.consolidator import build_set
@@ -53,6 +55,8 @@ def run_build(
             progress=progress,
             foretell=_foretell,
             publication=publication,
+            known=known,
+            tell=lambda line: say(f"assembler: {line}", err=True),
         )
     if as_json:
         return json_answer({**result.record, "set": str(output)}, _status(result))

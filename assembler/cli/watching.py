@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
     from rich.console import RenderableType
 
+    from assembler.known import Known
     from assembler.watch import Event, PassLine
 
 LINE_SECONDS: Final = 60.0
@@ -41,9 +42,9 @@ MOST_PASSES, MOST_FLAWS, MOST_ROLLS = 6, 8, 12
 """Lines of the screen: the newest of each; the rest is counted."""
 
 
-def run_watch(source: Path, *, as_json: bool, allow_outside: bool) -> Answer:
+def run_watch(source: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
     """Follow captures until interrupted; what must be played again is the answer."""
-    with Watch(source, allow_outside=allow_outside) as watch:
+    with Watch(source, allow_outside=allow_outside, known=known) as watch:
         try:
             with suppress(KeyboardInterrupt), _teller(as_json=as_json) as tell:
                 for event in watch.run():

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import ExitStack
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.aligner import THREADS, Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
-from assembler.consolidator.captures import capture_files, check_unchanged, digest_files
+from assembler.consolidator.captures import capture_files, check_unchanged, import_hashed
 from assembler.consolidator.examining import track_faults, track_name
 from assembler.consolidator.folder import SetFolder
 from assembler.consolidator.opened import with_sheet_notes
@@ -18,6 +20,7 @@ from assembler.consolidator.tracks import write_tracks
 from assembler.consolidator.verifying import ReadBack, verify_set
 from assembler.errors import PublishError
 from assembler.importer import import_session
+from assembler.known import NOTHING
 from assembler.publication import Publication
 from assembler.record.joins import joins_csv
 from assembler.record.record import record_of, record_text
@@ -32,6 +35,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from assembler.inputs import AnyPath
+    from assembler.known import Known
     from assembler.notes import Note
     from assembler.record.recorded.whole import RecordedSet
 
@@ -40,6 +44,9 @@ if TYPE_CHECKING:
 
 HEADER_ROOM = 1 << 16
 """Bytes of metadata allowed for each track when the disk is asked for room."""
+
+SLOW_LIBRARIES = ("scipy.signal", "scipy.stats", "pyloudnorm")
+"""What a check of what is known does without; once the scaffold of a set stands, nothing is loaded any more."""
 
 
 def _silent(_what: str, _share: float) -> None:
@@ -52,6 +59,7 @@ def check_session(
     plan: AnyPath | None = None,
     allow_outside: bool = False,
     progress: Progress = _silent,
+    known: Known = NOTHING,
 ) -> SessionResult:
     """Import and align everything, write nothing.
 
@@ -60,28 +68,32 @@ def check_session(
         plan: a plan made by hand, to be taken in place of the program's.
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
+        known: what was found out before; see ``open_known``.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
         CaptureError: a capture or log cannot be used, or has changed while it was read.
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
-    return check_sheet(sheet, plan=plan, progress=progress)
+    return check_sheet(sheet, plan=plan, progress=progress, known=known)
 
 
-def check_sheet(sheet: Sheet, *, plan: AnyPath | None = None, progress: Progress = _silent) -> SessionResult:
+def check_sheet(
+    sheet: Sheet, *, plan: AnyPath | None = None, progress: Progress = _silent, known: Known = NOTHING
+) -> SessionResult:
     """Import and align everything that a sheet names, read from a file or drafted; write nothing.
 
     Args:
         sheet: the session.
         plan: as for `check_session`.
         progress: as for `check_session`.
+        known: as for `check_session`.
 
     Raises:
         SheetError: what lies on disk does not fit the sheet.
         CaptureError: a capture or log cannot be used, or has changed while it was read.
     """
-    with import_session(sheet, lambda share: progress("reading logs", share)) as session:
+    with import_session(sheet, lambda share: progress("reading logs", share), known) as session:
         edit = align_session(session, progress, None if plan is None else Path(plan))
         files = capture_files(session)
         check_unchanged(files)
@@ -101,6 +113,8 @@ def build_set(
     page: PageMaker = report_page,
     largest_riff: int = LARGEST_RIFF,
     publication: Publication | None = None,
+    known: Known = NOTHING,
+    tell: Callable[[str], None] = lambda _: None,
 ) -> SessionResult:
     """Build and publish the set.
 
@@ -114,6 +128,8 @@ def build_set(
         page: makes the page of the set from its record.
         largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
         publication: what is told of the set, and of what lies beside it.
+        known: what was found out before; no set rests on it where a capture's bytes are not what they were.
+        tell: called with a line where they are not.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
@@ -122,20 +138,22 @@ def build_set(
             which the publication says that the set stands.
     """
     load_timeline_library()
+    for name in SLOW_LIBRARIES:
+        import_module(name)
     target = Path(target)
     publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with (
         Staging(target, publication=publication) as staging,
-        import_session(sheet, lambda share: progress("reading logs", share)) as session,
         ThreadPoolExecutor(THREADS) as executor,
+        ExitStack() as opened,
     ):
+        session, digests = import_hashed(sheet, known, executor, opened, progress, tell)
         files = capture_files(session)
         edit = align_session(session, progress, None if plan is None else Path(plan))
         if asking := [note for note in edit.notes if note.needs_a_person]:
             foretell(asking)
         free_space_check(target, _needed_bytes(sheet, edit))
-        digests = digest_files(sheet, files, executor, lambda share: progress("hashing captures", share))
         edit = with_sheet_notes(sheet, edit, digests)
         written = write_tracks(
             staging,

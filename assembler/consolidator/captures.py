@@ -6,15 +6,18 @@ from operator import methodcaller
 from typing import TYPE_CHECKING
 
 from assembler.errors import CaptureError
+from assembler.importer import import_session
 from assembler.inputs import InputFile
 from assembler.record.values import relative_path
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from concurrent.futures import Executor
+    from contextlib import ExitStack
     from pathlib import Path
 
     from assembler.importer import ImportedSession
+    from assembler.known import Known
     from assembler.sheet import Sheet
 
 
@@ -52,6 +55,47 @@ def digest_files(
         done += file.state.size
         advance(done / total)
     return digests
+
+
+def import_hashed(
+    sheet: Sheet,
+    known: Known,
+    executor: Executor,
+    opened: ExitStack,
+    progress: Callable[[str, float], None],
+    tell: Callable[[str], None],
+) -> tuple[ImportedSession, dict[str, str]]:
+    """Return the session and the digest of each of its files, taken before anything that is known is believed.
+
+    Where a file is not what it was although the system says so, what is known of it is told, set aside, and found anew.
+
+    Args:
+        sheet: what belongs together.
+        known: what was found out before.
+        executor: hashes several files at once.
+        opened: closes the session.
+        progress: called with what is being done and the share of it that is done.
+        tell: called with a line for each file that is not what it was.
+
+    Raises:
+        SheetError: the sheet and what lies on disk do not fit together.
+        CaptureError: a capture or a log cannot be used.
+    """
+    session = opened.enter_context(
+        import_session(sheet, lambda share: progress("reading logs", share), known)
+    )
+    digests = digest_files(
+        sheet, capture_files(session), executor, lambda share: progress("hashing captures", share)
+    )
+    belied = known.belied({file: file.sha256() for file in capture_files(session)})
+    if not belied:
+        return session, digests
+    for file in belied:
+        tell(
+            f"{relative_path(sheet, file.path)}: holds other bytes than it did before, though its size and times are "
+            "the same; what was remembered of it is set aside, and found anew"
+        )
+    return import_hashed(sheet, known, executor, opened, progress, tell)
 
 
 def check_unchanged(files: Iterable[InputFile]) -> None:

@@ -11,6 +11,7 @@ from assembler.consolidator.captures import capture_files
 from assembler.consolidator.rendering import TrackRenderer, sample_format
 from assembler.consolidator.tracks import pass_reader
 from assembler.importer import ImportedSession, import_session
+from assembler.known import NOTHING
 from assembler.notes import Note
 from assembler.record.embedded.cuts import embedding_notes
 from assembler.record.record import record_of, record_text
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from assembler.aligner import Edit
     from assembler.arrays import Int32s
     from assembler.inputs import AnyPath
+    from assembler.known import Known
     from assembler.sheet import Sheet
 
 
@@ -112,6 +114,7 @@ def open_session(
     *,
     allow_outside: bool = False,
     progress: Callable[[str, float], None] = lambda *_: None,
+    known: Known = NOTHING,
 ) -> OpenSession:
     """Return a session with its captures open, to be aligned and read.
 
@@ -119,13 +122,15 @@ def open_session(
         sheet_path: the session sheet.
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
+        known: what was found out before; see ``open_known``.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
         CaptureError: a capture or log cannot be used.
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
-    return OpenSession(import_session(sheet, lambda share: progress("reading logs", share)), progress)
+    session = import_session(sheet, lambda share: progress("reading logs", share), known)
+    return OpenSession(session, progress)
 
 
 def with_sheet_notes(sheet: Sheet, edit: Edit, digests: Mapping[str, str | None]) -> Edit:

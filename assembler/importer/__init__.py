@@ -1,6 +1,7 @@
 """From captures on disk to passes in memory."""
 
 from assembler.importer.audio import PassAudio
+from assembler.importer.keeping import sheet_words
 from assembler.importer.position import CoarseSlip, Position, search_doubt
 from assembler.importer.session import ImportedPass, ImportedSession, import_session
 
@@ -12,4 +13,5 @@ __all__ = [
     "Position",
     "import_session",
     "search_doubt",
+    "sheet_words",
 ]

@@ -88,6 +88,11 @@ class PassAudio:
         """Return the same open files read with other channels or polarity for each tape track."""
         return PassAudio(self.files, channels, self.word_length, polarity)
 
+    def known_as(self) -> tuple[object, ...]:
+        """Return what tells these samples from any others: their files, and how they are read."""
+        sources = tuple(file.source for file in self.files)
+        return sources, self.channels, self.polarity, self.word_length
+
     def close(self) -> None:
         """Close the files."""
         for file in self.files:

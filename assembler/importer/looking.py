@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from assembler.errors import CaptureError, WaveError
 from assembler.importer.logs import read_log
 from assembler.inputs import InputFile, is_utf8, kind_of
-from assembler.sheet import Draft, DraftPass, natural_key, without_control_characters, write_draft
+from assembler.sheet import Draft, DraftPass, natural_key, without_control_characters
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
@@ -29,15 +29,14 @@ RATE_OF_CODE = {0: "24", 1: "25", 2: "29.97df", 3: "30"}
 """Frame rate for each MIDI rate code; code 3 also stands for a 29.97 stripe that drops no labels."""
 
 
-def draft_sheet(folder: AnyPath) -> str:
-    """Return a first sheet for a folder of captures, as TOML text to correct by hand.
+def look_through(folder: AnyPath) -> Draft:
+    """Return what lies in a folder of captures.
 
     Every folder that holds WAV files is taken for one pass: its mono files are the tracks; a polyphonic file is
-    a pass by itself. What could not be read is told in the sheet.
+    a pass by itself. What could not be read is told.
 
     Raises:
         CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
-        SheetError: there is nothing in it.
     """
     folder = Path(folder)
     if not folder.is_dir():
@@ -56,7 +55,7 @@ def draft_sheet(folder: AnyPath) -> str:
         passes += _passes_in(folder, place, found_here, notes)
     title = folder.resolve().name or "Session"
     passes.sort(key=lambda one: natural_key(one.name))
-    return write_draft(Draft(title, tuple(passes), tuple(notes)))
+    return Draft(title, tuple(passes), tuple(notes))
 
 
 def _folders(folder: Path, notes: list[str]) -> list[Path]:

@@ -12,6 +12,7 @@ from assembler.importer.logs import read_log
 from assembler.importer.position import Position
 from assembler.importer.settling import LoggedClock
 from assembler.inputs import InputFile
+from assembler.known import NOTHING
 from assembler.sheet import find_timecode, sheet_error
 from assembler.timecode import (
     Finding,
@@ -33,6 +34,7 @@ if TYPE_CHECKING:
 
     from assembler.arrays import Int32s
     from assembler.importer.audio import PassAudio
+    from assembler.known import Known
     from assembler.sheet import Pass, Reel, Sheet
     from assembler.timecode import ClockDraft, FrameRate, MidiLog, TimecodePoints
 
@@ -52,7 +54,7 @@ BY_HAND_FRAMES = 0.5
 
 
 def find_position(
-    sheet: Sheet, one: Pass, reel: Reel, audio: PassAudio, opened: ExitStack
+    sheet: Sheet, one: Pass, reel: Reel, audio: PassAudio, opened: ExitStack, known: Known = NOTHING
 ) -> tuple[Position | LoggedClock, InputFile | None]:
     """Return where the pass's own source puts it, and the log that was read.
 
@@ -62,6 +64,7 @@ def find_position(
         reel: the tape it is of.
         audio: its samples.
         opened: closes the log, which stays open until it is known that it was not changed.
+        known: what was found out before.
 
     Raises:
         SheetError: no source can be found, or one that is not known yet was asked for.
@@ -75,12 +78,21 @@ def find_position(
         return _start_position(sheet, str(one.timecode.value), offset), None
     if kind == "bext":
         return _bext_position(sheet, audio, offset), None
+    session = sheet.session
+    asked = session.sample_rate, session.frame_rate, session.timecode_delay_ms, one, offset, audio.sample_rate
     if kind == "ltc_track":
-        return _track_stripe_position(sheet, one, audio, int(one.timecode.value or 0) - 1, offset), None
+        track = int(one.timecode.value or 0) - 1
+        return known.recall(
+            "stripe", (*asked, audio), lambda: _track_stripe_position(sheet, one, audio, track, offset)
+        ), None
     log = find_timecode(sheet, one)
     if log is not None and log.suffix.lower() == ".wav":
         stripe = opened.enter_context(WaveFile(log))
-        return _file_stripe_position(sheet, one, stripe, audio.sample_rate, offset), stripe.source
+        return known.recall(
+            "stripe",
+            (*asked, stripe.source),
+            lambda: _file_stripe_position(sheet, one, stripe, audio.sample_rate, offset),
+        ), stripe.source
     if log is None:
         problem = (
             f"found no timecode log beside the audio of {one.name}; allowed: a .mid or .csv log, "
@@ -88,7 +100,9 @@ def find_position(
         )
         raise sheet_error(sheet, one, "timecode", problem)
     source = _open_log(log, opened)
-    return _log_position(sheet, one, source, audio.sample_rate, offset), source
+    return known.recall(
+        "log", (*asked, source), lambda: _log_position(sheet, one, source, audio.sample_rate, offset)
+    ), source
 
 
 def _offset_samples(sheet: Sheet, reel: Reel) -> int:

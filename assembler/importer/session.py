@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Self, TypeVar
 
 from assembler.errors import CaptureError
 from assembler.importer.audio import PassAudio
 from assembler.importer.clocking import clock_notes
 from assembler.importer.counts import CountedPass, settle_counts
+from assembler.importer.keeping import SessionObjects
 from assembler.importer.midnight import past_midnight
 from assembler.importer.placing import find_position
 from assembler.importer.settling import settle_positions
+from assembler.known import NOTHING
 from assembler.notes import Note
 from assembler.sheet import find_audio, sheet_error
 from assembler.timecode import frame_rate
@@ -24,7 +26,10 @@ if TYPE_CHECKING:
     from assembler.importer.position import Position
     from assembler.importer.settling import LoggedClock
     from assembler.inputs import InputFile
+    from assembler.known import Known
     from assembler.sheet import Pass, Reel, Sheet
+
+_Found = TypeVar("_Found")
 
 
 @dataclass(frozen=True)
@@ -41,14 +46,22 @@ class ImportedPass:
 
 @dataclass(frozen=True)
 class ImportedSession:
-    """All passes of a session in the order of the sheet. Use as a context manager: it closes captures and logs."""
+    """All passes of a session in the order of the sheet. Use as a context manager: it closes captures and logs.
+
+    ``known`` is what was found out before of captures like these.
+    """
 
     sheet: Sheet
     passes: tuple[ImportedPass, ...]
+    known: Known = NOTHING
 
     def of_reel(self, name: str) -> list[ImportedPass]:
         """Return the passes of one reel in the order of trust."""
         return [one for one in self.passes if one.reel == name]
+
+    def recall(self, what: str, arguments: object, find: Callable[[], _Found]) -> _Found:
+        """Return what is known, or else found now; passes, audio and reels of the session may stand in it."""
+        return self.known.recall(what, arguments, find, SessionObjects(self))
 
     def close(self) -> None:
         """Close all captures and logs."""
@@ -66,12 +79,15 @@ class ImportedSession:
         self.close()
 
 
-def import_session(sheet: Sheet, advance: Callable[[float], None] = lambda _: None) -> ImportedSession:
+def import_session(
+    sheet: Sheet, advance: Callable[[float], None] = lambda _: None, known: Known = NOTHING
+) -> ImportedSession:
     """Return the session's passes, opened and placed by their own logs.
 
     Args:
         sheet: what belongs together.
         advance: called with the share of the passes done.
+        known: what was found out before.
 
     Raises:
         SheetError: the sheet and what lies on disk do not fit together.
@@ -81,7 +97,7 @@ def import_session(sheet: Sheet, advance: Callable[[float], None] = lambda _: No
     passes: list[_OpenedPass] = []
     with ExitStack() as opened:
         for count, one in enumerate(sheet.passes):
-            passes.append(_open_pass(sheet, one, reels[one.reel], opened))
+            passes.append(_open_pass(sheet, one, reels[one.reel], opened, known))
             advance((count + 1) / len(sheet.passes))
         counted = [CountedPass(one.name, one.reel.name, one.found) for one in passes]
         found = settle_counts(counted, frame_rate(sheet.session.frame_rate))
@@ -90,7 +106,7 @@ def import_session(sheet: Sheet, advance: Callable[[float], None] = lambda _: No
         places = past_midnight([one.position for one in imported], sheet.session)
         opened.pop_all()
     moved = (replace(one, position=place) for one, place in zip(imported, places, strict=True))
-    return ImportedSession(sheet, tuple(moved))
+    return ImportedSession(sheet, tuple(moved), known)
 
 
 @dataclass(frozen=True)
@@ -105,7 +121,7 @@ class _OpenedPass:
     notes: list[Note]
 
 
-def _open_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> _OpenedPass:
+def _open_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack, known: Known) -> _OpenedPass:
     paths = find_audio(sheet, one)
     files = [opened.enter_context(WaveFile(path)) for path in paths]
     _check_count(sheet, one, reel, files)
@@ -116,7 +132,7 @@ def _open_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack) -> _Opene
         raise CaptureError("holds no samples, nor does any other file of its pass", path=files[0].path)
     notes += _fault_notes(one, files) + _length_notes(one, reel, audio)
     notes += _depth_notes(reel.bit_depth or sheet.session.bit_depth, one, files)
-    found, log = find_position(sheet, one, reel, audio, opened)
+    found, log = find_position(sheet, one, reel, audio, opened, known)
     return _OpenedPass(one.name, reel, audio, found, log, notes)
 
 

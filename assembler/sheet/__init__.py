@@ -5,10 +5,10 @@ Reading and checking (``load_sheet``), the capture files a sheet stands for (``f
 the package but its errors.
 """
 
-from assembler.sheet.drafting import Draft, DraftPass, write_draft
+from assembler.sheet.drafting import Draft, DraftPass, draft_tables, write_draft
 from assembler.sheet.faults import sheet_error
 from assembler.sheet.files import find_audio, find_timecode
-from assembler.sheet.guessing import split_pass_name, track_name_from_file
+from assembler.sheet.guessing import split_pass_name, track_name_from_file, without_shared
 from assembler.sheet.model import (
     Deliver,
     Pass,
@@ -42,6 +42,7 @@ __all__ = [
     "TomlKind",
     "Unrecorded",
     "decode_text",
+    "draft_tables",
     "file_name",
     "find_audio",
     "find_timecode",
@@ -59,5 +60,6 @@ __all__ = [
     "track_name_from_file",
     "unique_file_names",
     "without_control_characters",
+    "without_shared",
     "write_draft",
 ]

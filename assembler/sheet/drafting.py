@@ -15,18 +15,21 @@ import tomlkit
 
 from assembler.errors import SheetError
 from assembler.printable import printable
-from assembler.sheet.guessing import split_pass_name, track_name_from_file
+from assembler.sheet.guessing import split_pass_name, track_name_from_file, without_shared
 from assembler.sheet.names import natural_key
 from assembler.sheet.texts import without_control_characters
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Collection, Iterable, Mapping, Sequence
 
     from tomlkit.items import Array, Table
 
 _Value = TypeVar("_Value")
 
 _LONGEST_LINE = 300
+
+_NAMES_THAT_SHARE = 4
+"""Two tracks named Guitar left and Guitar right have more in common than the song's name."""
 
 UNUSED_WORDS = frozenset({"unused", "empty", "not used", "blank"})
 """What people call the file of a track that holds nothing."""
@@ -47,6 +50,7 @@ class DraftPass:
         ltc: path of a recording of the timecode signal; None if there is none.
         frame_rate: what the log says, one of the sheet's five names; None if it says nothing.
         notes: what a person should know about this capture, a line each.
+        reel: the tape that it is of; "" where its name has to tell.
     """
 
     name: str
@@ -59,6 +63,7 @@ class DraftPass:
     ltc: str | None = None
     frame_rate: str | None = None
     notes: tuple[str, ...] = ()
+    reel: str = ""
 
 
 @dataclass(frozen=True)
@@ -69,11 +74,13 @@ class Draft:
         title: its name.
         passes: in natural order.
         notes: what a person should know that belongs to none of the passes, a line each.
+        is_measured: whether word lengths were measured, rather than read off headers.
     """
 
     title: str
     passes: tuple[DraftPass, ...]
     notes: tuple[str, ...] = ()
+    is_measured: bool = False
 
 
 def write_draft(draft: Draft) -> str:
@@ -111,9 +118,34 @@ def write_draft(draft: Draft) -> str:
     return tomlkit.dumps(document)
 
 
+def draft_tables(passes: Sequence[DraftPass], reels: Collection[str], names: Collection[str]) -> str:
+    """Return what a sheet that stands needs for more captures: their passes, and reels that it has not.
+
+    Args:
+        passes: the captures, each with its reel.
+        reels: names of the sheet's reels.
+        names: of its passes; those of the captures are numbered where they are taken.
+    """
+    document = tomlkit.document()
+    by_reel = _reels(passes)
+    new = [_reel_table(name, found) for name, found in by_reel.items() if name not in reels]
+    if new:
+        document.add("reel", _tables(new))
+    rows = [(reel, each) for reel, found in by_reel.items() for each in found]
+    chosen = _unique([*names, *(each.name.strip() or "pass" for _, each in rows)])[len(names) :]
+    document.add("pass", _tables(_pass_table(name, *row) for name, row in zip(chosen, rows, strict=True)))
+    return tomlkit.dumps(document)
+
+
 def _reels(passes: Sequence[DraftPass]) -> dict[str, list[DraftPass]]:
-    """Passes by reel, reels in natural order of their names, the passes of each by number."""
+    """Passes by reel: as they come where their tapes are known, else by names and numbers in natural order."""
     reels: dict[str, list[DraftPass]] = {}
+    if all(each.reel for each in passes):
+        for each in passes:
+            reels.setdefault(without_control_characters(each.reel), []).append(
+                replace(each, name=without_control_characters(each.name))
+            )
+        return reels
     named = (replace(each, name=without_control_characters(each.name)) for each in passes)
     for each in sorted(named, key=lambda each: natural_key(each.name)):
         reels.setdefault(split_pass_name(each.name)[0], []).append(each)
@@ -128,7 +160,8 @@ def _session_table(draft: Draft) -> Table:
     rates = Counter(each.sample_rate for each in draft.passes if each.sample_rate is not None)
     _add(table, "sample_rate", _commonest(rates, 48_000), _checked("the files", rates, "Hz"))
     depths = Counter(each.bit_depth for each in draft.passes if each.bit_depth in (16, 20, 24))
-    comment = _checked("the files", depths, "bit") + "; the tape's own word length: 16, 20 or 24"
+    where = "the samples" if draft.is_measured else "the files"
+    comment = _checked(where, depths, "bit") + "; the tape's own word length: 16, 20 or 24"
     _add(table, "bit_depth", _commonest(depths, 16), comment)
     frame_rates: Counter[str] = Counter(
         each.frame_rate for each in draft.passes if each.frame_rate is not None
@@ -162,6 +195,8 @@ def _track_names(found: DraftPass) -> list[str]:
     if len(found.files) == found.tracks:
         stems = [track_name_from_file(PurePosixPath(path).name, found.name) for path in found.files]
         stems = [without_control_characters(stem).strip() for stem in stems]
+        if len(stems) >= _NAMES_THAT_SHARE and all(stems):
+            stems = without_shared(stems)
         names = [stem or name for stem, name in zip(stems, names, strict=True)]
     used = ["" if name.lower() in UNUSED_WORDS else name for name in names]
     return _unique(used if any(used) else names)

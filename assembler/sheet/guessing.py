@@ -6,6 +6,10 @@ Guesses for a draft that a person corrects: never used on a sheet that somebody 
 from __future__ import annotations
 
 import re
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
 
 _SEPARATORS = " _-."
 # "tape1_take2", "Reel A retake": a word says that the number after it counts captures.
@@ -15,6 +19,10 @@ _WORDED_PASS = re.compile(
 # "A2", "drums-1": the number counts captures, unless the text before it is the word for a tape ("reel 3").
 _NUMBERED_PASS = re.compile(r"(?P<reel>.*?[^0-9])(?P<number>[0-9]{1,4})")
 _TAPE_WORD = re.compile(r"(?:.*[ _.-])?(?:reel|tape)", re.IGNORECASE)
+
+_WORD = re.compile(r"[^ _.\-]+[ _.\-]*")
+# What says that the number behind it counts tapes, captures or tracks.
+_COUNTING = re.compile(r"(?:.*[ _.-])?(?:reel|tape|pass|take|retake|track|trk|ch)[ _.-]*", re.IGNORECASE)
 
 
 def split_pass_name(name: str) -> tuple[str, int]:
@@ -50,3 +58,41 @@ def track_name_from_file(file_name: str, pass_name: str = "") -> str:
         stem = rest.strip(_SEPARATORS) if rest[:1] in (*_SEPARATORS, "") else stem
     stem = re.sub(r"^(?:(?:track|trk|ch)[ _.-]*)?[0-9]{1,3}(?:[ _.-]+|$)", "", stem, flags=re.IGNORECASE)
     return " ".join(stem.replace("_", " ").split())
+
+
+def without_shared(names: Sequence[str]) -> list[str]:
+    """Return names without the words that all of them begin with, and those that all of them end with.
+
+    Nothing is stripped that would leave a name empty or a bare number, or two names alike; words that say what is
+    counted, as reel, stay with their number.
+
+    >>> without_shared(["Harvest A1", "Harvest A2", "Harvest B1"]), without_shared(["Reel 1", "Reel 2"])
+    (['A1', 'A2', 'B1'], ['Reel 1', 'Reel 2'])
+    """
+    if len(set(names)) < 2:
+        return list(names)
+    words = [_WORD.findall(name) for name in names]
+    if any("".join(row) != name for row, name in zip(words, names, strict=True)):
+        return list(names)
+    fewest = min(map(len, words))
+    first = _alike([row[:fewest] for row in words])
+    last = _alike([row[::-1][: fewest - first] for row in words])
+    for begin, end in ((first, last), (first, 0), (0, last)):
+        left = ["".join(row[begin : len(row) - end]).strip(_SEPARATORS) for row in words]
+        if _may_stand(left) and not _COUNTING.fullmatch("".join(words[0][:begin]) or "-"):
+            return left
+    return list(names)
+
+
+def _alike(rows: Sequence[Sequence[str]]) -> int:
+    """Return how many of the first words all rows have in common."""
+    count = 0
+    for column in zip(*rows, strict=True):
+        if len({word.strip(_SEPARATORS).lower() for word in column}) > 1:
+            break
+        count += 1
+    return count
+
+
+def _may_stand(names: Sequence[str]) -> bool:
+    return all(name and not name.isdecimal() for name in names) and len(set(names)) == len(names)

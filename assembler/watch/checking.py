@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from assembler.aligner import Edit
+    from assembler.known import Known
     from assembler.sheet import Sheet
 
 
@@ -68,10 +69,12 @@ class Checking:
     Args:
         sheet: what to check; None for nothing.
         files: of each pass, to tell which of them an error is about.
+        known: what was found out before.
     """
 
-    def __init__(self, sheet: Sheet | None, files: Mapping[str, tuple[Path, ...]]) -> None:
+    def __init__(self, sheet: Sheet | None, files: Mapping[str, tuple[Path, ...]], known: Known) -> None:
         self._files = files
+        self._known = known
         self._is_stopped = False
         self._result: Checked | None = None
         self._thread = threading.Thread(target=self._run, args=(sheet,), daemon=True)
@@ -110,7 +113,7 @@ class Checking:
         return Checked(sheet, problem="; ".join(problems))
 
     def _align(self, sheet: Sheet, problems: list[str]) -> Checked:
-        session = import_session(sheet, self._advance)
+        session = import_session(sheet, self._advance, self._known)
         try:
             edit = align_session(session, lambda _, share: self._advance(share))
         except BaseException:

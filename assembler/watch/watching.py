@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Final, Self
 from assembler.aligner import THREADS
 from assembler.errors import AssemblerError, CaptureError
 from assembler.inputs import kind_of
+from assembler.known import NOTHING
 from assembler.retakes import find_retakes, retakes_json, retakes_lines
 from assembler.watch.captures.growing import settled_at
 from assembler.watch.captures.roster import Roster, make_roster, read_sheet
@@ -22,13 +23,14 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from pathlib import Path
 
+    from assembler.known import Known
     from assembler.sheet import Sheet
     from assembler.watch.captures.scanning import FileKey, Found, Scan
 
 POLL_SECONDS: Final = 0.25
 SCAN_SECONDS: Final = 1.0
 
-_NO_LIST: Final = {"rolls": [], "reels": [], "suspects": []}
+_NO_LIST: Final[dict[str, list[object]]] = {"rolls": [], "reels": [], "suspects": []}
 
 QUIET_SECONDS: Final = 3.0
 """A capture whose headers are final, and that does not grow for so long, has ended."""
@@ -43,19 +45,21 @@ class Watch:
     Args:
         source: a folder of captures, or a sheet: then its folder.
         allow_outside: the sheet's paths may lead out of its folder.
+        known: what was found out before.
 
     Raises:
         SheetError: the sheet cannot be used.
         CaptureError: there is no such folder.
     """
 
-    def __init__(self, source: Path, *, allow_outside: bool = False) -> None:
+    def __init__(self, source: Path, *, allow_outside: bool = False, known: Known = NOTHING) -> None:
         if not source.exists() or (not source.is_dir() and kind_of(source)):
             raise CaptureError(
                 "is no folder and no sheet; allowed: a folder of captures, or a sheet", path=source
             )
         self._source = source
         self._allow_outside = allow_outside
+        self._known = known
         self._folder = source if source.is_dir() else source.parent
         self._sheet: Sheet | None = read_sheet(source, allow_outside=allow_outside)
         self._scanner = Scanner(self._folder)
@@ -225,7 +229,7 @@ class Watch:
                 now_there = self._roster.captures
                 there = {name: one for name, (one, _) in self._finished.items() if now_there.get(name) == one}
                 files = {name: one.paths for name, one in there.items()}
-                self._checking = Checking(self._roster.only(there), files)
+                self._checking = Checking(self._roster.only(there), files, self._known)
             self._is_stale = False
         result = None if self._checking is None else self._checking.result()
         if result is None:

@@ -109,7 +109,16 @@ def run(folder: Path, *, profile: bool) -> None:
         timed(["sha256sum", *(str(path) for path in copies.iterdir())]),
     ]
     shutil.rmtree(copies)
-    command = [sys.executable, "-m", "assembler", "build", str(folder / "session.toml"), "-o", str(target)]
+    command = [
+        sys.executable,
+        "-m",
+        "assembler",
+        "build",
+        str(folder / "session.toml"),
+        "-o",
+        str(target),
+        "--no-cache",
+    ]
     if profile:
         command[1:1] = ["-m", "cProfile", "-o", str(folder / "profile.out")]
     before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss

@@ -122,7 +122,15 @@ def main() -> None:
 
 def print_row(name: str, minutes: int, session: Path, runs: int) -> None:
     """Measure a session and print its row."""
-    command = [sys.executable, "-m", "assembler", "check", str(session / "session.toml"), "--json"]
+    command = [
+        sys.executable,
+        "-m",
+        "assembler",
+        "check",
+        str(session / "session.toml"),
+        "--json",
+        "--no-cache",
+    ]
     yardsticks: list[float] = []
     checks: list[Run] = []
     for _ in range(runs):

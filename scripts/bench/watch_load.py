@@ -68,7 +68,7 @@ def measure_load(place: Path, seconds: int, tracks: int, *, poly: bool, retake: 
         )
         with recording.running():
             began = time.monotonic()
-            late = lateness(watch, began, mutes)
+            late = lateness(watch, began)
         spent = time.monotonic() - began
         share = (processor_seconds(watch.pid) - used) / spent
         watch.send_signal(signal.SIGINT)
@@ -89,7 +89,7 @@ def laid_out(place: Path, tape: Int32s) -> Path:
 
 def lateness(watch: subprocess.Popen[str], began: float) -> list[float]:
     """Return how many seconds after each mute's end it was told, the recorder's own buffers counted in."""
-    late = []
+    late: list[float] = []
     assert watch.stdout is not None  # noqa: S101
     for line in watch.stdout:
         event = json.loads(line)

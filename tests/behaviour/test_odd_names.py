@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from assembler.cli.commands import run
-from assembler.importer.looking import draft_sheet
+from assembler.drafting import draft_sheet
 from assembler.sheet import parse_sheet
 from tests.support.sessions import HOUR, Layout, make_tape
 

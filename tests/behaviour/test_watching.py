@@ -51,7 +51,7 @@ def is_flaw(kind: str, place: tuple[int, int], slack: int = 64) -> Any:  # noqa:
     """Return what tells whether an event is a flaw of a kind at a place."""
 
     def tell(event: dict[str, Any]) -> bool:
-        return (
+        return bool(
             event["event"] == "flaw"
             and event["kind"] == kind
             and abs(event["start"] - place[0]) <= slack

@@ -55,6 +55,11 @@ class TrackNotes:
     machines: dict[int, Int64s] = field(default_factory=dict)
     weak: dict[int, list[Row]] = field(default_factory=dict)
 
+    def add_held(self, index: int, runs: list[Range], lines: list[Range], known_to: int) -> None:
+        """Note levels that a pass holds, and its lines; see ``SparseRanges.add``."""
+        self.runs.setdefault(index, SparseRanges()).add(runs, known_to)
+        self.lines.setdefault(index, SparseRanges()).add(lines, known_to)
+
     def add_means(self, index: int, place: Range, seen: Range, because: Because) -> None:
         """Note that a pass lost samples in a place, and what says so; see ``Proofs.add``."""
         self.means.setdefault(index, []).append(place)
@@ -98,8 +103,7 @@ def note_block(
             scanned.append(alike)
         shift = low - RUN_MARGIN
         runs, lines = ([(start + shift, end + shift) for start, end in found] for found in alike[1:3])
-        notes.runs.setdefault(index, SparseRanges()).add(runs, high)
-        notes.lines.setdefault(index, SparseRanges()).add(lines, high)
+        notes.add_held(index, runs, lines, high)
         for row in alike[3]:
             place = row.start + shift, row.end + shift
             if row.nats >= ALONE_NATS:
@@ -142,7 +146,9 @@ def _note_differences(
         return
     if len(indices) == 2:
         pair = (indices[0], indices[1])
-        _append(notes.split.setdefault(pair, []), ranges_of(masks[pair], offset=low, bridge=BRIDGE_SAMPLES))
+        add_ranges(
+            notes.split.setdefault(pair, []), ranges_of(masks[pair], offset=low, bridge=BRIDGE_SAMPLES)
+        )
     else:
         # Where none differ there is nothing to vote on.
         differing = np.flatnonzero(np.logical_or.reduce(list(masks.values())))
@@ -216,7 +222,7 @@ def _note_votes(
         mask = losing[row] & settled
         if mask.any():
             found = ranges_of(mask, offset=low, bridge=BRIDGE_SAMPLES)
-            _append(notes.outvoted.setdefault(index, []), found)
+            add_ranges(notes.outvoted.setdefault(index, []), found)
     _note_open(indices, here, ~settled & (holders > 1), low, notes)
 
 
@@ -224,10 +230,10 @@ def _note_open(indices: Sequence[int], here: Bools, mask: Bools, low: int, notes
     for start, end in ranges_of(mask, bridge=BRIDGE_SAMPLES):
         present = tuple(index for row, index in enumerate(indices) if here[row, start:end].all())
         if len(present) > 1:
-            _append(notes.split.setdefault(present, []), [(start + low, end + low)])
+            add_ranges(notes.split.setdefault(present, []), [(start + low, end + low)])
 
 
-def _append(places: list[Range], found: Sequence[Range]) -> None:
+def add_ranges(places: list[Range], found: Sequence[Range]) -> None:
     """Append ranges in order; what is noted of two blocks is bridged as within one."""
     for start, end in found:
         if places and start - places[-1][1] <= BRIDGE_SAMPLES:

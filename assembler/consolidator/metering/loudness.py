@@ -15,8 +15,7 @@ from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-import pyloudnorm
-import scipy.signal
+import scipy
 
 from assembler.consolidator.metering.slots import slot_edges, slot_energies
 
@@ -48,6 +47,8 @@ def k_weighting(sample_rate: int) -> Float64s:
 
     Source: ITU-R BS.1770-5 Annex 1 Tables 1 and 2, carried to other rates by pyloudnorm's "DeMan" filters.
     """
+    import pyloudnorm  # noqa: PLC0415 - slow to load, and a check meters nothing
+
     filters = pyloudnorm.Meter(sample_rate, filter_class="DeMan")._filters  # noqa: SLF001 -- its only access
     return np.array(
         [[*filters[name].b, *filters[name].a] for name in ("high_pass_DeMan", "high_shelf_DeMan")]

@@ -9,8 +9,8 @@ import os
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from assembler.drafting import draft_sheet
 from assembler.errors import AssemblerError, SheetError
-from assembler.importer.looking import draft_sheet
 from assembler.sheet import (
     Pass,
     Reel,

@@ -7,6 +7,7 @@ placed one is moved to where the samples are identical.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,6 +28,7 @@ from assembler.aligner.place.search import find_anywhere, find_likeness
 from assembler.aligner.place.slips.blame import map_of, probe_slips, reference_slips, unproved_slips
 from assembler.aligner.place.slips.logged import logged_slips
 from assembler.aligner.place.slips.pinning import MappedPass, pin_slips
+from assembler.known import NOTHING
 from assembler.notes import Note
 
 if TYPE_CHECKING:
@@ -37,6 +39,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.passes import TrackReader
     from assembler.aligner.records.timemap import Slip, TimeMap
     from assembler.arrays import Int32s
+    from assembler.known import Known
 
 
 @dataclass(frozen=True)
@@ -66,7 +69,10 @@ class _Work:
 
 
 def place_reel(
-    passes: Sequence[PassToPlace], sample_rate: int, advance: Callable[[float], None] = lambda _: None
+    passes: Sequence[PassToPlace],
+    sample_rate: int,
+    advance: Callable[[float], None] = lambda _: None,
+    known: Known = NOTHING,
 ) -> PlacedReel:
     """Return where every pass of a reel lies on the timeline.
 
@@ -74,6 +80,7 @@ def place_reel(
         passes: in the order of trust; not empty.
         sample_rate: of the session, in samples per second.
         advance: called with the share of the work done.
+        known: what was found out before.
     """
     work = _Work()
     reference = next((p for p in passes if p.position.source != "audio"), None)
@@ -84,7 +91,10 @@ def place_reel(
     others = [p for p in passes if p is not reference]
     relations = {}
     for count, one in enumerate(others):
-        relations[one.name] = find_relation(reference, one, sample_rate)
+        asked = sample_rate, *((each.audio, each.position) for each in (reference, one))
+        relations[one.name] = known.recall(
+            "relation", asked, partial(find_relation, reference, one, sample_rate)
+        )
         advance((count + 1) / (len(others) + 1))
     own = reference_slips(reference.position, relations, sample_rate)
     work.maps[reference.name] = map_of(reference.audio.length, round(reference.position.shift), own)

@@ -8,6 +8,7 @@ that runs along in its place, with other numbers, is no matter of wiring and sta
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.limits import SEARCH_SECONDS
@@ -17,6 +18,7 @@ from assembler.aligner.place.wiring.examine import examine_wiring
 from assembler.aligner.place.wiring.strangers import recognise
 from assembler.aligner.records.reel import track_names
 from assembler.importer import search_doubt
+from assembler.known import NOTHING
 from assembler.notes import Note
 
 if TYPE_CHECKING:
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.scale import Scale
     from assembler.importer import ImportedPass
+    from assembler.known import Known
     from assembler.sheet import Reel
 
 
@@ -47,7 +50,9 @@ class WiredReel:
     notes: tuple[Note, ...]
 
 
-def wire_reel(passes: Sequence[ImportedPass], reel: Reel, fixed: Iterable[str], scale: Scale) -> WiredReel:
+def wire_reel(
+    passes: Sequence[ImportedPass], reel: Reel, fixed: Iterable[str], scale: Scale, known: Known = NOTHING
+) -> WiredReel:
     """Return the passes of a reel with their tracks in order, as far as the sheet allows.
 
     Args:
@@ -55,6 +60,7 @@ def wire_reel(passes: Sequence[ImportedPass], reel: Reel, fixed: Iterable[str], 
         reel: names its tracks; unused ones are not told about.
         fixed: names of passes whose wiring may be put right.
         scale: of the session's samples.
+        known: what was found out before.
     """
     allowed = set(fixed)
     wired: list[ImportedPass] = []
@@ -63,7 +69,9 @@ def wire_reel(passes: Sequence[ImportedPass], reel: Reel, fixed: Iterable[str], 
     notes: list[Note] = []
     for one in passes:
         # A pass that is not used is nothing to hold another one against.
-        found = _wiring_of(one, [other for other in wired if other.name not in refused], scale)
+        before = [other for other in wired if other.name not in refused]
+        asked = scale, *((other.name, other.audio, other.position) for other in (one, *before))
+        found = known.recall("wiring", asked, partial(_wiring_of, one, before, scale))
         if found is None or found.wiring.is_straight:
             wired.append(one)
             continue

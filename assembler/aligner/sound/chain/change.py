@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.signal.windows import tukey
+import scipy
 
 from assembler.aligner.sound.chain.measures import empty_bits_of_both, fraction_behind
 from assembler.aligner.sound.limits import (
@@ -197,7 +197,7 @@ def _later(sound: Float64s, fraction: float) -> Float64s:
     """Return sound a fraction of a sample later; its ends are faded and not right."""
     if not fraction:
         return sound
-    spectrum = np.fft.rfft(sound * tukey(sound.size, 0.2))
+    spectrum = np.fft.rfft(sound * scipy.signal.windows.tukey(sound.size, 0.2))
     turn = np.exp(-1j * np.linspace(0.0, np.pi, spectrum.size) * fraction)
     return np.asarray(np.fft.irfft(spectrum * turn, sound.size), np.float64)
 

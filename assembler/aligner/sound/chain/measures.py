@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.signal import correlate
+import scipy
 
 from assembler.aligner.sound.limits import (
     LEAST_LEVELS,
@@ -42,7 +42,7 @@ def correlation_along(reference: Float64s, piece: Float64s) -> Float64s:
     Returns:
         Shape (n - m + 1,).
     """
-    products = correlate(reference, piece, mode="valid", method="fft")
+    products = scipy.signal.correlate(reference, piece, mode="valid", method="fft")
     sums = np.concatenate(([0.0], np.cumsum(reference**2)))
     powers = np.maximum(sums[piece.size :] - sums[: -piece.size], 1e-9)
     return np.asarray(products / np.sqrt(powers * max(float(np.dot(piece, piece)), 1e-9)), np.float64)

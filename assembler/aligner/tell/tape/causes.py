@@ -12,7 +12,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.stats import binom
+import scipy
 
 from assembler.aligner.records.because import SLIPPED
 from assembler.aligner.records.findings import FoundFlaw
@@ -247,4 +247,4 @@ def _rated(gaps: Float64s, interval: float, early: float) -> tuple[float, float]
     if count < STEADY_SHARE * gaps.size or share >= 0.5:
         return 0.0, interval
     # One gap fits by itself: the interval was taken from it.
-    return float(binom.logsf(count - 2, gaps.size - 1, share)), interval
+    return float(scipy.stats.binom.logsf(count - 2, gaps.size - 1, share)), interval

@@ -1,0 +1,182 @@
+"""What one block of a reel shows, in a form that can be kept: a pass that is added changes the blocks it lies in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, fields
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.compare.blocks import TrackNotes, add_ranges, note_block
+from assembler.aligner.compare.limits import RUN_MARGIN
+from assembler.aligner.events.limits import WINDOW_SAMPLES
+from assembler.aligner.events.standstill import find_stops, heard
+from assembler.aligner.events.strewn import strewn_losses
+from assembler.aligner.records.ranges import common
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from concurrent.futures import Executor
+
+    from assembler.aligner.events.standstill import Stop
+    from assembler.aligner.events.strewn import Strewn
+    from assembler.aligner.records.because import Because
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Int32s, Int64s
+
+
+@dataclass
+class BlockNotes(TrackNotes):
+    """What is seen of one track in one block: as it was seen, nothing thinned out or summed up yet."""
+
+    seen_held: list[tuple[int, list[Range], list[Range]]] = field(default_factory=list)
+    seen_means: list[tuple[int, Range, Range, Because]] = field(default_factory=list)
+
+    def add_held(self, index: int, runs: list[Range], lines: list[Range], _known_to: int) -> None:
+        """Note levels that a pass holds, and its lines."""
+        self.seen_held.append((index, runs, lines))
+
+    def add_means(self, index: int, place: Range, seen: Range, because: Because) -> None:
+        """Note that a pass lost samples in a place."""
+        self.seen_means.append((index, place, seen, because))
+
+    def kept(self) -> TrackBlock:
+        """Return what was seen."""
+        return TrackBlock(**{one.name: getattr(self, one.name) for one in fields(TrackBlock)})
+
+
+@dataclass(frozen=True)
+class TrackBlock:
+    """What one block shows of one track; see ``TrackNotes``."""
+
+    outvoted: dict[int, list[Range]]
+    split: dict[tuple[int, ...], list[Range]]
+    seen_held: list[tuple[int, list[Range], list[Range]]]
+    seen_means: list[tuple[int, Range, Range, Because]]
+    differing: dict[tuple[int, int], int]
+    overlap: dict[tuple[int, int], int]
+    compared: dict[tuple[int, int], int]
+    identical: dict[tuple[int, int], int]
+    largest: dict[tuple[int, int], int]
+    machines: dict[int, Int64s]
+
+    def add_to(self, notes: TrackNotes, high: int) -> None:
+        """Add it to what the blocks before have shown; ``high`` is the first sample behind this one."""
+        for index, places in self.outvoted.items():
+            add_ranges(notes.outvoted.setdefault(index, []), places)
+        for present, places in self.split.items():
+            add_ranges(notes.split.setdefault(present, []), places)
+        for index, runs, lines in self.seen_held:
+            notes.add_held(index, runs, lines, high)
+        for index, place, seen, because in self.seen_means:
+            notes.add_means(index, place, seen, because)
+        for sums, own in (
+            (notes.differing, self.differing),
+            (notes.overlap, self.overlap),
+            (notes.compared, self.compared),
+            (notes.identical, self.identical),
+        ):
+            for pair, count in own.items():
+                sums[pair] = sums.get(pair, 0) + count
+        for pair, size in self.largest.items():
+            notes.largest[pair] = max(notes.largest.get(pair, 0), size)
+        for index, tally in self.machines.items():
+            notes.machines[index] = notes.machines.get(index, np.zeros_like(tally)) + tally
+
+
+@dataclass(frozen=True)
+class Block:
+    """What one block of a reel shows.
+
+    Args:
+        stops: of each pass, by its index, where it stands still.
+        tracks: in the order of the tracks that are compared.
+    """
+
+    stops: dict[int, list[Stop]]
+    tracks: tuple[TrackBlock, ...]
+
+
+def asked_of_block(
+    passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int, step: int
+) -> tuple[object, ...]:
+    """Return all that a block's notes depend on: what each pass holds in it and as far beside it as anything looks."""
+    reach = RUN_MARGIN + WINDOW_SAMPLES
+    held = (
+        (index, one.reader, tuple(tuple(one.maps[t].covering(low - reach, high + reach)) for t in tracks))
+        for index, one in enumerate(passes)
+    )
+    return (low, high, step, tuple(tracks), *(row for row in held if any(row[2])))
+
+
+def note_whole(
+    placed: Sequence[PlacedPass],
+    whole: Sequence[Sequence[Range]],
+    tracks: Sequence[int],
+    block: Range,
+    step: int,
+    executor: Executor,
+) -> Block:
+    """Return what a block shows; ``whole`` is where each pass holds all tracks."""
+    low, high = block
+    notes = {track: BlockNotes() for track in tracks}
+    held = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN, executor)
+    stops = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN, tracks)
+    listening = [heard(one, stops.get(index, [])) for index, one in enumerate(placed)]
+
+    def note(t: int) -> None:
+        own = {index: samples[tracks.index(t)] for index, samples in held.items()}
+        note_block(listening, t, low, high, step, notes[t], own)
+
+    list(executor.map(note, tracks))
+    _note_strewn(held, tracks, whole, low - RUN_MARGIN, step, notes)
+    return Block(stops, tuple(notes[track].kept() for track in tracks))
+
+
+def _block(
+    passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int, executor: Executor
+) -> dict[int, list[Int32s]]:
+    """Return the samples of a block, of each pass that holds any of it, one array a track."""
+    present = [
+        index
+        for index, one in enumerate(passes)
+        if any(common(one.covered(track), [(low, high)]) for track in tracks)
+    ]
+    places = [(index, track) for index in present for track in tracks]
+    samples = list(executor.map(lambda place: passes[place[0]].samples(place[1], low, high), places))
+    return {
+        index: [own for own, (of, _) in zip(samples, places, strict=True) if of == index] for index in present
+    }
+
+
+def _note_strewn(
+    held: Mapping[int, Sequence[Int32s]],
+    tracks: Sequence[int],
+    covered: Sequence[Sequence[Range]],
+    low: int,
+    step: int,
+    notes: Mapping[int, TrackNotes],
+) -> None:
+    """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
+    seen: list[tuple[Sequence[Int32s], list[Strewn]]] = []
+    for index, own in held.items():
+        places = next(
+            (
+                found
+                for other, found in seen
+                if all(np.array_equal(a, b) for a, b in zip(own, other, strict=True))
+            ),
+            None,
+        )
+        if places is None:
+            places = strewn_losses(own, step)
+            seen.append((own, places))
+        # Where a pass begins or ends its window is none.
+        inner = [(start + WINDOW_SAMPLES - low, end - WINDOW_SAMPLES - low) for start, end in covered[index]]
+        for track, samples in zip(tracks, own, strict=True):
+            block = low + RUN_MARGIN, low + samples.size - RUN_MARGIN
+            for strewn in places:
+                for start, end in common([strewn.place], inner):
+                    if np.diff(samples[start:end]).any():
+                        notes[track].add_means(index, (start + low, end + low), block, strewn.because)

@@ -1,0 +1,77 @@
+"""A first sheet for a folder of captures."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assembler.drafting.hearing import hear, is_pulled_down, measured_words
+from assembler.drafting.tapes import as_found, tapes_of, without_mixes
+from assembler.errors import CaptureError
+from assembler.importer.looking import look_through
+from assembler.sheet import Draft, without_shared, write_draft
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from assembler.drafting.hearing import Heard
+    from assembler.inputs import AnyPath
+    from assembler.sheet import DraftPass
+
+
+def draft_sheet(folder: AnyPath, progress: Callable[[str, float], None] = lambda *_: None) -> str:
+    """Return a first sheet for a folder of captures, as TOML text to correct by hand.
+
+    Every folder that holds WAV files is taken for one pass: its mono files are the tracks; a polyphonic file is
+    a pass by itself. Passes of one tape are told by their names, and by their sound where names do not tell. What could
+    not be read is told in the sheet.
+
+    Args:
+        folder: of captures.
+        progress: called with what is being done and the share of it that is done.
+
+    Raises:
+        CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
+        SheetError: there is nothing in it.
+    """
+    folder = Path(folder)
+    draft = look_through(folder)
+    passes, mixes = without_mixes(draft.passes)
+    heard, unheard = hear_all(folder, named_apart(passes), progress)
+    tapes = (
+        tapes_of(folder, heard, lambda share: progress("comparing captures by their sound", share))
+        if heard
+        else []
+    )
+    notes = [*draft.notes, *mixes, *unheard]
+    notes += [f"reel {tape.name}: {line}" for tape in tapes for line in tape.told]
+    notes += [line for one in heard for line in measured_words(one)]
+    return write_draft(Draft(draft.title, tuple(as_found(tapes)), tuple(notes), is_measured=True))
+
+
+def hear_all(
+    folder: Path, passes: Sequence[DraftPass], progress: Callable[[str, float], None]
+) -> tuple[list[Heard], list[str]]:
+    """Return what each capture shows by itself, and a line for each that cannot be read."""
+    heard: list[Heard] = []
+    told: list[str] = []
+    for count, one in enumerate(passes):
+
+        def advance(share: float, count: int = count) -> None:
+            progress("listening to captures", (count + share) / len(passes))
+
+        try:
+            found = hear(folder, one, advance)
+        except CaptureError as error:
+            told.append(f"{one.name} is left out: {error}")
+            continue
+        rate = "29.97" if is_pulled_down(found) else one.frame_rate
+        heard.append(replace(found, found=replace(one, frame_rate=rate)))
+    return heard, told
+
+
+def named_apart(passes: Sequence[DraftPass]) -> list[DraftPass]:
+    """Return the captures without what the names of all of them share."""
+    names = without_shared([one.name for one in passes])
+    return [replace(one, name=name) for one, name in zip(passes, names, strict=True)]

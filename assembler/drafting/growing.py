@@ -1,0 +1,149 @@
+"""New captures in a sheet that stands: what a person wrote stays, byte for byte; what is new comes behind it."""
+
+from __future__ import annotations
+
+import os
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from assembler.drafting.draft import hear_all, named_apart
+from assembler.drafting.hearing import measured_words
+from assembler.drafting.tapes import as_found, is_found, may_be_one, tapes_of, without_mixes
+from assembler.errors import CaptureError, SheetError
+from assembler.importer.looking import look_through
+from assembler.sheet import draft_tables, find_audio, load_sheet, parse_sheet, split_pass_name
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Collection, Sequence
+
+    from assembler.drafting.hearing import Heard
+    from assembler.inputs import AnyPath
+    from assembler.sheet import DraftPass
+
+
+@dataclass(frozen=True)
+class Grown:
+    """A sheet with the captures that it did not name before.
+
+    Args:
+        before: the sheet as it stood.
+        text: the sheet now; the same where nothing is new.
+        told: what was done, a line each.
+    """
+
+    before: bytes
+    text: bytes
+    told: tuple[str, ...]
+
+
+def grow_sheet(
+    sheet_path: AnyPath, folder: AnyPath, progress: Callable[[str, float], None] = lambda *_: None
+) -> Grown:
+    """Return a sheet with the captures of a folder that it does not name yet.
+
+    A capture goes to the reel in one of whose passes it is found by its sound, else to the one that its name speaks
+    of, else to a reel of its own. It comes last: what stands first is what a person trusts most.
+
+    Args:
+        sheet_path: the sheet.
+        folder: of captures; in the sheet's own.
+        progress: called with what is being done and the share of it that is done.
+
+    Raises:
+        SheetError: the sheet cannot be used, or not be added to.
+        CaptureError: the folder cannot be read, or lies outside the sheet's.
+    """
+    sheet = load_sheet(sheet_path)
+    root, place = Path(os.path.realpath(sheet.folder)), Path(os.path.realpath(folder))
+    if not place.is_relative_to(root):
+        raise CaptureError("lies outside the sheet's folder; allowed: a folder in it", path=Path(folder))
+    draft = look_through(place)
+    within = place.relative_to(root)
+    reel_of = {_real(path): one.reel for one in sheet.passes for path in find_audio(sheet, one)}
+
+    def is_named(one: DraftPass) -> bool:
+        return any(_real(root / path) in reel_of for path in one.files)
+
+    all_found = [_from(within, one) for one in draft.passes]
+    tapes, mixes = without_mixes(all_found)
+    new = [one for one in tapes if not is_named(one)]
+    heard, unheard = hear_all(root, named_apart(new), progress)
+    told = [*draft.notes, *mixes, *unheard, *(line for one in heard for line in measured_words(one))]
+    if not heard:
+        return Grown(sheet.text, sheet.text, (*told, "no capture there that the sheet does not name"))
+    old = [one for one in all_found if _real(root / one.files[0]) in reel_of]
+    known, _ = hear_all(root, old, progress)
+    tapes_known = [(one, reel_of[_real(root / one.found.files[0])]) for one in known]
+    reels = [reel.name for reel in sheet.reels]
+    passes, lines = _placed(root, tapes_known, reels, heard, progress)
+    more = draft_tables(passes, reels, [one.name for one in sheet.passes])
+    text = sheet.text + (b"" if sheet.text.endswith(b"\n") else b"\n") + b"\n" + more.encode()
+    try:
+        parse_sheet(text, path=sheet.path, folder=sheet.folder)
+    except SheetError as error:
+        raise SheetError(
+            f"the passes found cannot be added: {error.problem}; nothing was written", file=sheet.path
+        ) from error
+    return Grown(sheet.text, text, (*told, *lines))
+
+
+def _from(within: Path, one: DraftPass) -> DraftPass:
+    """Return a capture whose paths are relative to the sheet's folder."""
+
+    def moved(path: str | None) -> str | None:
+        return None if path is None else (within / path).as_posix()
+
+    return replace(
+        one,
+        files=tuple((within / path).as_posix() for path in one.files),
+        pattern=moved(one.pattern),
+        log=moved(one.log),
+        ltc=moved(one.ltc),
+    )
+
+
+def _real(path: Path) -> Path:
+    return Path(os.path.realpath(path))
+
+
+def _placed(
+    root: Path,
+    known: Sequence[tuple[Heard, str]],
+    reels: Collection[str],
+    heard: Sequence[Heard],
+    progress: Callable[[str, float], None],
+) -> tuple[list[DraftPass], list[str]]:
+    """Return the new captures with their reels, and a line for each.
+
+    Args:
+        root: folder of the sheet.
+        known: captures that it names, with their reels.
+        reels: that it has.
+        heard: the new captures.
+        progress: called with what is being done and the share of it that is done.
+    """
+    placed: list[DraftPass] = []
+    told: list[str] = []
+    left: list[Heard] = []
+    for one in heard:
+        found = next((row for row in known if may_be_one(row[0], one) and is_found(root, row[0], one)), None)
+        by_name = split_pass_name(one.found.name)[0]
+        if found is None and by_name not in reels:
+            left.append(one)
+            continue
+        reel, why = (by_name, "by its name")
+        if found is not None:
+            reel, why = found[1], f"found in {found[0].found.name} by its sound"
+        placed.append(replace(one.found, reel=reel))
+        told.append(f"{one.found.name} is added to reel {reel}: {why}")
+    if left:
+        tapes = tapes_of(root, left, lambda share: progress("comparing captures by their sound", share))
+        told += [f"reel {tape.name}: {line}" for tape in tapes for line in tape.told]
+        told += [
+            f"{one.found.name} is added as a pass of a new reel, {tape.name}"
+            for tape in tapes
+            for one in tape.members
+        ]
+        placed += as_found(tapes)
+    return placed, told
