@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.events.suspects import places_to_listen_to
 from assembler.aligner.examining import examine_reels
 from assembler.aligner.plan.extent import extent_of_set, frame_samples, punches_of
 from assembler.aligner.plan.hand.given import given_plan
@@ -13,7 +12,7 @@ from assembler.aligner.plan.weaving import braids_of
 from assembler.aligner.plan.whole import Material, plan_tracks
 from assembler.aligner.records.edit import DeliveredTrack, Edit
 from assembler.aligner.signing import sign_off
-from assembler.aligner.states.reel import states_of
+from assembler.aligner.states.reel import known_of
 from assembler.aligner.tell.asked.stripes import withheld_tracks
 from assembler.aligner.tell.outcome import Outcome
 from assembler.aligner.tell.session import tell_session
@@ -63,11 +62,7 @@ def _aligned(session: ImportedSession, advance: Callable[[str, float], None], pl
     edits = tuple(one.edit for one in planned)
     outcome = Outcome(extent[0], edits, forced if plan is None else (), plan is not None, accepted)
     told = tell_session(session, reels, planned, outcome, unrecorded, plan_path)
-    suspects = places_to_listen_to(reels, sheet.session.sample_rate)
-    states = {
-        reel.name: states_of(reel, tracks, suspects=suspects, unlike_cures=sheet.repair.unlike == "cure")
-        for reel in reels
-    }
+    states, suspects = known_of(reels, tracks, sheet)
     return Edit(
         extent[0],
         extent[1] - extent[0],

@@ -21,7 +21,6 @@ from assembler.aligner.compare.limits import (
 from assembler.aligner.compare.proofs import Proofs
 from assembler.aligner.compare.sparse import SparseRanges
 from assembler.aligner.concealment.alone import Row, rows_of_means
-from assembler.aligner.concealment.limits import ALONE_NATS
 from assembler.aligner.concealment.marks import TALLY_COUNTS, tally_machine
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
@@ -65,6 +64,13 @@ class TrackNotes:
         self.means.setdefault(index, []).append(place)
         self.proofs.setdefault(index, Proofs()).add(place, seen, because)
 
+    def add_row(self, index: int, row: Row, seen: Range) -> None:
+        """Note a row of means, as one that proves itself or as a weak one."""
+        if row.is_proof:
+            self.add_means(index, (row.start, row.end), seen, Because(Rule.MEANS_IN_A_ROW, row.nats))
+        elif seen[0] <= row.start < seen[1]:
+            self.weak.setdefault(index, []).append(row)
+
 
 def note_block(
     passes: Sequence[PlacedPass],
@@ -105,11 +111,8 @@ def note_block(
         runs, lines = ([(start + shift, end + shift) for start, end in found] for found in alike[1:3])
         notes.add_held(index, runs, lines, high)
         for row in alike[3]:
-            place = row.start + shift, row.end + shift
-            if row.nats >= ALONE_NATS:
-                notes.add_means(index, place, (low, high), Because(Rule.MEANS_IN_A_ROW, row.nats))
-            elif low <= place[0] < high:
-                notes.weak.setdefault(index, []).append(Row(*place, row.nats))
+            moved = Row(row.start + shift, row.end + shift, row.nats)
+            notes.add_row(index, moved, (low, high))
 
 
 def _note_machines(

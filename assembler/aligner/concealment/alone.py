@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import LEAST_MEMBERS, RATE_SAMPLES, WEAK_NATS
+from assembler.aligner.concealment.limits import ALONE_NATS, LEAST_MEMBERS, RATE_SAMPLES, WEAK_NATS
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
@@ -33,6 +33,11 @@ class Row:
     start: int
     end: int
     nats: float
+
+    @property
+    def is_proof(self) -> bool:
+        """Whether it needs no witness."""
+        return self.nats >= ALONE_NATS
 
 
 def rows_of_means(samples: Int32s, step: int) -> list[Row]:

@@ -290,15 +290,10 @@ def _by_rule(machine: Machine, lost: Bools, mean: Bools, held: Bools) -> Bools:
     A mean has a good sample behind it. What is held goes on up to a mean, for a few samples; either may equal the
     tape's by chance, and is not among the lost ones then.
     """
-    if machine.several == LINE:
-        found = lost & (mean | held)
-        for start, end in ranges_of(found, least=LONGEST_HOLD):
-            found[start:end] = False
-        return np.asarray(found, np.bool_)
-    if machine.several == THROUGHOUT:
+    if machine.several != UP_TO_MEAN:
         beside = np.append(lost[1:], [False]) | np.append([False], lost[:-1])
-        found = lost & ((mean & ~beside) | held)
-        for start, end in ranges_of(lost & held, least=LONGEST_HOLD + 1):
+        found = lost & ((mean & ~beside if machine.several == THROUGHOUT else mean) | held)
+        for start, end in ranges_of(found, least=LONGEST_HOLD):
             found[start:end] = False
         return np.asarray(found, np.bool_)
     lost_next, marked_next = np.append(lost[1:], [False]), np.append((mean | held)[1:], [False])

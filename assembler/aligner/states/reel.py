@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assembler.aligner.events.suspects import places_to_listen_to
 from assembler.aligner.records.ranges import merged, without
 from assembler.aligner.states.track import Closed, PassHoldings, stretches_of
 from assembler.states import TrackStates
@@ -17,7 +18,19 @@ if TYPE_CHECKING:
     from assembler.aligner.records.edit import DeliveredTrack
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
+    from assembler.sheet import Sheet
     from assembler.states import Suspect
+
+
+def known_of(
+    reels: Sequence[ExaminedReel], tracks: Sequence[DeliveredTrack], sheet: Sheet
+) -> tuple[dict[str, tuple[TrackStates, ...]], tuple[Suspect, ...]]:
+    """Return the states of each reel's tracks, by its name, and the places of all reels worth listening to."""
+    suspects = places_to_listen_to(reels, sheet.session.sample_rate)
+    cures = sheet.repair.unlike == "cure"
+    return {
+        reel.name: states_of(reel, tracks, suspects=suspects, unlike_cures=cures) for reel in reels
+    }, suspects
 
 
 def states_of(
