@@ -24,7 +24,7 @@ MAY_USE = {
     "compare": {"records", "sound", "flaws", "concealment", "judge"},
     "events": {"records", "sound", "flaws", "concealment"},
     "plan": {"records", "place"},
-    "states": {"records"},
+    "states": {"records", "events"},
     "tell": {"records", "sound"},
 }
 """For each room, in the order in which they stand, the rooms that it may use; imports for types are aside."""
