@@ -172,7 +172,9 @@ def _saved(reel: RecordedReel, record: RecordedSet, label: Callable[[int], str])
     for one in sorted(stretches, key=lambda stretch: order.index(stretch.state)):
         start = max(0, one.start - record.start.sample)
         end = min(record.length, one.end - record.start.sample)
-        for column in range(int(start * scale), math.ceil(end * scale)) if start < end else ():
+        for column in (
+            range(int(start * scale), min(len(columns), math.ceil(end * scale))) if start < end else ()
+        ):
             columns[column] = one.state
     bars = []
     at = 0

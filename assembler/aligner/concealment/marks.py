@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import LEAST_TALLY, RULE_RATIO
+from assembler.aligner.concealment.limits import LEAST_TALLY, LONGEST_RUN, RULE_RATIO
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Int64s
@@ -112,7 +112,8 @@ def tally_machine(samples: Int64s, at: Int64s, step: int) -> Int64s:
     first, size = rows_of(at)
     last = first + size - 1
     held_in, straight_in = (np.add.reduceat(np.append(one, [0]), first) for one in (held, straight & ~held))
-    one, more = (size == 1) & sets_in[first], (size > 1) & sets_in[first]
+    # A level held for longer than losses last is another flaw.
+    one, more = (size == 1) & sets_in[first], (size > 1) & (size <= LONGEST_RUN) & sets_in[first]
     counts += [
         np.count_nonzero(one & (straight_in == 1)),
         np.count_nonzero(one & (held_in == 1) & ~straight[last]),

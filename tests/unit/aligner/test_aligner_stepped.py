@@ -162,7 +162,7 @@ def test_rests_between_notes_are_neither_mutes_nor_holds(passes: int) -> None:
     placed = [replace(_one_pass(list(tape)), name=f"P{number + 1}") for number in range(passes)]
     with ThreadPoolExecutor(1) as executor:
         findings = compare_reel(placed, range(len(tape)), 1, 32_767, executor, lambda _: None)
-    assert findings == ReelFindings(())
+    assert replace(findings, lookalikes=()) == ReelFindings(())
 
 
 def test_a_tail_in_coarse_steps_is_not_muted_at_zero() -> None:
@@ -170,7 +170,7 @@ def test_a_tail_in_coarse_steps_is_not_muted_at_zero() -> None:
     tape = 6 * make_tape("sparse", 16, 400_000, np.random.default_rng([501, 1]))[:1, 280_000:330_000]
     with ThreadPoolExecutor(1) as executor:
         findings = compare_reel([_one_pass(list(tape))], [0], 1, (1 << 23) - 1, executor, lambda _: None)
-    assert findings == ReelFindings(())
+    assert replace(findings, lookalikes=()) == ReelFindings(())
 
 
 def _gated(places: Sequence[int], size: int) -> Int32s:

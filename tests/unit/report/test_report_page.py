@@ -255,7 +255,8 @@ def test_each_lane_is_drawn_from_its_spans_and_uncured_places(record: Record) ->
     text = read(record).text
     legend = dict(re.findall(r'background: (#[0-9a-f]{6})"></span>([AB][0-9])&ensp;', text))
     assert list(legend.values()) == ["A1", "A2", "B1"]
-    lanes = re.findall(r"<svg.*?</svg>", text, re.DOTALL)
+    names = "|".join(re.escape(track["name"]) for track in record["tracks"])
+    lanes = re.findall(rf'<svg[^>]*aria-label="(?:{names})".*?</svg>', text, re.DOTALL)
     assert len(lanes) == len(record["tracks"])
     scale = 1000 / record["length"]
     for lane, track in zip(lanes, record["tracks"], strict=True):
