@@ -56,7 +56,7 @@ LEAST_SURPRISE = 0.3
 """Nats that a lost sample has to be unlikely by nature, on the average: sound that holds levels tells nothing."""
 
 LONGEST_RUN = 8
-"""Longer rows of differing samples say nothing of what a machine makes of several lost ones: they may be other flaws."""
+"""Longer rows of differing samples say nothing of what a machine makes of several: they may be other flaws."""
 
 LONGEST_HOLD = 32
 """A level that is held for longer is no concealment of strewn samples but a flaw of its own."""

@@ -80,7 +80,7 @@ class GrowingWave(WaveFile):
 def _with_all(info: WaveInfo, size: int) -> WaveInfo:
     """Return what a file holds where nothing stands behind its samples; a chunk that is not whole is sound, too."""
     behind = [chunk for chunk in info.chunk_map.chunks if chunk.start > info.data_start]
-    if any(chunk.end <= size and chunk.name.isascii() and chunk.name.isprintable() for chunk in behind):
+    if any(chunk.end < size and chunk.name.isascii() and chunk.name.isprintable() for chunk in behind):
         return info
     return replace(info, frames=max(0, size - info.data_start) // info.format.block_align)
 
