@@ -171,6 +171,8 @@ def _grow_log(spec: Recording, path: Path, log: bytes, written: int, until: int,
     held = bytearray(log[:until])
     if spec.log == "mid" and not final and until > 22:
         held[18:22] = {"zero": bytes(4), "max": b"\xff\xff\xff\xff"}[spec.log_size]
+    if not path.parent.is_dir():
+        return written  # somebody renamed the folder: sound goes on into open files, the log has no place
     with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT), "wb") as file:
         file.seek(written)
         file.write(held[written:])
