@@ -6,7 +6,6 @@ record, so that a page can be made again from ``assembly.json``.
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
@@ -166,25 +165,25 @@ def _bars(
 def _saved(reel: RecordedReel, record: RecordedSet, label: Callable[[int], str]) -> tuple[str, list[Bar]]:
     """Return the shares of a tape's states in words, and bars along the set: each column in the worst state in it."""
     stretches = reel.worst_states()
-    columns: list[State | None] = [None] * int(DRAWN_WIDTH)
-    scale = DRAWN_WIDTH / record.length
+    # In whole numbers: a stretch that ends with the set ends with the last column.
+    width = int(DRAWN_WIDTH)
+    columns: list[State | None] = [None] * width
     order = list(State)
     for one in sorted(stretches, key=lambda stretch: order.index(stretch.state)):
         start = max(0, one.start - record.start.sample)
         end = min(record.length, one.end - record.start.sample)
-        for column in (
-            range(int(start * scale), min(len(columns), math.ceil(end * scale))) if start < end else ()
-        ):
-            columns[column] = one.state
+        if start < end:
+            low, high = start * width // record.length, -(-end * width // record.length)
+            columns[low:high] = [one.state] * (high - low)
     bars = []
     at = 0
     for state, run in groupby(columns):
-        width = len(list(run))
+        size = len(list(run))
         if state is not None:
-            low, high = (round(column / scale) for column in (at, at + width))
+            low, high = (column * record.length // width for column in (at, at + size))
             title = f"{reel.name}: {state_words(state)}, {label(low)} to {label(high)}"
-            bars.append(Bar(at, width, STATE_TONES[state], title))
-        at += width
+            bars.append(Bar(at, size, STATE_TONES[state], title))
+        at += size
     return shares_words(shares_of(stretches)), bars
 
 
