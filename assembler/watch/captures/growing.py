@@ -17,6 +17,7 @@ from assembler.wave import WaveFile, read_info
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+    from typing import BinaryIO
 
     from assembler.wave import WaveInfo
 
@@ -59,11 +60,14 @@ class GrowingWave(WaveFile):
                 raise WaveError("has become shorter", path=self.path)
             with os.fdopen(self.source.descriptor, "rb", closefd=False) as stream:
                 info = read_info(stream)
+                is_final = not info.chunk_map.faults
+                if not is_final and not _has_chunks_behind(stream, info):
+                    info = replace(info, frames=(state.size - info.data_start) // info.format.block_align)
         except OSError as error:
             raise WaveError(f"cannot be read: {error.strerror}", path=self.path) from error
         self._state = state
-        self.is_final = not info.chunk_map.faults
-        self.info = info if self.is_final else _with_all(info, state.size)
+        self.is_final = is_final
+        self.info = info
         return True
 
     def fate(self) -> str:
@@ -77,12 +81,14 @@ class GrowingWave(WaveFile):
         return "" if same else "replaced"
 
 
-def _with_all(info: WaveInfo, size: int) -> WaveInfo:
-    """Return what a file holds where nothing stands behind its samples."""
-    last = max(info.chunk_map.chunks, key=lambda chunk: chunk.start)
-    if last.name != "data":
-        return info
-    return replace(info, frames=max(0, size - info.data_start) // info.format.block_align)
+def _has_chunks_behind(stream: BinaryIO, info: WaveInfo) -> bool:
+    """Return whether whole chunks stand behind the samples; samples look like the head of one now and then."""
+    behind = [chunk for chunk in info.chunk_map.chunks if chunk.start > info.data_start]
+    for chunk in behind:
+        stream.seek(chunk.start - 4)
+        if int.from_bytes(stream.read(4), "little") > chunk.size:
+            return False
+    return bool(behind)
 
 
 def settled_at(paths: Sequence[Path]) -> float:
