@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 POLL_SECONDS: Final = 0.25
 SCAN_SECONDS: Final = 1.0
 
-_NO_LIST: Final = {"rolls": [], "reels": [], "suspects": []}
+_NO_LIST: Final[dict[str, list[str]]] = {"rolls": [], "reels": [], "suspects": []}
 
 QUIET_SECONDS: Final = 3.0
 """A capture whose headers are final, and that does not grow for so long, has ended."""

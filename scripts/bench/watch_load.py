@@ -68,13 +68,14 @@ def measure_load(place: Path, seconds: int, tracks: int, *, poly: bool, retake: 
         )
         with recording.running():
             began = time.monotonic()
-            late = lateness(watch, began, mutes)
+            late = lateness(watch, began)
         spent = time.monotonic() - began
         share = (processor_seconds(watch.pid) - used) / spent
         watch.send_signal(signal.SIGINT)
     print(f"{tracks} tracks, {seconds} s{', polyphonic' * poly}{', beside a pass' * retake}:")
     print(f"  {100 * share:.1f} % of one core over {spent:.0f} s")
-    print(f"  mutes told {len(late)} of {len(mutes)}, {np.median(late):.2f} s late, worst {max(late):.2f} s")
+    usual, worst = (np.median(late), max(late)) if late else (np.nan, np.nan)
+    print(f"  mutes told {len(late)} of {len(mutes)}, {usual:.2f} s late, worst {worst:.2f} s")
 
 
 def laid_out(place: Path, tape: Int32s) -> Path:
@@ -89,7 +90,7 @@ def laid_out(place: Path, tape: Int32s) -> Path:
 
 def lateness(watch: subprocess.Popen[str], began: float) -> list[float]:
     """Return how many seconds after each mute's end it was told, the recorder's own buffers counted in."""
-    late = []
+    late: list[float] = []
     assert watch.stdout is not None  # noqa: S101
     for line in watch.stdout:
         event = json.loads(line)

@@ -65,7 +65,7 @@ class Watcher:
             except queue.Empty:
                 assert self.process.poll() is None, self.stderr()
                 continue
-            event = json.loads(self.lines[-1])
+            event = self.events[-1]
             if is_it(event):
                 return event
         raise AssertionError(f"not told within {seconds} s; told: {self.lines[-20:]}")
