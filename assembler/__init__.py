@@ -5,6 +5,7 @@ Everything that a command does a program can do. Paths are text or anything like
     load_sheet      read and check a session sheet
     draft_sheet     look through a folder of captures for a first sheet
     check_session   import and align a session, write nothing
+    find_retakes    what must be played again, from a sheet and its edit
     open_session    the same, with the captures left open: read what would be delivered
     write_plan      the plan of an edit as text, to change by hand
     build_set       build and publish a set, with its page
@@ -46,6 +47,7 @@ if TYPE_CHECKING:
     from assembler.importer.looking import draft_sheet
     from assembler.record.recorded.reading import read_record
     from assembler.report import report_page
+    from assembler.retakes import find_retakes
     from assembler.sheet import load_sheet
 
 __all__ = [
@@ -65,6 +67,7 @@ __all__ = [
     "build_set",
     "check_session",
     "draft_sheet",
+    "find_retakes",
     "load_sheet",
     "open_session",
     "read_record",
@@ -86,6 +89,7 @@ _HOMES = {
     "draft_sheet": "assembler.importer.looking",
     "read_record": "assembler.record.recorded.reading",
     "report_page": "assembler.report",
+    "find_retakes": "assembler.retakes",
     "load_sheet": "assembler.sheet",
 }
 

@@ -19,6 +19,7 @@ NoteKind: TypeAlias = Literal[
     "timecode_gap",
     "timecode_jump",
     "undecided",
+    "accepted",
     "tape_damage",
     "machine_damage",
     "other",

@@ -10,7 +10,7 @@ from enum import StrEnum
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
 
 class State(StrEnum):
@@ -114,3 +114,21 @@ def shares_of(stretches: Sequence[StateStretch]) -> dict[State, float]:
     whole = sum(one.end - one.start for one in stretches)
     sizes = {state: sum(one.end - one.start for one in stretches if one.state is state) for state in State}
     return {state: size / whole if whole else 0.0 for state, size in sizes.items()}
+
+
+def shares_words(shares: Mapping[State, float]) -> str:
+    """Return the shares of the states that there are, in a line."""
+    told = [f"{state_words(state)} {share_words(share)}" for state, share in shares.items() if share]
+    return ", ".join(told) or "nothing of it is captured"
+
+
+def share_words(share: float) -> str:
+    """Return a share in per cent; little is not told as nothing, nor nearly all as all."""
+    if 0 < share < 0.0005:
+        return "<0.1%"
+    return ">99.9%" if 0.9995 <= share < 1 else f"{share:.1%}"
+
+
+def state_words(state: State) -> str:
+    """Return the name of a state as it is read."""
+    return state.value.replace("_", " ")

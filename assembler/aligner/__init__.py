@@ -23,6 +23,7 @@ from assembler.aligner.records.edit import (
 )
 from assembler.aligner.records.runs import Runs, extent_of, size_of
 from assembler.aligner.records.timemap import Stretch, TimeMap
+from assembler.aligner.tell.asked.accepted import closing_of, cut_at
 from assembler.aligner.tell.holdings import held_words
 
 __all__ = [
@@ -48,7 +49,9 @@ __all__ = [
     "Uncured",
     "align_session",
     "clipped",
+    "closing_of",
     "cross_fade",
+    "cut_at",
     "delivered_tracks",
     "extent_of",
     "fade_gains",

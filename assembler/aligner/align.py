@@ -5,23 +5,22 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.aligner.examining import examine_reels
-from assembler.aligner.plan.extent import extent_of_set, punches_of, unrecorded_of
+from assembler.aligner.plan.extent import extent_of_set, frame_samples, punches_of
 from assembler.aligner.plan.hand.given import given_plan
-from assembler.aligner.plan.track import edit_track
-from assembler.aligner.plan.weaving import braids_of, weavings_of
+from assembler.aligner.plan.unrecorded import unrecorded_of, without_unrecorded
+from assembler.aligner.plan.weaving import braids_of
+from assembler.aligner.plan.whole import Material, plan_tracks
 from assembler.aligner.records.edit import DeliveredTrack, Edit
+from assembler.aligner.signing import sign_off
 from assembler.aligner.states.reel import states_of
-from assembler.aligner.tell.holdings import Holdings
-from assembler.aligner.tell.outcome import Outcome, find_uncured
-from assembler.aligner.tell.passes import aligned_pass
-from assembler.aligner.tell.session import session_notes
-from assembler.aligner.tell.stripes import withheld_tracks
+from assembler.aligner.tell.asked.stripes import withheld_tracks
+from assembler.aligner.tell.outcome import Outcome
+from assembler.aligner.tell.session import tell_session
 
 if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from assembler.aligner.records.edit import TrackEdit, Uncured
     from assembler.importer import ImportedSession
     from assembler.sheet import Sheet
 
@@ -46,39 +45,29 @@ def align_session(
     reels = examine_reels(session, advance)
     tracks = delivered_tracks(sheet)
     extent = extent_of_set(sheet, reels, tracks)
-    braids = {reel.name: braids_of(reel) for reel in reels}
-    plan = given_plan(plan_path, sheet, reels, tracks, extent, braids)
-    edits: list[TrackEdit] = []
-    uncured: list[Uncured] = []
-    holdings = {reel.name: Holdings(reel, sheet) for reel in reels}
-    for track in tracks:
-        takes = None if plan is None else plan[track.name]
-        weavings = weavings_of(sheet, reels, braids, extent, takes)
-        edits.append(edit_track(sheet, reels, track, extent, takes, weavings))
-        uncured += find_uncured(reels, edits[-1], extent[0], holdings, weavings)
-    wired = {one.name: one for reel in reels for one in reel.wired.passes}
-    passes = [aligned_pass(wired[one.name], reels, uncured, extent[0]) for one in session.passes]
-    punches = punches_of(sheet, extent) if plan is None else ()
-    outcome = Outcome(extent[0], tuple(edits), punches, has_plan=plan is not None)
-    notes = session_notes(session, reels, outcome, holdings, None if plan is None else plan_path)
+    unrecorded = unrecorded_of(sheet, extent)
+    reels = [without_unrecorded(reel, unrecorded, frame_samples(sheet)) for reel in reels]
+    material = Material(sheet, reels, tracks, extent, {reel.name: braids_of(reel) for reel in reels})
+    accepted, forced = sign_off(material, punches_of(sheet, extent))
+    plan = given_plan(plan_path, material, forced)
+    planned = plan_tracks(material, forced, plan)
+    edits = tuple(one.edit for one in planned)
+    outcome = Outcome(extent[0], edits, forced if plan is None else (), plan is not None, accepted)
+    told = tell_session(session, reels, planned, outcome, unrecorded, plan_path)
     states = {
-        reel.name: states_of(
-            reel,
-            [track.tape_tracks[reel.name] for track in tracks if reel.name in track.tape_tracks],
-            unrecorded=unrecorded_of(sheet, reel.reel, extent),
-            unlike_cures=sheet.repair.unlike == "cure",
-        )
-        for reel in reels
+        reel.name: states_of(reel, tracks, unlike_cures=sheet.repair.unlike == "cure") for reel in reels
     }
     return Edit(
         extent[0],
         extent[1] - extent[0],
-        tuple(passes),
-        tuple(edits),
-        tuple(uncured),
-        tuple(notes),
+        told.passes,
+        edits,
+        told.uncured,
+        told.notes,
         {reel.name: reel.word for reel in reels},
         states,
+        accepted=accepted,
+        unrecorded=unrecorded,
     )
 
 

@@ -7,20 +7,19 @@ publication knows.
 
 from __future__ import annotations
 
-import os
 import sys
 import traceback
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import click
 
 from assembler.cli.answer import DONE, INTERRUPTED, NEEDS_A_PERSON, UNUSABLE, Answer
 from assembler.cli.process import give_up_output, hold_interrupts
 from assembler.cli.terminal import say
+from assembler.cli.values import GivenPath, Seconds
 from assembler.epoch import epoch_date
 from assembler.errors import AssemblerError
-from assembler.inputs import is_utf8
 from assembler.publication import Publication
 from assembler.version import __version__
 
@@ -32,19 +31,7 @@ CLOSING = (
 )
 
 
-class _Path(click.Path):
-    """A path that can be written down: what is printed names it, and libraries take no other."""
-
-    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:  # noqa: ANN401 - click's own
-        path = Path(os.fsdecode(super().convert(value, param, ctx)))
-        if not is_utf8(path):
-            raise AssemblerError(
-                f"{path}: the name is not UTF-8; allowed: names in UTF-8 (rename it, or start in its folder)"
-            )
-        return path
-
-
-_PATH = _Path(path_type=Path)
+_PATH = GivenPath(path_type=Path)
 _json = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object on standard output, no words."
 )
@@ -91,7 +78,7 @@ def check(sheet: Path, *, as_json: bool, allow_outside: bool) -> Answer:
 @click.argument("session", metavar="SHEET|FOLDER", type=_PATH)
 @click.option(
     "--pre-roll",
-    type=click.FloatRange(0, 600),
+    type=Seconds(0, 600),
     default=5.0,
     show_default=True,
     metavar="SECONDS",

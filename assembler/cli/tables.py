@@ -10,6 +10,7 @@ from rich.table import Table
 from assembler.aligner import held_words
 from assembler.cli.consoles import PlainConsole
 from assembler.report import TextLine, because_words, group_lines, outcome_words, with_reason
+from assembler.states import shares_of, shares_words, worst_of
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
@@ -74,6 +75,8 @@ def _print_session(console: PlainConsole, result: SessionResult) -> None:
     console.print(_passes_table(result))
     for one in edit.passes:
         _print_flaws(console, result, one)
+    for name, states in edit.states.items():
+        console.print(f"Reel {name}: {shares_words(shares_of(worst_of(states)))}", soft_wrap=True)
 
 
 _LEFT_COLUMNS = ("Pass", "Reel", "From", "To", "Position", "Clock")
@@ -185,7 +188,10 @@ def _print_verdict(console: PlainConsole, result: SessionResult) -> None:
     _print_list(console, "Notes", note_lines(edit.notes))
     woven = [(track.track.name, track.woven) for track in edit.tracks if track.woven]
     _print_list(console, "Woven sample by sample", [_woven_line(*one, result.sheet) for one in woven])
-    _print_list(console, "Uncured", [_uncured_line(place, edit, result.sheet) for place in edit.uncured])
+    places = [(place, _uncured_line(place, edit, result.sheet)) for place in edit.uncured]
+    closed = [f"{line}; accepted by {place.accepted.by}" for place, line in places if place.accepted]
+    _print_list(console, "Accepted", closed)
+    _print_list(console, "Uncured", [line for place, line in places if not place.accepted])
     if edit.is_sound:
         console.print("In order: nothing is left for a person to decide.")
     else:

@@ -90,7 +90,10 @@ class SessionResult:
         ]
 
     def uncured(self) -> list[Row]:
-        """Return a row for each place that no pass has right; samples count from the set's first one."""
+        """Return a row for each place that no pass has right; samples count from the set's first one.
+
+        ``accepted_by`` is who lets it stand, None where nobody does.
+        """
         return [
             {
                 "reel": place.reel,
@@ -100,6 +103,7 @@ class SessionResult:
                 "end": place.end,
                 "timecode": self._label(place.start),
                 "timecode_end": self._label(place.end),
+                "accepted_by": place.accepted.by if place.accepted else None,
             }
             for place in self.edit.uncured
         ]

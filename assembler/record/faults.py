@@ -46,9 +46,15 @@ def record_faults(record: RecordedSet) -> Iterator[str]:
     if label != record.start.timecode:
         yield f"start.timecode is {record.start.timecode}, start.sample is the frame {label}"
     names = {(reel.name, track) for reel in record.reels for track in reel.tracks}
+    words = {(one.reel, one.by, one.reason) for one in record.accepted}
     for place in record.uncured:
         if (place.reel, place.track) not in names or not place.start <= place.end <= record.length:
             yield f"uncured place at sample {place.start} on {place.track} of reel {place.reel} is not in the set"
+        word = place.accepted
+        if word and (place.reel, word.by, word.reason) not in words:
+            yield f"uncured place at sample {place.start} on {place.track} has the word of {word.by!a}, who gave none"
+    if record.is_sound and any(place.accepted is None for place in record.uncured):
+        yield "sound is true, and there are uncured places that nobody has accepted"
 
 
 def header_faults(record: RecordedSet, track: RecordedTrack, file: WaveFile) -> Iterator[str]:
@@ -213,6 +219,10 @@ def sheet_faults(record: RecordedSet, data: bytes, folder: Path) -> Iterator[str
             yield from _difference(
                 f"bit_depth of reel {reel.name}", said or sheet.session.bit_depth, reel.bit_depth
             )
+    words = [(one.reel, one.take, one.by, one.reason) for one in sheet.accepted]
+    yield from _difference(
+        "accepted places", words, [(one.reel, one.take, one.by, one.reason) for one in record.accepted]
+    )
     passes = [(one.name, one.reel) for one in sheet.passes]
     yield from _difference("passes and their reels", passes, [(p.name, p.reel) for p in record.passes])
 

@@ -20,7 +20,9 @@ if TYPE_CHECKING:
     from assembler.aligner import Edit, Span, TrackEdit
     from assembler.notes import Held, Note
     from assembler.record.written import TrackLevels, WrittenTrack
-    from assembler.sheet import Reel, Sheet
+    from assembler.sheet import Reel, Session, Sheet
+    from assembler.signed import Acceptance, UnrecordedStretch
+    from assembler.states import TrackStates
 
 
 def record_of(
@@ -64,6 +66,7 @@ def record_of(
                 "prepared": _prepared(reel),
                 "bit_depth": edit.words[reel.name].bit_depth,
                 "bits_in_use": edit.words[reel.name].bits_in_use,
+                "states": [_states(track) for track in edit.states.get(reel.name, ())],
             }
             for reel in sheet.reels
         ],
@@ -79,11 +82,42 @@ def record_of(
                 "timecode": format_sample(edit.start_sample + place.start, rate, session.sample_rate),
                 "timecode_end": format_sample(edit.start_sample + place.end, rate, session.sample_rate),
                 "passes": _held(place.held),
+                **(
+                    {"accepted": {"by": place.accepted.by, "reason": place.accepted.reason}}
+                    if place.accepted
+                    else {}
+                ),
             }
             for place in edit.uncured
         ],
+        "accepted": [
+            {
+                **stretch_record(one, edit, session),
+                "take": one.take,
+                "passes": list(one.known),
+                "reason": one.reason,
+                "by": one.by,
+                "void": [{"track": track, "passes": list(names)} for track, names in one.news.items()],
+            }
+            for one in edit.accepted
+        ],
+        "unrecorded": [stretch_record(one, edit, session) for one in edit.unrecorded],
         "notes": [_note(note) for note in edit.notes],
         "sound": edit.is_sound,
+    }
+
+
+def stretch_record(one: Acceptance | UnrecordedStretch, edit: Edit, session: Session) -> dict[str, Json]:
+    """Return a stretch that the sheet names as it stands in the record: cut to the set, of no length outside."""
+    rate = frame_rate(session.frame_rate)
+    start, end = (min(max(0, at - edit.start_sample), edit.length) for at in (one.start, one.end))
+    return {
+        "reel": one.reel,
+        "start": start,
+        "end": end,
+        "timecode": format_sample(one.start, rate, session.sample_rate),
+        "timecode_end": format_sample(one.end, rate, session.sample_rate),
+        "tracks": list(one.tracks),
     }
 
 
@@ -97,6 +131,15 @@ def _prepared(reel: Reel) -> dict[str, Json]:
     return {
         key: value.isoformat() if isinstance(value, (dt.date, dt.time)) else cast("Json", value)
         for key, value in reel.prepared.items()
+    }
+
+
+def _states(track: TrackStates) -> dict[str, Json]:
+    return {
+        "track": track.track,
+        "stretches": [
+            {"start": one.start, "end": one.end, "state": one.state.value} for one in track.stretches
+        ],
     }
 
 

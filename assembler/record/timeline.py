@@ -97,7 +97,11 @@ def _items(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineItem, ...
 def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...]:
     joins = [TimelineMark(f"join, {join.law}, fade {join.fade}", join.at, 0) for join in track.joins]
     uncured = [
-        TimelineMark(f"uncured {place.kind}", place.start, place.end - place.start)
+        TimelineMark(
+            f"uncured {place.kind}" + (f", accepted by {place.accepted.by}" if place.accepted else ""),
+            place.start,
+            place.end - place.start,
+        )
         for place in record.uncured_on(track)
     ]
     woven = [

@@ -6,8 +6,9 @@ record, so that a page can be made again from ``assembly.json``.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
-from itertools import pairwise
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -17,13 +18,14 @@ from assembler.report.grouping import TextLine, group_lines
 from assembler.report.outcomes import outcome_words
 from assembler.report.reasons import reason_words, with_reason
 from assembler.sheet import preparation_words
+from assembler.states import State, shares_of, shares_words, state_words
 from assembler.timecode import format_sample, frame_rate
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from assembler.record.recorded.tracks import RecordedJoin, RecordedTrack
-    from assembler.record.recorded.whole import RecordedSet, RecordedUncured
+    from assembler.record.recorded.whole import RecordedReel, RecordedSet, RecordedUncured
 
 TONES = ("#2f5d8a", "#b4713d", "#5c8a4a", "#8a4f7d", "#6b6b6b", "#3d8f8a", "#a68a2c", "#9c4a4a")
 """One tone a pass, in the order of the sheet, told apart by its name as well; from the ninth on they come again."""
@@ -32,6 +34,15 @@ MOST_ROWS = 500
 """Rows of one table; past that the page says how many more the record holds."""
 
 DRAWN_WIDTH = 1000.0
+
+STATE_TONES = {
+    State.PROVEN: "#5c8a4a",
+    State.SEEN_ONCE: "#c9d7a8",
+    State.SUSPECT: "#e0a53d",
+    State.FLAWED: "#b3261e",
+    State.MISSING: "#22262b",
+}
+"""From what is certain to what is not there."""
 
 # Read when the module is: that it is missing is to be told before the work and not after.
 _TEMPLATE = Environment(
@@ -111,6 +122,8 @@ def report_page(record: RecordedSet) -> bytes:
         tones=tones,
         seconds=record.length / record.session.sample_rate,
         lanes=[(track, _bars(track, record.length, tones, label)) for track in record.tracks],
+        saved=[(reel.name, *_saved(reel, record, label)) for reel in record.reels if reel.states],
+        state_tones=[(state_words(state), tone) for state, tone in STATE_TONES.items()],
         notes=group_lines(
             TextLine(
                 one.kind,
@@ -124,6 +137,8 @@ def report_page(record: RecordedSet) -> bytes:
         ),
         asking=sum(one.needs_a_person for one in record.notes),
         marks=[_mark(place, record.length) for place in record.uncured],
+        uncured=[place for place in record.uncured if place.accepted is None],
+        accepted=[place for place in record.uncured if place.accepted is not None],
         flaws=_flaw_rows(record, label),
         woven=_woven_rows(record, label),
         joins=_join_rows(record, label),
@@ -146,6 +161,29 @@ def _bars(
         for span in sorted(track.spans, key=lambda span: span.start - span.end)
         if span.pass_name is not None
     ]
+
+
+def _saved(reel: RecordedReel, record: RecordedSet, label: Callable[[int], str]) -> tuple[str, list[Bar]]:
+    """Return the shares of a tape's states in words, and bars along the set: each column in the worst state in it."""
+    stretches = reel.worst_states()
+    columns: list[State | None] = [None] * int(DRAWN_WIDTH)
+    scale = DRAWN_WIDTH / record.length
+    order = list(State)
+    for one in sorted(stretches, key=lambda stretch: order.index(stretch.state)):
+        start = max(0, one.start - record.start.sample)
+        end = min(record.length, one.end - record.start.sample)
+        for column in range(int(start * scale), math.ceil(end * scale)) if start < end else ():
+            columns[column] = one.state
+    bars = []
+    at = 0
+    for state, run in groupby(columns):
+        width = len(list(run))
+        if state is not None:
+            low, high = (round(column / scale) for column in (at, at + width))
+            title = f"{reel.name}: {state_words(state)}, {label(low)} to {label(high)}"
+            bars.append(Bar(at, width, STATE_TONES[state], title))
+        at += width
+    return shares_words(shares_of(stretches)), bars
 
 
 def _mark(place: RecordedUncured, length: int) -> tuple[str, float, float]:

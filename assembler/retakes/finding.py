@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.plan.extent import stretch_on_timeline, stretch_tracks
-from assembler.retakes.held import HeldPass, Place, less
+from assembler.aligner import closing_of, cut_at
+from assembler.retakes.held import HeldPass, Place
 from assembler.retakes.labels import TapeLabels
 from assembler.retakes.model import PassWords, ReelRetakes, Retakes, Roll, TimedSuspect
 from assembler.retakes.words import come_off_words, held_words, why_words
@@ -29,8 +29,8 @@ ONCE = (State.SEEN_ONCE, State.SUSPECT)
 def find_retakes(sheet: Sheet, edit: Edit, *, pre_roll_seconds: float = 5.0, once: bool = False) -> Retakes:
     """Return what must be played again of each tape, and whether it may come off.
 
-    Every stretch of the set that no pass is known to have right lies in a roll, and there is no roll without one; what a
-    person has accepted asks for none.
+    Every stretch of the set that no pass is known to have right lies in a roll, and there is no roll without one. What
+    a person has accepted asks for none.
 
     Args:
         sheet: the session.
@@ -43,7 +43,7 @@ def find_retakes(sheet: Sheet, edit: Edit, *, pre_roll_seconds: float = 5.0, onc
     reels: list[ReelRetakes] = []
     labels = {reel.name: TapeLabels(sheet, reel) for reel in sheet.reels}
     for reel in sheet.reels:
-        places = _places(sheet, edit, reel, wanted)
+        places = _places(edit, reel, wanted)
         maker = _Rolls(sheet, edit, reel, labels[reel.name], pre_roll_seconds)
         own = [maker.roll(group) for group in maker.groups(places)]
         rolls += own
@@ -52,21 +52,32 @@ def find_retakes(sheet: Sheet, edit: Edit, *, pre_roll_seconds: float = 5.0, onc
     return Retakes(sheet.session.title, tuple(rolls), tuple(reels), suspects)
 
 
-def _places(sheet: Sheet, edit: Edit, reel: Reel, wanted: Sequence[State]) -> list[Place]:
-    """Return the stretches of the set that ask for a play, in order."""
-    extent = edit.start_sample, edit.start_sample + edit.length
-    accepted: dict[int, list[tuple[int, int]]] = {}
-    for one in sheet.accepted:
-        for track in stretch_tracks(sheet, one) if one.reel == reel.name else ():
-            accepted.setdefault(track, []).append(stretch_on_timeline(sheet, one, extent))
+def _places(edit: Edit, reel: Reel, wanted: Sequence[State]) -> list[Place]:
+    """Return the stretches of the set that ask for a play, in order; none that a person has accepted."""
+    first, last = edit.start_sample, edit.start_sample + edit.length
     found = []
     for own in edit.states.get(reel.name, ()):
         for stretch in own.stretches:
-            if stretch.state in wanted:
-                inside = (max(stretch.start, extent[0]), min(stretch.end, extent[1]))
-                left = less([inside], accepted.get(own.track, ()))
-                found += [Place(own.track, a, b, stretch.state) for a, b in left]
+            inside = max(stretch.start, first), min(stretch.end, last)
+            if stretch.state in wanted and inside[0] < inside[1]:
+                found += [
+                    Place(own.track, *piece, stretch.state)
+                    for piece in cut_at(edit.accepted, reel.name, own.track, inside)
+                    if not _is_accepted(edit, reel, own.track, piece)
+                ]
     return sorted(found, key=lambda place: (place.start, place.end, place.track))
+
+
+def _is_accepted(edit: Edit, reel: Reel, track: int, place: tuple[int, int]) -> bool:
+    low, high = (edge - edit.start_sample for edge in place)
+    taken = dict.fromkeys(
+        span.pass_name
+        for one in edit.tracks
+        if edit.accepted and one.track.tape_tracks.get(reel.name) == track
+        for span in one.spans
+        if span.pass_name is not None and span.start < high and low < span.end
+    )
+    return closing_of(edit.accepted, reel.name, (track,), place, list(taken)) is not None
 
 
 class _Rolls:

@@ -11,10 +11,10 @@ from assembler.retakes.telling import (
     CAUTION,
     MOST_SUSPECTS,
     plays_words,
-    shares_words,
     suspect_words,
     track_words,
 )
+from assembler.states import shares_words
 
 if TYPE_CHECKING:
     from assembler.retakes.model import Retakes

@@ -4,13 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from assembler.retakes.words import counted, kind_words, share_words, state_words
+from assembler.retakes.words import counted, kind_words
+from assembler.states import shares_words
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
     from assembler.retakes.model import Retakes, Roll, TimedSuspect
-    from assembler.states import State
 
 MOST_SUSPECTS = 20
 """Places to listen to that are told in lines and on the page; JSON has them all."""
@@ -75,13 +73,12 @@ def retakes_lines(retakes: Retakes) -> list[str]:
     if retakes.rolls:
         lines.append(CAUTION)
     for number, roll in enumerate(retakes.rolls, 1):
+        held = "; ".join(f"{one.pass_name}: {one.text}" for one in roll.passes)
+        places = f"roll to {roll.roll_to}, play {roll.play_from} to {roll.play_to}"
         lines += [
-            (
-                f"{number}. Reel {roll.reel}: roll to {roll.roll_to}, play {roll.play_from} to {roll.play_to}: "
-                f"{track_words(roll)}"
-            ),
+            f"{number}. Reel {roll.reel}: {places}: {track_words(roll)}",
             f"   why: {roll.why}",
-            f"   {plays_words(roll.plays)}: {'; '.join(f'{one.pass_name}: {one.text}' for one in roll.passes)}",
+            f"   {plays_words(roll.plays)}: {held}",
         ]
     for reel in retakes.reels:
         lines += [f"Reel {reel.name}: {reel.words}", f"   {shares_words(reel.states)}"]
@@ -100,12 +97,6 @@ def track_words(roll: Roll) -> str:
 def plays_words(plays: int) -> str:
     """Return how often a place has been played."""
     return f"played {counted(plays, 'time')} so far" if plays else "never played so far"
-
-
-def shares_words(states: Mapping[State, float]) -> str:
-    """Return the shares of states, those that there are."""
-    told = [f"{state_words(state)} {share_words(share)}" for state, share in states.items() if share]
-    return ", ".join(told) or "nothing of it is captured"
 
 
 def suspect_words(one: TimedSuspect) -> str:

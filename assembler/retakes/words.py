@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.states import State
+from assembler.states import State, share_words
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -116,7 +116,7 @@ def come_off_words(rolls: Sequence[Roll], shares: Mapping[State, float], *, is_u
         line = f"not yet: {counted(len(rolls), 'roll')}, {seconds:.1f} s to play ({', '.join(kinds)})"
         worn = sum(is_worn(roll) for roll in rolls)
         if worn:
-            line += f"; {worn} of them more plays did not cure: listen, and accept what may stand, before the tape is worn"
+            line += f"; {worn} of them more plays did not cure: listen, and accept what may stand before the tape wears"
         return line
     line = "the tape may come off: nothing on it is left to play"
     once = shares[State.SEEN_ONCE] + shares[State.SUSPECT]
@@ -125,18 +125,6 @@ def come_off_words(rolls: Sequence[Roll], shares: Mapping[State, float], *, is_u
     return line
 
 
-def share_words(share: float) -> str:
-    """Return a share in per cent; little is not told as nothing, nor nearly all as all."""
-    if 0 < share < 0.0005:
-        return "<0.1%"
-    return ">99.9%" if 0.9995 <= share < 1 else f"{share:.1%}"
-
-
 def counted(count: int, what: str) -> str:
     """Return how many there are of something."""
     return f"{count} {what}{'s' * (count != 1)}"
-
-
-def state_words(state: str) -> str:
-    """Return the name of a state as it is read."""
-    return state.replace("_", " ")

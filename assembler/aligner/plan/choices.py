@@ -43,12 +43,21 @@ class Candidate:
 
 @dataclass(frozen=True)
 class Forced:
-    """A stretch that the sheet takes from a named pass (a punch)."""
+    """A stretch that the sheet takes from a named pass: a punch, or the take of an accepted place.
+
+    ``tracks`` are names of delivered tracks, None for all that the pass holds.
+    """
 
     start: int
     end: int
     name: str
     fade_samples: int
+    tracks: frozenset[str] | None = None
+    is_accepted: bool = False
+
+    def is_on(self, track: str) -> bool:
+        """Return whether a delivered track is meant."""
+        return self.tracks is None or track in self.tracks
 
 
 @dataclass(frozen=True)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING
 
 from assembler.aligner.plan.choices import Forced
 from assembler.aligner.records.reel import stretch_label
 from assembler.errors import SheetError
 from assembler.sheet import sheet_error
+from assembler.signed import Acceptance
 from assembler.timecode import day_samples, frame_rate, label_sample, nearest_day, next_after
 
 if TYPE_CHECKING:
@@ -16,7 +18,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.edit import DeliveredTrack
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
-    from assembler.sheet import Punch, Reel, ReelStretch, Sheet
+    from assembler.sheet import ReelStretch, Sheet
 
 
 def extent_of_set(sheet: Sheet, reels: Sequence[ExaminedReel], tracks: Sequence[DeliveredTrack]) -> Range:
@@ -70,27 +72,16 @@ def stretch_on_timeline(sheet: Sheet, stretch: ReelStretch, extent: Range) -> Ra
     return start, next_after(_sample_at(sheet, stretch.end), start, day)
 
 
+def frame_samples(sheet: Sheet) -> int:
+    """Return the samples of a frame, a fraction counted as one."""
+    return ceil(sheet.session.sample_rate / frame_rate(sheet.session.frame_rate).exact)
+
+
 def stretch_tracks(sheet: Sheet, stretch: ReelStretch) -> tuple[int, ...]:
     """Return the tape tracks, from 0, that a stretch means."""
     reel = next(reel for reel in sheet.reels if reel.name == stretch.reel)
     wanted = reel.tracks if stretch.tracks is None else stretch.tracks
     return tuple(track for track, name in enumerate(reel.tracks) if name and name in wanted)
-
-
-def unrecorded_of(sheet: Sheet, reel: Reel, extent: Range) -> dict[int, list[Range]]:
-    """Return, for each track of a reel, where the sheet says that nothing was ever recorded, on the timeline."""
-    found: dict[int, list[Range]] = {}
-    for one in sheet.unrecorded:
-        for track in stretch_tracks(sheet, one) if one.reel == reel.name else ():
-            found.setdefault(track, []).append(stretch_on_timeline(sheet, one, extent))
-    return found
-
-
-def punch_on_timeline(sheet: Sheet, punch: Punch, extent: Range) -> Forced:
-    """Return a punch on the timeline, as any stretch lies there."""
-    start, end = stretch_on_timeline(sheet, punch, extent)
-    fade_ms = sheet.repair.fade_ms if punch.fade_ms is None else punch.fade_ms
-    return Forced(start, end, punch.pass_name, round(fade_ms * sheet.session.sample_rate / 1000))
 
 
 def _sample_at(sheet: Sheet, label: str) -> int:
@@ -105,4 +96,30 @@ def punches_of(sheet: Sheet, extent: Range) -> tuple[Forced, ...]:
     """Return the punches of a sheet on the timeline, in order; none where nothing is to be repaired."""
     if sheet.repair.mode == "off":
         return ()
-    return tuple(punch_on_timeline(sheet, punch, extent) for punch in sheet.punches)
+    rate = sheet.session.sample_rate
+    return tuple(
+        Forced(
+            *stretch_on_timeline(sheet, punch, extent),
+            punch.pass_name,
+            round((sheet.repair.fade_ms if punch.fade_ms is None else punch.fade_ms) * rate / 1000),
+            None if punch.tracks is None else frozenset(punch.tracks),
+        )
+        for punch in sheet.punches
+    )
+
+
+def accepted_of(sheet: Sheet, extent: Range) -> tuple[Acceptance, ...]:
+    """Return the accepted places of a sheet on the timeline, in order."""
+    return tuple(
+        Acceptance(
+            one.reel,
+            *stretch_on_timeline(sheet, one, extent),
+            stretch_tracks(sheet, one),
+            one.take,
+            one.passes or (),
+            one.reason,
+            one.by,
+            frame_samples(sheet),
+        )
+        for one in sheet.accepted
+    )

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.plan.candidates import alike_groups, candidate_of
 from assembler.aligner.plan.choices import Choice, PlanRules
-from assembler.aligner.plan.extent import punches_of
 from assembler.aligner.plan.hand.takes import stretches_of
 from assembler.aligner.plan.joins.prove import prove_join
 from assembler.aligner.plan.joins.settle import join_choices
@@ -22,7 +21,7 @@ from assembler.aligner.records.edit import SLIP, DeliveredTrack, Join, Span, Tra
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.plan.choices import Candidate, TrackChoices
+    from assembler.aligner.plan.choices import Candidate, Forced, TrackChoices
     from assembler.aligner.plan.hand.takes import Take
     from assembler.aligner.plan.weaving import Weaving
     from assembler.aligner.records.passes import PlacedPass
@@ -38,6 +37,7 @@ def edit_track(
     extent: Range,
     takes: Sequence[Take] | None,
     weavings: Mapping[str, Weaving],
+    forced: Sequence[Forced] = (),
 ) -> TrackEdit:
     """Return the spans and joins of one delivered track.
 
@@ -48,12 +48,13 @@ def edit_track(
         extent: first sample of the set, and the first one behind it.
         takes: a person's, in place of the path; None where the program plans.
         weavings: of each reel, by its name.
+        forced: what the sheet takes from named passes on this track.
     """
     holding = [reel for reel in reels if reel.name in track.tape_tracks]
     candidates = [
         candidate_of(sheet, reel, one, track, weavings[reel.name]) for reel in holding for one in reel.passes
     ]
-    rules = _rules(sheet, holding, track, extent)
+    rules = _rules(sheet, holding, track, forced)
     if takes is None:
         planned = plan_track(candidates, rules, *extent)
     else:
@@ -66,13 +67,15 @@ def edit_track(
     return _edited(track, planned, sources, extent)
 
 
-def _rules(sheet: Sheet, holding: Sequence[ExaminedReel], track: DeliveredTrack, extent: Range) -> PlanRules:
-    """Return what the path may assume on a track, with those of the sheet's punches that are of its passes."""
+def _rules(
+    sheet: Sheet, holding: Sequence[ExaminedReel], track: DeliveredTrack, forced: Sequence[Forced]
+) -> PlanRules:
+    """Return what the path may assume on a track, with what is forced from its passes."""
     names = {one.name for reel in holding for one in reel.passes}
     return PlanRules(
         round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000),
         alike_groups(holding, track),
-        tuple(one for one in punches_of(sheet, extent) if one.name in names),
+        tuple(one for one in forced if one.name in names),
         heed_flaws=sheet.repair.mode == "auto",
     )
 

@@ -14,7 +14,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.plan.extent import punch_on_timeline
 from assembler.aligner.plan.hand.takes import Take, stretches_of
 from assembler.aligner.plan.limits import PIECE_SAMPLES
 from assembler.aligner.records.edit import Filled
@@ -24,6 +23,7 @@ from assembler.aligner.records.runs import Runs, joined_runs, runs_of
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
+    from assembler.aligner.plan.choices import Forced
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.arrays import Int32s, Int64s
@@ -183,15 +183,16 @@ def weavings_of(
     braids: Mapping[str, Sequence[Braid]],
     extent: Range,
     takes: Sequence[Take] | None,
+    forced: Sequence[Forced] = (),
 ) -> dict[str, Weaving]:
-    """Return what may be woven of each reel on a track: nothing that a person has asked for as it is."""
+    """Return what may be woven of each reel on a track: nothing that a person has asked for there as it is."""
     bare: dict[str, list[Range]] = {}
     if takes is not None:
         for take, low, high in stretches_of(takes, extent):
             if take.pass_name and not take.woven:
                 bare.setdefault(take.pass_name, []).append((low, high))
     else:
-        for punch in (punch_on_timeline(sheet, punch, extent) for punch in sheet.punches):
-            bare.setdefault(punch.name, []).append((punch.start, punch.end))
+        for one in forced:
+            bare.setdefault(one.name, []).append((one.start, one.end))
     is_wanted = takes is not None or sheet.repair.mode == "auto"
     return {reel.name: Weaving(reel, braids[reel.name] if is_wanted else (), bare) for reel in reels}

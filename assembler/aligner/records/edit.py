@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.timemap import TimeMap
     from assembler.importer import ImportedPass
     from assembler.notes import Held, Note
+    from assembler.signed import Acceptance, UnrecordedStretch
     from assembler.states import Suspect, TrackStates
 
 IDENTICAL = "identical"
@@ -157,7 +158,10 @@ class AlignedPass:
 
 @dataclass(frozen=True)
 class Uncured:
-    """A place of the set where no pass has what the tape holds, and what each pass of the reel has there."""
+    """A place of the set where no pass has what the tape holds, and what each pass of the reel has there.
+
+    ``accepted`` is a person's word that it may stand.
+    """
 
     reel: str
     track: DeliveredTrack
@@ -165,6 +169,7 @@ class Uncured:
     end: int
     kind: str
     held: tuple[Held, ...] = ()
+    accepted: Acceptance | None = None
 
 
 @dataclass(frozen=True)
@@ -181,6 +186,8 @@ class Edit:
         words: word length of each reel, by its name.
         states: what is known of every stretch of each reel's tracks, by the reel's name.
         suspects: places to listen to, likeliest first.
+        accepted: what a person lets stand, in the order of the sheet.
+        unrecorded: what was never recorded, in the order of the sheet.
     """
 
     start_sample: int
@@ -192,8 +199,11 @@ class Edit:
     words: Mapping[str, TapeWord]
     states: Mapping[str, tuple[TrackStates, ...]] = field(default_factory=dict)
     suspects: tuple[Suspect, ...] = ()
+    accepted: tuple[Acceptance, ...] = ()
+    unrecorded: tuple[UnrecordedStretch, ...] = ()
 
     @property
     def is_sound(self) -> bool:
         """Whether nothing is left that a person has to look at."""
-        return not self.uncured and not any(note.needs_a_person for note in self.notes)
+        is_open = any(place.accepted is None for place in self.uncured)
+        return not is_open and not any(note.needs_a_person for note in self.notes)

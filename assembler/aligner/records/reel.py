@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
+from assembler.aligner.records.ranges import without
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from assembler.aligner.place.wiring.wire import WiredReel
     from assembler.aligner.records.findings import ReelFindings
@@ -55,6 +56,8 @@ class ExaminedReel:
         notes: corrections and findings on the way.
         word: of the tape.
         idle: of each pass that has any, where it is silent at an end since nothing was played.
+        unrecorded: by tape track, timeline ranges that were never recorded, in order.
+        margin: what sticks out of such a range by fewer samples belongs to it: a frame, as a sheet names no less.
     """
 
     reel: Reel
@@ -66,11 +69,19 @@ class ExaminedReel:
     notes: tuple[Note, ...]
     word: TapeWord
     idle: Mapping[str, tuple[Range, ...]] = field(default_factory=dict)
+    unrecorded: Mapping[int, Sequence[Range]] = field(default_factory=dict)
+    margin: int = 0
 
     @property
     def name(self) -> str:
         """The reel's name."""
         return self.reel.name
+
+    def recorded(self, track: int, start: int, end: int) -> list[Range]:
+        """Return what of a place on a tape track was recorded, as far as the sheet says otherwise."""
+        holes = self.unrecorded.get(track, ())
+        pieces = without([(start, end)], holes)
+        return [one for one in pieces if one == (start, end) or one[1] - one[0] >= self.margin]
 
     def moved(self, samples: int) -> ExaminedReel:
         """Return the reel, not compared yet, ``samples`` later on the timeline."""

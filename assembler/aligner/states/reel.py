@@ -12,8 +12,9 @@ from assembler.aligner.states.track import Closed, PassHoldings, stretches_of
 from assembler.states import TrackStates
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Sequence
 
+    from assembler.aligner.records.edit import DeliveredTrack
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.states import Suspect
@@ -21,22 +22,21 @@ if TYPE_CHECKING:
 
 def states_of(
     reel: ExaminedReel,
-    tracks: Sequence[int],
+    tracks: Sequence[DeliveredTrack],
     *,
-    unrecorded: Mapping[int, Sequence[Range]],
     suspects: Sequence[Suspect] = (),
     unlike_cures: bool = True,
 ) -> tuple[TrackStates, ...]:
-    """Return the states of some tracks of a reel; nothing where none of its passes can be used.
+    """Return the states of the tracks of a reel that are delivered; nothing where none of its passes can be used.
 
     Args:
         reel: placed and compared.
-        tracks: that are wanted, from 0 in tape order.
-        unrecorded: of each track, where a person says that nothing was ever recorded.
+        tracks: of the set.
         suspects: places that look like a flaw.
         unlike_cures: whether what only a pass has right that is nowhere identical with a better one counts as saved.
     """
-    held = {track: _holdings(reel, track) for track in tracks}
+    wanted = [track.tape_tracks[reel.name] for track in tracks if reel.name in track.tape_tracks]
+    held = {track: _holdings(reel, track) for track in wanted}
     covered = merged(piece for own in held.values() for one in own for piece in one.covered)
     if not covered:
         return ()
@@ -47,12 +47,12 @@ def states_of(
             stretches_of(
                 reach,
                 held[track],
-                _closed(reel, track, unrecorded.get(track, ()), suspects),
+                _closed(reel, track, _unrecorded(reel, track, reach, held[track]), suspects),
                 lambda first, second, track=track: _are_same(reel, first, second, track),  # type: ignore[misc]
                 lambda name, track=track: unlike_cures or not _is_lesser(reel, name, track),  # type: ignore[misc]
             ),
         )
-        for track in tracks
+        for track in wanted
     )
 
 
@@ -69,6 +69,14 @@ def _holdings(reel: ExaminedReel, track: int) -> list[PassHoldings]:
         )
         for one in reel.passes
     ]
+
+
+def _unrecorded(reel: ExaminedReel, track: int, reach: Range, held: Sequence[PassHoldings]) -> list[Range]:
+    """Return where nothing was ever recorded, with what sticks out of it by less than a frame and no pass covers."""
+    holes = list(reel.unrecorded.get(track, ()))
+    for start, end in without([reach], merged(piece for one in held for piece in one.covered)):
+        holes += without([(start, end)], reel.recorded(track, start, end))
+    return holes
 
 
 def _closed(

@@ -8,10 +8,10 @@ Each in its file:
 
 - `outcome`: what the plan leaves uncured, and who was taken where; `passes`: each pass with its flaws.
 - `holdings`: what the passes hold at an uncured or undecided place.
-- `session`, `reel`: the notes, in order.
+- `session`, `reel`: all that is told, in order.
 - `chains`: passes that run along and are nowhere identical.
 - `tape/`: whether tape or machine is to blame.
-- `punches`, `stripes`: punches that bring in flaws; tracks of timecode.
+- `asked/`: what the sheet asks for: punches, accepted places, stretches never recorded, tracks of timecode.
 
 The numbers stand in `limits`.
 """

@@ -74,7 +74,7 @@ def _cured(reel: ExaminedReel, upper: PlacedPass, lower: str, track: int, outcom
     return [
         place
         for place in common(merged(taken), merged(upper.covered(track)))
-        if not outcome.is_punched(lower, place)
+        if outcome.punch_at(lower, place, reel.reel.tracks[track]) is None
     ]
 
 

@@ -6,7 +6,7 @@ Positions are timeline samples unless said otherwise.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice, pairwise, takewhile
 from typing import TYPE_CHECKING
 
@@ -14,6 +14,7 @@ import numpy as np
 
 from assembler.aligner.records.edit import Uncured
 from assembler.aligner.records.ranges import common, merged, without
+from assembler.aligner.tell.asked.accepted import closing_of, cut_at
 from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED
 
 if TYPE_CHECKING:
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.aligner.tell.holdings import Holdings
+    from assembler.signed import Acceptance
 
 
 @dataclass(frozen=True)
@@ -35,14 +37,21 @@ class Outcome:
     Args:
         start: timeline sample of the set's first one.
         edits: of each delivered track.
-        punches: of the sheet, as far as they count.
+        punches: of the sheet, and takes of its accepted places, as far as they count.
         has_plan: whether the takes are a person's.
+        accepted: what a person lets stand.
     """
 
     start: int
     edits: tuple[TrackEdit, ...]
     punches: tuple[Forced, ...] = ()
     has_plan: bool = False
+    accepted: tuple[Acceptance, ...] = ()
+
+    @property
+    def extent(self) -> Range:
+        """First sample of the set, and the first one behind it, on the timeline."""
+        return self.start, self.start + self.edits[0].spans[-1].end
 
     def taken(self, reel: str, tape_track: int, place: Range) -> list[str] | None:
         """Return the passes that the set has a place from, in order; None where it is in no track of the set."""
@@ -60,9 +69,16 @@ class Outcome:
                         found[span.pass_name] = None
         return list(found) if is_delivered else None
 
-    def is_punched(self, name: str, place: Range) -> bool:
-        """Return whether a punch asks for a pass at a place."""
-        return any(p.name == name and p.start < place[1] and place[0] < p.end for p in self.punches)
+    def punch_at(self, name: str, place: Range, track: str) -> Forced | None:
+        """Return what asks for a pass at a place of a delivered track: a punch, or the take of an accepted place."""
+        return next(
+            (
+                p
+                for p in self.punches
+                if p.name == name and p.is_on(track) and p.start < place[1] and place[0] < p.end
+            ),
+            None,
+        )
 
 
 def find_uncured(
@@ -71,6 +87,7 @@ def find_uncured(
     start: int,
     holdings: Mapping[str, Holdings],
     weavings: Mapping[str, Weaving],
+    accepted: Sequence[Acceptance] = (),
 ) -> list[Uncured]:
     """Return the places of a track that no pass has right, with what each pass has there.
 
@@ -80,54 +97,59 @@ def find_uncured(
         start: timeline sample of that one.
         holdings: of each reel, by name.
         weavings: of each reel, by name: what of the track is woven.
+        accepted: what a person lets stand; a place that lies in it in part is told in parts.
     """
     found: list[Uncured] = []
     for reel in reels:
         tape_track = edit.track.tape_tracks.get(reel.name)
         if tape_track is None:
             continue
-        flaws = _flaws_of_track(reel, tape_track)
-        bad: list[_Bad] = []
-        for span, (low, high) in zip(edit.spans, _heard(edit), strict=True):
-            here = (low + start, high + start)
-            if span.pass_name is None:
-                bad += [
-                    _Bad(first, last, kind, None) for first, last, kind in _missing(reel, tape_track, here)
-                ]
-            elif span.pass_name in flaws:
-                bad += [
-                    _Bad(low, high, flaw.kind, flaw.pass_name)
-                    for flaw in flaws[span.pass_name].within(here)
-                    for low, high in weavings[reel.name].unwoven(
-                        span.pass_name, tape_track, (flaw.start, flaw.end)
-                    )
-                ]
-        found += [
-            Uncured(
-                reel.name,
-                edit.track,
-                place.start - start,
-                place.end - start,
-                place.kind,
-                holdings[reel.name].at(
-                    tape_track,
-                    (place.start, place.end),
-                    [] if place.pass_name is None else [place.pass_name],
-                ),
-            )
-            for place in _bounded(bad)
-        ]
+        for place in _bounded(bad_places(reel, edit, start, weavings)):
+            taken = [] if place.pass_name is None else [place.pass_name]
+            for low, high in cut_at(accepted, reel.name, tape_track, (place.start, place.end)):
+                held = holdings[reel.name].at(tape_track, (low, high), taken)
+                closing = closing_of(accepted, reel.name, (tape_track,), (low, high), taken)
+                found.append(
+                    Uncured(reel.name, edit.track, low - start, high - start, place.kind, held, closing)
+                )
     return sorted(found, key=lambda place: (place.start, place.end, place.kind))
 
 
 @dataclass(frozen=True)
-class _Bad:
+class Bad:
     """A stretch of the timeline that is flawed in what the set takes; from no pass where that is silence."""
 
     start: int
     end: int
     kind: str
     pass_name: str | None
+
+
+def bad_places(reel: ExaminedReel, edit: TrackEdit, start: int, weavings: Mapping[str, Weaving]) -> list[Bad]:
+    """Return what of a reel is flawed or missing in a track of the set; nothing where it was never recorded.
+
+    All as for ``find_uncured``, for a reel that holds the track.
+    """
+    tape_track = edit.track.tape_tracks[reel.name]
+    flaws = _flaws_of_track(reel, tape_track)
+    bad: list[Bad] = []
+    for span, (low, high) in zip(edit.spans, _heard(edit), strict=True):
+        here = (low + start, high + start)
+        if span.pass_name is None:
+            bad += [Bad(first, last, kind, None) for first, last, kind in _missing(reel, tape_track, here)]
+        elif span.pass_name in flaws:
+            bad += [
+                Bad(low, high, flaw.kind, flaw.pass_name)
+                for flaw in flaws[span.pass_name].within(here)
+                for low, high in weavings[reel.name].unwoven(
+                    span.pass_name, tape_track, (flaw.start, flaw.end)
+                )
+            ]
+    return [
+        replace(one, start=low, end=high)
+        for one in bad
+        for low, high in reel.recorded(tape_track, one.start, one.end)
+    ]
 
 
 class _Flaws:
@@ -138,11 +160,11 @@ class _Flaws:
         self._starts = np.array([flaw.start for flaw in flaws], np.int64)
         self._ends = np.array([flaw.end for flaw in flaws], np.int64)
 
-    def within(self, place: Range) -> list[_Bad]:
+    def within(self, place: Range) -> list[Bad]:
         """Return what lies in a place, cut to it."""
         numbers = np.flatnonzero((self._starts < place[1]) & (self._ends > place[0]))
         inside = [self._flaws[number] for number in numbers.tolist()]
-        return [_Bad(max(f.start, place[0]), min(f.end, place[1]), f.kind, f.pass_name) for f in inside]
+        return [Bad(max(f.start, place[0]), min(f.end, place[1]), f.kind, f.pass_name) for f in inside]
 
 
 def _flaws_of_track(reel: ExaminedReel, tape_track: int) -> dict[str, _Flaws]:
@@ -153,7 +175,7 @@ def _flaws_of_track(reel: ExaminedReel, tape_track: int) -> dict[str, _Flaws]:
     return {name: _Flaws(flaws) for name, flaws in by_pass.items()}
 
 
-def _bounded(places: Sequence[_Bad]) -> list[_Bad]:
+def _bounded(places: Sequence[Bad]) -> list[Bad]:
     """Return the places; where they are too many, those that lie close together as one."""
     if len(places) <= MOST_LISTED:
         return list(places)
@@ -161,7 +183,7 @@ def _bounded(places: Sequence[_Bad]) -> list[_Bad]:
     for place in places:
         alike.setdefault((place.kind, place.pass_name), []).append((place.start, place.end))
     return [
-        _Bad(start, end, kind, name)
+        Bad(start, end, kind, name)
         for (kind, name), ranges in alike.items()
         for start, end in merged(ranges, bridge=COARSE_SAMPLES)
     ]

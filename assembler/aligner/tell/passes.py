@@ -45,7 +45,9 @@ def aligned_pass(
     for flaw in reel.findings.flaws:
         if flaw.pass_name == one.name:
             cured = not common(open_places.get(flaw.track, []), [(flaw.start, flaw.end)])
-            ranges = time_map.pass_ranges(flaw.start, flaw.end)
+            # What was never recorded is neither right nor wrong.
+            recorded = reel.recorded(flaw.track, flaw.start, flaw.end)
+            ranges = [piece for place in recorded for piece in time_map.pass_ranges(*place)]
             flaws += [
                 PassFlaw(flaw.kind, low, high, (flaw.track,), cured, because=flaw.because)
                 for low, high in ranges

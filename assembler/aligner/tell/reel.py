@@ -6,6 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.reel import place_label, stretch_label, timecode_label
+from assembler.aligner.tell.asked.accepted import accepted_words, closing_of, cut_at
 from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes, cure_notes
 from assembler.aligner.tell.holdings import held_words
 from assembler.aligner.tell.limits import FAR_SECONDS, MOST_NAMED
@@ -67,7 +68,12 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
     by_name = {one.name: one for one in reel.passes}
     label = stretch_label(sheet)
     notes = []
-    for place in reel.findings.undecided:
+    parts = [
+        replace(place, start=low, end=high)
+        for place in reel.findings.undecided
+        for low, high in cut_at(outcome.accepted, reel.name, place.track, (place.start, place.end))
+    ]
+    for place in parts:
         where = place.start, place.end
         taken = outcome.taken(reel.name, place.track, where)
         if taken is None:
@@ -77,12 +83,14 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
         first = by_name[(taken or [place.taken])[0]]
         start, end = first.maps[place.track].pass_reach(*where) or (None, None)
         members = [name for name in by_name if name in place.members]
+        closing = closing_of(outcome.accepted, reel.name, (place.track,), where, taken)
+        choice = _choice_words(place, taken, members, outcome, reel.reel.tracks[place.track])
         notes.append(
             Note(
-                "undecided",
+                "undecided" if closing is None else "accepted",
                 f"{label(*where)}, reel {reel.name}, {reel.reel.tracks[place.track]}: "
                 f"{_doubt_words(place, members, holdings)}; "
-                f"{_choice_words(place, taken, members, outcome)} ({held_words(held)})",
+                f"{choice} ({held_words(held)}){f'; {accepted_words(closing)}' if closing else ''}",
                 pass_name=first.name,
                 tracks=(place.track,),
                 start=start,
@@ -106,7 +114,9 @@ def _doubt_words(place: Undecided, members: Sequence[str], holdings: Holdings) -
     return f"{' and '.join(members)} differ for {size} and nothing tells which is right"
 
 
-def _choice_words(place: Undecided, taken: Sequence[str], members: Sequence[str], outcome: Outcome) -> str:
+def _choice_words(
+    place: Undecided, taken: Sequence[str], members: Sequence[str], outcome: Outcome, track: str
+) -> str:
     """Return which pass is taken at an undecided place, and why."""
     if not taken:
         return "none is taken"
@@ -114,8 +124,9 @@ def _choice_words(place: Undecided, taken: Sequence[str], members: Sequence[str]
     verb = "is taken" if len(taken) == 1 else "are taken, each for a part"
     if outcome.has_plan:
         return f"{names} {verb}, by the plan"
-    if len(taken) == 1 and outcome.is_punched(taken[0], (place.start, place.end)):
-        return f"{names} {verb}, by a punch"
+    punch = outcome.punch_at(taken[0], (place.start, place.end), track) if len(taken) == 1 else None
+    if punch is not None:
+        return f"{names} {verb}, {'as it was accepted' if punch.is_accepted else 'by a punch'}"
     if list(taken) == [place.taken]:
         return f"{names} {verb}, as the {'most trusted' if place.taken == members[0] else 'likelier'}"
     return f"{names} {verb}"

@@ -2,45 +2,97 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assembler.aligner.tell.punches import punch_notes
+from assembler.aligner.tell.asked.accepted import accepted_notes, closed_notes
+from assembler.aligner.tell.asked.punches import punch_notes
+from assembler.aligner.tell.asked.stripes import withheld_notes
+from assembler.aligner.tell.asked.unrecorded import unrecorded_notes
+from assembler.aligner.tell.holdings import Holdings
+from assembler.aligner.tell.outcome import find_uncured
+from assembler.aligner.tell.passes import aligned_pass
 from assembler.aligner.tell.reel import far_notes, reel_notes
-from assembler.aligner.tell.stripes import withheld_notes
 from assembler.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
+    from assembler.aligner.plan.whole import PlannedTrack
+    from assembler.aligner.records.edit import AlignedPass, Uncured
     from assembler.aligner.records.reel import ExaminedReel
-    from assembler.aligner.tell.holdings import Holdings
     from assembler.aligner.tell.outcome import Outcome
     from assembler.importer import ImportedSession
+    from assembler.signed import Acceptance, UnrecordedStretch
 
 
-def session_notes(
+@dataclass(frozen=True)
+class Told:
+    """What is told of a session: its passes with their flaws, what no pass has right, notes."""
+
+    passes: tuple[AlignedPass, ...]
+    uncured: tuple[Uncured, ...]
+    notes: tuple[Note, ...]
+
+
+def tell_session(
+    session: ImportedSession,
+    reels: Sequence[ExaminedReel],
+    planned: Sequence[PlannedTrack],
+    outcome: Outcome,
+    unrecorded: Sequence[UnrecordedStretch],
+    plan_path: Path | None,
+) -> Told:
+    """Return all that is told of a session.
+
+    Args:
+        session: imported passes.
+        reels: placed and compared.
+        planned: the tracks of the set.
+        outcome: what was decided about them.
+        unrecorded: what was never recorded.
+        plan_path: a plan, if one was given.
+    """
+    holdings = {reel.name: Holdings(reel, session.sheet) for reel in reels}
+    uncured = [
+        place
+        for one in planned
+        for place in find_uncured(reels, one.edit, outcome.start, holdings, one.weavings, outcome.accepted)
+    ]
+    wired = {one.name: one for reel in reels for one in reel.wired.passes}
+    passes = tuple(aligned_pass(wired[one.name], reels, uncured, outcome.start) for one in session.passes)
+    told = _notes(session, reels, outcome, holdings, plan_path if outcome.has_plan else None)
+    closings = [
+        *(place.accepted for place in uncured if place.accepted),
+        *(closing for _, closing in told if closing),
+    ]
+    notes = [note for note, _ in told]
+    notes += accepted_notes(outcome, reels, closings, session.sheet)
+    notes += unrecorded_notes(unrecorded, reels, outcome.extent, session.sheet)
+    return Told(passes, tuple(uncured), tuple(notes))
+
+
+def _notes(
     session: ImportedSession,
     reels: Sequence[ExaminedReel],
     outcome: Outcome,
     holdings: Mapping[str, Holdings],
     plan_path: Path | None,
-) -> list[Note]:
-    """Return the notes on a session.
+) -> list[tuple[Note, Acceptance | None]]:
+    """Return the notes on a session, its passes, its reels, its punches, each with what closes it.
 
-    Args:
-        session: imported passes.
-        reels: placed and compared.
-        outcome: what was decided about the tracks.
-        holdings: of each reel, by its name.
-        plan_path: the plan, if the takes are a person's.
+    ``plan_path`` is a plan that a person has made.
     """
-    notes = far_notes(reels, session.sheet)
-    notes += withheld_notes(session.sheet)
-    notes += [note for one in session.passes for note in one.notes]
+    own = far_notes(reels, session.sheet)
+    own += withheld_notes(session.sheet)
+    notes: list[tuple[Note, Acceptance | None]] = [(note, None) for note in own]
+    by_name = {reel.name: reel for reel in reels}
+    for one in session.passes:
+        notes += closed_notes(one.notes, by_name[one.reel], outcome)
     for reel in reels:
-        notes += reel_notes(reel, session.sheet, outcome, holdings[reel.name])
-    notes += punch_notes(outcome.punches, reels, session.sheet)
+        notes += closed_notes(reel_notes(reel, session.sheet, outcome, holdings[reel.name]), reel, outcome)
+    own = punch_notes(outcome.punches, reels, session.sheet)
     if plan_path is not None:
-        notes.append(Note("other", f"the takes are a person's: {plan_path.name}, not the program's own plan"))
-    return notes
+        own.append(Note("other", f"the takes are a person's: {plan_path.name}, not the program's own plan"))
+    return [*notes, *((note, None) for note in own)]

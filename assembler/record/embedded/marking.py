@@ -1,8 +1,9 @@
 """The markers of a delivered track: at joins, at woven stretches, and at places that no pass has right.
 
 Markers stand before the samples, and readers hold what stands there in memory: libsndfile gives up at 100 KiB. So a
-track has as many as its header has room for. Those that a person has to listen to go first: uncured places, then
-woven stretches, joins that changed anything, then the others. All of them stand in ``joins.csv`` and ``timeline.otio``.
+track has as many as its header has room for. Those that a person has to listen to go first: uncured places, then those
+of them that a person has accepted, woven stretches, joins that changed anything, the others. All of them stand in
+``joins.csv`` and ``timeline.otio``.
 """
 
 from __future__ import annotations
@@ -22,7 +23,9 @@ if TYPE_CHECKING:
 LARGEST_CUE_SAMPLE: Final = 0xFFFFFFFF
 """A cue chunk has 32 bits for a place: about 24 h 51 min at 48 kHz."""
 MARKED_NAME_LIMIT: Final = 80
-"""Characters of a pass's name in a label; more is no label that a program could show."""
+"""Characters of a pass's or a person's name in a label; more is no label that a program could show."""
+MARKED_REASON_LIMIT: Final = 200
+"""Characters of a reason in a note."""
 
 _CHUNK_HEADER: Final = 8
 _OWN_BYTES: Final = 4  # before the first marker: the number of points in ``cue ``, the type of ``LIST adtl``
@@ -31,10 +34,14 @@ _OWN_BYTES: Final = 4  # before the first marker: the number of points in ``cue 
 def marked_places(record: RecordedSet, track: RecordedTrack) -> Iterator[Marker]:
     """Yield all that a track could mark, as far as a cue chunk reaches, what matters most first."""
     reached = LARGEST_CUE_SAMPLE
-    for place in record.uncured_on(track):
+    for place in sorted(record.uncured_on(track), key=lambda place: place.accepted is not None):
         if place.end <= reached:
             length = place.end - place.start
-            yield Marker(place.start, length, f"Uncured {place.kind}", _timecode(record, place.start))
+            label, note = f"Uncured {place.kind}", _timecode(record, place.start)
+            if place.accepted is not None:
+                label += f", accepted by {fit_field(place.accepted.by, MARKED_NAME_LIMIT)}"
+                note += f"; {fit_field(place.accepted.reason, MARKED_REASON_LIMIT)}"
+            yield Marker(place.start, length, label, note)
     for span, filled in track.woven:
         low, high = filled.extent
         if span.start + high <= reached:

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
     from assembler.record.recorded.passes import RecordedPass
     from assembler.record.recorded.tracks import RecordedSpan, RecordedTrack
-    from assembler.record.recorded.whole import RecordedSet
+    from assembler.record.recorded.whole import RecordedReel, RecordedSet
 
 MOST_PAIRS: Final = 1 << 22
 """So many pairs of runs of a span may lie across each other; a few seconds are enough to look at them."""
@@ -29,6 +29,8 @@ def check_parts(record: RecordedSet) -> None:
     """
     _check_names(record)
     reels = {one.name: one.reel for one in record.passes}
+    for reel in record.reels:
+        _check_states(reel)
     for one in record.passes:
         _check_channels(record, one)
     for track in record.tracks:
@@ -53,6 +55,24 @@ def _check_names(record: RecordedSet) -> None:
         for reel in track.reels:
             if track.name not in held.get(reel, ()):
                 raise ValueError(f"track {track.name}: reel {reel} does not have it")
+
+
+def _check_states(reel: RecordedReel) -> None:
+    """The stretches of each track follow one another, and all tracks of a tape reach as far."""
+    reaches = set()
+    for one in reel.states:
+        if one.track >= len(reel.tracks) or not one.stretches:
+            raise ValueError(f"reel {reel.name}: states of track {one.track} are none of its tracks")
+        at = one.stretches[0].start
+        for stretch in one.stretches:
+            if stretch.start != at or stretch.end <= at:
+                raise ValueError(
+                    f"reel {reel.name}: states of track {one.track} do not follow one another at sample {at}"
+                )
+            at = stretch.end
+        reaches.add((one.stretches[0].start, at))
+    if len(reaches) > 1 or len({one.track for one in reel.states}) < len(reel.states):
+        raise ValueError(f"reel {reel.name}: states of its tracks do not go together")
 
 
 def _check_channels(record: RecordedSet, one: RecordedPass) -> None:

@@ -10,6 +10,7 @@ from pydantic import Field
 from assembler.record.recorded.base import Count, Recorded, RecordedBecause
 from assembler.record.recorded.passes import RecordedPass
 from assembler.record.recorded.tracks import MOST_REELS, RecordedTrack
+from assembler.states import State, StateStretch, TrackStates, worst_of
 
 
 class RecordedSession(Recorded):
@@ -33,14 +34,37 @@ class RecordedStart(Recorded):
     sample: Count
 
 
+class RecordedStateStretch(Recorded):
+    """A stretch of a track in one state; timeline samples."""
+
+    start: Count
+    end: Count
+    state: State
+
+
+class RecordedStates(Recorded):
+    """What is known of every stretch of a tape track."""
+
+    track: Count
+    stretches: tuple[RecordedStateStretch, ...]
+
+
 class RecordedReel(Recorded):
     """A tape: its tracks in tape order, and the transfer notes of the sheet."""
 
     name: str
     tracks: tuple[str, ...]
     prepared: Mapping[str, str | int | float | bool] = Field(default_factory=dict)
-    # Records of earlier versions have no word length of a reel.
+    # Records of earlier versions have no word length of a reel, and no states.
     bit_depth: Literal[16, 20, 24] | None = None
+    states: tuple[RecordedStates, ...] = ()
+
+    def worst_states(self) -> tuple[StateStretch, ...]:
+        """Return the stretches of the whole tape, each in the worst state of its tracks."""
+        return worst_of(
+            TrackStates(one.track, tuple(StateStretch(s.start, s.end, s.state) for s in one.stretches))
+            for one in self.states
+        )
 
 
 class RecordedHeld(Recorded):
@@ -64,8 +88,15 @@ class RecordedNote(Recorded):
     because: RecordedBecause | None = None
 
 
+class RecordedWord(Recorded):
+    """A person's word that a place may stand."""
+
+    by: str
+    reason: str
+
+
 class RecordedUncured(Recorded):
-    """A place that no pass has right."""
+    """A place that no pass has right; ``accepted`` where a person lets it stand."""
 
     reel: str
     track: str
@@ -73,6 +104,14 @@ class RecordedUncured(Recorded):
     end: Count
     kind: str
     held: Annotated[tuple[RecordedHeld, ...], Field(alias="passes")] = ()
+    accepted: RecordedWord | None = None
+
+
+class RecordedAccepted(RecordedWord):
+    """A stretch of a reel that a person lets stand, taken from a pass if one is named."""
+
+    reel: str
+    take: str | None = None
 
 
 class RecordedSet(Recorded):
@@ -87,6 +126,8 @@ class RecordedSet(Recorded):
     passes: tuple[RecordedPass, ...]
     tracks: tuple[RecordedTrack, ...]
     uncured: tuple[RecordedUncured, ...]
+    # Records of earlier versions have none.
+    accepted: tuple[RecordedAccepted, ...] = ()
     notes: tuple[RecordedNote, ...] = ()
     is_sound: Annotated[bool, Field(alias="sound")] = False
 

@@ -19,7 +19,9 @@ TRACK = DeliveredTrack(1, "One", {"A": 0})
 def _uncured(count: int, apart: int) -> list[tuple[int, int]]:
     """Return the uncured places of one pass with so many mutes of ten samples."""
     flaws = tuple(FoundFlaw("A1", 0, "mute", n * apart, n * apart + 10, because=WHY) for n in range(count))
-    reel = cast("Any", SimpleNamespace(name="A", findings=ReelFindings(flaws)))
+    reel = cast(
+        "Any", SimpleNamespace(name="A", findings=ReelFindings(flaws), recorded=lambda _, *place: [place])
+    )
     edit = TrackEdit(TRACK, (Span(0, count * apart, "A1"),), ())
     holdings = cast("Any", {"A": SimpleNamespace(at=lambda *_: ())})
     weavings = cast("Any", {"A": SimpleNamespace(unwoven=lambda _name, _track, place: [place])})

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from typing import TYPE_CHECKING
 
+import numpy as np
 import pytest
 
 from assembler.watch import Watch
@@ -66,6 +67,24 @@ def test_a_mute_is_told_once_wherever_windows_end(tmp_path: Path, length: int) -
     assert [(one.kind, one.start, one.end, one.tracks) for one in told] == [
         ("mute", start, end, (0, 1, 2, 3)) for start, end in places
     ]
+
+
+def test_concealed_samples_are_told_once_wherever_windows_end(tmp_path: Path) -> None:
+    """Every second sample a mean of its neighbours, on all tracks, at the borders of the windows too."""
+    samples = make_tape(30, 4, bits=24)
+    places = [(start, start + 6000) for start in range(PIECE * 2 - 3000, 30 * RATE - PIECE, PIECE * 2)]
+    for start, end in places:
+        part = samples[start : end + 1].astype(np.int64)
+        part[1:-1:2] = (part[0:-2:2] + part[2::2]) // 2
+        samples[start : end + 1] = part
+    told = [one for one in followed(tmp_path, samples) if one.event == "flaw"]
+    assert [one.kind for one in told] == ["means"] * len(places)
+    for one, (start, end) in zip(told, places, strict=True):
+        # The excess of means is counted in windows of some hundred samples.
+        assert one.start is not None
+        assert one.end is not None
+        assert abs(one.start - start) <= 600
+        assert abs(one.end - end) <= 600
 
 
 def test_a_capture_is_opened_for_reading_only(tmp_path: Path) -> None:

@@ -29,12 +29,14 @@ def punch_notes(punches: Sequence[Forced], reels: Sequence[ExaminedReel], sheet:
     for punch in punches:
         reel = next(r for r in reels if any(one.name == punch.name for one in r.wired.passes))
         one = next((p for p in reel.passes if p.name == punch.name), None)
-        where = f"punch {stretch_label(sheet)(punch.start, punch.end)}, reel {reel.name}"
+        word = "accepted place" if punch.is_accepted else "punch"
+        where = f"{word} {stretch_label(sheet)(punch.start, punch.end)}, reel {reel.name}"
         if one is None:
             notes.append(Note("retake_refused", f"{where}: {punch.name} is not used", pass_name=punch.name))
             continue
         notes += _missing_notes(punch, reel, one, where, sheet)
-        notes += _flaw_notes(punch, reel, one, where, sheet)
+        if not punch.is_accepted:
+            notes += _flaw_notes(punch, reel, one, where, sheet)
     return notes
 
 
@@ -44,7 +46,7 @@ def _missing_notes(
     """Tell, once for the tracks that are alike, what the pass of a punch does not hold of it."""
     label = stretch_label(sheet)
     by_gap: dict[tuple[tuple[int, int], ...], list[int]] = {}
-    for track in _delivered(reel):
+    for track in _delivered(reel, punch):
         gaps = without([(punch.start, punch.end)], merged(one.covered(track)))
         if gaps:
             by_gap.setdefault(tuple(gaps), []).append(track)
@@ -61,9 +63,10 @@ def _flaw_notes(
 ) -> Iterator[Note]:
     """Tell each flaw that a punch brings in, once for all tracks that have it."""
     label = stretch_label(sheet)
+    wanted = _delivered(reel, punch)
     places: dict[tuple[int, int, str], list[int]] = {}
     for flaw in reel.findings.flaws:
-        if flaw.pass_name == one.name:
+        if flaw.pass_name == one.name and flaw.track in wanted:
             for start, end in common([(flaw.start, flaw.end)], [(punch.start, punch.end)]):
                 if common(merged(one.covered(flaw.track)), [(start, end)]):
                     places.setdefault((start, end, flaw.kind), []).append(flaw.track)
@@ -76,5 +79,5 @@ def _flaw_notes(
         yield Note("other", text, one.name, tuple(sorted(tracks)), first, last)
 
 
-def _delivered(reel: ExaminedReel) -> list[int]:
-    return [track for track, name in enumerate(reel.reel.tracks) if name]
+def _delivered(reel: ExaminedReel, punch: Forced) -> list[int]:
+    return [track for track, name in enumerate(reel.reel.tracks) if name and punch.is_on(name)]
