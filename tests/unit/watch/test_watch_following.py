@@ -56,11 +56,20 @@ def test_a_clean_tape_is_left_in_peace(tmp_path: Path) -> None:
     assert [one.words for one in told if one.event == "ended"] == ["finished"]
 
 
-@pytest.mark.parametrize("length", [500, 20_000, 100_000])
-def test_a_mute_is_told_once_wherever_windows_end(tmp_path: Path, length: int) -> None:
-    """Mutes of all tracks all over a pass, up to longer than a window."""
+@pytest.mark.parametrize(
+    ("length", "first", "step"),
+    [
+        (500, PIECE + 200, 2 * PIECE),
+        (500, 100_000, 163_333),
+        (20_000, 100_000, 163_333),
+        (100_000, 100_000, 163_333),
+    ],
+    ids=["just behind a border", "short", "long", "longer than a window"],
+)
+def test_a_mute_is_told_once_wherever_windows_end(tmp_path: Path, length: int, first: int, step: int) -> None:
+    """Mutes of all tracks all over a pass."""
     samples = make_tape(30, 4, bits=24)
-    places = [(start, start + length) for start in range(100_000, 30 * RATE - 150_000, 163_333)]
+    places = [(start, start + length) for start in range(first, 30 * RATE - 150_000, step)]
     for start, end in places:
         samples[start:end] = 0
     told = [one for one in followed(tmp_path, samples) if one.event == "flaw"]
