@@ -100,3 +100,23 @@ def settled_at(paths: Sequence[Path]) -> float:
         except OSError:
             continue
     return max(times)
+
+
+def is_finished(paths: Sequence[Path], now: float, patience: tuple[float, float]) -> bool:
+    """Return whether nobody is writing to files that are seen for the first time.
+
+    Args:
+        paths: the files of a capture.
+        now: seconds since 1970.
+        patience: seconds without a change after which one with final headers is finished, and any.
+    """
+    age = now - settled_at(paths)
+    return age >= patience[1] or (age >= patience[0] and all(_is_final(path) for path in paths))
+
+
+def _is_final(path: Path) -> bool:
+    try:
+        with WaveFile(path) as file:
+            return not file.info.chunk_map.faults
+    except WaveError:
+        return False

@@ -10,6 +10,8 @@ import pytest
 
 from assembler.watch import Watch
 from assembler.watch.captures.growing import GrowingWave
+from assembler.watch.examining import Seen
+from assembler.watch.told import ToldFlaws
 from assembler.wave.samples import pack_samples
 from tests.support.recorder import Recording, head, log_bytes
 from tests.support.sessions import RATE, make_tape
@@ -109,3 +111,23 @@ def test_a_capture_is_opened_for_reading_only(tmp_path: Path) -> None:
     after = path.stat()
     assert (before.st_mtime_ns, before.st_ctime_ns) == (after.st_mtime_ns, after.st_ctime_ns)
     assert [one.name for one in tmp_path.iterdir()] == ["A1.wav"]
+
+
+def test_a_flaw_that_goes_on_is_told_at_once_and_again_when_over() -> None:
+    """What another pass shows to be wrong need not end before it is told; then its length is told."""
+    told = ToldFlaws()
+    seen = [Seen("mute", track, 1000, 90_000) for track in (0, 1)]
+    assert list(told.fresh(seen, 80_000)) == [("mute", (1000, 90_000), [0, 1], True)]
+    assert list(told.fresh(seen, 80_000)) == []
+    over = [Seen("mute", track, 1000, 95_000) for track in (0, 1)]
+    assert list(told.fresh(over, 200_000)) == [("mute", (1000, 95_000), [0, 1], False)]
+    assert list(told.fresh(over, 200_000)) == []
+
+
+def test_what_one_track_shows_again_and_again_is_left_to_the_check() -> None:
+    """A gate makes pauses by nature: after a few the rest is told only when all of the pass is known."""
+    told = ToldFlaws()
+    places = [(start, start + 500) for start in range(10_000, 110_000, 10_000)]
+    new = [list(told.fresh([Seen("mute", 2, *place)], 1 << 30)) for place in places]
+    assert [len(one) for one in new] == [1] * 4 + [0] * 6
+    assert [told.has(2, place) for place in places] == [True] * 4 + [False] * 6
