@@ -5,12 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from rich.cells import cell_len
-from rich.console import Console
+from rich.console import Console, Group
 
 from assembler.printable import printable
 
 if TYPE_CHECKING:
     from rich.text import Text
+
+__all__ = ["PIPE_WIDTH", "Group", "PlainConsole"]
 
 # The library loads its table of widths at the first letter that is not plain: now, and not when a set stands.
 cell_len("漢")

@@ -7,14 +7,13 @@ import time
 from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Final
 
-from rich.console import Group
 from rich.live import Live
 from rich.padding import Padding
 from rich.table import Table
 from rich.text import Text
 
 from assembler.cli.answer import DONE, INTERRUPTED, Answer
-from assembler.cli.consoles import PlainConsole
+from assembler.cli.consoles import Group, PlainConsole
 from assembler.cli.process import give_up_output
 from assembler.cli.terminal import say
 from assembler.printable import printable
@@ -23,8 +22,6 @@ from assembler.watch import Board, Watch, event_json, event_line
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
     from pathlib import Path
-
-    from rich.console import RenderableType
 
     from assembler.known import Known
     from assembler.watch import Event, PassLine
@@ -135,7 +132,7 @@ class _Screen:
             self._live.update(screen_of(self._board), refresh=True)
 
 
-def screen_of(board: Board) -> RenderableType:
+def screen_of(board: Board) -> Group:
     """Return what a terminal shows of what is known."""
     table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), expand=False)
     for name in ("Pass", "State", "Length", "Timecode", "Peak", "Wrong"):
@@ -143,12 +140,14 @@ def screen_of(board: Board) -> RenderableType:
     for line in list(board.passes.values())[-MOST_PASSES:]:
         level = "silent" if line.level is None else f"{line.level:.1f} dB"
         table.add_row(line.name, line.state, line.length, line.timecode or "none", level, _wrong(line))
-    parts: list[RenderableType] = [table, Text("")]
+    parts: list[Text | Padding | Table] = [table, Text("")]
     bad = [_row(event_line(event)) for event in reversed(board.recent[-MOST_FLAWS:])]
     parts += [Text("Wrong, newest first:" if bad else "Nothing wrong so far"), *bad, Text("")]
-    rolls = [_wrapped(line) for line in board.lists[:MOST_ROLLS]]
-    if len(board.lists) > MOST_ROLLS:
-        rolls.append(_wrapped(f"and {len(board.lists) - MOST_ROLLS} more lines"))
+    # Why, and what each pass has there, is told in the end and by `retakes`.
+    heads = [line for line in board.lists if not line.startswith(" ")]
+    rolls = [_wrapped(line) for line in heads[:MOST_ROLLS]]
+    if len(heads) > MOST_ROLLS:
+        rolls.append(_wrapped(f"and {len(heads) - MOST_ROLLS} more lines"))
     parts += [Text("For the machine:"), *rolls]
     if board.note:
         parts.append(_wrapped(board.note))
@@ -161,7 +160,7 @@ def _row(text: str) -> Text:
 
 def _wrapped(text: str) -> Padding:
     """Return a line that goes on in the next one: what to play must be read to its end."""
-    return Padding(Text(printable(text.strip())), (0, 0, 0, 5 if text.startswith(" ") else 2))
+    return Padding(Text(printable(text)), (0, 0, 0, 2))
 
 
 def _wrong(line: PassLine) -> str:

@@ -5,10 +5,10 @@ Input: a folder that grows, or a sheet beside it.
 Output: events, one after another; whoever asks prints them. Nothing is opened for writing, nothing is locked.
 
 - `events`: what is told, as records, as JSON and as lines; `board`: what is still true of all that was told.
-- `scanning`: the captures that lie in a folder now; `growing`: a capture that is not finished.
-- `roster`: which pass of which reel a capture is.
+- `captures/`: files on disk, while they grow.
 - `clock`: its timecode, as far as it is logged.
 - `examining`: a window of it, looked at by the aligner's own rules, alone or beside finished passes.
+- `told`: what has been told of a pass already; `checking`: a check of all that is finished, in the background.
 - `following`: one pass from its first sample to its end; `watching`: all of them, and the check that renews what must
   be played again.
 """

@@ -11,8 +11,10 @@ from assembler.errors import AssemblerError
 from assembler.importer.placing import find_position
 from assembler.importer.settling import settle_positions
 from assembler.sheet import find_timecode
+from assembler.watch.events import length_words
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     from assembler.importer import PassAudio, Position
@@ -26,6 +28,9 @@ LONGEST_FLUSH: Final = 1.5
 
 MOST_SHARE: Final = 0.02
 """Share of one core that reading logs again may take: a long one is read less often."""
+
+PATIENCE_SECONDS: Final = 10.0
+"""Sound after which it is told that there is no timecode yet."""
 
 READ_SECONDS: Final = 1.0
 """A log is read again after this time at the earliest."""
@@ -51,6 +56,7 @@ class GrowingClock:
     _longest_pause: float = 0.0
     _read_at: float = field(default=-1e9)
     _cost: float = 0.0
+    _told: str = ""
 
     def follow(self, sheet: Sheet, one: Pass, reel: Reel, audio: PassAudio, now: float) -> None:
         """Look at the log again where there is something new in it, and not too often.
@@ -78,6 +84,31 @@ class GrowingClock:
         if (due and (is_new or not was_read or path is None)) or (is_still and not was_read):
             self._read(sheet, one, reel, audio, now)
         self._judge(audio.length / sheet.session.sample_rate, is_still=is_still)
+
+    def news(self, length: int, rate: int) -> Iterator[tuple[str, int, str]]:
+        """Yield kind, pass sample and words of what is new: found, lost, or none after a while.
+
+        Args:
+            length: of the pass so far.
+            rate: samples in a second.
+        """
+        state = self._told
+        if self.position is not None:
+            state = "lost" if self.is_lost else "found"
+        elif self.problem and length > PATIENCE_SECONDS * rate:
+            state = "none"
+        if state == self._told:
+            return
+        at, words = 0, "timecode found"
+        if state == "lost":
+            at = min(round(self.lost_at * rate), length)
+            words = f"timecode lost {length_words(at, rate)} in, while sound goes on"
+        elif state == "none":
+            words = f"no timecode so far ({self.problem})"
+        elif self._told == "lost":
+            at, words = length, "timecode is back"
+        self._told = state
+        yield state, at, words
 
     def _read(self, sheet: Sheet, one: Pass, reel: Reel, audio: PassAudio, now: float) -> None:
         before = time.thread_time()

@@ -12,8 +12,6 @@ import numpy as np
 
 from assembler.aligner.compare.limits import LONE_MARGIN
 from assembler.aligner.events.limits import AROUND_SAMPLES
-from assembler.aligner.records.ranges import merged, total, without
-from assembler.aligner.sound.limits import MOST_ALIKE
 from assembler.aligner.sound.scale import bits_used, smallest_word
 from assembler.errors import WaveError
 from assembler.importer import PassAudio
@@ -21,7 +19,8 @@ from assembler.timecode import format_sample, frame_rate
 from assembler.watch.captures.growing import GrowingWave
 from assembler.watch.clock import GrowingClock
 from assembler.watch.events import WORDS_OF_KIND, Event, length_words, tracks_words
-from assembler.watch.examining import Place, Scales, alike_tracks, examine, levels_of
+from assembler.watch.examining import Place, Scales, examine, levels_of
+from assembler.watch.told import START_REACH, ToldFlaws, ToldTracks
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -31,7 +30,7 @@ if TYPE_CHECKING:
     from assembler.arrays import Int32s
     from assembler.sheet import Pass, Reel, Sheet
     from assembler.watch.captures.scanning import Found
-    from assembler.watch.examining import Examined, Seen, Witness
+    from assembler.watch.examining import Examined, Witness
 
 STEP_SECONDS: Final = 1.0
 """So much new sound is looked at at once; while more has gathered, up to the longest."""
@@ -54,8 +53,7 @@ DEAD_SECONDS: Final = 3.0
 LEAST_WORD_SECONDS: Final = 2.0
 """Sound by which a tape's word length is measured first."""
 
-SLIP_REACH: Final = 4800
-"""A slip that lies so near to one that was told is that one."""
+WORDS_OF_TRACKS: Final = {"dead": "nothing but zeros so far", "alike": "the same numbers as each other"}
 
 
 @dataclass
@@ -79,22 +77,14 @@ class Follower:
     started: float
     clock: GrowingClock = field(default_factory=GrowingClock)
     grew_at: float = 0.0
-    has_ended: bool = False
     seen: int = 0
     files: list[GrowingWave] = field(default_factory=list)
     _keep: int = 0
     _heard_shift: int | None = None
     _word: int = 0
     _word_until: float = 0.0
-    _told: dict[int, list[Range]] = field(default_factory=dict)
-    _alone: dict[tuple[str, int], int] = field(default_factory=dict)
-    _slips: list[int] = field(default_factory=list)
-    _sounds: set[int] = field(default_factory=set)
-    _alike: dict[tuple[int, int], int] = field(default_factory=dict)
-    _told_alike: set[tuple[int, int]] = field(default_factory=set)
-    _dead: frozenset[int] = frozenset()
-    _found_clock: bool = False
-    _told_clock: str = ""
+    _flaws: ToldFlaws = field(default_factory=ToldFlaws)
+    _tracks: ToldTracks = field(default_factory=lambda: ToldTracks(0))
 
     def __post_init__(self) -> None:
         """Open the capture's files.
@@ -103,6 +93,7 @@ class Follower:
             WaveError: one of them cannot be read.
         """
         self.grew_at = self.started
+        self._tracks.least = round(DEAD_SECONDS * self.rate)
         try:
             for path in self.capture.paths:
                 self.files.append(GrowingWave(path))
@@ -178,7 +169,9 @@ class Follower:
         levels = levels_of(audio, max(window[0], window[1] - self.rate), window[1], scales.full_scale)
         yield self._recording(levels)
         yield from self._dead_news(audio, window)
-        tracks = [track for track, name in enumerate(self.reel.tracks) if name and track in self._sounds]
+        tracks = [
+            track for track, name in enumerate(self.reel.tracks) if name and track in self._tracks.sounding
+        ]
         if tracks and window[1] - window[0] > 4 * EDGE:
             found = examine(audio, window, tracks, self._place(), witnesses, scales, executor)
             yield from self._sound_news(found, window)
@@ -187,8 +180,8 @@ class Follower:
     def leftover(self, kind: str, start: int, end: int, tracks: Sequence[int]) -> list[int]:
         """Return the tracks of a flaw, found later by a check, on which it has not been told."""
         if kind == "slip":
-            return [] if any(abs(start - at) <= SLIP_REACH for at in self._slips) else list(tracks)
-        return [track for track in tracks if not self._is_told(track, (start, end))]
+            return [] if self._flaws.has_slip(start) else list(tracks)
+        return [track for track in tracks if not self._flaws.has(track, (start, end))]
 
     def flaw(self, kind: str, start: int, end: int, tracks: Sequence[int], more: dict[str, object]) -> Event:
         """Return a flaw as an event."""
@@ -222,7 +215,7 @@ class Follower:
         end = min(length, self.seen + longest)
         start = min(max(0, self.seen - OVERLAP), max(self._keep, self.seen - longest))
         # A slip ends what can be held against another pass at one shift.
-        behind = max((at for at in self._slips if at <= self.seen), default=0)
+        behind = max((at for at in self._flaws.slips if at <= self.seen), default=0)
         return max(start, behind), end
 
     def _scales(self, audio: PassAudio) -> Scales:
@@ -257,75 +250,33 @@ class Follower:
         return Event("recording", self.name, words, timecode=self.label(self.seen), more=more)
 
     def _clock_news(self) -> Iterator[Event]:
-        clock = self.clock
-        if clock.position is not None and not self._found_clock:
-            self._found_clock = True
-            yield Event("timecode", self.name, "timecode found", "found", 0, 0, (), self.label(0))
-        elif (
-            not self._found_clock and clock.problem and self.length > 10 * self.rate and not self._told_clock
-        ):
-            self._told_clock = "none"
-            words = f"no timecode so far ({clock.problem})"
-            yield Event("timecode", self.name, words, "none", 0, self.length)
-        state = "lost" if clock.is_lost else ""
-        if self._found_clock and state != self._told_clock:
-            self._told_clock = state
-            at = min(round(clock.lost_at * self.rate), self.length)
-            if state:
-                words = f"timecode lost {length_words(at, self.rate)} in, while sound goes on"
-                yield Event("timecode", self.name, words, "lost", at, self.length, (), self.label(at))
-            else:
-                words = "timecode is back"
-                yield Event(
-                    "timecode", self.name, words, "found", at, self.length, (), self.label(self.length)
-                )
+        for kind, start, words in self.clock.news(self.length, self.rate):
+            label = None if kind == "none" else self.label(start)
+            yield Event("timecode", self.name, words, kind, start, self.length, (), label)
 
     def _dead_news(self, audio: PassAudio, window: Range) -> Iterator[Event]:
-        end = window[1]
-        for track in range(audio.tracks):
-            if track not in self._sounds and audio.read(track, window[0], end - window[0]).any():
-                self._sounds.add(track)
-        used = {track for track, name in enumerate(self.reel.tracks) if name}
-        is_late = self._sounds and end >= DEAD_SECONDS * self.rate
-        dead = frozenset(used - self._sounds) if is_late else frozenset()
-        if dead - self._dead:
-            yield self._dead_event("dead", "nothing but zeros so far", 0, end, sorted(dead))
-        self._dead = dead
-        pairs = alike_tracks(audio, *window)
-        self._alike = {pair: self._alike.get(pair, window[0]) for pair in pairs}
-        for pair, since in self._alike.items():
-            if pair not in self._told_alike and window[1] - since >= DEAD_SECONDS * self.rate:
-                self._told_alike.add(pair)
-                yield self._dead_event("alike", "the same numbers as each other", since, window[1], pair)
-
-    def _dead_event(self, kind: str, words: str, start: int, end: int, tracks: Sequence[int]) -> Event:
-        told = f"{words}: {tracks_words(tracks, self.reel.tracks)}"
-        return Event(
-            "dead_track", self.name, told, kind, max(0, start), end, tuple(tracks), self.label(max(0, start))
-        )
+        used = [track for track, name in enumerate(self.reel.tracks) if name]
+        for kind, start, tracks in self._tracks.news(audio, window, used):
+            words = f"{WORDS_OF_TRACKS[kind]}: {tracks_words(tracks, self.reel.tracks)}"
+            label = self.label(start)
+            yield Event("dead_track", self.name, words, kind, start, window[1], tracks, label)
 
     def _sound_news(self, found: Examined, window: Range) -> Iterator[Event]:
         if found.shift is not None:
             self._heard_shift = found.shift
         for at, samples in found.slips:
-            if all(abs(at - known) > SLIP_REACH for known in self._slips):
-                self._slips.append(at)
+            if self._flaws.add_slip(at):
                 yield self.flaw("slip", at, at, range(len(self.reel.tracks)), {"samples": samples})
-        low = window[0] + EDGE
-        high = window[1] - EDGE
-        self._keep = self.seen
-        fresh: list[Seen] = []
-        for flaw in found.flaws:
-            if flaw.start < low:
-                continue
-            if flaw.end > high:
-                # It goes on: the next window begins before it.
-                self._keep = min(self._keep, flaw.start - LONE_MARGIN)
-                if flaw.end - flaw.start < self.rate:
-                    continue
-            if not self._is_told(flaw.track, (flaw.start, flaw.end)):
-                fresh.append(flaw)
-        yield from self._flaw_events(fresh, high)
+        low, high = window[0] + EDGE, window[1] - EDGE
+        cut = [flaw for flaw in found.flaws if flaw.start >= low and flaw.end > high]
+        # What goes on is seen whole by the next window, which begins before it.
+        self._keep = min([self.seen, *(flaw.start - LONE_MARGIN for flaw in cut)])
+        going = [
+            flaw for flaw in cut if flaw.end > window[1] - START_REACH and flaw.end - flaw.start >= self.rate
+        ]
+        whole = [flaw for flaw in found.flaws if flaw.start >= low and (flaw in going or flaw not in cut)]
+        for kind, place, tracks, goes_on in self._flaws.fresh(whole, high):
+            yield self.flaw(kind, *place, tracks, {"goes_on": True} if goes_on else {})
 
     def _keep_still(self, audio: PassAudio, window: Range, tracks: Sequence[int]) -> None:
         """Let the next window begin before what stands still at the end of this one, to see it whole."""
@@ -337,26 +288,6 @@ class Follower:
             still = window[1] - round(STILL_SECONDS * self.rate)
             short = [window[0] + at for at in changed if window[0] + at >= still]
             self._keep = min([self._keep, *(at - OVERLAP for at in short)])
-
-    def _flaw_events(self, flaws: Sequence[Seen], high: int) -> Iterator[Event]:
-        """Yield flaws, those of one kind that overlap on several tracks as one."""
-        for kind in dict.fromkeys(flaw.kind for flaw in flaws):
-            own = [flaw for flaw in flaws if flaw.kind == kind]
-            for start, end in merged((flaw.start, flaw.end) for flaw in own):
-                inside = [flaw for flaw in own if start <= flaw.start < end]
-                tracks = sorted({flaw.track for flaw in inside})
-                for flaw in inside:
-                    places = [*self._told.get(flaw.track, []), (flaw.start, flaw.end)]
-                    self._told[flaw.track] = merged(places)
-                if len(tracks) == 1:
-                    self._alone[kind, tracks[0]] = self._alone.get((kind, tracks[0]), 0) + 1
-                    if self._alone[kind, tracks[0]] > MOST_ALIKE:
-                        continue  # so often on one track alone it may be how it is played: the check weighs it
-                yield self.flaw(kind, start, end, tracks, {"goes_on": True} if end > high else {})
-
-    def _is_told(self, track: int, place: Range) -> bool:
-        new = total(without([place], self._told.get(track, [])))
-        return new < 0.5 * (place[1] - place[0])
 
 
 def _last_change(samples: Int32s) -> int:

@@ -11,13 +11,12 @@ from assembler.errors import AssemblerError, CaptureError
 from assembler.inputs import kind_of
 from assembler.known import NOTHING
 from assembler.retakes import find_retakes, retakes_json, retakes_lines
-from assembler.watch.captures.growing import settled_at
+from assembler.watch.captures.growing import is_finished, settled_at
 from assembler.watch.captures.roster import Roster, make_roster, read_sheet
 from assembler.watch.captures.scanning import Scanner
 from assembler.watch.checking import Checked, Checking
 from assembler.watch.events import Event
 from assembler.watch.following import Follower
-from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -30,7 +29,7 @@ if TYPE_CHECKING:
 POLL_SECONDS: Final = 0.25
 SCAN_SECONDS: Final = 1.0
 
-_NO_LIST: Final[dict[str, list[object]]] = {"rolls": [], "reels": [], "suspects": []}
+_NO_LIST: Final[dict[str, list[str]]] = {"rolls": [], "reels": [], "suspects": []}
 
 QUIET_SECONDS: Final = 3.0
 """A capture whose headers are final, and that does not grow for so long, has ended."""
@@ -137,7 +136,7 @@ class Watch:
             state = capture, settled_at(capture.paths)
             if name in self._followed or set(capture.keys) & taken or self._finished.get(name) == state:
                 continue
-            if self._is_finished(capture):
+            if is_finished(capture.paths, time.time(), (QUIET_SECONDS, STOPPED_SECONDS)):
                 self._finished[name] = state
                 self._is_stale = True
                 continue
@@ -166,8 +165,7 @@ class Watch:
         if self._sheet is None:
             self._names = frozenset()
             return
-        tracks = {one: _tracks_of(one) for one in scan.captures}
-        self._roster = make_roster(self._sheet, scan.captures, tracks)
+        self._roster = make_roster(self._sheet, scan.captures)
         for name in set(self._followed) & set(self._roster.captures):
             follower = self._followed[name]
             follower.sheet, follower.one = self._roster.sheet, self._roster.pass_of(name)
@@ -178,13 +176,6 @@ class Watch:
         for follower in self._followed.values():
             for file, key in zip(follower.files, follower.capture.keys, strict=True):
                 file.source.path = places.get(key, file.source.path)
-
-    def _is_finished(self, capture: Found) -> bool:
-        """Return whether a capture that is seen for the first time is not being written to."""
-        age = time.time() - settled_at(capture.paths)
-        if age < QUIET_SECONDS:
-            return False
-        return age >= STOPPED_SECONDS or not any(_is_open_ended(path) for path in capture.paths)
 
     def _follow(self, name: str, follower: Follower, now: float) -> Iterator[Event]:
         why = ""
@@ -271,22 +262,3 @@ class Watch:
 
 def _nothing_yet(follower: Follower) -> dict[str, object]:
     return {"samples": 0, "seconds": 0.0, "sample_rate": follower.rate, "levels": []}
-
-
-def _tracks_of(capture: Found) -> int:
-    total = 0
-    for path in capture.paths:
-        try:
-            with WaveFile(path) as file:
-                total += file.info.format.channels
-        except AssemblerError:
-            continue
-    return total
-
-
-def _is_open_ended(path: Path) -> bool:
-    try:
-        with WaveFile(path) as file:
-            return bool(file.info.chunk_map.faults)
-    except AssemblerError:
-        return True

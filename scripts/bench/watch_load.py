@@ -74,7 +74,8 @@ def measure_load(place: Path, seconds: int, tracks: int, *, poly: bool, retake: 
         watch.send_signal(signal.SIGINT)
     print(f"{tracks} tracks, {seconds} s{', polyphonic' * poly}{', beside a pass' * retake}:")
     print(f"  {100 * share:.1f} % of one core over {spent:.0f} s")
-    print(f"  mutes told {len(late)} of {len(mutes)}, {np.median(late):.2f} s late, worst {max(late):.2f} s")
+    usual, worst = (np.median(late), max(late)) if late else (np.nan, np.nan)
+    print(f"  mutes told {len(late)} of {len(mutes)}, {usual:.2f} s late, worst {worst:.2f} s")
 
 
 def laid_out(place: Path, tape: Int32s) -> Path:

@@ -13,6 +13,7 @@ from tests.support.sessions import HOUR, RATE, Layout, make_tape
 from tests.support.watchers import Watcher
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from assembler.arrays import Int32s
@@ -47,16 +48,13 @@ def saved(path: Path, samples: Int32s) -> str:
     return str(path)
 
 
-def is_flaw(kind: str, place: tuple[int, int], slack: int = 64) -> Any:  # noqa: ANN401 - a predicate
+def is_flaw(kind: str, place: tuple[int, int], slack: int = 64) -> Callable[[dict[str, Any]], bool]:
     """Return what tells whether an event is a flaw of a kind at a place."""
 
     def tell(event: dict[str, Any]) -> bool:
-        return bool(
-            event["event"] == "flaw"
-            and event["kind"] == kind
-            and abs(event["start"] - place[0]) <= slack
-            and abs(event["end"] - place[1]) <= slack
-        )
+        if event["event"] != "flaw" or event["kind"] != kind:
+            return False
+        return bool(max(abs(event["start"] - place[0]), abs(event["end"] - place[1])) <= slack)
 
     return tell
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import io
 import json
-import os
 import struct
 import subprocess
 import sys
@@ -135,7 +134,7 @@ def record(spec: Recording) -> None:
     at_start = len(head(spec, channels, 0, final=False))
     block = spec.flush // (spec.bits // 8)
     log = log_bytes(spec, len(samples) / spec.rate) if spec.log else b""
-    log_path = folder / f"timecode.{spec.log}"
+    log_file = (folder / f"timecode.{spec.log}").open("wb", buffering=0) if spec.log else None
     time.sleep(max(0.0, spec.begin - time.monotonic()))
     began = time.monotonic()
     written = 0
@@ -149,10 +148,10 @@ def record(spec: Recording) -> None:
                 file.seek(0)
                 file.write(head(spec, channels, low * channels * spec.bits // 8, final=False))
                 file.seek(here)
-        if spec.log:
+        if log_file is not None:
             share = min(1.0, high / spec.rate / min(len(samples) / spec.rate, spec.log_until))
             written = _grow_log(
-                spec, log_path, log, written, int(share * len(log)), final=high == len(samples)
+                spec, log_file, log, written, int(share * len(log)), final=high == len(samples)
             )
     data = len(samples) * channels * spec.bits // 8
     for file in files:
@@ -162,23 +161,22 @@ def record(spec: Recording) -> None:
             file.write(head(spec, channels, data, final=True))
         assert at_start == len(head(spec, channels, data, final=True))
         file.close()
+    if log_file is not None:
+        log_file.close()
 
 
-def _grow_log(spec: Recording, path: Path, log: bytes, written: int, until: int, *, final: bool) -> int:
+def _grow_log(spec: Recording, file: io.FileIO, log: bytes, written: int, until: int, *, final: bool) -> int:
     """Write the log up to a byte; the length of a MIDI track stands right only in the end."""
     if until <= written:
         return written
     held = bytearray(log[:until])
     if spec.log == "mid" and not final and until > 22:
         held[18:22] = {"zero": bytes(4), "max": b"\xff\xff\xff\xff"}[spec.log_size]
-    if not path.parent.is_dir():
-        return written  # somebody renamed the folder: sound goes on into open files, the log has no place
-    with os.fdopen(os.open(path, os.O_WRONLY | os.O_CREAT), "wb") as file:
-        file.seek(written)
-        file.write(held[written:])
-        if spec.log == "mid" and final:
-            file.seek(18)
-            file.write(log[18:22])
+    file.seek(written)
+    file.write(held[written:])
+    if spec.log == "mid" and final:
+        file.seek(18)
+        file.write(log[18:22])
     return until
 
 

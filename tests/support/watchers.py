@@ -65,9 +65,9 @@ class Watcher:
             except queue.Empty:
                 assert self.process.poll() is None, self.stderr()
                 continue
-            new: dict[str, Any] = json.loads(self.lines[-1])
-            if is_it(new):
-                return new
+            event = self.events[-1]
+            if is_it(event):
+                return event
         raise AssertionError(f"not told within {seconds} s; told: {self.lines[-20:]}")
 
     def take(self, seconds: float) -> list[str]:

@@ -17,6 +17,7 @@ from assembler.wave import WaveFile, read_info
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
+    from typing import BinaryIO
 
     from assembler.wave import WaveInfo
 
@@ -59,11 +60,14 @@ class GrowingWave(WaveFile):
                 raise WaveError("has become shorter", path=self.path)
             with os.fdopen(self.source.descriptor, "rb", closefd=False) as stream:
                 info = read_info(stream)
+                is_final = not info.chunk_map.faults
+                if not is_final and not _has_chunks_behind(stream, info):
+                    info = replace(info, frames=(state.size - info.data_start) // info.format.block_align)
         except OSError as error:
             raise WaveError(f"cannot be read: {error.strerror}", path=self.path) from error
         self._state = state
-        self.is_final = not info.chunk_map.faults
-        self.info = info if self.is_final else _with_all(info, state.size)
+        self.is_final = is_final
+        self.info = info
         return True
 
     def fate(self) -> str:
@@ -77,12 +81,14 @@ class GrowingWave(WaveFile):
         return "" if same else "replaced"
 
 
-def _with_all(info: WaveInfo, size: int) -> WaveInfo:
-    """Return what a file holds where nothing stands behind its samples; a chunk that is not whole is sound, too."""
+def _has_chunks_behind(stream: BinaryIO, info: WaveInfo) -> bool:
+    """Return whether whole chunks stand behind the samples; samples look like the head of one now and then."""
     behind = [chunk for chunk in info.chunk_map.chunks if chunk.start > info.data_start]
-    if any(chunk.end < size and chunk.name.isascii() and chunk.name.isprintable() for chunk in behind):
-        return info
-    return replace(info, frames=max(0, size - info.data_start) // info.format.block_align)
+    for chunk in behind:
+        stream.seek(chunk.start - 4)
+        if int.from_bytes(stream.read(4), "little") > chunk.size:
+            return False
+    return bool(behind)
 
 
 def settled_at(paths: Sequence[Path]) -> float:
@@ -94,3 +100,23 @@ def settled_at(paths: Sequence[Path]) -> float:
         except OSError:
             continue
     return max(times)
+
+
+def is_finished(paths: Sequence[Path], now: float, patience: tuple[float, float]) -> bool:
+    """Return whether nobody is writing to files that are seen for the first time.
+
+    Args:
+        paths: the files of a capture.
+        now: seconds since 1970.
+        patience: seconds without a change after which one with final headers is finished, and any.
+    """
+    age = now - settled_at(paths)
+    return age >= patience[1] or (age >= patience[0] and all(_is_final(path) for path in paths))
+
+
+def _is_final(path: Path) -> bool:
+    try:
+        with WaveFile(path) as file:
+            return not file.info.chunk_map.faults
+    except WaveError:
+        return False

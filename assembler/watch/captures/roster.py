@@ -83,13 +83,12 @@ def read_sheet(source: Path, *, allow_outside: bool) -> Sheet | None:
         return None
 
 
-def make_roster(sheet: Sheet, captures: Sequence[Found], tracks: Mapping[Found, int]) -> Roster:
+def make_roster(sheet: Sheet, captures: Sequence[Found]) -> Roster:
     """Return the passes of the captures that lie there.
 
     Args:
         sheet: of the session, or drafted.
         captures: found in its folder.
-        tracks: how many each capture holds.
     """
     left = {path: one for one in captures for path in one.paths}
     passes: list[Pass] = []
@@ -109,7 +108,7 @@ def make_roster(sheet: Sheet, captures: Sequence[Found], tracks: Mapping[Found, 
     reels = {reel.name: reel for reel in sheet.reels}
     for capture in dict.fromkeys(left.values()):
         name = _unused(capture.name, {one.name for one in sheet.passes} | set(found))
-        reel = _reel_for(capture, tracks[capture], reels)
+        reel = _reel_for(capture, capture.tracks, reels)
         reels.setdefault(reel.name, reel)
         audio = tuple(os.path.relpath(path, sheet.folder) for path in capture.paths)
         passes.append(Pass(name=name, reel=reel.name, audio=audio))

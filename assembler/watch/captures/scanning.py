@@ -27,11 +27,13 @@ class Found:
         name: its folder's, or of a polyphonic file its own.
         paths: its files in natural order.
         keys: what they are.
+        tracks: how many they hold.
     """
 
     name: str
     paths: tuple[Path, ...]
     keys: tuple[FileKey, ...]
+    tracks: int
 
 
 @dataclass(frozen=True)
@@ -75,10 +77,10 @@ class Scanner:
                 if channels == 1 and path.stem.lower() != "timecode":
                     mono.append((path, key))
                 elif channels > 1:
-                    captures.append(Found(path.stem, (path,), (key,)))
+                    captures.append(Found(path.stem, (path,), (key,), channels))
             if mono:
                 paths, keys = zip(*mono, strict=True)
-                captures.append(Found(place.resolve().name, paths, keys))
+                captures.append(Found(place.resolve().name, paths, keys, len(paths)))
         captures.sort(key=lambda one: natural_key(one.name))
         return Scan(tuple(captures), frozenset(names), unread)
 

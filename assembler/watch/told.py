@@ -1,0 +1,130 @@
+"""What has been told of a pass, so that nothing is told twice: flaws and slips, dead tracks, tracks that are alike.
+
+Positions are samples of the pass.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Final
+
+from assembler.aligner.records.ranges import merged, total, without
+from assembler.aligner.sound.limits import MOST_ALIKE
+from assembler.watch.examining import alike_tracks
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+
+    from assembler.aligner.records.passes import TrackReader
+    from assembler.aligner.records.ranges import Range
+    from assembler.watch.examining import Seen
+
+SLIP_REACH: Final = 4800
+"""A slip that lies so near to one that was told is that one."""
+
+START_REACH: Final = 64
+"""A flaw that begins so near to one that went on is that one."""
+
+
+@dataclass
+class ToldFlaws:
+    """Flaws that have been told.
+
+    Args:
+        places: by track.
+        slips: in order.
+    """
+
+    places: dict[int, list[Range]] = field(default_factory=dict)
+    slips: list[int] = field(default_factory=list)
+    _alone: dict[tuple[str, int], int] = field(default_factory=dict)
+    _open: list[tuple[str, int]] = field(default_factory=list)
+
+    def add_slip(self, at: int) -> bool:
+        """Note a slip; return whether it is new."""
+        if self.has_slip(at):
+            return False
+        self.slips.append(at)
+        return True
+
+    def has_slip(self, at: int) -> bool:
+        """Return whether a slip is one that was told."""
+        return any(abs(at - known) <= SLIP_REACH for known in self.slips)
+
+    def has(self, track: int, place: Range) -> bool:
+        """Return whether most of a place has been told of a track."""
+        return total(without([place], self.places.get(track, []))) < 0.5 * (place[1] - place[0])
+
+    def fresh(self, flaws: Sequence[Seen], high: int) -> Iterator[tuple[str, Range, list[int], bool]]:
+        """Yield kind, place, tracks, and whether it goes on, of what is new: what overlaps on several tracks is one.
+
+        Args:
+            flaws: on single tracks.
+            high: what ends behind this goes on; it is told again when it is over.
+        """
+        for kind in dict.fromkeys(flaw.kind for flaw in flaws):
+            own = [flaw for flaw in flaws if flaw.kind == kind and self._is_new(flaw, high)]
+            for place in merged((flaw.start, flaw.end) for flaw in own):
+                tracks = sorted({flaw.track for flaw in own if place[0] <= flaw.start < place[1]})
+                if len(tracks) == 1 and self._is_played(kind, tracks[0]):
+                    continue
+                for track in tracks:
+                    self.places[track] = merged([*self.places.get(track, []), place])
+                self._open = [one for one in self._open if not _begins(one, kind, place[0])]
+                if place[1] > high:
+                    self._open.append((kind, place[0]))
+                yield kind, place, tracks, place[1] > high
+
+    def _is_new(self, flaw: Seen, high: int) -> bool:
+        is_over = flaw.end <= high and any(_begins(one, flaw.kind, flaw.start) for one in self._open)
+        return is_over or not self.has(flaw.track, (flaw.start, flaw.end))
+
+    def _is_played(self, kind: str, track: int) -> bool:
+        """Count what one track shows alone: so often it may be how it is played, and the check weighs all of it."""
+        self._alone[kind, track] = self._alone.get((kind, track), 0) + 1
+        return self._alone[kind, track] > MOST_ALIKE
+
+
+def _begins(opened: tuple[str, int], kind: str, start: int) -> bool:
+    return opened[0] == kind and abs(opened[1] - start) <= START_REACH
+
+
+@dataclass
+class ToldTracks:
+    """Which tracks sound, and what has been told of those that do not.
+
+    Args:
+        sounding: tracks that have held anything but zeros.
+        least: samples after which a track of zeros is dead, and two tracks are alike.
+    """
+
+    least: int
+    sounding: set[int] = field(default_factory=set)
+    _since: dict[tuple[int, int], int] = field(default_factory=dict)
+    _told: set[tuple[int, ...]] = field(default_factory=set)
+
+    def news(
+        self, audio: TrackReader, window: Range, used: Sequence[int]
+    ) -> Iterator[tuple[str, int, tuple[int, ...]]]:
+        """Yield kind, first sample and tracks of what is new in a window.
+
+        Args:
+            audio: of the pass.
+            window: that is new.
+            used: tracks that should sound.
+        """
+        for track in range(audio.tracks):
+            if track not in self.sounding and audio.read(track, window[0], window[1] - window[0]).any():
+                self.sounding.add(track)
+        dead = [track for track in used if track not in self.sounding]
+        if self.sounding and window[1] >= self.least:
+            new = tuple(track for track in dead if (track,) not in self._told)
+            self._told |= {(track,) for track in new}
+            if new:
+                yield "dead", 0, new
+        pairs = alike_tracks(audio, *window)
+        self._since = {pair: self._since.get(pair, window[0]) for pair in pairs}
+        for pair, since in self._since.items():
+            if pair not in self._told and window[1] - since >= self.least:
+                self._told.add(pair)
+                yield "alike", since, pair

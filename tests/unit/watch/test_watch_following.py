@@ -1,0 +1,133 @@
+"""A pass followed second by second: nothing is told twice, nothing of a clean tape, and no border of a window hides."""
+
+from __future__ import annotations
+
+import os
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from assembler.watch import Watch
+from assembler.watch.captures.growing import GrowingWave
+from assembler.watch.examining import Seen
+from assembler.watch.told import ToldFlaws
+from assembler.wave.samples import pack_samples
+from tests.support.recorder import Recording, head, log_bytes
+from tests.support.sessions import RATE, make_tape
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from pathlib import Path
+
+    from assembler.arrays import Int32s
+    from assembler.watch import Event
+
+PIECE = 64_000
+"""Bytes of a track and a second at 16 bits are 96 000; what is new at each look ends inside a second."""
+
+
+def followed(folder: Path, samples: Int32s) -> Iterator[Event]:
+    """Yield what is told while a polyphonic capture grows, piece by piece, with a log beside it."""
+    spec = Recording(str(folder), "")
+    path = folder / "A1.wav"
+    channels = samples.shape[1]
+    path.write_bytes(head(spec, channels, 0, final=False))
+    (folder / "timecode.csv").write_bytes(log_bytes(spec, len(samples) / RATE))
+    with Watch(folder) as watch, path.open("r+b") as out:
+        out.seek(0, os.SEEK_END)
+        now = 100.0
+        for low in range(0, len(samples), PIECE):
+            out.write(pack_samples(samples[low : low + PIECE], 24))
+            out.flush()
+            now += 1.0
+            yield from watch.look(now)
+        out.seek(0)
+        out.write(head(spec, channels, samples.size * 3, final=True))
+        out.flush()
+        for _ in range(3):
+            now += 4.0
+            yield from watch.look(now)
+
+
+def test_a_clean_tape_is_left_in_peace(tmp_path: Path) -> None:
+    """No flaw, no lost timecode, no dead track."""
+    told = list(followed(tmp_path, make_tape(30, 4, bits=24)))
+    assert {one.event for one in told} <= {"recording", "timecode", "ended", "retakes"}
+    assert [one.kind for one in told if one.event == "timecode"] == ["found"]
+    assert [one.words for one in told if one.event == "ended"] == ["finished"]
+
+
+@pytest.mark.parametrize(
+    ("length", "first", "step"),
+    [
+        (500, PIECE + 200, 2 * PIECE),
+        (500, 100_000, 163_333),
+        (20_000, 100_000, 163_333),
+        (100_000, 100_000, 163_333),
+    ],
+    ids=["just behind a border", "short", "long", "longer than a window"],
+)
+def test_a_mute_is_told_once_wherever_windows_end(tmp_path: Path, length: int, first: int, step: int) -> None:
+    """Mutes of all tracks all over a pass."""
+    samples = make_tape(30, 4, bits=24)
+    places = [(start, start + length) for start in range(first, 30 * RATE - 150_000, step)]
+    for start, end in places:
+        samples[start:end] = 0
+    told = [one for one in followed(tmp_path, samples) if one.event == "flaw"]
+    assert [(one.kind, one.start, one.end, one.tracks) for one in told] == [
+        ("mute", start, end, (0, 1, 2, 3)) for start, end in places
+    ]
+
+
+def test_concealed_samples_are_told_once_wherever_windows_end(tmp_path: Path) -> None:
+    """Every second sample a mean of its neighbours, on all tracks, at the borders of the windows too."""
+    samples = make_tape(30, 4, bits=24)
+    places = [(start, start + 6000) for start in range(PIECE * 2 - 3000, 30 * RATE - PIECE, PIECE * 2)]
+    for start, end in places:
+        part = samples[start : end + 1].astype(np.int64)
+        part[1:-1:2] = (part[0:-2:2] + part[2::2]) // 2
+        samples[start : end + 1] = part
+    told = [one for one in followed(tmp_path, samples) if one.event == "flaw"]
+    assert [one.kind for one in told] == ["means"] * len(places)
+    for one, (start, end) in zip(told, places, strict=True):
+        # The excess of means is counted in windows of some hundred samples.
+        assert one.start is not None
+        assert one.end is not None
+        assert abs(one.start - start) <= 600
+        assert abs(one.end - end) <= 600
+
+
+def test_a_capture_is_opened_for_reading_only(tmp_path: Path) -> None:
+    """Nothing in the folder changes while it is watched."""
+    path = tmp_path / "A1.wav"
+    path.write_bytes(head(Recording("", ""), 2, 0, final=False) + bytes(6000))
+    path.chmod(0o444)
+    before = path.stat()
+    with GrowingWave(path) as file, pytest.raises(OSError, match="Bad file descriptor"):
+        os.write(file.source.descriptor, b"x")
+    with Watch(tmp_path) as watch:
+        list(watch.look(1.0))
+    after = path.stat()
+    assert (before.st_mtime_ns, before.st_ctime_ns) == (after.st_mtime_ns, after.st_ctime_ns)
+    assert [one.name for one in tmp_path.iterdir()] == ["A1.wav"]
+
+
+def test_a_flaw_that_goes_on_is_told_at_once_and_again_when_over() -> None:
+    """What another pass shows to be wrong need not end before it is told; then its length is told."""
+    told = ToldFlaws()
+    seen = [Seen("mute", track, 1000, 90_000) for track in (0, 1)]
+    assert list(told.fresh(seen, 80_000)) == [("mute", (1000, 90_000), [0, 1], True)]
+    assert list(told.fresh(seen, 80_000)) == []
+    over = [Seen("mute", track, 1000, 95_000) for track in (0, 1)]
+    assert list(told.fresh(over, 200_000)) == [("mute", (1000, 95_000), [0, 1], False)]
+    assert list(told.fresh(over, 200_000)) == []
+
+
+def test_what_one_track_shows_again_and_again_is_left_to_the_check() -> None:
+    """A gate makes pauses by nature: after a few the rest is told only when all of the pass is known."""
+    told = ToldFlaws()
+    places = [(start, start + 500) for start in range(10_000, 110_000, 10_000)]
+    new = [list(told.fresh([Seen("mute", 2, *place)], 1 << 30)) for place in places]
+    assert [len(one) for one in new] == [1] * 4 + [0] * 6
+    assert [told.has(2, place) for place in places] == [True] * 4 + [False] * 6
