@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from concurrent.futures import Executor
 
+    from assembler.aligner.concealment.alone import Row
     from assembler.aligner.events.standstill import Stop
     from assembler.aligner.events.strewn import Strewn
     from assembler.aligner.records.because import Because
@@ -60,6 +61,7 @@ class TrackBlock:
     identical: dict[tuple[int, int], int]
     largest: dict[tuple[int, int], int]
     machines: dict[int, Int64s]
+    weak: dict[int, list[Row]]
 
     def add_to(self, notes: TrackNotes, high: int) -> None:
         """Add it to what the blocks before have shown; ``high`` is the first sample behind this one."""
@@ -83,6 +85,8 @@ class TrackBlock:
             notes.largest[pair] = max(notes.largest.get(pair, 0), size)
         for index, tally in self.machines.items():
             notes.machines[index] = notes.machines.get(index, np.zeros_like(tally)) + tally
+        for index, rows in self.weak.items():
+            notes.weak.setdefault(index, []).extend(rows)
 
 
 @dataclass(frozen=True)

@@ -10,9 +10,7 @@ from dataclasses import dataclass
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
-from assembler.printable import printable
+from assembler.pages import page_template
 from assembler.report.grouping import TextLine, group_lines
 from assembler.report.outcomes import outcome_words
 from assembler.report.reasons import reason_words, with_reason
@@ -44,15 +42,7 @@ STATE_TONES = {
 """From what is certain to what is not there."""
 
 # Read when the module is: that it is missing is to be told before the work and not after.
-_TEMPLATE = Environment(
-    loader=PackageLoader("assembler.report"),
-    autoescape=True,
-    # A name that turns the direction of the page's own words would forge them.
-    finalize=lambda value: printable(value) if isinstance(value, str) else value,
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-).get_template("page.html.j2")
+_TEMPLATE = page_template("assembler.report", "page.html.j2")
 
 
 @dataclass(frozen=True)

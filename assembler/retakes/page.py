@@ -4,9 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
-from assembler.printable import printable
+from assembler.pages import page_template
 from assembler.retakes.telling import (
     CAUTION,
     MOST_SUSPECTS,
@@ -20,15 +18,7 @@ if TYPE_CHECKING:
     from assembler.retakes.model import Retakes
 
 # Read when the module is: that it is missing is to be told before the work and not after.
-_TEMPLATE = Environment(
-    loader=PackageLoader("assembler.retakes"),
-    autoescape=True,
-    # A name that turns the direction of the page's own words would forge them.
-    finalize=lambda value: printable(value) if isinstance(value, str) else value,
-    undefined=StrictUndefined,
-    trim_blocks=True,
-    lstrip_blocks=True,
-).get_template("retakes.html.j2")
+_TEMPLATE = page_template("assembler.retakes", "retakes.html.j2")
 
 
 def retakes_page(retakes: Retakes) -> str:

@@ -5,14 +5,22 @@ The odds are worked out by hand from the counts in each test; no standard ranks 
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from math import log
 
+import numpy as np
+
+from assembler.aligner.comparison import compare_reel
 from assembler.aligner.events.limits import COINCIDENCE_SAMPLES, NEARBY_NATS, SINGLE_NATS
 from assembler.aligner.events.suspects import ranked, suspects_of
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import map_with_slips
+from scripts.bench.trial_sessions import ArrayAudio
 
 HOUR = 3600 * 48000
+ORIGIN = 1_000_000
 
 
 def _seen(track: int, start: int, end: int, kind: str = "click", nats: float | None = None) -> FoundFlaw:
@@ -65,3 +73,16 @@ def test_no_more_are_kept_than_asked_for_and_the_likeliest_first() -> None:
     strong = suspects_of("B", [_seen(0, 50, 90, "means", 30.0)], [], HOUR)
     kept = ranked([*found, *strong], 3)
     assert [one.reel for one in kept] == ["B", "A", "A"]
+
+
+def test_a_weak_row_of_means_comes_through_to_the_list() -> None:
+    """Sixteen means of one parity in coarse sound prove too little to be told, and are worth listening to."""
+    sound = np.random.default_rng(8).integers(-15, 16, 40_000).astype(np.int32)
+    lost = np.arange(20_001, 20_033, 2)
+    sound[lost] = (sound[lost - 1] + sound[lost + 1]) // 2
+    place = PlacedPass("P1", ArrayAudio(sound[np.newaxis]), (map_with_slips(sound.size, ORIGIN, ()),))
+    with ThreadPoolExecutor(1) as executor:
+        findings = compare_reel([place], [0], 1, 32_767, executor, lambda _: None)
+    assert findings.flaws == ()
+    rows = [one for one in findings.lookalikes if one.kind == "means"]
+    assert any(one.start <= ORIGIN + 20_001 and one.end >= ORIGIN + 20_032 for one in rows)
