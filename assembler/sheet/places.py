@@ -24,18 +24,19 @@ KeyPath: TypeAlias = tuple[str | int, ...]
 # for them), so that a text made of thousands of dots costs no memory.
 _DEEPEST = 8
 
-# Possessive quantifiers: no way back into a key or string that has ended, hence linear time.
-_KEY_PART = r"""(?:"(?:[^"\\\n]|\\.)*+"|'[^'\n]*+'|[^\s.=\[\]{}#"',]++)"""
-_DOTTED_KEY = rf"{_KEY_PART}(?:[ \t]*+\.[ \t]*+{_KEY_PART})*+"
+# No way back into a key or string that has ended, hence linear time. What is repeated stands in atomic groups: a
+# possessive quantifier of a group loses its place in Python before 3.11.5.
+_KEY_PART = r"""(?:"(?>(?:[^"\\\n]|\\.)*)"|'[^'\n]*+'|[^\s.=\[\]{}#"',]++)"""
+_DOTTED_KEY = rf"{_KEY_PART}(?>(?:[ \t]*+\.[ \t]*+{_KEY_PART})*)"
 _STATEMENT = re.compile(
     rf"[ \t]*+(?:\[\[[ \t]*+(?P<array>{_DOTTED_KEY})"
     rf"|\[[ \t]*+(?P<table>{_DOTTED_KEY})"
     rf"|(?P<key>{_DOTTED_KEY})[ \t]*+=)"
 )
 _VALUE_TOKEN = re.compile(
-    r'''"""(?:[^"\\]|\\.|"{1,2}(?!"))*+"{3,5}'''
-    r"""|'''(?:[^']|'{1,2}(?!'))*+'{3,5}"""
-    r'''|"(?:[^"\\\n]|\\.)*+"'''
+    r'''"""(?>(?:[^"\\]|\\.|"{1,2}(?!"))*)"{3,5}'''
+    r"""|'''(?>(?:[^']|'{1,2}(?!'))*)'{3,5}"""
+    r'''|"(?>(?:[^"\\\n]|\\.)*)"'''
     r"""|'[^'\n]*+'"""
     r"""|(?P<comment>\#[^\n]*+)"""
     r"""|(?P<opening>[\[{])|(?P<closing>[\]}])|(?P<end>\n)"""
