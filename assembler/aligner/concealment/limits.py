@@ -47,7 +47,7 @@ RATE_SAMPLES = 512
 """On each side: over so many samples means and holds are counted that are the sound's own."""
 
 LEAST_EXPLAINED = 0.9
-"""Share of a capture's lost samples in a patch that concealment has to explain."""
+"""Share of the lost samples of a patch that concealment has to explain."""
 
 LEAST_EVIDENCE = 1.0
 """Nats that the lost samples of a patch are unlikely to be means and holds by nature."""

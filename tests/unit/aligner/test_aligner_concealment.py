@@ -173,3 +173,16 @@ def test_one_capture_alone_shows_a_head_that_read_nothing(seed: int) -> None:
     (row,) = rows_of_means(_concealed(tape, lost).astype(np.int32), 1)
     assert abs(row.start - 3001) <= 8
     assert abs(row.end - 3300) <= 8
+
+
+def test_one_odd_sample_is_no_reason_against_thousands_of_the_other_capture() -> None:
+    """A head lost every second sample of one capture; the other one is the tape's but for a wrong word."""
+    tape = _sound(7)
+    lost = np.zeros(LENGTH, np.bool_)
+    lost[1001:7001:2] = True
+    odd = tape.copy()
+    odd[4000] += 5000
+    versions = np.stack([odd, _concealed(tape, lost)])
+    said, differs = settle(_window(*versions)), versions[1] != tape
+    assert np.count_nonzero(said.settled & differs) >= 0.99 * np.count_nonzero(differs)
+    assert np.array_equal(versions[said.taken, np.arange(LENGTH)][said.settled], tape[said.settled])
