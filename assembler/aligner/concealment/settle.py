@@ -279,9 +279,8 @@ def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
         part = slice(start, end)
         # Of all captures together: one odd sample of the one is no reason against thousands of the other.
         count, told = int(lost[:, part].sum()), int(kept_to[:, part].sum())
-        evidence = float(surprise[:, part].sum())
-        least = max(LEAST_EVIDENCE, LEAST_SURPRISE * told)
-        accepted[part] = told >= LEAST_EXPLAINED * count and evidence >= least
+        is_unlikely = float(surprise[:, part].sum()) >= max(LEAST_EVIDENCE, LEAST_SURPRISE * told)
+        accepted[part] = is_unlikely and told >= LEAST_EXPLAINED * count
     return accepted & differs & ~(lost & ~kept_to).any(axis=0)
 
 
