@@ -21,7 +21,7 @@ from assembler.aligner.compare.limits import (
 from assembler.aligner.compare.proofs import Proofs
 from assembler.aligner.compare.sparse import SparseRanges
 from assembler.aligner.concealment.alone import Row, rows_of_means
-from assembler.aligner.concealment.marks import TALLY_COUNTS, tally_machine
+from assembler.aligner.concealment.marks import TALLY_COUNTS, tally_machines
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
@@ -127,8 +127,7 @@ def _note_machines(
                 differing[part] |= held[first][part] != held[second][part]
     at = np.flatnonzero(differing)
     if at.size:
-        for index, samples in held.items():
-            tally = tally_machine(samples.astype(np.int64), at, step)
+        for index, tally in tally_machines(held, at, step).items():
             notes.machines[index] = notes.machines.get(index, np.zeros(TALLY_COUNTS, np.int64)) + tally
 
 

@@ -18,7 +18,9 @@ import numpy as np
 from assembler.aligner.concealment.limits import LEAST_TALLY, LONGEST_RUN, RULE_RATIO
 
 if TYPE_CHECKING:
-    from assembler.arrays import Bools, Int64s
+    from collections.abc import Mapping
+
+    from assembler.arrays import Bools, Int32s, Int64s
 
 DOWN, UP, TOWARDS_ZERO = 0, 1, 2
 ROUNDINGS = (DOWN, UP, TOWARDS_ZERO)
@@ -122,6 +124,26 @@ def tally_machine(samples: Int64s, at: Int64s, step: int) -> Int64s:
         np.count_nonzero(more & (straight_in == size)),
     ]
     return np.array(counts, np.int64)
+
+
+def tally_machines(held: Mapping[int, Int32s], at: Int64s, step: int) -> dict[int, Int64s]:
+    """Return what samples in which captures differ say of the machine of each, as ``tally_machine`` counts.
+
+    Where another capture lost a sample this one's is the sound's own, and says nothing of a machine.
+    """
+    wide = {index: samples.astype(np.int64) for index, samples in held.items()}
+    looks = {index: _may_be_concealed(samples, at, step) for index, samples in wide.items()}
+    tallies = {}
+    for index, samples in wide.items():
+        others = [looks[i] & (wide[i][at] != samples[at]) for i in wide if i != index]
+        tallies[index] = tally_machine(samples, at[~np.logical_or.reduce(others)], step)
+    return tallies
+
+
+def _may_be_concealed(samples: Int64s, at: Int64s, step: int) -> Bools:
+    """Return which samples of a capture lie within a step of their neighbours' mean, or hold the one before."""
+    bend = samples[at - 1] + samples[at + 1] - 2 * samples[at]
+    return np.asarray((np.abs(bend) <= step) | (samples[at] == samples[at - 1]), np.bool_)
 
 
 def rows_of(at: Int64s) -> tuple[Int64s, Int64s]:
