@@ -52,7 +52,7 @@ LEAST_EXPLAINED = 0.9
 LEAST_EVIDENCE = 1.0
 """Nats that the lost samples of a patch are unlikely to be means and holds by nature."""
 
-LEAST_SURPRISE = 0.3
+LEAST_SURPRISE = 0.2
 """Nats that a lost sample has to be unlikely by nature, on the average: sound that holds levels tells nothing."""
 
 LONGEST_RUN = 8
