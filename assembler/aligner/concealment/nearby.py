@@ -84,11 +84,31 @@ def spread_of_bend(sound: Float64s, step: int) -> Float64s:
     return np.asarray(np.maximum(bend_usual, LEAST_BEND), np.float64)
 
 
-def bend_cost(bend: Float64s, spread: Float64s) -> Float64s:
-    """Return what it costs, in nats, that sound bends by so much, given how much it does around; both in steps."""
-    usual = np.log(2 * spread) + bend / spread
+def sound_cost(
+    values: Int64s, at: Int64s, sound: Float64s, usual: Bools, step: int, arbitrary: float
+) -> Float64s:
+    """Return what it costs, in nats, that sound has some values: as it bends, stays, or jumps anywhere.
+
+    Args:
+        values: candidates of each sample, shape (candidates, samples).
+        at: positions of the samples.
+        sound: as far as it is known, shape (all samples).
+        usual: which of all samples tell how often sound stays where it is.
+        step: one step of the tape's word length, in sample values.
+        arbitrary: what any value costs.
+    """
+    spread = spread_of_bend(sound, step)[at]
+    bend = np.abs(values - middles(sound)[at]) / step
+    bends = np.log(2 * spread) + bend / spread
     wide = np.log(2 * WIDE_BEND * spread) + bend / (WIDE_BEND * spread) + WIDE_COST
-    return np.asarray(np.minimum(usual, wide), np.float64)
+    last, following = sound[np.maximum(0, at - 1)], sound[np.minimum(sound.size - 1, at + 1)]
+    still = np.zeros(sound.size, np.bool_)
+    still[1:] = np.diff(sound) == 0
+    still[:-1] |= still[1:]
+    stays = np.where(
+        (values == last) | (values == following), -np.log(rate_nearby(still & usual, usual)[at]), np.inf
+    )
+    return np.asarray(np.minimum.reduce([bends, wide, stays, np.full_like(bends, arbitrary)]), np.float64)
 
 
 def rate_nearby(marked: Bools, looked_at: Bools) -> Float64s:

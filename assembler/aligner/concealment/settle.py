@@ -30,7 +30,7 @@ from assembler.aligner.concealment.limits import (
     SURE_NATS,
 )
 from assembler.aligner.concealment.marks import LINE, THROUGHOUT, UP_TO_MEAN, Machine, marks_of, rows_of
-from assembler.aligner.concealment.nearby import bend_cost, middles, rate_nearby, share_lost, spread_of_bend
+from assembler.aligner.concealment.nearby import rate_nearby, share_lost, sound_cost, spread_of_bend
 from assembler.aligner.concealment.path import least_totals
 from assembler.aligner.records.ranges import ranges_of
 
@@ -142,13 +142,13 @@ def _chosen(window: Window, at: Int64s, mean: Bools, held: Bools) -> _Choice:
     links = _Links(window, at, lost, mean, held)
     sound = _first_truth(versions, present, explained)
     share = np.full((captures, at.size), FIRST_SHARE)
-    unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
+    arbitrary = window.bits * np.log(2.0)
+    unexplained, usual = np.where(explained[:, at], 0.0, arbitrary), ~window.differing()
     choice = _Choice(np.zeros(at.size, np.int64), np.zeros(at.size), lost[:, 0])
     for number in range(ROUNDS):
         spread = spread_of_bend(sound, window.step)
-        bends = np.abs(values - middles(sound)[at]) / window.step
         costs = np.zeros((at.size, captures + 1))
-        costs[:, :captures] = bend_cost(bends, spread[at]).T
+        costs[:, :captures] = sound_cost(values, at, sound, usual, window.step, arbitrary).T
         costs[:, :captures][~here.T] = np.inf
         costs[:, captures] = NOBODY_COST
         losing, keeping = (unexplained - np.log(share)).T, -np.log1p(-share).T
@@ -262,12 +262,12 @@ class _Links:
 
 def _surprise(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bools) -> Float64s:
     """Return how unlikely each lost sample is by chance what concealment leaves, in nats; 0 for one that is not."""
-    marked = mean | held
     kept_to = np.stack([_by_rule(*rows) for rows in zip(window.machines, lost, mean, held, strict=True)])
     surprise = np.zeros(lost.shape)
-    for number, own in enumerate(marked):
-        usual = ~differs & window.present[number]
-        surprise[number] = -np.log(rate_nearby(own & usual, usual))
+    for number, usual in enumerate(~differs & window.present):
+        # Where sound holds levels, one that is held again is nothing, and a mean between two of them is.
+        for own in (held[number], mean[number] & ~held[number]):
+            surprise[number, own] = -np.log(rate_nearby(own & usual, usual))[own]
     return surprise * kept_to
 
 
