@@ -46,7 +46,10 @@ PATCH_BRIDGE = 64
 RATE_SAMPLES = 512
 """On each side: over so many samples means and holds are counted that are the sound's own."""
 
-LEAST_EXPLAINED = 0.9
+LONGEST_PATCH = 1024
+"""Longer patches are asked in pieces whether concealment explains them: another flaw may set in within one."""
+
+LEAST_EXPLAINED = 0.5
 """Share of the lost samples of a patch that concealment has to explain."""
 
 LEAST_EVIDENCE = 1.0

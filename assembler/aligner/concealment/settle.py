@@ -23,6 +23,7 @@ from assembler.aligner.concealment.limits import (
     LEAST_EXPLAINED,
     LEAST_SURPRISE,
     LONGEST_HOLD,
+    LONGEST_PATCH,
     NOBODY_COST,
     PATCH_BRIDGE,
     PIECE_SAMPLES,
@@ -32,7 +33,7 @@ from assembler.aligner.concealment.limits import (
 from assembler.aligner.concealment.marks import LINE, THROUGHOUT, UP_TO_MEAN, Machine, marks_of, rows_of
 from assembler.aligner.concealment.nearby import rate_nearby, share_lost, sound_cost, spread_of_bend
 from assembler.aligner.concealment.path import least_totals
-from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.records.ranges import pieces_of, ranges_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -275,7 +276,7 @@ def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
     """Return the differing samples of patches that concealment explains, and that sound hardly explains by itself."""
     kept_to = surprise > 0
     accepted = np.zeros(differs.size, np.bool_)
-    for start, end in ranges_of(differs, bridge=PATCH_BRIDGE):
+    for start, end in pieces_of(ranges_of(differs, bridge=PATCH_BRIDGE), LONGEST_PATCH):
         part = slice(start, end)
         # Of all captures together: one odd sample of the one is no reason against thousands of the other.
         count, told = int(lost[:, part].sum()), int(kept_to[:, part].sum())
