@@ -4,6 +4,10 @@ from __future__ import annotations
 
 # outcome
 
+VISIT_SAMPLES = 4096
+"""Places of one track, of one kind and pass, that lie so close (85 ms at 48 kHz) are listed as one: nobody can go to
+them one by one, and every flaw stands in the record by itself."""
+
 MOST_LISTED, COARSE_SAMPLES = 1000, 1 << 16
 """Where a track has more uncured places than this, those of one kind and pass that lie so close (1.4 s at 48 kHz) are
 listed as one: nobody looks at each of them, and the list stays bounded by the length of the set."""

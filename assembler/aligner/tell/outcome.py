@@ -15,7 +15,7 @@ import numpy as np
 from assembler.aligner.records.edit import Uncured
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.tell.asked.accepted import closing_of, cut_at
-from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED
+from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED, VISIT_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -104,7 +104,7 @@ def find_uncured(
         tape_track = edit.track.tape_tracks.get(reel.name)
         if tape_track is None:
             continue
-        for place in _bounded(bad_places(reel, edit, start, weavings)):
+        for place in _visits(bad_places(reel, edit, start, weavings)):
             taken = [] if place.pass_name is None else [place.pass_name]
             for low, high in cut_at(accepted, reel.name, tape_track, (place.start, place.end)):
                 held = holdings[reel.name].at(tape_track, (low, high), taken)
@@ -175,17 +175,16 @@ def _flaws_of_track(reel: ExaminedReel, tape_track: int) -> dict[str, _Flaws]:
     return {name: _Flaws(flaws) for name, flaws in by_pass.items()}
 
 
-def _bounded(places: Sequence[Bad]) -> list[Bad]:
-    """Return the places; where they are too many, those that lie close together as one."""
-    if len(places) <= MOST_LISTED:
-        return list(places)
+def _visits(places: Sequence[Bad]) -> list[Bad]:
+    """Return the places as a person goes to them: those of one kind and pass that lie close together are one."""
+    bridge = VISIT_SAMPLES if len(places) <= MOST_LISTED else COARSE_SAMPLES
     alike: dict[tuple[str, str | None], list[Range]] = {}
     for place in places:
         alike.setdefault((place.kind, place.pass_name), []).append((place.start, place.end))
     return [
         Bad(start, end, kind, name)
         for (kind, name), ranges in alike.items()
-        for start, end in merged(ranges, bridge=COARSE_SAMPLES)
+        for start, end in merged(ranges, bridge=bridge)
     ]
 
 
