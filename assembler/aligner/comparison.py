@@ -23,8 +23,9 @@ from assembler.aligner.events.copies import tell_copies
 from assembler.aligner.events.lone import told_together
 from assembler.aligner.events.settle import settle_by_other_tracks
 from assembler.aligner.events.standstill import covered_by_all, heard, joined_stops, stop_flaws
-from assembler.aligner.noting import asked_of_block, note_whole
-from assembler.aligner.records.findings import ReelFindings, joined_flaws, joined_places
+from assembler.aligner.noting import asked_of_block, note_whole, stuck_of
+from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.findings import FoundFlaw, ReelFindings, joined_flaws, joined_places
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import common, total
 from assembler.known import NOTHING, SMALL_BYTES
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from assembler.aligner.compare.track import Weighed
     from assembler.aligner.events.standstill import Stop
     from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
     from assembler.known import Known
 
 BLOCK_SAMPLES = 1 << 17
@@ -66,6 +68,7 @@ def compare_reel(
     start = min(s.start for p in passes for s in p.maps if s.stretches)
     end = max(s.end for p in passes for s in p.maps if s.stretches)
     stops: dict[int, list[Stop]] = {}
+    stuck: dict[tuple[int, int], list[tuple[Range, float]]] = {}
     placed, whole = passes, [covered_by_all(one, tracks) for one in passes]
     for low in range(start, end, BLOCK_SAMPLES):
         high = min(end, low + BLOCK_SAMPLES)
@@ -79,9 +82,11 @@ def compare_reel(
             seen.add_to(notes[track], high)
         for index, places in block.stops.items():
             stops.setdefault(index, []).extend(places)
+        for of, ranges in block.stuck.items():
+            stuck.setdefault(of, []).extend(ranges)
         advance((high - start) / (end - start))
     stops = {index: joined_stops(places) for index, places in stops.items()}
-    passes = [heard(one, stops.get(index, [])) for index, one in enumerate(placed)]
+    passes = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
     machines = _machines(passes, notes)
     machine_made_means(passes, notes, step)
     heard_as = dict(
@@ -96,7 +101,7 @@ def compare_reel(
     findings = _gathered(passes, notes, results)
     witnesses = frozenset((name, track) for track, (_, _, names) in heard_as.items() for name in names)
     findings = replace(findings, witnesses=witnesses)
-    stopped = stop_flaws(placed, stops)
+    stopped = [*stop_flaws(placed, stops), *_stuck_flaws(placed, stuck)]
     findings = replace(findings, flaws=tuple(joined_flaws([*findings.flaws, *stopped])))
     # A witness's own samples are none of the better pass's: of them nothing can be woven.
     comparisons = [r.comparison for t, r in zip(tracks, results, strict=True) if not heard_as[t][2]]
@@ -160,3 +165,14 @@ def _gathered(
         tuple(flaw for result in results for flaw in result.agreeing),
         lookalikes=(*open_places, *(flaw for result in results for flaw in result.habits)),
     )
+
+
+def _stuck_flaws(
+    passes: Sequence[PlacedPass], stuck: Mapping[tuple[int, int], Sequence[tuple[Range, float]]]
+) -> list[FoundFlaw]:
+    """Return where tracks of passes, by index and track, have a stuck bit, as flaws."""
+    return [
+        FoundFlaw(passes[index].name, track, "burst", *place, because=Because(Rule.STUCK_BIT, nats))
+        for (index, track), places in stuck.items()
+        for place, nats in places
+    ]

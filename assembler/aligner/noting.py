@@ -12,6 +12,7 @@ from assembler.aligner.compare.limits import RUN_MARGIN
 from assembler.aligner.events.limits import WINDOW_SAMPLES
 from assembler.aligner.events.standstill import find_stops, heard
 from assembler.aligner.events.strewn import strewn_losses
+from assembler.aligner.events.stuck import stuck_bits
 from assembler.aligner.records.ranges import common
 
 if TYPE_CHECKING:
@@ -95,10 +96,12 @@ class Block:
 
     Args:
         stops: of each pass, by its index, where it stands still.
+        stuck: of each pass and track, where a bit is stuck, and how unlikely that is by nature, in nats.
         tracks: in the order of the tracks that are compared.
     """
 
     stops: dict[int, list[Stop]]
+    stuck: dict[tuple[int, int], list[tuple[Range, float]]]
     tracks: tuple[TrackBlock, ...]
 
 
@@ -127,7 +130,8 @@ def note_whole(
     notes = {track: BlockNotes() for track in tracks}
     held = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN, executor)
     stops = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN, tracks)
-    listening = [heard(one, stops.get(index, [])) for index, one in enumerate(placed)]
+    stuck = _stuck(placed, tracks, held, low - RUN_MARGIN, executor)
+    listening = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
 
     def note(t: int) -> None:
         own = {index: samples[tracks.index(t)] for index, samples in held.items()}
@@ -135,7 +139,7 @@ def note_whole(
 
     list(executor.map(note, tracks))
     _note_strewn(held, tracks, whole, low - RUN_MARGIN, step, notes)
-    return Block(stops, tuple(notes[track].kept() for track in tracks))
+    return Block(stops, stuck, tuple(notes[track].kept() for track in tracks))
 
 
 def _block(
@@ -152,6 +156,35 @@ def _block(
     return {
         index: [own for own, (of, _) in zip(samples, places, strict=True) if of == index] for index in present
     }
+
+
+def _stuck(
+    passes: Sequence[PlacedPass],
+    tracks: Sequence[int],
+    held: Mapping[int, Sequence[Int32s]],
+    low: int,
+    executor: Executor,
+) -> dict[tuple[int, int], list[tuple[Range, float]]]:
+    """Return where a bit is stuck on a track of a pass that holds it."""
+    places = [(index, track) for index in held for track in tracks]
+    found = executor.map(lambda place: stuck_bits(held[place[0]][tracks.index(place[1])]), places)
+    stuck = {}
+    for (index, track), ranges in zip(places, found, strict=True):
+        covered = passes[index].covered(track) if ranges else []
+        if inside := [
+            (part, nats)
+            for (start, end), nats in ranges
+            for part in common([(start + low, end + low)], covered)
+        ]:
+            stuck[index, track] = inside
+    return stuck
+
+
+def stuck_of(
+    stuck: Mapping[tuple[int, int], Sequence[tuple[Range, float]]], index: int
+) -> dict[int, list[Range]]:
+    """Return where each track of a pass has a stuck bit."""
+    return {track: [place for place, _ in own] for (of, track), own in stuck.items() if of == index}
 
 
 def _note_strewn(

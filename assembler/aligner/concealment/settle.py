@@ -61,9 +61,8 @@ class Window:
 
     def differing(self) -> Bools:
         """Return where captures that are present differ, shape (samples,)."""
-        largest = np.where(self.present, self.versions, np.iinfo(np.int64).min).max(axis=0)
-        least = np.where(self.present, self.versions, np.iinfo(np.int64).max).min(axis=0)
-        return np.asarray(least < largest, np.bool_)
+        largest, least = (np.where(self.present, self.versions, none) for none in (-(1 << 62), 1 << 62))
+        return np.asarray(least.min(axis=0) < largest.max(axis=0), np.bool_)
 
 
 @dataclass(frozen=True)

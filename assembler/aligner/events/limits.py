@@ -134,3 +134,11 @@ passes that the model of the medium made."""
 
 LEAST_ODDS, MOST_AN_HOUR = -3.5, 20
 """Odds from which a place is worth listening to, and how many of an hour of tape a person will listen to."""
+
+# stuck
+
+STUCK_PIECE, STUCK_THINNED = 256, 16
+"""Samples that are asked at once for a bit that is the same in all of them; of these every so many at first."""
+
+STUCK_NATS = 60.0
+"""Nats from which a bit is stuck: some ninety values that the bits above it take, all with the same."""

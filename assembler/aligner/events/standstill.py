@@ -60,24 +60,26 @@ class Stop:
 
 @dataclass(frozen=True)
 class HeardPass(PlacedPass):
-    """A pass as it is heard: where all its tracks stand still it holds nothing.
+    """A pass as it is heard: where all its tracks stand still, or one has a stuck bit, it holds nothing.
 
     Args:
-        stops: in order.
+        unheard: of each track, in order.
     """
 
-    stops: tuple[Range, ...] = ()
+    unheard: tuple[tuple[Range, ...], ...] = ()
 
     def covered(self, track: int) -> list[Range]:
         """Return the timeline ranges that are heard of one track."""
-        return without(super().covered(track), self.stops) if self.stops else super().covered(track)
+        return without(super().covered(track), self.unheard[track])
 
 
-def heard(one: PlacedPass, stops: Sequence[Stop]) -> PlacedPass:
-    """Return a pass without what stands still."""
-    if not stops:
+def heard(one: PlacedPass, stops: Sequence[Stop], stuck: Mapping[int, Sequence[Range]]) -> PlacedPass:
+    """Return a pass without what stands still, and without the stretches of each track that have a stuck bit."""
+    if not stops and not stuck:
         return one
-    return HeardPass(one.name, one.reader, one.maps, tuple(merged((stop.start, stop.end) for stop in stops)))
+    still = [(stop.start, stop.end) for stop in stops]
+    unheard = (tuple(merged([*still, *stuck.get(track, ())])) for track in range(len(one.maps)))
+    return HeardPass(one.name, one.reader, one.maps, tuple(unheard))
 
 
 def joined_stops(stops: Sequence[Stop]) -> list[Stop]:

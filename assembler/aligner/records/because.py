@@ -18,6 +18,8 @@ class Rule(Enum):
     """More means, or more levels held, than sound has, on several tracks of one pass at once."""
     STANDSTILL = "standstill"
     """All tracks of a pass stand still at once."""
+    STUCK_BIT = "stuck_bit"
+    """A bit of the words stays as it is while those above and below it move."""
     DEAD = "dead_track"
     """A track without any sound that another pass has sound on."""
     OUTVOTED = "outvoted"

@@ -90,6 +90,13 @@ def _standstill() -> list[Because]:
     return _told(_tape(), _changed(_tape(), slice(None), 0))
 
 
+def _stuck_bit() -> list[Because]:
+    tape = _tape()
+    return _told(
+        tape, _changed(tape, 0, tape[0, START : START + 4096] | 1 << 7, where=slice(START, START + 4096))
+    )
+
+
 def _concealed() -> list[Because]:
     tape = _tape()
     return _told(tape, _means(tape, np.arange(START, END, 2)))
@@ -264,6 +271,7 @@ FIRES: dict[Rule, Callable[[], list[Because]]] = {
     Rule.MEANS_IN_A_ROW: _means_in_a_row,
     Rule.STREWN: _strewn,
     Rule.STANDSTILL: _standstill,
+    Rule.STUCK_BIT: _stuck_bit,
     Rule.OUTVOTED: _outvoted,
     Rule.STORY: _story,
     Rule.LOOK_ALIKE: _look_alike,

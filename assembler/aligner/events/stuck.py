@@ -1,0 +1,71 @@
+"""A bit of the words that stays as it is while the bits above and below it move: an interface or a recorder does that.
+
+Each value that the bits above take has the bit set or not, as it comes: that it is the same for all of them is unlikely
+by a half for each. A wave of a few levels, and sound of a coarser step, say little that way.
+
+Positions count from the array's first sample.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.events.limits import STUCK_NATS, STUCK_PIECE, STUCK_THINNED
+from assembler.aligner.records.ranges import ranges_of
+
+if TYPE_CHECKING:
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Int32s, Int64s
+
+
+def stuck_bits(samples: Int32s) -> list[tuple[Range, float]]:
+    """Return where a bit is stuck, from the first sample to the last that has it so, and how unlikely that is, in nats.
+
+    Args:
+        samples: shape (samples,).
+    """
+    pieces = samples[: samples.size // STUCK_PIECE * STUCK_PIECE].reshape(-1, STUCK_PIECE)
+    # A few samples of each piece tell where it is worth looking at all.
+    worth = np.flatnonzero(_between(pieces[:, ::STUCK_THINNED]))
+    if not worth.size:
+        return []
+    constant = np.zeros(len(pieces), np.int64)
+    constant[worth] = _between(pieces[worth])
+    bits = int(np.bitwise_or.reduce(constant))
+    return sorted(
+        found
+        for bit in range(bits.bit_length())
+        if bits >> bit & 1
+        for found in _stuck(samples, constant, bit)
+    )
+
+
+def _between(pieces: Int32s) -> Int64s:
+    """Return for each piece the bits that are the same in all its samples, with some above and below that are not."""
+    wide = pieces.astype(np.int64) & 0xFFFFFFFF
+    same = np.bitwise_and.reduce(wide, axis=1)
+    moving = np.bitwise_or.reduce(wide, axis=1) & ~same
+    above = moving
+    for shift in (1, 2, 4, 8, 16):
+        above = above | above >> shift
+    below = moving & -moving
+    return np.where(moving > 0, above & ~moving & ~(below - 1), 0)
+
+
+def _stuck(samples: Int32s, constant: Int64s, bit: int) -> list[tuple[Range, float]]:
+    found: list[tuple[Range, float]] = []
+    for first, last in ranges_of(constant >> bit & 1 > 0):
+        part = samples[first * STUCK_PIECE : last * STUCK_PIECE]
+        nats = sum(
+            float(np.log(2.0)) * (np.unique(piece >> (bit + 1)).size - 1)
+            for piece in part.reshape(-1, STUCK_PIECE)
+        )
+        if nats >= STUCK_NATS:
+            own = samples >> bit & 1 != part[0] >> bit & 1
+            before, behind = own[: first * STUCK_PIECE][::-1], own[last * STUCK_PIECE :]
+            start = first * STUCK_PIECE - (int(before.argmax()) if before.any() else before.size)
+            end = last * STUCK_PIECE + (int(behind.argmax()) if behind.any() else behind.size)
+            found.append(((start, end), nats))
+    return found

@@ -1,0 +1,40 @@
+"""A stuck bit of linear PCM words: two's complement, the format of IEC 60908 and of WAVE (RIFF MCI 1.0, chapter 3)."""
+
+import numpy as np
+import pytest
+
+from assembler.aligner.events.stuck import stuck_bits
+from assembler.arrays import Int32s
+
+LOW, HIGH = 20_000, 23_000
+
+
+def _bowed(size: int = 48_000) -> Int32s:
+    at = np.arange(size)
+    sound = sum(np.sin(2 * np.pi * 220 * n * at / 48_000 + n) / n for n in range(1, 9))
+    return np.round(3_000 * np.asarray(sound)).astype(np.int32) << 8
+
+
+@pytest.mark.parametrize("bit", [10, 13, 17])
+@pytest.mark.parametrize("way", ["set", "clear"])
+def test_a_stuck_bit_is_found_where_it_is(bit: int, way: str) -> None:
+    """Beside the stretch the bit may stand the same way for as long as the sound takes to move it."""
+    samples = _bowed()
+    part = samples[LOW:HIGH]
+    samples[LOW:HIGH] = part | 1 << bit if way == "set" else part & ~(1 << bit)
+    ((place, nats),) = stuck_bits(samples)
+    assert LOW - 400 < place[0] <= LOW
+    assert HIGH <= place[1] < HIGH + 400
+    assert nats > 60
+
+
+def test_sound_of_a_coarser_step_has_none() -> None:
+    """A tape of 16 bits, and words whose lower half is filled up by one bit, as some converters do."""
+    assert stuck_bits(_bowed()) == []
+    assert stuck_bits(_bowed() | 128) == []
+
+
+def test_waves_of_few_levels_have_none() -> None:
+    """Bits that two levels share say nothing."""
+    levels = np.array([-27_681, 27_681, 0, 5_000], np.int32)
+    assert stuck_bits(np.repeat(levels[np.arange(4_000) % 4], 40)) == []
