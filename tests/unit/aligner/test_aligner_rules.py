@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     from assembler.arrays import Int32s
 
 LENGTH, START, END = 60_000, 30_000, 31_000
-COUNTED = {Rule.CONCEALED, Rule.MEANS_IN_A_ROW, Rule.STREWN, Rule.STORY, Rule.AGREED}
+COUNTED = {Rule.CONCEALED, Rule.MEANS_IN_A_ROW, Rule.STREWN, Rule.STUCK_BIT, Rule.STORY, Rule.AGREED}
 """Rules that have a number."""
 
 
