@@ -56,9 +56,16 @@ def commands() -> None:
 @click.option("-o", "--output", type=_PATH, metavar="SHEET", help="Write the sheet here; must not exist.")
 @click.option("--into", type=_PATH, metavar="SHEET", help="Add captures that this sheet does not name yet.")
 @_json
+@remembering
 @click.pass_obj
 def draft(
-    publication: Publication, folder: Path, output: Path | None, into: Path | None, *, as_json: bool
+    publication: Publication,
+    folder: Path,
+    output: Path | None,
+    into: Path | None,
+    *,
+    as_json: bool,
+    known: Known,
 ) -> Answer:
     """Look through FOLDER for captures and write a first session sheet to correct by hand.
 
@@ -70,8 +77,8 @@ def draft(
     if into is not None and output is not None:
         raise click.UsageError("--into and -o are two ways; allowed: one of them")
     if into is not None:
-        return run_grow(folder, into, as_json=as_json)
-    return run_draft(publication, folder, output, as_json=as_json)
+        return run_grow(folder, into, as_json=as_json, known=known)
+    return run_draft(publication, folder, output, as_json=as_json, known=known)
 
 
 @commands.command(short_help="Tell what a session holds; write nothing.")

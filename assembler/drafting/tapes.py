@@ -13,9 +13,8 @@ from assembler.sheet import natural_key, split_pass_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
-    from pathlib import Path
 
-    from assembler.drafting.hearing import Heard
+    from assembler.drafting.hearing import Captures, Heard
     from assembler.sheet import DraftPass
 
 AS_LONG = 0.98
@@ -58,12 +57,12 @@ def without_mixes(passes: Sequence[DraftPass]) -> tuple[list[DraftPass], list[st
     return [one for one, left_out in zip(passes, is_mix, strict=True) if not left_out], told
 
 
-def tapes_of(folder: Path, heard: Sequence[Heard], advance: Callable[[float], None]) -> list[Tape]:
+def tapes_of(captures: Captures, heard: Sequence[Heard], advance: Callable[[float], None]) -> list[Tape]:
     """Return the tapes, each with its captures, the longest and cleanest first.
 
     Args:
-        folder: that the captures' paths are relative to.
-        heard: the captures.
+        captures: where they lie.
+        heard: what each shows by itself.
         advance: called with the share of the work done.
 
     Raises:
@@ -74,7 +73,7 @@ def tapes_of(folder: Path, heard: Sequence[Heard], advance: Callable[[float], No
         named.setdefault(split_pass_name(one.found.name)[0], []).append(one)
     tapes = [Tape(name, members, []) for name, members in named.items()]
     pairs = _asked(tapes)
-    found = _found(folder, pairs[:MOST_PAIRS], advance)
+    found = _found(captures, pairs[:MOST_PAIRS], advance)
     tapes = _split(tapes[0], found) if len(tapes) == 1 else _united(tapes, found)
     for tape in tapes:
         tape.members = in_order(tape.members)
@@ -90,7 +89,7 @@ def in_order(members: Iterable[Heard]) -> list[Heard]:
     )
 
 
-def is_found(folder: Path, first: Heard, second: Heard) -> bool:
+def is_found(captures: Captures, first: Heard, second: Heard) -> bool:
     """Return whether the shorter of two captures is found in the longer one by its sound.
 
     Raises:
@@ -98,8 +97,10 @@ def is_found(folder: Path, first: Heard, second: Heard) -> bool:
     """
     longer, shorter = sorted((first, second), key=lambda one: -one.length)
     with ExitStack() as opened:
-        reference, probe = (open_audio(folder, one.found, opened) for one in (longer, shorter))
-        return find_anywhere(reference, probe) is not None
+        reference, probe = (open_audio(captures.folder, one.found, opened) for one in (longer, shorter))
+        return captures.known.recall(
+            "found in", (reference, probe), lambda: find_anywhere(reference, probe) is not None
+        )
 
 
 def may_be_one(first: Heard, second: Heard) -> bool:
@@ -133,14 +134,14 @@ def _asked(tapes: Sequence[Tape]) -> list[tuple[Heard, Heard]]:
 
 
 def _found(
-    folder: Path, pairs: Sequence[tuple[Heard, Heard]], advance: Callable[[float], None]
+    captures: Captures, pairs: Sequence[tuple[Heard, Heard]], advance: Callable[[float], None]
 ) -> list[tuple[Heard, Heard]]:
     """Return the pairs of which one is found in the other; what follows from others is not heard again."""
     found: list[tuple[Heard, Heard]] = []
     for count, pair in enumerate(pairs):
         if not any(
             {id(one) for one in pair} <= {id(each) for each in row} for row in _rows(pair, found)
-        ) and (is_found(folder, *pair)):
+        ) and (is_found(captures, *pair)):
             found.append(pair)
         advance((count + 1) / len(pairs))
     return found

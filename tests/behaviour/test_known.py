@@ -90,6 +90,37 @@ def test_a_second_check_reads_no_capture_and_says_the_same(
     assert reads == []
 
 
+def test_a_folder_is_listened_to_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], reads: list[str]
+) -> None:
+    """What a draft heard is known to the next one, to a list for a folder, and to a sheet that grows."""
+    sheet = two_reels(tmp_path)
+    sheet.unlink()
+    drafted = tell(capsys, "draft", tmp_path)
+    assert set(reads) == {"A1", "A2", "B1", "B2"}
+    reads.clear()
+    assert tell(capsys, "draft", tmp_path) == drafted
+    assert reads == []
+    listed = tell(capsys, "retakes", tmp_path, "--json")
+    reads.clear()
+    assert tell(capsys, "retakes", tmp_path, "--json") == listed
+    assert reads == []
+    assert tell(capsys, "retakes", tmp_path, "--json", "--no-cache") == listed
+    assert tell(capsys, "draft", tmp_path, "--no-cache") == drafted
+    sheet.write_text(drafted[1])
+    tape = make_tape(6, seed=2)
+    for track in range(2):
+        write_wave(tmp_path / "captures" / "B3" / f"{track}.wav", tape[40_000:120_000, track], 16)
+    settle(tmp_path / "captures" / "B3")
+    reads.clear()
+    grown = tell(capsys, "draft", tmp_path, "--into", sheet)
+    assert "B3" in reads
+    sheet.write_text(drafted[1])
+    reads.clear()
+    assert tell(capsys, "draft", tmp_path, "--into", sheet)[1].replace(".2.bak", ".1.bak") == grown[1]
+    assert reads == []
+
+
 def test_without_the_cache_all_is_found_anew_and_nothing_kept(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], reads: list[str], cache: Path
 ) -> None:
