@@ -81,16 +81,24 @@ def draft(
     return run_draft(publication, folder, output, as_json=as_json, known=known)
 
 
-@commands.command(short_help="Tell what a session holds; write nothing.")
+@commands.command(short_help="Tell what a session holds; make no set.")
 @click.argument("sheet", type=_PATH)
+@click.option(
+    "--tables", is_flag=True, help="Print ready-made [[accepted]] tables for what asks for a person."
+)
 @_json
 @_outside
 @remembering
-def check(sheet: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
-    """Import and align everything that SHEET names and tell what is found. Writes nothing."""
+def check(sheet: Path, *, tables: bool, as_json: bool, allow_outside: bool, known: Known) -> Answer:
+    """Import and align everything that SHEET names and tell what is found.
+
+    Writes nothing but what it remembers in your cache folder (not even that with --no-cache).
+    """
     from assembler.cli.sessions import run_check
 
-    return run_check(sheet, as_json=as_json, allow_outside=allow_outside, known=known)
+    if tables and as_json:
+        raise click.UsageError("--tables prints words, --json none; allowed: one of them")
+    return run_check(sheet, tables=tables, as_json=as_json, allow_outside=allow_outside, known=known)
 
 
 @commands.command(short_help="Tell what must be played again.")
@@ -211,9 +219,10 @@ def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: 
 @_outside
 @remembering
 def watch(source: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
-    """Follow the captures in FOLDER, or in the folder of SHEET, while they are being recorded. Writes nothing.
+    """Follow the captures in FOLDER, or in the folder of SHEET, while they are being recorded.
 
-    What is wrong with a pass is told within seconds; when it ends, what must be played again. Ctrl-C ends it.
+    What is wrong with a pass is told within seconds; when it ends, what must be played again. Ctrl-C ends it. Writes
+    nothing but what it remembers in your cache folder.
     """
     from assembler.cli.watching import run_watch
 

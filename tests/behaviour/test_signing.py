@@ -168,6 +168,42 @@ def test_a_place_is_closed_where_the_acceptance_lies(
     assert len(notes_with(record, "it fits no place that is open")) == int(not is_closed)
 
 
+@pytest.mark.parametrize("what", ["mute", "undecided", "gap", "chain", "two tracks"])
+def test_the_tables_that_a_check_prints_close_all_that_is_open(
+    tmp_path: Path, capsys: Capsys, tape: Int32s, what: str
+) -> None:
+    """Pasted as they are they are refused for want of a name; with reason and name the session is in order."""
+    holed, other = with_hole(tape), tape.copy()
+    other[LOW:HIGH, 1] += UNTELLABLE
+    both = holed.copy()
+    both[LOW + 40_000 : LOW + 42_000, 0] = 0
+    passes = {
+        "mute": (holed, holed),
+        "undecided": (tape, other),
+        "gap": (with_hole(tape, 96_000, 116_000), with_hole(tape, 96_000, 116_000)),
+        "chain": (tape, np.round(tape * 0.9).astype(np.int32)),
+        "two tracks": (both, both),
+    }[what]
+    sheet = session(tmp_path, *passes)
+    text = sheet.read_text()
+    assert run(["check", str(sheet)]) == 1
+    assert "--tables prints how" in capsys.readouterr().out
+    assert run(["check", str(sheet), "--tables"]) == 1
+    printed = capsys.readouterr().out
+    tables = printed[printed.index("[[accepted]]") :]
+    assert tables.count("[[accepted]]") == (2 if what == "two tracks" else 1)
+    assert ("tracks = " in tables) == (what != "chain")
+    sheet.write_text(f"{text}\n{tables}")
+    assert run(["check", str(sheet)]) == 2
+    assert "accepted[1].reason: found nothing" in capsys.readouterr().err
+    signed = tables.replace('reason = ""', 'reason = "heard"').replace('by = ""', 'by = "M. Weir"')
+    sheet.write_text(f"{text}\n{signed}")
+    assert run(["check", str(sheet), "--tables"]) == 0
+    assert "[[accepted]]" not in capsys.readouterr().out
+    assert run(["check", str(sheet), "--tables", "--json"]) == 2
+    assert "allowed: one of them" in capsys.readouterr().err
+
+
 def test_what_sticks_out_of_an_acceptance_stays_open(tmp_path: Path, capsys: Capsys, tape: Int32s) -> None:
     """A place that is longer by frames is told in two parts, of which one asks."""
     holed = with_hole(tape, 96_000, 116_000)
