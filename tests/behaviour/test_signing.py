@@ -230,6 +230,19 @@ def test_an_undecided_place_is_decided_by_who_accepts_it(
     status, record = run_json(capsys, "build", sheet, "-o", tmp_path / "set")
     assert (status, asking(record)) == (0, [])
     assert "A2 is taken, as it was accepted" in notes_with(record, "A1 and A2 differ")[0]
+    assert [note["accepted"] for note in record["notes"] if "accepted" in note] == [
+        {"by": "M. Weir", "reason": "it is on the tape"}
+    ]
+    assert [error.message for error in Draft202012Validator(SCHEMA).iter_errors(record)] == []
+    with WaveFile(tmp_path / "set" / "data" / "tracks" / "02_Two.wav") as file:
+        markers = decode_markers(file.read_chunk("cue ") or b"", file.read_chunk("LIST", "adtl") or b"")
+    (marker,) = [one for one in markers if one.label == "Undecided, accepted by M. Weir"]
+    assert (marker.sample, marker.length) == (LOW, HIGH - LOW)
+    assert marker.note.endswith("; it is on the tape")
+    timeline = (tmp_path / "set" / "data" / "timeline.otio").read_text(encoding="utf-8")
+    assert "undecided, accepted by M. Weir" in timeline
+    page = ReadPage((tmp_path / "set" / "data" / "report.html").read_text(encoding="utf-8"))
+    assert any("accepted by M. Weir" in cell for rows in page.tables.values() for row in rows for cell in row)
     assert np.array_equal(delivered(tmp_path / "set")[LOW:HIGH], other[LOW:HIGH])
     assert verify_set(tmp_path / "set", against=sheet).problems == ()
 
@@ -494,5 +507,14 @@ def test_a_word_that_nobody_gave_is_found(tmp_path: Path, capsys: Capsys, tape: 
     forged = {**place, "accepted": {"by": "N. Body", "reason": "none"}}
     assert "on Two has the word of 'N. Body', who gave none" in problems(uncured=[forged])
     said = [{**whole["accepted"][0], "by": "N. Body"}]
+    note = {
+        "kind": "accepted",
+        "text": "x",
+        "needs_a_person": False,
+        "pass": "A1",
+        "accepted": forged["accepted"],
+    }
+    note |= {"tracks": [1], "start": LOW, "end": HIGH}
+    assert "a note on 'A1' has the word of 'N. Body'" in problems(notes=[*whole["notes"], note])
     told = problems(uncured=[forged], accepted=said)
     assert "data/session.toml: accepted places is" in told
