@@ -2,11 +2,11 @@
 
     python -m scripts.bench.suspect_trials --first 61001 --sessions 20 --seconds 60
 
-Half of the sessions are clean. A line a session: flawed stretches of its tracks and those told as flaws; flaws told
-and those that are true; look-alikes with odds, all of them, and those that are flaws. At the end, over all sessions as
-one tape: shares of the first 10 and 20 of an hour's list that are flaws; what the list has found of what was not told;
-the same on clean tapes, for an hour; and for look-alikes in bins of their odds the share said against the true one.
-The list is cut off by odds over all sessions at once, as that of one tape of their length would be.
+Sessions are flawed ("one") and clean ("cleanone"). A line a session: flawed stretches of its tracks and those told as
+flaws; flaws told and those that are true; places with odds, all of them, and those that are flaws. At the end, over all
+sessions as one tape: shares of the first 10 and 20 of an hour's list that are flaws, cut off by odds over all sessions
+at once; the first of each session, which is the list of so short a tape; what places there are of what was not told;
+and for places in bins of their odds the share said against the true one.
 """
 
 from __future__ import annotations
@@ -59,10 +59,11 @@ def main() -> None:
     options.add_argument("--first", type=int, default=1, help="first seed")
     options.add_argument("--sessions", type=int, default=4, help="of each kind, flawed and clean")
     options.add_argument("--seconds", type=float, default=60)
+    options.add_argument("--kind", default="one,cleanone", help="flawed, clean, or both")
     chosen = options.parse_args()
     # The list of a whole tape is taken from all sessions below; each by itself would be cut at one place a session.
     setattr(suspects, "MOST_AN_HOUR", 1_000_000)  # noqa: B010 - a number that the module imports for itself
-    for kind in ("one", "cleanone"):
+    for kind in chosen.kind.split(","):
         print(f"{'session':>16}  flawed  told  flaws  true  places  true", flush=True)
         found = []
         for seed in range(chosen.first, chosen.first + chosen.sessions):
@@ -138,6 +139,8 @@ def _summary(found: Sequence[Seen]) -> list[str]:
     for most in (10, 20):
         first = places[: round(most * hours)]
         lines.append(f"the first {most} an hour: {len(first)} places, {sum(p[2] for p in first)} flaws")
+    first = [max(one.places, key=lambda p: p[0]) for one in found if one.places]
+    lines.append(f"the first of each session: {len(first)} places, {sum(p[2] for p in first)} flaws")
     lines += [
         f"{kind}: {hurt[kind, 'told']} of {hurt[kind, 'all']} told, {hurt[kind, 'listed']} more among all look-alikes"
         for kind in sorted({kind for kind, _ in hurt})
