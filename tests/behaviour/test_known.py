@@ -225,6 +225,38 @@ def test_files_that_were_written_just_now_are_not_remembered(
     assert reads
 
 
+def test_files_from_the_future_are_not_remembered(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], reads: list[str]
+) -> None:
+    """The clock was set back, or a recorder's is ahead: nothing tells that nobody is writing, and all is found anew."""
+    sheet = two_reels(tmp_path)
+    first = tell(capsys, "check", sheet, "--json")
+    ahead = time.time() + 86_400
+    for path in (tmp_path / "captures").rglob("*.wav"):
+        os.utime(path, (ahead, ahead))
+    for _ in range(2):
+        reads.clear()
+        assert tell(capsys, "check", sheet, "--json") == first
+        assert reads
+
+
+def test_a_capture_put_back_to_its_size_and_time_is_found_anew(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The system's own time of that very change cannot be set back."""
+    sheet = two_reels(tmp_path)
+    first = tell(capsys, "check", sheet, "--json")
+    path = tmp_path / "captures" / "A2" / "01.wav"
+    before = path.stat()
+    data = bytearray(path.read_bytes())
+    data[200_000:202_000] = bytes(2000)
+    with path.open("r+b") as file:
+        file.write(data)
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert (path.stat().st_size, path.stat().st_mtime_ns) == (before.st_size, before.st_mtime_ns)
+    assert tell(capsys, "check", sheet, "--json") != first
+
+
 def digests_of(folder: Path) -> dict[str, str]:
     """Return the digest of every file of a set."""
     return {
