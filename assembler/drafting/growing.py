@@ -16,7 +16,7 @@ from assembler.known import NOTHING
 from assembler.sheet import draft_tables, find_audio, load_sheet, parse_sheet, split_pass_name
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from assembler.drafting.hearing import Heard
     from assembler.inputs import AnyPath
@@ -82,10 +82,11 @@ def grow_sheet(
     old = [one for one in all_found if _real(root / one.files[0]) in reel_of]
     old_heard, _ = hear_all(captures, old, progress)
     named = [(one, reel_of[_real(root / one.found.files[0])]) for one in old_heard]
-    reels = [reel.name for reel in sheet.reels]
+    reels = {reel.name: False for reel in sheet.reels}
+    reels |= {one.reel: True for one in sheet.passes if one.timecode.kind != "audio"}
     passes, lines = _placed(captures, named, reels, heard, progress)
     more = draft_tables(passes, reels, [one.name for one in sheet.passes])
-    text = sheet.text + (b"" if sheet.text.endswith(b"\n") else b"\n") + b"\n" + more.encode()
+    text = _with_more(sheet.text, more)
     try:
         parse_sheet(text, path=sheet.path, folder=sheet.folder)
     except SheetError as error:
@@ -93,6 +94,13 @@ def grow_sheet(
             f"the passes found cannot be added: {error.problem}; nothing was written", file=sheet.path
         ) from error
     return Grown(sheet.text, text, (*told, *lines))
+
+
+def _with_more(text: bytes, more: str) -> bytes:
+    """Return a sheet with tables behind its end, their line ends as the sheet's own."""
+    end = "\r\n" if 2 * text.count(b"\r\n") > text.count(b"\n") else "\n"
+    begun = "" if text.endswith(b"\n") else end
+    return text + (begun + end + more.replace("\n", end)).encode()
 
 
 def _from(within: Path, one: DraftPass) -> DraftPass:
@@ -117,7 +125,7 @@ def _real(path: Path) -> Path:
 def _placed(
     captures: Captures,
     named: Sequence[tuple[Heard, str]],
-    reels: Collection[str],
+    reels: Mapping[str, bool],
     heard: Sequence[Heard],
     progress: Callable[[str, float], None],
 ) -> tuple[list[DraftPass], list[str]]:
@@ -126,7 +134,7 @@ def _placed(
     Args:
         captures: where they lie.
         named: those that the sheet names, with their reels.
-        reels: that it has.
+        reels: that it has, each with whether one of its passes has timecode.
         heard: the new captures.
         progress: called with what is being done and the share of it that is done.
     """
@@ -144,7 +152,7 @@ def _placed(
         reel, why = (by_name, "by its name")
         if found is not None:
             reel, why = found[1], f"found in {found[0].found.name} by its sound"
-        placed.append(replace(one.found, reel=reel))
+        placed.append(replace(one.found, reel=reel, by_sound=reels[reel]))
         told.append(f"{one.found.name} is added to reel {reel}: {why}")
     if left:
         tapes = tapes_of(captures, left, lambda share: progress("comparing captures by their sound", share))

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from itertools import combinations
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.search import find_anywhere
@@ -23,6 +25,7 @@ MOST_PAIRS = 400
 """Pairs that are heard; a draft may take a while, and not a day."""
 LEAST_TAPE_TRACKS = 4
 MIX_CHANNELS = 2
+_SIDE = re.compile(r"(?:^|[ ._-])(l|r|left|right)$", re.IGNORECASE)
 
 
 @dataclass
@@ -43,18 +46,32 @@ class Tape:
 def without_mixes(passes: Sequence[DraftPass]) -> tuple[list[DraftPass], list[str]]:
     """Return the captures that may be a tape's, and a line for each that is left out.
 
-    One file of two channels beside captures of at least twice as many tracks is a mix that somebody made.
+    Two channels, in one file or in a left and a right one, beside captures of at least twice as many tracks are a mix
+    that somebody made.
     """
     most = max((one.tracks for one in passes), default=0)
     is_mix = [
-        len(one.files) == 1 and one.tracks == MIX_CHANNELS and most >= LEAST_TAPE_TRACKS for one in passes
+        one.tracks == MIX_CHANNELS and most >= LEAST_TAPE_TRACKS and _is_stereo(one.files) for one in passes
     ]
     told = [
-        f"{one.files[0]} is left out: {one.tracks} channels beside captures of {most} tracks, a mix and no tape"
+        f"{' and '.join(one.files)} is left out: {one.tracks} channels beside captures of {most} tracks, a mix and no tape"
         for one, left_out in zip(passes, is_mix, strict=True)
         if left_out
     ]
     return [one for one, left_out in zip(passes, is_mix, strict=True) if not left_out], told
+
+
+def _is_stereo(files: Sequence[str]) -> bool:
+    """Return whether files are one, or a left and a right one of one name."""
+    if len(files) == 1:
+        return True
+    sides = [_SIDE.search(PurePosixPath(path).stem) for path in files]
+    found = [(side.string[: side.start()], side.group(1)[0].lower()) for side in sides if side is not None]
+    return (
+        len(found) == MIX_CHANNELS
+        and found[0][0] == found[1][0]
+        and {side for _, side in found} == {"l", "r"}
+    )
 
 
 def tapes_of(captures: Captures, heard: Sequence[Heard], advance: Callable[[float], None]) -> list[Tape]:
@@ -205,7 +222,17 @@ def _split(tape: Tape, found: Sequence[tuple[Heard, Heard]]) -> list[Tape]:
 def as_found(tapes: Iterable[Tape]) -> list[DraftPass]:
     """Return the captures as a draft takes them, each with its tape, in order."""
     return [
-        replace(one.found, reel=tape.name, bit_depth=one.bits or one.found.bit_depth)
+        replace(
+            one.found,
+            reel=tape.name,
+            bit_depth=one.bits or one.found.bit_depth,
+            by_sound=any(has_timecode(other.found) for other in tape.members),
+        )
         for tape in tapes
         for one in tape.members
     ]
+
+
+def has_timecode(found: DraftPass) -> bool:
+    """Return whether a capture has timecode of its own."""
+    return found.log is not None or found.ltc is not None
