@@ -54,7 +54,8 @@ def without_mixes(passes: Sequence[DraftPass]) -> tuple[list[DraftPass], list[st
         one.tracks == MIX_CHANNELS and most >= LEAST_TAPE_TRACKS and _is_stereo(one.files) for one in passes
     ]
     told = [
-        f"{' and '.join(one.files)} is left out: {one.tracks} channels beside captures of {most} tracks, a mix and no tape"
+        f"{' and '.join(one.files)} is left out: {one.tracks} channels beside captures of {most} tracks, "
+        "a mix and no tape"
         for one, left_out in zip(passes, is_mix, strict=True)
         if left_out
     ]
