@@ -8,9 +8,11 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+import soundfile
 
 from assembler.cli.commands import run
 from assembler.sheet import load_sheet, without_shared
+from assembler.timecode import encode_quarter_stream, frame_rate
 from tests.support.sessions import HOUR, RATE, make_tape, write_log, write_wave
 
 if TYPE_CHECKING:
@@ -133,6 +135,20 @@ def test_word_length_and_frame_rate_are_measured(tmp_path: Path, capsys: Capsys)
     assert sheet["session"]["sample_rate"] == RATE
     assert "A1: measured 16 bits in use; its files have room for 24" in text
     assert "which come at the pace of 29.97" in text
+
+
+def test_a_wrong_rate_in_the_files_shows_in_their_timecode(tmp_path: Path, capsys: Capsys) -> None:
+    """A recorder on the tape's 48 kHz clock that believes in 44.1 kHz writes log and header by the wrong second."""
+    put(tmp_path / "A1", make_tape(30, 2, seed=1))
+    for path in (tmp_path / "A1").glob("*.wav"):
+        samples, _ = soundfile.read(path, dtype="int16")
+        soundfile.write(path, samples, 44_100, "PCM_16")
+    data = encode_quarter_stream(4 * 108_000, 3600, frame_rate("30"))
+    lines = [f"{at / 120 * 48_000 / 44_100:.6f},F1{byte:02X}" for at, byte in enumerate(data)]
+    (tmp_path / "A1" / "timecode.csv").write_text("\n".join(["seconds,bytes", *lines]))
+    sheet, text = drafted(tmp_path, capsys)
+    assert sheet["session"]["sample_rate"] == 44_100
+    assert "A1: its timecode takes 1.0884 s for a second by the files' rate" in text
 
 
 @pytest.mark.parametrize(
