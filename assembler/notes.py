@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal, TypeAlias
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias
+
+if TYPE_CHECKING:
+    from assembler.signed import Acceptance
 
 NoteKind: TypeAlias = Literal[
     "relabelled",
@@ -70,6 +73,7 @@ class Note:
         count: how many of what the theme tells of this pass has; None where it counts nothing.
         rule: of an undecided place, what left it open, by the record's name; "" of other notes.
         nats: by how much the likeliest of what may be told there leads; None where nothing was counted.
+        accepted: of what would ask for a person, the word of one that it may stand.
     """
 
     kind: NoteKind
@@ -83,6 +87,7 @@ class Note:
     count: int | None = None
     rule: str = ""
     nats: float | None = None
+    accepted: Acceptance | None = None
 
     @property
     def needs_a_person(self) -> bool:

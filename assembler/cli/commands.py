@@ -56,9 +56,16 @@ def commands() -> None:
 @click.option("-o", "--output", type=_PATH, metavar="SHEET", help="Write the sheet here; must not exist.")
 @click.option("--into", type=_PATH, metavar="SHEET", help="Add captures that this sheet does not name yet.")
 @_json
+@remembering
 @click.pass_obj
 def draft(
-    publication: Publication, folder: Path, output: Path | None, into: Path | None, *, as_json: bool
+    publication: Publication,
+    folder: Path,
+    output: Path | None,
+    into: Path | None,
+    *,
+    as_json: bool,
+    known: Known,
 ) -> Answer:
     """Look through FOLDER for captures and write a first session sheet to correct by hand.
 
@@ -70,20 +77,28 @@ def draft(
     if into is not None and output is not None:
         raise click.UsageError("--into and -o are two ways; allowed: one of them")
     if into is not None:
-        return run_grow(folder, into, as_json=as_json)
-    return run_draft(publication, folder, output, as_json=as_json)
+        return run_grow(folder, into, as_json=as_json, known=known)
+    return run_draft(publication, folder, output, as_json=as_json, known=known)
 
 
-@commands.command(short_help="Tell what a session holds; write nothing.")
+@commands.command(short_help="Tell what a session holds; make no set.")
 @click.argument("sheet", type=_PATH)
+@click.option(
+    "--tables", is_flag=True, help="Print ready-made [[accepted]] tables for what asks for a person."
+)
 @_json
 @_outside
 @remembering
-def check(sheet: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
-    """Import and align everything that SHEET names and tell what is found. Writes nothing."""
+def check(sheet: Path, *, tables: bool, as_json: bool, allow_outside: bool, known: Known) -> Answer:
+    """Import and align everything that SHEET names and tell what is found.
+
+    Writes nothing but what it remembers in your cache folder (not even that with --no-cache).
+    """
     from assembler.cli.sessions import run_check
 
-    return run_check(sheet, as_json=as_json, allow_outside=allow_outside, known=known)
+    if tables and as_json:
+        raise click.UsageError("--tables prints words, --json none; allowed: one of them")
+    return run_check(sheet, tables=tables, as_json=as_json, allow_outside=allow_outside, known=known)
 
 
 @commands.command(short_help="Tell what must be played again.")
@@ -204,9 +219,10 @@ def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: 
 @_outside
 @remembering
 def watch(source: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
-    """Follow the captures in FOLDER, or in the folder of SHEET, while they are being recorded. Writes nothing.
+    """Follow the captures in FOLDER, or in the folder of SHEET, while they are being recorded.
 
-    What is wrong with a pass is told within seconds; when it ends, what must be played again. Ctrl-C ends it.
+    What is wrong with a pass is told within seconds; when it ends, what must be played again. Ctrl-C ends it. Writes
+    nothing but what it remembers in your cache folder.
     """
     from assembler.cli.watching import run_watch
 

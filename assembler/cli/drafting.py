@@ -13,13 +13,15 @@ if TYPE_CHECKING:
     from assembler.publication import Publication
 
 
-def run_draft(publication: Publication, folder: Path, output: Path | None, *, as_json: bool) -> Answer:
+def run_draft(
+    publication: Publication, folder: Path, output: Path | None, *, as_json: bool, known: Known
+) -> Answer:
     """Draft a sheet, write it where it is wanted, and return what is to be printed."""
     from assembler.cli.progress import shown_progress
     from assembler.drafting import draft_sheet
 
     with shown_progress() as progress:
-        text = draft_sheet(folder, progress)
+        text = draft_sheet(folder, progress, known)
     if output is not None:
         _publish(publication, output, text, is_sound=True)
     if as_json:
@@ -29,14 +31,14 @@ def run_draft(publication: Publication, folder: Path, output: Path | None, *, as
     return lines_answer(f"Sheet written: {output}", f"Correct it by hand, then: assembler check {output}")
 
 
-def run_grow(folder: Path, sheet: Path, *, as_json: bool) -> Answer:
+def run_grow(folder: Path, sheet: Path, *, as_json: bool, known: Known) -> Answer:
     """Add captures to a sheet, keep the old one beside it, and return what was done."""
     from assembler.cli.progress import shown_progress
     from assembler.consolidator.replacing import replace_text
     from assembler.drafting import grow_sheet
 
     with shown_progress() as progress:
-        grown = grow_sheet(sheet, folder, progress)
+        grown = grow_sheet(sheet, folder, progress, known)
     backup = None
     if grown.text != grown.before:
         backup = replace_text(sheet, grown.before, grown.text.decode("utf-8"))

@@ -8,6 +8,7 @@ from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, line
 from assembler.cli.progress import shown_progress
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
 
     from assembler.known import Known
@@ -30,8 +31,8 @@ def run_retakes(
     from assembler.consolidator import check_sheet
     from assembler.retakes import find_retakes, retakes_json, retakes_lines, retakes_page
 
-    sheet = _sheet_of(session, allow_outside=allow_outside)
     with shown_progress() as progress:
+        sheet = _sheet_of(session, progress, allow_outside=allow_outside, known=known)
         result = check_sheet(sheet, progress=progress, known=known)
     retakes = find_retakes(result.sheet, result.edit, pre_roll_seconds=pre_roll, once=once)
     if page is not None:
@@ -46,12 +47,14 @@ def run_retakes(
     return lines_answer(*retakes_lines(retakes), *told, status=status)
 
 
-def _sheet_of(session: Path, *, allow_outside: bool) -> Sheet:
+def _sheet_of(
+    session: Path, progress: Callable[[str, float], None], *, allow_outside: bool, known: Known
+) -> Sheet:
     """Return the sheet in a file, or one drafted in memory for a folder of captures."""
     from assembler.drafting import draft_sheet
     from assembler.sheet import load_sheet, parse_sheet
 
     if not session.is_dir():
         return load_sheet(session, allow_outside=allow_outside)
-    text = draft_sheet(session).encode("utf-8")
+    text = draft_sheet(session, progress, known).encode("utf-8")
     return parse_sheet(text, path=None, folder=session, allow_outside=allow_outside)

@@ -22,7 +22,7 @@ MOST_FORETOLD = 3
 """Notes told before a set is written; all of them are told after it."""
 
 
-def run_check(sheet: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
+def run_check(sheet: Path, *, tables: bool, as_json: bool, allow_outside: bool, known: Known) -> Answer:
     """Look, and return what is found."""
     from assembler.consolidator import check_session
 
@@ -30,7 +30,7 @@ def run_check(sheet: Path, *, as_json: bool, allow_outside: bool, known: Known) 
         result = check_session(sheet, allow_outside=allow_outside, progress=progress, known=known)
     if as_json:
         return json_answer(result.record, _status(result))
-    return Answer(_status(result), lambda: print_check(result))
+    return Answer(_status(result), lambda: print_check(result, tables=tables))
 
 
 def run_build(

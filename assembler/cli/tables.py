@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from rich.table import Table
 
 from assembler.aligner import held_words
+from assembler.cli.accepting import accepted_tables
 from assembler.cli.consoles import PlainConsole
 from assembler.report import TextLine, because_words, group_lines, outcome_words, with_reason
 from assembler.states import shares_of, shares_words, worst_of
@@ -30,11 +31,18 @@ APART_SHARE = 0.75
 """Passes whose places against each other are no surer than this share of each place itself need no column for it."""
 
 
-def print_check(result: SessionResult) -> None:
-    """Print what a check found."""
+def print_check(result: SessionResult, *, tables: bool = False) -> None:
+    """Print what a check found; with ``tables`` what a person may paste into the sheet to close what is open."""
     console = PlainConsole()
     _print_session(console, result)
     _print_verdict(console, result)
+    found = accepted_tables(result.sheet, result.edit)
+    if found and not tables:
+        console.print("What may stand, once you have listened, is closed in the sheet: --tables prints how.")
+    elif found:
+        console.print("For the sheet, where you have listened and it may stand; say why, and who you are:")
+    for line in "\n".join(found).splitlines() if tables else ():
+        console.print(line, soft_wrap=True)
 
 
 def print_set(result: SessionResult) -> None:

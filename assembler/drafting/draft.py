@@ -6,10 +6,11 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.drafting.hearing import hear, is_pulled_down, measured_words
+from assembler.drafting.hearing import Captures, hear, is_pulled_down, measured_words
 from assembler.drafting.tapes import as_found, tapes_of, without_mixes
 from assembler.errors import CaptureError
 from assembler.importer.looking import look_through
+from assembler.known import NOTHING
 from assembler.sheet import Draft, without_shared, write_draft
 
 if TYPE_CHECKING:
@@ -17,10 +18,13 @@ if TYPE_CHECKING:
 
     from assembler.drafting.hearing import Heard
     from assembler.inputs import AnyPath
+    from assembler.known import Known
     from assembler.sheet import DraftPass
 
 
-def draft_sheet(folder: AnyPath, progress: Callable[[str, float], None] = lambda *_: None) -> str:
+def draft_sheet(
+    folder: AnyPath, progress: Callable[[str, float], None] = lambda *_: None, known: Known = NOTHING
+) -> str:
     """Return a first sheet for a folder of captures, as TOML text to correct by hand.
 
     Every folder that holds WAV files is taken for one pass: its mono files are the tracks; a polyphonic file is
@@ -30,17 +34,18 @@ def draft_sheet(folder: AnyPath, progress: Callable[[str, float], None] = lambda
     Args:
         folder: of captures.
         progress: called with what is being done and the share of it that is done.
+        known: what was found out before; see ``open_known``.
 
     Raises:
         CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
         SheetError: there is nothing in it.
     """
-    folder = Path(folder)
+    captures = Captures(Path(folder), known)
     draft = look_through(folder)
     passes, mixes = without_mixes(draft.passes)
-    heard, unheard = hear_all(folder, named_apart(passes), progress)
+    heard, unheard = hear_all(captures, named_apart(passes), progress)
     tapes = (
-        tapes_of(folder, heard, lambda share: progress("comparing captures by their sound", share))
+        tapes_of(captures, heard, lambda share: progress("comparing captures by their sound", share))
         if heard
         else []
     )
@@ -51,7 +56,7 @@ def draft_sheet(folder: AnyPath, progress: Callable[[str, float], None] = lambda
 
 
 def hear_all(
-    folder: Path, passes: Sequence[DraftPass], progress: Callable[[str, float], None]
+    captures: Captures, passes: Sequence[DraftPass], progress: Callable[[str, float], None]
 ) -> tuple[list[Heard], list[str]]:
     """Return what each capture shows by itself, and a line for each that cannot be read."""
     heard: list[Heard] = []
@@ -62,7 +67,7 @@ def hear_all(
             progress("listening to captures", (count + share) / len(passes))
 
         try:
-            found = hear(folder, one, advance)
+            found = hear(captures, one, advance)
         except CaptureError as error:
             told.append(f"{one.name} is left out: {error}")
             continue

@@ -8,17 +8,19 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.drafting.draft import hear_all, named_apart
-from assembler.drafting.hearing import measured_words
+from assembler.drafting.hearing import Captures, measured_words
 from assembler.drafting.tapes import as_found, is_found, may_be_one, tapes_of, without_mixes
 from assembler.errors import CaptureError, SheetError
 from assembler.importer.looking import look_through
+from assembler.known import NOTHING
 from assembler.sheet import draft_tables, find_audio, load_sheet, parse_sheet, split_pass_name
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from assembler.drafting.hearing import Heard
     from assembler.inputs import AnyPath
+    from assembler.known import Known
     from assembler.sheet import DraftPass
 
 
@@ -38,7 +40,10 @@ class Grown:
 
 
 def grow_sheet(
-    sheet_path: AnyPath, folder: AnyPath, progress: Callable[[str, float], None] = lambda *_: None
+    sheet_path: AnyPath,
+    folder: AnyPath,
+    progress: Callable[[str, float], None] = lambda *_: None,
+    known: Known = NOTHING,
 ) -> Grown:
     """Return a sheet with the captures of a folder that it does not name yet.
 
@@ -49,6 +54,7 @@ def grow_sheet(
         sheet_path: the sheet.
         folder: of captures; in the sheet's own.
         progress: called with what is being done and the share of it that is done.
+        known: what was found out before; see ``open_known``.
 
     Raises:
         SheetError: the sheet cannot be used, or not be added to.
@@ -56,6 +62,7 @@ def grow_sheet(
     """
     sheet = load_sheet(sheet_path)
     root, place = Path(os.path.realpath(sheet.folder)), Path(os.path.realpath(folder))
+    captures = Captures(root, known)
     if not place.is_relative_to(root):
         raise CaptureError("lies outside the sheet's folder; allowed: a folder in it", path=Path(folder))
     draft = look_through(place)
@@ -68,17 +75,18 @@ def grow_sheet(
     all_found = [_from(within, one) for one in draft.passes]
     tapes, mixes = without_mixes(all_found)
     new = [one for one in tapes if not is_named(one)]
-    heard, unheard = hear_all(root, named_apart(new), progress)
+    heard, unheard = hear_all(captures, named_apart(new), progress)
     told = [*draft.notes, *mixes, *unheard, *(line for one in heard for line in measured_words(one))]
     if not heard:
         return Grown(sheet.text, sheet.text, (*told, "no capture there that the sheet does not name"))
     old = [one for one in all_found if _real(root / one.files[0]) in reel_of]
-    known, _ = hear_all(root, old, progress)
-    tapes_known = [(one, reel_of[_real(root / one.found.files[0])]) for one in known]
-    reels = [reel.name for reel in sheet.reels]
-    passes, lines = _placed(root, tapes_known, reels, heard, progress)
+    old_heard, _ = hear_all(captures, old, progress)
+    named = [(one, reel_of[_real(root / one.found.files[0])]) for one in old_heard]
+    reels = {reel.name: False for reel in sheet.reels}
+    reels |= {one.reel: True for one in sheet.passes if one.timecode.kind != "audio"}
+    passes, lines = _placed(captures, named, reels, heard, progress)
     more = draft_tables(passes, reels, [one.name for one in sheet.passes])
-    text = sheet.text + (b"" if sheet.text.endswith(b"\n") else b"\n") + b"\n" + more.encode()
+    text = _with_more(sheet.text, more)
     try:
         parse_sheet(text, path=sheet.path, folder=sheet.folder)
     except SheetError as error:
@@ -86,6 +94,13 @@ def grow_sheet(
             f"the passes found cannot be added: {error.problem}; nothing was written", file=sheet.path
         ) from error
     return Grown(sheet.text, text, (*told, *lines))
+
+
+def _with_more(text: bytes, more: str) -> bytes:
+    """Return a sheet with tables behind its end, their line ends as the sheet's own."""
+    end = "\r\n" if 2 * text.count(b"\r\n") > text.count(b"\n") else "\n"
+    begun = "" if text.endswith(b"\n") else end
+    return text + (begun + end + more.replace("\n", end)).encode()
 
 
 def _from(within: Path, one: DraftPass) -> DraftPass:
@@ -108,18 +123,18 @@ def _real(path: Path) -> Path:
 
 
 def _placed(
-    root: Path,
-    known: Sequence[tuple[Heard, str]],
-    reels: Collection[str],
+    captures: Captures,
+    named: Sequence[tuple[Heard, str]],
+    reels: Mapping[str, bool],
     heard: Sequence[Heard],
     progress: Callable[[str, float], None],
 ) -> tuple[list[DraftPass], list[str]]:
     """Return the new captures with their reels, and a line for each.
 
     Args:
-        root: folder of the sheet.
-        known: captures that it names, with their reels.
-        reels: that it has.
+        captures: where they lie.
+        named: those that the sheet names, with their reels.
+        reels: that it has, each with whether one of its passes has timecode.
         heard: the new captures.
         progress: called with what is being done and the share of it that is done.
     """
@@ -127,7 +142,9 @@ def _placed(
     told: list[str] = []
     left: list[Heard] = []
     for one in heard:
-        found = next((row for row in known if may_be_one(row[0], one) and is_found(root, row[0], one)), None)
+        found = next(
+            (row for row in named if may_be_one(row[0], one) and is_found(captures, row[0], one)), None
+        )
         by_name = split_pass_name(one.found.name)[0]
         if found is None and by_name not in reels:
             left.append(one)
@@ -135,10 +152,10 @@ def _placed(
         reel, why = (by_name, "by its name")
         if found is not None:
             reel, why = found[1], f"found in {found[0].found.name} by its sound"
-        placed.append(replace(one.found, reel=reel))
+        placed.append(replace(one.found, reel=reel, by_sound=reels[reel]))
         told.append(f"{one.found.name} is added to reel {reel}: {why}")
     if left:
-        tapes = tapes_of(root, left, lambda share: progress("comparing captures by their sound", share))
+        tapes = tapes_of(captures, left, lambda share: progress("comparing captures by their sound", share))
         told += [f"reel {tape.name}: {line}" for tape in tapes for line in tape.told]
         told += [
             f"{one.found.name} is added as a pass of a new reel, {tape.name}"

@@ -12,6 +12,7 @@ from assembler.errors import CaptureError, TimecodeError
 from assembler.importer import PassAudio
 from assembler.importer.logs import read_log
 from assembler.inputs import InputFile
+from assembler.known import NOTHING, Known
 from assembler.timecode import decode_quarter_frames, draft_clock, frame_rate, settle_clocks
 from assembler.wave import WaveFile
 
@@ -57,6 +58,19 @@ class Heard:
         return None if self.start is None else (self.start, self.start + self.length)
 
 
+@dataclass(frozen=True)
+class Captures:
+    """Where captures lie, and what was found out before of such.
+
+    Args:
+        folder: that their paths are relative to.
+        known: what is known.
+    """
+
+    folder: Path
+    known: Known = NOTHING
+
+
 def open_audio(folder: Path, found: DraftPass, opened: ExitStack) -> PassAudio:
     """Return a capture's audio, its tracks in the order of the files.
 
@@ -68,11 +82,11 @@ def open_audio(folder: Path, found: DraftPass, opened: ExitStack) -> PassAudio:
     return PassAudio(files, channels, WORD_LENGTH)
 
 
-def hear(folder: Path, found: DraftPass, advance: Callable[[float], None] = lambda _: None) -> Heard:
-    """Return what a capture shows by itself; all of it is read once.
+def hear(captures: Captures, found: DraftPass, advance: Callable[[float], None] = lambda _: None) -> Heard:
+    """Return what a capture shows by itself; all of it is read once, unless it is known.
 
     Args:
-        folder: that its paths are relative to.
+        captures: where it lies.
         found: the capture.
         advance: called with the share of the work done.
 
@@ -80,33 +94,52 @@ def hear(folder: Path, found: DraftPass, advance: Callable[[float], None] = lamb
         CaptureError: a file cannot be read.
     """
     with ExitStack() as opened:
-        audio = open_audio(folder, found, opened)
-        tracks = range(audio.tracks)
-        bits = bits_used(audio, tracks, WORD_LENGTH) if audio.length else None
-        still = 0
-        for start in range(0, audio.length, BLOCK_SAMPLES):
-            for track in tracks:
-                runs = constant_runs(audio.read(track, start, BLOCK_SAMPLES), STILL_SAMPLES)
-                still += sum(run.end - run.start for run in runs)
-            advance(min(1.0, (start + BLOCK_SAMPLES) / audio.length))
-        clock = _clock(folder, found, audio.sample_rate)
-        word = None if bits is None else smallest_word(bits)
-        if clock is None:
-            return Heard(found, audio.length, word, still)
-        place = settle_clocks([clock])[0].stretches[0].shift_samples
-        return Heard(found, audio.length, word, still, round(place), clock.known_ratio)
+        audio = open_audio(captures.folder, found, opened)
+        log = _open_log(captures.folder, found, opened)
+        measured = captures.known.recall(
+            "heard",
+            (found.frame_rate, audio, log),
+            lambda: _measured(found.frame_rate, audio, log, advance),
+        )
+    return Heard(found, audio.length, *measured)
 
 
-def _clock(folder: Path, found: DraftPass, sample_rate: int) -> ClockDraft | None:
+def _measured(
+    rate: str | None, audio: PassAudio, log: InputFile | None, advance: Callable[[float], None]
+) -> tuple[int | None, int, int | None, float]:
+    """Return bits in use, samples that stand still, the first one's place and the pace of the log."""
+    tracks = range(audio.tracks)
+    bits = bits_used(audio, tracks, WORD_LENGTH) if audio.length else None
+    still = 0
+    for start in range(0, audio.length, BLOCK_SAMPLES):
+        for track in tracks:
+            runs = constant_runs(audio.read(track, start, BLOCK_SAMPLES), STILL_SAMPLES)
+            still += sum(run.end - run.start for run in runs)
+        advance(min(1.0, (start + BLOCK_SAMPLES) / audio.length))
+    word = None if bits is None else smallest_word(bits)
+    clock = _clock(rate, log, audio.sample_rate)
+    if clock is None:
+        return word, still, None, 1.0
+    return word, still, round(settle_clocks([clock])[0].stretches[0].shift_samples), clock.known_ratio
+
+
+def _open_log(folder: Path, found: DraftPass, opened: ExitStack) -> InputFile | None:
     if found.log is None or found.frame_rate is None:
         return None
-    rate = frame_rate(found.frame_rate)
     try:
-        with InputFile(folder / found.log) as file:
-            points = decode_quarter_frames(read_log(file, sample_rate), rate)
-        return draft_clock(points, rate, sample_rate)
-    except (CaptureError, TimecodeError):
+        return opened.enter_context(InputFile(folder / found.log))
+    except CaptureError:
         return None  # a check of the sheet will tell what is wrong with it
+
+
+def _clock(rate_name: str | None, log: InputFile | None, sample_rate: int) -> ClockDraft | None:
+    if log is None or rate_name is None:
+        return None
+    rate = frame_rate(rate_name)
+    try:
+        return draft_clock(decode_quarter_frames(read_log(log, sample_rate), rate), rate, sample_rate)
+    except (CaptureError, TimecodeError):
+        return None  # as above
 
 
 def measured_words(heard: Heard) -> list[str]:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from itertools import combinations
+from pathlib import PurePosixPath
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.search import find_anywhere
@@ -13,9 +15,8 @@ from assembler.sheet import natural_key, split_pass_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
-    from pathlib import Path
 
-    from assembler.drafting.hearing import Heard
+    from assembler.drafting.hearing import Captures, Heard
     from assembler.sheet import DraftPass
 
 AS_LONG = 0.98
@@ -24,6 +25,7 @@ MOST_PAIRS = 400
 """Pairs that are heard; a draft may take a while, and not a day."""
 LEAST_TAPE_TRACKS = 4
 MIX_CHANNELS = 2
+_SIDE = re.compile(r"(?:^|[ ._-])(l|r|left|right)$", re.IGNORECASE)
 
 
 @dataclass
@@ -44,26 +46,41 @@ class Tape:
 def without_mixes(passes: Sequence[DraftPass]) -> tuple[list[DraftPass], list[str]]:
     """Return the captures that may be a tape's, and a line for each that is left out.
 
-    One file of two channels beside captures of at least twice as many tracks is a mix that somebody made.
+    Two channels, in one file or in a left and a right one, beside captures of at least twice as many tracks are a mix
+    that somebody made.
     """
     most = max((one.tracks for one in passes), default=0)
     is_mix = [
-        len(one.files) == 1 and one.tracks == MIX_CHANNELS and most >= LEAST_TAPE_TRACKS for one in passes
+        one.tracks == MIX_CHANNELS and most >= LEAST_TAPE_TRACKS and _is_stereo(one.files) for one in passes
     ]
     told = [
-        f"{one.files[0]} is left out: {one.tracks} channels beside captures of {most} tracks, a mix and no tape"
+        f"{' and '.join(one.files)} is left out: {one.tracks} channels beside captures of {most} tracks, "
+        "a mix and no tape"
         for one, left_out in zip(passes, is_mix, strict=True)
         if left_out
     ]
     return [one for one, left_out in zip(passes, is_mix, strict=True) if not left_out], told
 
 
-def tapes_of(folder: Path, heard: Sequence[Heard], advance: Callable[[float], None]) -> list[Tape]:
+def _is_stereo(files: Sequence[str]) -> bool:
+    """Return whether files are one, or a left and a right one of one name."""
+    if len(files) == 1:
+        return True
+    sides = [_SIDE.search(PurePosixPath(path).stem) for path in files]
+    found = [(side.string[: side.start()], side.group(1)[0].lower()) for side in sides if side is not None]
+    return (
+        len(found) == MIX_CHANNELS
+        and found[0][0] == found[1][0]
+        and {side for _, side in found} == {"l", "r"}
+    )
+
+
+def tapes_of(captures: Captures, heard: Sequence[Heard], advance: Callable[[float], None]) -> list[Tape]:
     """Return the tapes, each with its captures, the longest and cleanest first.
 
     Args:
-        folder: that the captures' paths are relative to.
-        heard: the captures.
+        captures: where they lie.
+        heard: what each shows by itself.
         advance: called with the share of the work done.
 
     Raises:
@@ -74,7 +91,7 @@ def tapes_of(folder: Path, heard: Sequence[Heard], advance: Callable[[float], No
         named.setdefault(split_pass_name(one.found.name)[0], []).append(one)
     tapes = [Tape(name, members, []) for name, members in named.items()]
     pairs = _asked(tapes)
-    found = _found(folder, pairs[:MOST_PAIRS], advance)
+    found = _found(captures, pairs[:MOST_PAIRS], advance)
     tapes = _split(tapes[0], found) if len(tapes) == 1 else _united(tapes, found)
     for tape in tapes:
         tape.members = in_order(tape.members)
@@ -90,7 +107,7 @@ def in_order(members: Iterable[Heard]) -> list[Heard]:
     )
 
 
-def is_found(folder: Path, first: Heard, second: Heard) -> bool:
+def is_found(captures: Captures, first: Heard, second: Heard) -> bool:
     """Return whether the shorter of two captures is found in the longer one by its sound.
 
     Raises:
@@ -98,8 +115,10 @@ def is_found(folder: Path, first: Heard, second: Heard) -> bool:
     """
     longer, shorter = sorted((first, second), key=lambda one: -one.length)
     with ExitStack() as opened:
-        reference, probe = (open_audio(folder, one.found, opened) for one in (longer, shorter))
-        return find_anywhere(reference, probe) is not None
+        reference, probe = (open_audio(captures.folder, one.found, opened) for one in (longer, shorter))
+        return captures.known.recall(
+            "found in", (reference, probe), lambda: find_anywhere(reference, probe) is not None
+        )
 
 
 def may_be_one(first: Heard, second: Heard) -> bool:
@@ -133,14 +152,14 @@ def _asked(tapes: Sequence[Tape]) -> list[tuple[Heard, Heard]]:
 
 
 def _found(
-    folder: Path, pairs: Sequence[tuple[Heard, Heard]], advance: Callable[[float], None]
+    captures: Captures, pairs: Sequence[tuple[Heard, Heard]], advance: Callable[[float], None]
 ) -> list[tuple[Heard, Heard]]:
     """Return the pairs of which one is found in the other; what follows from others is not heard again."""
     found: list[tuple[Heard, Heard]] = []
     for count, pair in enumerate(pairs):
         if not any(
             {id(one) for one in pair} <= {id(each) for each in row} for row in _rows(pair, found)
-        ) and (is_found(folder, *pair)):
+        ) and (is_found(captures, *pair)):
             found.append(pair)
         advance((count + 1) / len(pairs))
     return found
@@ -204,7 +223,17 @@ def _split(tape: Tape, found: Sequence[tuple[Heard, Heard]]) -> list[Tape]:
 def as_found(tapes: Iterable[Tape]) -> list[DraftPass]:
     """Return the captures as a draft takes them, each with its tape, in order."""
     return [
-        replace(one.found, reel=tape.name, bit_depth=one.bits or one.found.bit_depth)
+        replace(
+            one.found,
+            reel=tape.name,
+            bit_depth=one.bits or one.found.bit_depth,
+            by_sound=any(has_timecode(other.found) for other in tape.members),
+        )
         for tape in tapes
         for one in tape.members
     ]
+
+
+def has_timecode(found: DraftPass) -> bool:
+    """Return whether a capture has timecode of its own."""
+    return found.log is not None or found.ltc is not None

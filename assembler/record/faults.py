@@ -53,6 +53,9 @@ def record_faults(record: RecordedSet) -> Iterator[str]:
         word = place.accepted
         if word and (place.reel, word.by, word.reason) not in words:
             yield f"uncured place at sample {place.start} on {place.track} has the word of {word.by!a}, who gave none"
+    for note in record.notes:
+        if note.accepted and (note.accepted.by, note.accepted.reason) not in {word[1:] for word in words}:
+            yield f"a note on {note.pass_name!a} has the word of {note.accepted.by!a}, who gave none"
     if record.is_sound and any(place.accepted is None for place in record.uncured):
         yield "sound is true, and there are uncured places that nobody has accepted"
 

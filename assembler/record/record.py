@@ -82,11 +82,7 @@ def record_of(
                 "timecode": format_sample(edit.start_sample + place.start, rate, session.sample_rate),
                 "timecode_end": format_sample(edit.start_sample + place.end, rate, session.sample_rate),
                 "passes": _held(place.held),
-                **(
-                    {"accepted": {"by": place.accepted.by, "reason": place.accepted.reason}}
-                    if place.accepted
-                    else {}
-                ),
+                **_word(place.accepted),
             }
             for place in edit.uncured
         ],
@@ -195,6 +191,10 @@ def _held(held: Sequence[Held]) -> list[Json]:
     ]
 
 
+def _word(one: Acceptance | None) -> dict[str, Json]:
+    return {} if one is None else {"accepted": {"by": one.by, "reason": one.reason}}
+
+
 def _note(note: Note) -> dict[str, Json]:
     record: dict[str, Json] = {
         "kind": note.kind,
@@ -205,6 +205,7 @@ def _note(note: Note) -> dict[str, Json]:
         "text": note.text,
         "needs_a_person": note.needs_a_person,
     }
+    record |= _word(note.accepted)
     if note.held:
         record["passes"] = _held(note.held)
     if note.rule:

@@ -96,13 +96,13 @@ def _items(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineItem, ...
 
 def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...]:
     joins = [TimelineMark(f"join, {join.law}, fade {join.fade}", join.at, 0) for join in track.joins]
-    uncured = [
+    listened = [
         TimelineMark(
-            f"uncured {place.kind}" + (f", accepted by {place.accepted.by}" if place.accepted else ""),
+            place.words + (f", accepted by {place.accepted.by}" if place.accepted else ""),
             place.start,
             place.end - place.start,
         )
-        for place in record.uncured_on(track)
+        for place in record.marked_on(track)
     ]
     woven = [
         TimelineMark(
@@ -113,7 +113,7 @@ def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...
         for span, filled in track.woven
         for low, high in [filled.extent]
     ]
-    return (*joins, *uncured, *woven)
+    return (*joins, *listened, *woven)
 
 
 def load_timeline_library() -> None:

@@ -8,7 +8,7 @@ from assembler.aligner import closing_of, cut_at
 from assembler.retakes.held import HeldPass, Place
 from assembler.retakes.labels import TapeLabels
 from assembler.retakes.model import PassWords, ReelRetakes, Retakes, Roll, TimedSuspect
-from assembler.retakes.words import come_off_words, held_words, why_words
+from assembler.retakes.words import ALL_TRACKS, come_off_words, held_words, tracks_words, why_words
 from assembler.states import State, shares_of, worst_of
 
 if TYPE_CHECKING:
@@ -113,9 +113,10 @@ class _Rolls:
         start, end = places[0].start, max(place.end for place in places)
         roll_to = self._labels.earlier(start, self._pre_roll)
         tracks = tuple(sorted({place.track for place in places}))
-        plays = max(sum(one.has_played(p.start, p.end) for one in self._passes) for p in places)
+        plays = [(place.state, self._plays(place)) for place in places]
+        # What one play has right, or none has had at all, no play was in vain for.
+        vain = max((count for state, count in plays if state in MUST), default=0)
         kinds = tuple(dict.fromkeys(kind for place in places for kind in self._kinds(place)))
-        names = tuple(self._reel.tracks[track] or f"track {track + 1}" for track in tracks)
         return Roll(
             self._reel.name,
             self._labels.first(roll_to),
@@ -125,14 +126,23 @@ class _Rolls:
             end,
             (end - roll_to) / self._sample_rate,
             tracks,
-            names,
+            self._track_words(tracks),
             kinds,
-            plays,
-            why_words(kinds, plays),
+            max(count for _, count in plays),
+            vain,
+            why_words(kinds, vain),
             tuple(
                 PassWords(one.name, held_words(one, places, (start, end), self._reel)) for one in self._passes
             ),
         )
+
+    def _plays(self, place: Place) -> int:
+        return sum(one.has_played(place.start, place.end) for one in self._passes)
+
+    def _track_words(self, tracks: Sequence[int]) -> str:
+        words = tracks_words(tracks, self._reel)
+        numbers = ", ".join(str(track + 1) for track in tracks)
+        return words if words == ALL_TRACKS else f"{words} (track{'s' * (len(tracks) != 1)} {numbers})"
 
     def _kinds(self, place: Place) -> list[str]:
         """Return what is wrong at a place."""

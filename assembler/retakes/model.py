@@ -32,9 +32,10 @@ class Roll:
         end: first one behind it.
         seconds: of playing, pre-roll included.
         tracks: tape tracks from 0 that need it.
-        track_names: the same, as the sheet names them.
+        track_words: the same as the sheet names them, and as the machine counts them.
         kinds: what is wrong there: kinds of flaw, "missing", "undecided", "seen_once", "suspect".
         plays: how many passes have played it so far.
+        vain_plays: how many of them a place had that is flawed in all of them.
         why: in words.
         passes: what each pass of the tape has there, in the order of the sheet.
     """
@@ -47,9 +48,10 @@ class Roll:
     end: int
     seconds: float
     tracks: tuple[int, ...]
-    track_names: tuple[str, ...]
+    track_words: str
     kinds: tuple[str, ...]
     plays: int
+    vain_plays: int
     why: str
     passes: tuple[PassWords, ...]
 

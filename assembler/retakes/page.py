@@ -5,13 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.pages import page_template
-from assembler.retakes.telling import (
-    CAUTION,
-    MOST_SUSPECTS,
-    plays_words,
-    suspect_words,
-    track_words,
-)
+from assembler.retakes.telling import CAUTION, MOST_SUSPECTS, plays_words, suspect_words
 from assembler.states import shares_words
 
 if TYPE_CHECKING:
@@ -26,7 +20,6 @@ def retakes_page(retakes: Retakes) -> str:
     return _TEMPLATE.render(
         retakes=retakes,
         caution=CAUTION,
-        tracks=track_words,
         plays=plays_words,
         shares=shares_words,
         listen=[suspect_words(one) for one in retakes.suspects[:MOST_SUSPECTS]],

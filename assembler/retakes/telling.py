@@ -77,7 +77,7 @@ def retakes_lines(retakes: Retakes) -> list[str]:
         held = "; ".join(f"{one.pass_name}: {one.text}" for one in roll.passes)
         places = f"roll to {roll.roll_to}, play {roll.play_from} to {roll.play_to}"
         lines += [
-            f"{number}. Reel {roll.reel}: {places}: {track_words(roll)}",
+            f"{number}. Reel {roll.reel}: {places}: {roll.track_words}",
             f"   why: {roll.why}",
             f"   {plays_words(roll.plays)}: {held}",
         ]
@@ -87,12 +87,6 @@ def retakes_lines(retakes: Retakes) -> list[str]:
         lines.append("Listen here, nothing is certain:")
         lines += [f"   {suspect_words(one)}" for one in retakes.suspects[:MOST_SUSPECTS]]
     return lines
-
-
-def track_words(roll: Roll) -> str:
-    """Return the tracks of a roll by name and by number, as the machine counts them."""
-    numbers = ", ".join(str(track + 1) for track in roll.tracks)
-    return f"{', '.join(roll.track_names)} (track{'s' * (len(roll.tracks) != 1)} {numbers})"
 
 
 def plays_words(plays: int) -> str:

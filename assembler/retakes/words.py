@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from assembler.states import State, share_words
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from assembler.retakes.held import HeldPass, Place
     from assembler.retakes.model import Roll
@@ -30,6 +30,8 @@ KIND_WORDS = {
 }
 """By the names of the record and of states."""
 
+ALL_TRACKS = "all tracks"
+
 WORN_PLAYS = 3
 """A first play and two more that did not cure a place: a fourth seldom does (common practice, no source)."""
 
@@ -41,20 +43,21 @@ def kind_words(kind: str) -> str:
 
 def is_worn(roll: Roll) -> bool:
     """Return whether a roll asks for a place that two more plays did not cure."""
-    return _has_stayed(roll.kinds, roll.plays)
+    return roll.vain_plays >= WORN_PLAYS
 
 
-def _has_stayed(kinds: Sequence[str], plays: int) -> bool:
-    return plays >= WORN_PLAYS and set(kinds) != {"missing"}
+def why_words(kinds: Sequence[str], vain_plays: int) -> str:
+    """Return why a roll is asked for.
 
-
-def why_words(kinds: Sequence[str], plays: int) -> str:
-    """Return why a roll is asked for."""
+    Args:
+        kinds: what is wrong in it.
+        vain_plays: the most plays that any of its places has had, each of which has it wrong.
+    """
     why = "; ".join(kind_words(kind) for kind in kinds)
-    if _has_stayed(kinds, plays):
+    if vain_plays >= WORN_PLAYS:
         why += (
-            f". {plays} plays did not cure it: that points at the tape, and every further play wears it; clean the "
-            "heads first, and play it again only if the tape can stand another play"
+            f". {vain_plays} plays did not cure it: that points at the tape, and every further play wears it; clean "
+            "the heads first, and play it again only if the tape can stand another play"
         )
     return why
 
@@ -79,10 +82,20 @@ def held_words(one: HeldPass, places: Sequence[Place], reach: tuple[int, int], r
             kinds = {_clear_kind(place) if one.holds(place.start, place.end) else "absent"}
         for kind in kinds:
             tracks.setdefault(kind, set()).add(place.track)
-    return "; ".join(
-        f"{_HELD_WORDS.get(kind) or kind_words(kind)} ({_names(on, reel)})"
-        for kind, on in sorted(tracks.items())
-    )
+    said = []
+    for kind, on in sorted(tracks.items()):
+        is_partly = any(on & others for other, others in tracks.items() if other != kind)
+        where = tracks_words(on, reel) + ", in part" * is_partly
+        said.append(f"{_HELD_WORDS.get(kind) or kind_words(kind)} ({where})")
+    return "; ".join(said)
+
+
+def tracks_words(tracks: Collection[int], reel: Reel) -> str:
+    """Return the names of tape tracks; all of those that a tape has in two words."""
+    named = [track for track, name in enumerate(reel.tracks) if name]
+    if len(named) > 1 and sorted(tracks) == named:
+        return ALL_TRACKS
+    return ", ".join(reel.tracks[track] or f"track {track + 1}" for track in sorted(tracks))
 
 
 _HELD_WORDS = {
@@ -94,10 +107,6 @@ _HELD_WORDS = {
 
 def _clear_kind(place: Place) -> str:
     return "differs" if place.state == State.FLAWED else "clear"
-
-
-def _names(tracks: set[int], reel: Reel) -> str:
-    return ", ".join(reel.tracks[track] or f"track {track + 1}" for track in sorted(tracks))
 
 
 def come_off_words(rolls: Sequence[Roll], shares: Mapping[State, float], *, is_unseen: bool) -> str:

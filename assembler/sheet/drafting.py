@@ -51,6 +51,7 @@ class DraftPass:
         frame_rate: what the log says, one of the sheet's five names; None if it says nothing.
         notes: what a person should know about this capture, a line each.
         reel: the tape that it is of; "" where its name has to tell.
+        by_sound: whether another capture of its tape has timecode, so that its sound tells where it lies.
     """
 
     name: str
@@ -64,6 +65,7 @@ class DraftPass:
     frame_rate: str | None = None
     notes: tuple[str, ...] = ()
     reel: str = ""
+    by_sound: bool = False
 
 
 @dataclass(frozen=True)
@@ -218,6 +220,13 @@ def _pass_table(name: str, reel: str, found: DraftPass) -> Table:
         source = tomlkit.inline_table()
         source.add("ltc", found.ltc)
         table.add("timecode", source)
+    elif found.by_sound:
+        _add(
+            table,
+            "timecode",
+            "audio",
+            "GUESSED: no timecode found; its sound is sought in the reel's other passes",
+        )
     else:
         table.add(
             tomlkit.comment("CHECK: no timecode found. Name it, or give the place of the first sample:")

@@ -60,7 +60,7 @@ class Watch:
         self._allow_outside = allow_outside
         self._known = known
         self._folder = source if source.is_dir() else source.parent
-        self._sheet: Sheet | None = read_sheet(source, allow_outside=allow_outside)
+        self._sheet: Sheet | None = read_sheet(source, allow_outside=allow_outside, known=known)
         self._scanner = Scanner(self._folder)
         self._names: frozenset[tuple[Path, FileKey]] = frozenset()
         self._roster: Roster | None = None
@@ -159,7 +159,8 @@ class Watch:
         """Say anew which pass each capture is."""
         if self._source.is_dir() or self._sheet is None:
             try:
-                self._sheet = read_sheet(self._source, allow_outside=self._allow_outside) or self._sheet
+                found = read_sheet(self._source, allow_outside=self._allow_outside, known=self._known)
+                self._sheet = found or self._sheet
             except AssemblerError:
                 return  # being written, or gone: the last one holds
         if self._sheet is None:

@@ -8,10 +8,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
+import soundfile
 
 from assembler.cli.commands import run
 from assembler.sheet import load_sheet, without_shared
-from tests.support.sessions import RATE, make_tape, write_log, write_wave
+from assembler.timecode import encode_quarter_stream, frame_rate
+from tests.support.sessions import HOUR, RATE, make_tape, write_log, write_wave
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -96,6 +98,33 @@ def test_a_mix_beside_the_captures_is_no_pass(tmp_path: Path, capsys: Capsys) ->
     assert "found 10 tracks" not in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    ("names", "is_mix"),
+    [
+        (("Rough L", "Rough R"), True),
+        (("mix.left", "mix.right"), True),
+        (("L", "R"), True),
+        (("1", "2"), False),
+        (("Vocal", "Guitar"), False),
+        (("Gtr L", "Bass R"), False),
+    ],
+)
+def test_a_mix_in_two_files_is_no_pass(
+    tmp_path: Path,
+    capsys: Capsys,
+    names: tuple[str, str],
+    is_mix: bool,  # noqa: FBT001 - a column of the table
+) -> None:
+    """A left and a right one of one name; two tracks of any other name may be all that somebody captured."""
+    tape = make_tape(3, 8, seed=1)
+    put(tmp_path / "A1", tape)
+    for track, name in enumerate(names):
+        write_wave(tmp_path / "other" / f"{name}.wav", tape[:, track], 16)
+    sheet, text = drafted(tmp_path, capsys)
+    assert ("other" not in [one["name"] for one in sheet["pass"]]) == is_mix
+    assert ("is left out: 2 channels beside captures of 8 tracks" in text) == is_mix
+
+
 def test_word_length_and_frame_rate_are_measured(tmp_path: Path, capsys: Capsys) -> None:
     """Sixteen bits stand in 24; a log that says 30 frames a second runs at 29.97."""
     tape = make_tape(30, 2, seed=1)
@@ -106,6 +135,20 @@ def test_word_length_and_frame_rate_are_measured(tmp_path: Path, capsys: Capsys)
     assert sheet["session"]["sample_rate"] == RATE
     assert "A1: measured 16 bits in use; its files have room for 24" in text
     assert "which come at the pace of 29.97" in text
+
+
+def test_a_wrong_rate_in_the_files_shows_in_their_timecode(tmp_path: Path, capsys: Capsys) -> None:
+    """A recorder on the tape's 48 kHz clock that believes in 44.1 kHz writes log and header by the wrong second."""
+    put(tmp_path / "A1", make_tape(30, 2, seed=1))
+    for path in (tmp_path / "A1").glob("*.wav"):
+        samples, _ = soundfile.read(path, dtype="int16")
+        soundfile.write(path, samples, 44_100, "PCM_16")
+    data = encode_quarter_stream(4 * 108_000, 3600, frame_rate("30"))
+    lines = [f"{at / 120 * 48_000 / 44_100:.6f},F1{byte:02X}" for at, byte in enumerate(data)]
+    (tmp_path / "A1" / "timecode.csv").write_text("\n".join(["seconds,bytes", *lines]))
+    sheet, text = drafted(tmp_path, capsys)
+    assert sheet["session"]["sample_rate"] == 44_100
+    assert "A1: its timecode takes 1.0884 s for a second by the files' rate" in text
 
 
 @pytest.mark.parametrize(
@@ -157,6 +200,72 @@ def test_a_sheet_grows_and_keeps_what_a_person_wrote(tmp_path: Path, capsys: Cap
     assert "Nothing was written" in capsys.readouterr().out
     assert sheet.read_text() == text
     assert sorted(path.name for path in tmp_path.iterdir()) == before
+
+
+BY_HAND = """# mine
+[session] # head
+title = "x"   # behind a key
+sample_rate=48000
+bit_depth =  16
+frame_rate = '30'
+
+[[reel]]
+name="A"
+tracks = [ "a", # one
+  "b", ]
+[[pass]]
+name = "A1"
+reel = "A"
+audio = ["takes/A1/1.wav", "takes/A1/2.wav"]
+timecode = { start = "01:00:00:00" } # by hand
+[repair]
+mode = "auto"
+[deliver]
+checksums = ["md5"]"""
+
+
+@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize("mark", [b"", b"\xef\xbb\xbf"])
+@pytest.mark.parametrize("last", ["", "\n", "\n\n# end"])
+def test_a_sheet_of_any_layout_grows_byte_for_byte(
+    tmp_path: Path, capsys: Capsys, end: str, mark: bytes, last: str
+) -> None:
+    """Line ends, a byte order mark, comments behind keys, odd spaces, no last line end; it can be checked at once."""
+    tape = make_tape(6, 2, seed=1)
+    put(tmp_path / "takes" / "A1", tape)
+    put(tmp_path / "takes" / "later", tape[100_000:200_000])
+    sheet = tmp_path / "session.toml"
+    old = mark + (BY_HAND + last).replace("\n", end).encode()
+    sheet.write_bytes(old)
+    assert run(["draft", str(tmp_path / "takes"), "--into", str(sheet)]) == 0
+    grown = sheet.read_bytes()
+    assert grown.startswith(old)
+    assert grown.count(b"\r\n") == (grown.count(b"\n") if end == "\r\n" else 0)
+    assert (tmp_path / "session.toml.1.bak").read_bytes() == old
+    assert b'timecode = "audio"' in grown[len(old) :]
+    capsys.readouterr()
+    assert run(["check", str(sheet), "--json"]) == 0
+    passes = json.loads(capsys.readouterr().out)["passes"]
+    assert [(one["name"], one["stretches"][0]["timeline_start"] - HOUR) for one in passes] == [
+        ("A1", 0), ("later", 100_000),
+    ]  # fmt: skip
+
+
+def test_a_capture_without_a_log_is_placed_by_its_sound(tmp_path: Path, capsys: Capsys) -> None:
+    """Where another one of its tape has timecode; a folder with such a capture can be listed for the machine."""
+    tape = make_tape(8, 2, seed=1)
+    put(tmp_path / "A1", tape)
+    write_log(tmp_path / "A1" / "timecode.mid", 108_000, 8)
+    put(tmp_path / "A2", tape[100_000:250_000])
+    put(tmp_path / "B1", make_tape(6, 2, seed=2))
+    sheet, text = drafted(tmp_path, capsys)
+    assert [one.get("timecode") for one in sheet["pass"]] == ["A1/timecode.mid", "audio", None]
+    assert "GUESSED: no timecode found; its sound is sought" in text
+    assert "CHECK: no timecode found" in text
+    for path in (tmp_path / "B1").iterdir():
+        path.unlink()
+    assert run(["retakes", str(tmp_path), "--json"]) == 0
+    assert json.loads(capsys.readouterr().out)["reels"][0]["states"]["proven"] > 0.3
 
 
 def test_a_sheet_in_another_form_is_refused_and_stays(tmp_path: Path, capsys: Capsys) -> None:

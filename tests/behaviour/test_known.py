@@ -90,6 +90,37 @@ def test_a_second_check_reads_no_capture_and_says_the_same(
     assert reads == []
 
 
+def test_a_folder_is_listened_to_once(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], reads: list[str]
+) -> None:
+    """What a draft heard is known to the next one, to a list for a folder, and to a sheet that grows."""
+    sheet = two_reels(tmp_path)
+    sheet.unlink()
+    drafted = tell(capsys, "draft", tmp_path)
+    assert set(reads) == {"A1", "A2", "B1", "B2"}
+    reads.clear()
+    assert tell(capsys, "draft", tmp_path) == drafted
+    assert reads == []
+    listed = tell(capsys, "retakes", tmp_path, "--json")
+    reads.clear()
+    assert tell(capsys, "retakes", tmp_path, "--json") == listed
+    assert reads == []
+    assert tell(capsys, "retakes", tmp_path, "--json", "--no-cache") == listed
+    assert tell(capsys, "draft", tmp_path, "--no-cache") == drafted
+    sheet.write_text(drafted[1])
+    tape = make_tape(6, seed=2)
+    for track in range(2):
+        write_wave(tmp_path / "captures" / "B3" / f"{track}.wav", tape[40_000:120_000, track], 16)
+    settle(tmp_path / "captures" / "B3")
+    reads.clear()
+    grown = tell(capsys, "draft", tmp_path, "--into", sheet)
+    assert "B3" in reads
+    sheet.write_text(drafted[1])
+    reads.clear()
+    assert tell(capsys, "draft", tmp_path, "--into", sheet)[1].replace(".2.bak", ".1.bak") == grown[1]
+    assert reads == []
+
+
 def test_without_the_cache_all_is_found_anew_and_nothing_kept(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], reads: list[str], cache: Path
 ) -> None:
@@ -192,6 +223,38 @@ def test_files_that_were_written_just_now_are_not_remembered(
     reads.clear()
     tell(capsys, "check", sheet)
     assert reads
+
+
+def test_files_from_the_future_are_not_remembered(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], reads: list[str]
+) -> None:
+    """The clock was set back, or a recorder's is ahead: nothing tells that nobody is writing, and all is found anew."""
+    sheet = two_reels(tmp_path)
+    first = tell(capsys, "check", sheet, "--json")
+    ahead = time.time() + 86_400
+    for path in (tmp_path / "captures").rglob("*.wav"):
+        os.utime(path, (ahead, ahead))
+    for _ in range(2):
+        reads.clear()
+        assert tell(capsys, "check", sheet, "--json") == first
+        assert reads
+
+
+def test_a_capture_put_back_to_its_size_and_time_is_found_anew(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """The system's own time of that very change cannot be set back."""
+    sheet = two_reels(tmp_path)
+    first = tell(capsys, "check", sheet, "--json")
+    path = tmp_path / "captures" / "A2" / "01.wav"
+    before = path.stat()
+    data = bytearray(path.read_bytes())
+    data[200_000:202_000] = bytes(2000)
+    with path.open("r+b") as file:
+        file.write(data)
+    os.utime(path, ns=(before.st_atime_ns, before.st_mtime_ns))
+    assert (path.stat().st_size, path.stat().st_mtime_ns) == (before.st_size, before.st_mtime_ns)
+    assert tell(capsys, "check", sheet, "--json") != first
 
 
 def digests_of(folder: Path) -> dict[str, str]:

@@ -49,6 +49,25 @@ def rows_under(out: str, head: str) -> list[list[str]]:
     return rows
 
 
+def test_the_shares_of_states_are_printed(tmp_path: Path, capsys: Capsys) -> None:
+    """By hand: of ten seconds six are seen twice, of these a tenth of a second is flawed in both, four once."""
+    tape = make_tape(10, 2, seed=3)
+    tape[2 * RATE : 2 * RATE + RATE // 10, 1] = 0
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_pass("A1", "A", tape, HOUR)
+    layout.add_pass("A2", "A", tape[: 6 * RATE], HOUR)
+    sheet = layout.write()
+    line = "Reel A: proven 59.0%, seen once 40.0%, flawed 1.0%\n"
+    assert run(["check", str(sheet)]) == 1
+    assert line in capsys.readouterr().out
+    target = tmp_path / "set"
+    assert run(["build", str(sheet), "-o", str(target)]) == 1
+    assert line in capsys.readouterr().out
+    page = (target / "data" / "report.html").read_text(encoding="utf-8")
+    assert "proven 59.0%, seen once 40.0%, flawed 1.0%, each stretch by the worst of its tracks" in page
+
+
 def test_a_build_prints_what_its_record_holds(sheet: Path, tmp_path: Path, capsys: Capsys) -> None:
     """Each number of both tables, each flaw with its outcome, each uncured place; and where the set is."""
     target = tmp_path / "set"

@@ -194,6 +194,25 @@ def test_what_two_more_plays_did_not_cure_points_at_the_tape(
         assert all("silence (Kick)" in one["text"] for one in roll["passes"])
 
 
+def test_what_one_of_many_plays_has_right_was_not_played_in_vain(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Two plays have a mute that the third cured: seen once, as --once says, and nothing points at the tape."""
+    tape = make_tape(10, seed=5)
+    bad = muted(tape, 5 * RATE, 5 * RATE + 2400, 0)
+    sheet = one_reel(tmp_path, *[(one, "01:00:00:00") for one in (bad, bad, tape)])
+    found = run_json(capsys, "retakes", sheet, "--once")[1]
+    for roll in found["rolls"]:
+        assert roll["kinds"] != ["seen_once"] or "points at the tape" not in roll["why"]
+    other = tape.copy()
+    other[5 * RATE : 5 * RATE + 2400, 0] = 900
+    sheet = one_reel(tmp_path / "two", *[(one, "01:00:00:00") for one in (bad, other, tape)])
+    found = run_json(capsys, "retakes", sheet, "--once")[1]
+    (roll,) = found["rolls"]
+    assert (roll["kinds"], roll["plays"]) == (["seen_once"], 3)
+    assert "points at the tape" not in roll["why"]
+
+
 def test_an_undecided_place_asks_for_a_roll_until_it_is_accepted(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -348,6 +367,7 @@ def test_the_page_is_written_safely(tmp_path: Path, capsys: pytest.CaptureFixtur
     assert "&lt;script&gt;" in text
     assert "roll to 01:00:01:00, play 01:00:06:00 to 01:00:06:03" in printed
     assert "Reel A: not yet: 1 roll, 5.1 s to play" in printed
+    assert f"{evil} (track 1)" in printed
     assert run(["retakes", str(sheet), "--page", str(page)]) == 2
     assert page.read_text(encoding="utf-8") == text
 

@@ -16,7 +16,7 @@ MAY_IMPORT = {
     "known": set(),
     "importer": {"known", "sheet", "wave", "timecode"},
     "aligner": {"importer", "known", "sheet", "timecode"},
-    "drafting": {"aligner", "importer", "sheet", "wave", "timecode"},
+    "drafting": {"aligner", "importer", "known", "sheet", "wave", "timecode"},
     "record": {"aligner", "sheet", "wave", "timecode"},
     "report": {"record", "sheet", "timecode"},
     "retakes": {"aligner", "sheet", "timecode"},

@@ -391,6 +391,9 @@ def _through_holes(passes: Sequence[PlacedPass], track: int, flaws: Sequence[Fou
         own = [flaw for flaw in flaws if flaw.pass_name == one.name]
         for held in one.covered(track):
             for start, end in without([held], covered):
+                # Before the others begin and behind their end there is no hole, nor is there one in a lone pass.
+                if not covered or end <= covered[0][0] or covered[-1][1] <= start:
+                    continue
                 before = [flaw for flaw in own if flaw.start < start <= flaw.end + BRIDGE_SAMPLES]
                 behind = [flaw for flaw in own if flaw.start - BRIDGE_SAMPLES <= end < flaw.end]
                 if before and behind:

@@ -2,7 +2,8 @@
 
 What an instrument does it does often; a machine fails seldom, and on several tracks at once. So a look-alike that is
 one of many of its build on its track says little, a single one more, and each other track that shows something between
-the same samples adds how unlikely that is by chance. Nats throughout; nought is as likely a flaw as not.
+the same samples adds how unlikely that is by chance. Neighbours are one place. Nats throughout; nought is as likely a
+flaw as not.
 
 All positions are timeline samples.
 """
@@ -11,8 +12,11 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import Counter
-from math import ceil, log
+from dataclasses import replace
+from math import ceil, expm1, log
 from typing import TYPE_CHECKING
+
+from numpy import logaddexp
 
 from assembler.aligner.events.limits import (
     COINCIDENCE_SAMPLES,
@@ -62,7 +66,39 @@ def suspects_of(
     # That another track shows something just there by chance is as likely as look-alikes are dense.
     chance = min(1.0, max(1, len(lookalikes)) * COINCIDENCE_SAMPLES / max(1, length))
     found = [_weighed(reel, moment, habits, -log(chance), near) for moment in moments]
-    return sorted((one for one in found if one.odds >= LEAST_ODDS), key=lambda one: (-one.odds, one.start))
+    likely = pooled(one for one in found if one.odds >= LEAST_ODDS)
+    return sorted(likely, key=lambda one: (-one.odds, one.start))
+
+
+def pooled(suspects: Iterable[Suspect]) -> list[Suspect]:
+    """Return suspects of a reel with those that are neighbours as one place to listen to, in order of time.
+
+    Its odds are those for any of them to be a flaw, its kind that of the likeliest.
+    """
+    places: list[list[Suspect]] = []
+    reached = 0
+    for one in sorted(suspects, key=lambda one: (one.start, one.end)):
+        if not places or one.start - reached >= NEARBY_SAMPLES:
+            places.append([])
+            reached = one.end
+        places[-1].append(one)
+        reached = max(reached, one.end)
+    return [_as_one(members) for members in places]
+
+
+def _as_one(members: Sequence[Suspect]) -> Suspect:
+    if len(members) == 1:
+        return members[0]
+    likeliest = max(members, key=lambda one: one.odds)
+    # The chance that none is a flaw, in nats: that of each together.
+    none = -sum(float(logaddexp(0.0, one.odds)) for one in members)
+    return replace(
+        likeliest,
+        start=members[0].start,
+        end=max(one.end for one in members),
+        tracks=tuple(sorted({track for one in members for track in one.tracks})),
+        odds=round(log(-expm1(none)) - none, 2),
+    )
 
 
 def places_to_listen_to(reels: Sequence[ExaminedReel], rate: int) -> tuple[Suspect, ...]:

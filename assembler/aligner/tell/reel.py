@@ -99,6 +99,7 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
                 held=held,
                 rule=place.because.rule.value,
                 nats=place.because.nats,
+                accepted=closing,
             )
         )
     return notes

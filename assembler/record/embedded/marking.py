@@ -1,7 +1,8 @@
-"""The markers of a delivered track: at joins, at woven stretches, and at places that no pass has right.
+"""The markers of a delivered track: at joins, at woven stretches, and at places that no pass has right or that are
+undecided.
 
 Markers stand before the samples, and readers hold what stands there in memory: libsndfile gives up at 100 KiB. So a
-track has as many as its header has room for. Those that a person has to listen to go first: uncured places, then those
+track has as many as its header has room for. Those that a person has to listen to go first: open places, then those
 of them that a person has accepted, woven stretches, joins that changed anything, the others. All of them stand in
 ``joins.csv`` and ``timeline.otio``.
 """
@@ -34,10 +35,10 @@ _OWN_BYTES: Final = 4  # before the first marker: the number of points in ``cue 
 def marked_places(record: RecordedSet, track: RecordedTrack) -> Iterator[Marker]:
     """Yield all that a track could mark, as far as a cue chunk reaches, what matters most first."""
     reached = LARGEST_CUE_SAMPLE
-    for place in sorted(record.uncured_on(track), key=lambda place: place.accepted is not None):
+    for place in sorted(record.marked_on(track), key=lambda place: place.accepted is not None):
         if place.end <= reached:
             length = place.end - place.start
-            label, note = f"Uncured {place.kind}", _timecode(record, place.start)
+            label, note = place.words.capitalize(), _timecode(record, place.start)
             if place.accepted is not None:
                 label += f", accepted by {fit_field(place.accepted.by, MARKED_NAME_LIMIT)}"
                 note += f"; {fit_field(place.accepted.reason, MARKED_REASON_LIMIT)}"

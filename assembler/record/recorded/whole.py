@@ -8,6 +8,7 @@ from typing import Annotated, Literal
 from pydantic import Field
 
 from assembler.record.recorded.base import Count, Recorded, RecordedBecause
+from assembler.record.recorded.marked import MarkedPlace, marked_on_tracks
 from assembler.record.recorded.passes import RecordedPass
 from assembler.record.recorded.tracks import MOST_REELS, RecordedTrack
 from assembler.states import State, StateStretch, TrackStates, worst_of
@@ -76,23 +77,28 @@ class RecordedHeld(Recorded):
     is_taken: Annotated[bool, Field(alias="taken")]
 
 
-class RecordedNote(Recorded):
-    """A correction or a finding."""
-
-    kind: str
-    text: str
-    needs_a_person: bool
-    pass_name: Annotated[str | None, Field(alias="pass")] = None
-    theme: str = ""
-    count: int | None = None
-    because: RecordedBecause | None = None
-
-
 class RecordedWord(Recorded):
     """A person's word that a place may stand."""
 
     by: str
     reason: str
+
+
+class RecordedNote(Recorded):
+    """A correction or a finding, with its place in samples of the pass; ``accepted`` where a person lets it stand."""
+
+    kind: str
+    text: str
+    needs_a_person: bool
+    pass_name: Annotated[str | None, Field(alias="pass")] = None
+    tracks: tuple[Count, ...] = ()
+    start: int | None = None
+    end: int | None = None
+    held: Annotated[tuple[RecordedHeld, ...], Field(alias="passes")] = ()
+    accepted: RecordedWord | None = None
+    theme: str = ""
+    count: int | None = None
+    because: RecordedBecause | None = None
 
 
 class RecordedUncured(Recorded):
@@ -139,16 +145,13 @@ class RecordedSet(Recorded):
         """Return the place of a track on a reel, from 0."""
         return self._places[reel][track.name]
 
-    def uncured_on(self, track: RecordedTrack) -> list[RecordedUncured]:
-        """Return the uncured places of a track."""
-        return self._uncured.get(track.name, [])
+    def marked_on(self, track: RecordedTrack) -> list[MarkedPlace]:
+        """Return the places of a track that no pass has right or that nothing could decide."""
+        return self._marked.get(track.name, [])
 
     @cached_property
-    def _uncured(self) -> dict[str, list[RecordedUncured]]:
-        places: dict[str, list[RecordedUncured]] = {}
-        for place in self.uncured:
-            places.setdefault(place.track, []).append(place)
-        return places
+    def _marked(self) -> dict[str, list[MarkedPlace]]:
+        return marked_on_tracks(self)
 
     @cached_property
     def _passes(self) -> dict[str, RecordedPass]:

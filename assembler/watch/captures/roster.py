@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 from assembler.drafting import draft_sheet
 from assembler.errors import AssemblerError, SheetError
+from assembler.known import NOTHING
 from assembler.sheet import (
     Pass,
     Reel,
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
     from pathlib import Path
 
+    from assembler.known import Known
     from assembler.sheet import Sheet
     from assembler.watch.captures.scanning import Found
 
@@ -66,7 +68,7 @@ class Roster:
         )
 
 
-def read_sheet(source: Path, *, allow_outside: bool) -> Sheet | None:
+def read_sheet(source: Path, *, allow_outside: bool, known: Known = NOTHING) -> Sheet | None:
     """Return the sheet of a session, or a draft of it for a folder; None for a folder that holds nothing yet.
 
     Raises:
@@ -77,7 +79,10 @@ def read_sheet(source: Path, *, allow_outside: bool) -> Sheet | None:
         return load_sheet(source, allow_outside=allow_outside)
     try:
         return parse_sheet(
-            draft_sheet(source).encode(), path=None, folder=source, allow_outside=allow_outside
+            draft_sheet(source, known=known).encode(),
+            path=None,
+            folder=source,
+            allow_outside=allow_outside,
         )
     except SheetError:
         return None

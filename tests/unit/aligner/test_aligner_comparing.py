@@ -190,6 +190,23 @@ def test_what_stands_in_for_lost_samples_is_not_borne_out_either() -> None:
     assert total(common(merged(found), [(49_600, 49_900)])) == 300
 
 
+@pytest.mark.parametrize("other", [None, slice(0, 30_000), slice(140_000, 160_000)])
+def test_between_two_slips_a_pass_that_lies_alone_is_as_right_as_elsewhere(other: slice | None) -> None:
+    """Beside both it is told; where no other pass has begun yet, or ever begins, none has a hole between them."""
+    cut = np.concatenate((TAPE[:, :50_000], TAPE[:, 50_004:110_000], TAPE[:, 110_004:]), axis=1)
+    slips = Slip(50_000, 4, (49_900, 50_100)), Slip(109_996, 4, (109_896, 110_096))
+    placed = [PlacedPass("P1", ArrayAudio(cut), (map_with_slips(cut.shape[1], ORIGIN, slips),))]
+    if other is not None:
+        part = TAPE[:, other]
+        placed.append(
+            PlacedPass("P2", ArrayAudio(part), (map_with_slips(part.shape[1], ORIGIN + other.start, ()),))
+        )
+    with ThreadPoolExecutor(2) as executor:
+        findings = compare_reel(placed, [0], 1, 32_767, executor, lambda _: None)
+    assert {told[1] for told in _told(findings)} == {"disagreement"}
+    assert all(end - start < 1000 for _, _, start, end in _told(findings))
+
+
 def test_what_only_a_doubtful_pass_has_is_flawed() -> None:
     """Where no other pass covers the doubt it is told as it stands."""
     slipped = np.concatenate((TAPE[:, :50_000], TAPE[:, 50_300:]), axis=1)

@@ -9,14 +9,16 @@ from concurrent.futures import ThreadPoolExecutor
 from math import log
 
 import numpy as np
+import pytest
 
 from assembler.aligner.comparison import compare_reel
-from assembler.aligner.events.limits import COINCIDENCE_SAMPLES, NEARBY_NATS, SINGLE_NATS
-from assembler.aligner.events.suspects import ranked, suspects_of
+from assembler.aligner.events.limits import COINCIDENCE_SAMPLES, NEARBY_NATS, NEARBY_SAMPLES, SINGLE_NATS
+from assembler.aligner.events.suspects import pooled, ranked, suspects_of
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
+from assembler.states import Suspect
 from scripts.bench.trial_sessions import ArrayAudio
 
 HOUR = 3600 * 48000
@@ -57,6 +59,29 @@ def test_what_is_told_is_no_suspect_and_makes_its_neighbours_likelier() -> None:
         ((1,), SINGLE_NATS + NEARBY_NATS),
         ((2,), SINGLE_NATS),
     ]
+
+
+def test_neighbours_are_one_place_to_listen_to() -> None:
+    """Sweep upon sweep of a clogged head is one place, however long, and crowds no other out of the list."""
+    sweeps = [
+        _seen(track, 2_000_000 + 1440 * at, 2_000_720 + 1440 * at) for at in range(30) for track in (1, 2)
+    ]
+    first, second = suspects_of("A", [*sweeps, _seen(0, 9_000_000, 9_000_005)], [], HOUR)
+    assert (first.start, first.end, first.tracks) == (2_000_000, 2_000_720 + 1440 * 29, (1, 2))
+    assert (second.start, second.odds) == (9_000_000, SINGLE_NATS)
+
+
+def test_the_odds_of_a_place_are_those_for_any_flaw_in_it() -> None:
+    """Two chances of one in ten miss both in 81 of a hundred; a sure one among them stays sure."""
+    tenth = log(1 / 9)
+    members = [Suspect("A", at, at + 5, (at,), "click", tenth) for at in (1, 3)]
+    (one,) = pooled(members)
+    assert (one.start, one.end, one.tracks, one.odds) == (1, 8, (1, 3), round(log(19 / 81), 2))
+    (sure,) = pooled([*members, Suspect("A", 6, 9, (2,), "mute", 40.0)])
+    assert sure.kind == "mute"
+    assert sure.odds == pytest.approx(40.0, abs=0.3)
+    apart = [members[0], Suspect("A", 6 + NEARBY_SAMPLES, 7 + NEARBY_SAMPLES, (1,), "click", tenth)]
+    assert pooled(apart) == apart
 
 
 def test_counted_evidence_stands_for_itself() -> None:

@@ -13,6 +13,7 @@ from jsonschema import Draft202012Validator
 
 from assembler.consolidator import build_set, check_session
 from assembler.record.recorded.reading import read_record
+from assembler.states import worst_of
 from tests.support.sessions import HOUR, RATE, Layout, make_tape
 
 if TYPE_CHECKING:
@@ -95,6 +96,11 @@ def test_no_required_key_may_be_missing(record: Any) -> None:  # noqa: ANN401
     assert [path for path in paths if VALIDATOR.is_valid(without(record, path))] == []
 
 
+def stretches(record: Any) -> Any:  # noqa: ANN401
+    """Return the stretches of the first track whose states are told."""
+    return record["reels"][0]["states"][0]["stretches"]
+
+
 WRONG: dict[str, Callable[[Any], object]] = {
     "another format": lambda r: r.update(format=2),
     "a length as text": lambda r: r.update(length="5"),
@@ -109,6 +115,9 @@ WRONG: dict[str, Callable[[Any], object]] = {
     "a correlation of 2": lambda r: r["tracks"][0]["joins"][0].update(correlation=2),
     "a file elsewhere": lambda r: r["tracks"][0].update(file="tracks/../../x.wav"),
     "no spans": lambda r: r["tracks"][0].update(spans=[]),
+    "an unknown state": lambda r: stretches(r)[0].update(state="fine"),
+    "a state from nowhere": lambda r: stretches(r)[0].update(start=-1),
+    "states of no stretch": lambda r: r["reels"][0]["states"][0].update(stretches=[]),
 }
 
 
@@ -120,6 +129,36 @@ def test_wrong_values_are_refused_by_schema_and_reader(record: Any, row: str) ->
     assert not VALIDATOR.is_valid(wrong)
     with pytest.raises(ValueError, match=r"^[^\n]+$"):
         read_record(json.dumps(wrong).encode())
+
+
+CONTRADICTING: dict[str, Callable[[Any], object]] = {
+    "a gap between two states": lambda r: stretches(r)[1].update(start=stretches(r)[1]["start"] + 1),
+    "a state that ends before it begins": lambda r: stretches(r)[0].update(end=stretches(r)[0]["start"]),
+    "a track that ends before the others": lambda r: stretches(r)[-1].update(end=stretches(r)[-1]["end"] - 1),
+    "states of a track that the tape has not": lambda r: r["reels"][0]["states"][0].update(track=2),
+    "states of one track twice": lambda r: r["reels"][0]["states"][0].update(track=1),
+}
+
+
+@pytest.mark.parametrize("row", CONTRADICTING)
+def test_states_that_contradict_themselves_are_refused(record: Any, row: str) -> None:  # noqa: ANN401
+    """What a schema cannot say of the stretches of a tape the reader says, in one line."""
+    wrong = copy.deepcopy(record)
+    CONTRADICTING[row](wrong)
+    with pytest.raises(ValueError, match=r"^reel A: states [^\n]+$"):
+        read_record(json.dumps(wrong).encode())
+
+
+def test_states_are_read_back_as_they_were_found(sheet: Path, record: Any) -> None:  # noqa: ANN401
+    """Every stretch of every track, from the reel's first sample to its last; the worst of them for the reel."""
+    edit = check_session(sheet).edit
+    read = read_record(json.dumps(record).encode())
+    for reel in read.reels:
+        own = edit.states[reel.name]
+        found = [(one.track, [(s.start, s.end, s.state) for s in one.stretches]) for one in reel.states]
+        assert found == [(one.track, [(s.start, s.end, s.state) for s in one.stretches]) for one in own]
+        assert reel.worst_states() == worst_of(own)
+    assert {one.state for one in read.reels[0].worst_states()} >= {"proven", "seen_once", "flawed"}
 
 
 SCHEMA_ONLY: dict[str, Callable[[Any], object]] = {

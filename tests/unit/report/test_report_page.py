@@ -282,7 +282,7 @@ def test_what_is_saved_is_drawn_for_each_reel(record: Record) -> None:
 def test_each_lane_is_drawn_from_its_spans_and_uncured_places(record: Record) -> None:
     """A bar of the pass's own tone where each span lies, to scale, and a mark in the lane of the track that is open."""
     text = read(record).text
-    legend = dict(re.findall(r'background: (#[0-9a-f]{6})"></span>([AB][0-9])&ensp;', text))
+    legend = dict(re.findall(r'background: (#[0-9a-f]{6})"></span>([AB][0-9])</span>', text))
     assert list(legend.values()) == ["A1", "A2", "B1"]
     tracks_drawn = text[: text.index("What is saved for certain")]
     lanes = re.findall(r"<svg.*?</svg>", tracks_drawn, re.DOTALL)

@@ -96,7 +96,8 @@ def _closed(note: Note, reel: ExaminedReel, outcome: Outcome) -> tuple[Note, Acc
     for inside in common([place], [outcome.extent]):
         closing = closing_of(known, reel.name, tracks, inside, None)
         if closing is not None:
-            return replace(note, kind="accepted", text=f"{note.text}; {accepted_words(closing)}"), closing
+            text = f"{note.text}; {accepted_words(closing)}"
+            return replace(note, kind="accepted", text=text, accepted=closing), closing
     return note, None
 
 
