@@ -6,11 +6,11 @@ else by the timecode logs, else by the order of trust (and told). Positions are 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.limits import ANCHOR_SAMPLES
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, SERIES_SLIPS
 from assembler.aligner.place.slips.logged import is_logged, only_logged
 from assembler.aligner.records.timemap import Slip, TimeMap, map_with_slips
 
@@ -152,7 +152,7 @@ def unproved_slips(position: Position, relation: Relation, sample_rate: int) -> 
 
 
 def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
-    return [
+    slips = [
         _RelativeSlip(
             a.end + a.shift,
             a.end,
@@ -163,6 +163,13 @@ def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
         )
         for a, b in pairwise(relation.stretches)
     ]
+    return [replace(slip, slipped=slip.slipped or _slipped_in_series(slip, slips)) for slip in slips]
+
+
+def _slipped_in_series(slip: _RelativeSlip, slips: Sequence[_RelativeSlip]) -> Slipped | None:
+    """Return who slipped by as much again and again, where nobody else did: clocks that drift apart do."""
+    told = [other.slipped for other in slips if other.change == slip.change and other.slipped is not None]
+    return told[0] if len(told) >= SERIES_SLIPS and len(set(told)) == 1 else None
 
 
 def _seen_slips(relations: Mapping[str, Relation | None]) -> list[list[tuple[str, _RelativeSlip]]]:
