@@ -131,7 +131,11 @@ def steady_runs(reference: TrackReader, probe: TrackReader, anchors: Sequence[An
         kept = [
             run
             for run, before, behind in zip(runs, shifts, shifts[2:], strict=False)
-            if len(run) > 1 or (before != behind and _is_steady(reference, probe, run[0]))
+            if len(run) > 1
+            or (
+                before != behind
+                and _is_steady(reference, probe, run[0], [s for s in (before, behind) if s is not None])
+            )
         ]
         runs = kept or [max(runs, key=lambda run: run[0].evidence)]
     joined: list[list[Anchor]] = []
@@ -161,11 +165,19 @@ def _reread(reference: TrackReader, probe: TrackReader, anchors: Sequence[Anchor
     return found
 
 
-def _is_steady(reference: TrackReader, probe: TrackReader, anchor: Anchor) -> bool:
-    """Return whether the audio beside an anchor, on either side, lies at its shift too."""
+def _is_steady(reference: TrackReader, probe: TrackReader, anchor: Anchor, shifts: Sequence[int]) -> bool:
+    """Return whether the audio beside an anchor, on either side, lies at its shift, and far less at its neighbours'.
+
+    Where a pass lost every other sample, less than half of them are identical at any shift.
+    """
     places = (anchor.at - ANCHOR_SAMPLES, anchor.at + ANCHOR_SAMPLES)
-    inside = [at for at in places if 0 <= at <= probe.length - ANCHOR_SAMPLES]
-    return any(
-        _confirm(reference, read_all(probe, at, ANCHOR_SAMPLES), at, anchor.shift) is not None
-        for at in inside
-    )
+    for at in places:
+        if 0 <= at <= probe.length - ANCHOR_SAMPLES:
+            samples = read_all(probe, at, ANCHOR_SAMPLES)
+            own, *others = (
+                identity_at(read_all(reference, at + shift, ANCHOR_SAMPLES), samples, 0)[1]
+                for shift in (anchor.shift, *shifts)
+            )
+            if own >= max(LEAST_EVIDENCE, 2 * max(others)):
+                return True
+    return False

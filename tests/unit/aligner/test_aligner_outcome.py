@@ -8,7 +8,7 @@ from typing import Any, cast
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.edit import DeliveredTrack, Span, TrackEdit
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings
-from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED
+from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED, VISIT_SAMPLES
 from assembler.aligner.tell.outcome import find_uncured
 
 WHY = Because(Rule.OUTVOTED)
@@ -28,12 +28,19 @@ def _uncured(count: int, apart: int) -> list[tuple[int, int]]:
     return [(place.start, place.end) for place in find_uncured([reel], edit, 0, holdings, weavings)]
 
 
-def test_places_are_listed_one_by_one_up_to_a_limit() -> None:
+def test_places_that_lie_apart_are_listed_one_by_one_up_to_a_limit() -> None:
     """A thousand places of a track are a thousand rows, each as it is."""
-    assert _uncured(MOST_LISTED, 500) == [(n * 500, n * 500 + 10) for n in range(MOST_LISTED)]
+    apart = VISIT_SAMPLES + 11
+    assert _uncured(MOST_LISTED, apart) == [(n * apart, n * apart + 10) for n in range(MOST_LISTED)]
+
+
+def test_places_close_together_are_one_visit() -> None:
+    """Nobody can go to strewn samples one by one."""
+    assert _uncured(20, VISIT_SAMPLES + 10) == [(0, 19 * (VISIT_SAMPLES + 10) + 10)]
 
 
 def test_more_places_are_listed_as_few_that_hold_them_all() -> None:
     """One more, and what lies close together is one; what lies far apart stays apart. Nothing goes unlisted."""
-    assert _uncured(MOST_LISTED + 1, 500) == [(0, MOST_LISTED * 500 + 10)]
+    apart = VISIT_SAMPLES + 11
+    assert _uncured(MOST_LISTED + 1, apart) == [(0, MOST_LISTED * apart + 10)]
     assert len(_uncured(MOST_LISTED + 1, COARSE_SAMPLES + 11)) == MOST_LISTED + 1
