@@ -149,6 +149,9 @@ LONGEST_SURPLUS = 1 << 16
 BESIDE_SAMPLES = 64
 """Next to the borders both passes have to be identical, for so many samples."""
 
+MET_SAMPLES = 16
+"""Of every so many of these at least one is: each pass may have lost every other sample, but a flaw may hide a copy."""
+
 AROUND_SAMPLES = 8192
 """How often sound repeats by nature is counted among so many samples on either side."""
 

@@ -21,6 +21,7 @@ from assembler.aligner.place.limits import (
     LEAST_NATS,
     LEAST_TELLING_SHARE,
     LONGEST_SURPLUS,
+    MET_SAMPLES,
     MOST_REPETITIVE,
     ONCE_SHARE,
     TWICE_SHARE,
@@ -67,11 +68,16 @@ def who_slipped(
 
 
 def _meets(reference: TrackReader, probe: TrackReader, track: int, start: int, shift: int) -> bool:
-    """Return whether a track changes here, and is identical in both passes."""
+    """Return whether a track changes here, and is identical in both passes: as far as neither lost samples."""
     samples = probe.read(track, start, BESIDE_SAMPLES)
     there = reference.read(track, start + shift, BESIDE_SAMPLES)
-    is_telling = bool(np.count_nonzero(informative(samples)) >= LEAST_TELLING_SHARE * BESIDE_SAMPLES)
-    return is_telling and np.array_equal(samples, there)
+    tells = informative(samples)
+    telling, equal = (
+        mask.reshape(-1, MET_SAMPLES).any(axis=1) for mask in (tells, tells & (samples == there))
+    )
+    return bool(
+        np.count_nonzero(tells) >= LEAST_TELLING_SHARE * BESIDE_SAMPLES and np.array_equal(telling, equal)
+    )
 
 
 def _nats_for_twice(reader: TrackReader, track: int, start: int, count: int) -> float:
