@@ -13,14 +13,18 @@ from assembler.importer.looking import look_through
 from assembler.sheet import Draft, without_shared, write_draft
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Collection, Sequence
 
     from assembler.drafting.hearing import Heard
     from assembler.inputs import AnyPath
     from assembler.sheet import DraftPass
 
 
-def draft_sheet(folder: AnyPath, progress: Callable[[str, float], None] = lambda *_: None) -> str:
+def draft_sheet(
+    folder: AnyPath,
+    progress: Callable[[str, float], None] = lambda *_: None,
+    only: Collection[str] | None = None,
+) -> str:
     """Return a first sheet for a folder of captures, as TOML text to correct by hand.
 
     Every folder that holds WAV files is taken for one pass: its mono files are the tracks; a polyphonic file is
@@ -30,6 +34,7 @@ def draft_sheet(folder: AnyPath, progress: Callable[[str, float], None] = lambda
     Args:
         folder: of captures.
         progress: called with what is being done and the share of it that is done.
+        only: names of the passes to take; None for all.
 
     Raises:
         CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
@@ -38,7 +43,8 @@ def draft_sheet(folder: AnyPath, progress: Callable[[str, float], None] = lambda
     folder = Path(folder)
     draft = look_through(folder)
     passes, mixes = without_mixes(draft.passes)
-    heard, unheard = hear_all(folder, named_apart(passes), progress)
+    named = [one for one in named_apart(passes) if only is None or one.name in only]
+    heard, unheard = hear_all(folder, named, progress)
     tapes = (
         tapes_of(folder, heard, lambda share: progress("comparing captures by their sound", share))
         if heard
@@ -48,6 +54,21 @@ def draft_sheet(folder: AnyPath, progress: Callable[[str, float], None] = lambda
     notes += [f"reel {tape.name}: {line}" for tape in tapes for line in tape.told]
     notes += [line for one in heard for line in measured_words(one)]
     return write_draft(Draft(draft.title, tuple(as_found(tapes)), tuple(notes), is_measured=True))
+
+
+def sheet_by_names(folder: Path) -> str:
+    """Return a first sheet by what names and headers tell: at once, however much there is to hear.
+
+    Args:
+        folder: of captures.
+
+    Raises:
+        CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
+        SheetError: there is nothing in it.
+    """
+    draft = look_through(folder)
+    passes, mixes = without_mixes(draft.passes)
+    return write_draft(replace(draft, passes=tuple(named_apart(passes)), notes=(*draft.notes, *mixes)))
 
 
 def hear_all(

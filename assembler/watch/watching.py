@@ -12,14 +12,14 @@ from assembler.inputs import kind_of
 from assembler.known import NOTHING
 from assembler.retakes import find_retakes, retakes_json, retakes_lines
 from assembler.watch.captures.growing import is_finished, settled_at
-from assembler.watch.captures.roster import Roster, make_roster, read_sheet
+from assembler.watch.captures.roster import Roster, drafted, make_roster, read_sheet
 from assembler.watch.captures.scanning import Scanner
 from assembler.watch.checking import Checked, Checking
 from assembler.watch.events import Event
 from assembler.watch.following import Follower
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Collection, Iterator
     from pathlib import Path
 
     from assembler.known import Known
@@ -220,7 +220,7 @@ class Watch:
                 now_there = self._roster.captures
                 there = {name: one for name, (one, _) in self._finished.items() if now_there.get(name) == one}
                 files = {name: one.paths for name, one in there.items()}
-                self._checking = Checking(self._roster.only(there), files, self._known)
+                self._checking = Checking(self._sheet_of(self._roster, there), files, self._known)
             self._is_stale = False
         result = None if self._checking is None else self._checking.result()
         if result is None:
@@ -234,6 +234,14 @@ class Watch:
             self._checking = None
             yield event
         self._checking = None
+
+    def _sheet_of(
+        self, roster: Roster, names: Collection[str]
+    ) -> Callable[[Callable[[float], None]], Sheet | None]:
+        """Return what gives the sheet to check: a folder's is drafted as ``draft`` does, which hears all of it."""
+        if not self._source.is_dir() or not names:
+            return lambda _: roster.only(names)
+        return lambda advance: drafted(self._folder, names, advance, allow_outside=self._allow_outside)
 
     def _flaws_found(self, result: Checked) -> Iterator[Event]:
         """Yield the flaws of passes that have just ended, but for those told while they were recorded."""
