@@ -65,6 +65,8 @@ class Follower:
     files: list[GrowingWave] = field(default_factory=list)
     _windows: Windows = field(default_factory=lambda: Windows(0))
     _heard_shift: int | None = None
+    _levels: Sequence[float | None] = ()
+    _is_stalled: bool = False
     _word: int = 0
     _word_until: float = 0.0
     _silences: Silences = field(default_factory=Silences)
@@ -167,21 +169,46 @@ class Follower:
         if starts and new[1] - min(starts.values()) > 4 * EDGE:
             found = examine(audio, starts, new[1], self._silences, self._place(), witnesses, scales, executor)
         told = list(self._sound_news(found, starts, new))
-        yield self._recording(levels_of(audio, max(0, new[1] - self.rate), new[1], scales.full_scale))
+        self._levels = levels_of(audio, max(0, new[1] - self.rate), new[1], scales.full_scale)
+        self._is_stalled = False
+        yield self.recording()
         yield from [*dead, *told]
+
+    def stall(self) -> bool:
+        """Note that no sound comes any more; return whether that is new."""
+        was, self._is_stalled = self._is_stalled, True
+        return not was
+
+    def recording(self, kind: str = "") -> Event:
+        """Return how much is recorded by now.
+
+        Args:
+            kind: "stalled" where no sound comes any more.
+        """
+        words = f"recording, {length_words(self.seen, self.rate)}"
+        if kind:
+            words += "; no sound comes any more"
+        more = {
+            "samples": self.seen,
+            "seconds": round(self.seen / self.rate, 3),
+            "sample_rate": self.rate,
+            "levels": list(self._levels),
+        }
+        return Event("recording", self.name, words, kind, timecode=self.label(self.seen), more=more)
 
     def leftover(self, kind: str, start: int, end: int, tracks: Sequence[int]) -> list[int]:
         """Return the tracks of a flaw, found later by a check, on which it has not been told."""
         if kind == "slip":
             return [] if self._flaws.has_slip(start) else list(tracks)
-        return [track for track in tracks if not self._flaws.has(track, (start, end))]
+        told = self._tracks.dead
+        return [track for track in tracks if track not in told and not self._flaws.has(track, (start, end))]
 
     def flaw(self, kind: str, start: int, end: int, tracks: Sequence[int], more: dict[str, object]) -> Event:
         """Return a flaw as an event."""
         words = WORDS_OF_KIND.get(kind, kind)
         if kind == "slip":
             samples = int(str(more.get("samples", 0)))
-            words += f" of {abs(samples)} samples {'lost' if samples > 0 else 'repeated'}"
+            words += f", {abs(samples)} samples {'lost' if samples > 0 else 'repeated'}"
         else:
             goes_on = " and going on" if more.get("goes_on") else ""
             words += (
@@ -218,16 +245,6 @@ class Follower:
         common = 0.0 if position.clock is None else position.clock.common_samples
         shift = position.shift_at(self.seen)
         return Place(shift, 6.0 * position.uncertainty_samples + common, is_heard=False)
-
-    def _recording(self, levels: Sequence[float | None]) -> Event:
-        words = f"recording, {length_words(self.seen, self.rate)}"
-        more = {
-            "samples": self.seen,
-            "seconds": round(self.seen / self.rate, 3),
-            "sample_rate": self.rate,
-            "levels": list(levels),
-        }
-        return Event("recording", self.name, words, timecode=self.label(self.seen), more=more)
 
     def _clock_news(self) -> Iterator[Event]:
         for kind, start, words in self.clock.news(self.length, self.rate):

@@ -197,6 +197,8 @@ class Watch:
             yield from follower.news(now, witnesses, self._executor, is_last=bool(why))
         except (CaptureError, OSError) as error:
             why = why or f"cannot be read any more: {error}"
+        if not why and quiet >= QUIET_SECONDS and follower.stall():
+            yield follower.recording("stalled")
         if why and not (why == "finished" and follower.seen < follower.length):
             yield from self._end(name, follower, why)
 

@@ -118,6 +118,11 @@ class ToldTracks:
     _since: dict[tuple[int, int], int] = field(default_factory=dict)
     _told: set[tuple[int, ...]] = field(default_factory=set)
 
+    @property
+    def dead(self) -> set[int]:
+        """Tracks that were told to be dead, and hold nothing still."""
+        return {one[0] for one in self._told if len(one) == 1} - self.sounding
+
     def news(
         self, audio: TrackReader, window: Range, used: Sequence[int]
     ) -> Iterator[tuple[str, int, tuple[int, ...]]]:
