@@ -170,27 +170,6 @@ class SharedRests:
         return range_around(self._recurring[one.name], place) is not None
 
 
-def silence_around(one: PlacedPass, track: int, place: Range) -> Range:
-    """Return a place of zeros with all zeros beside it that the pass holds without a break."""
-    low, high = place
-    for first, last in one.covered(track):
-        if not first <= place[0] < last:
-            continue
-        while first < low:
-            before = one.samples(track, max(first, low - BLOCK_SAMPLES), low)
-            sounding = np.flatnonzero(before)
-            low -= before.size - 1 - int(sounding[-1]) if sounding.size else before.size
-            if sounding.size:
-                break
-        while high < last:
-            behind = one.samples(track, high, min(last, high + BLOCK_SAMPLES))
-            sounding = np.flatnonzero(behind)
-            high += int(sounding[0]) if sounding.size else behind.size
-            if sounding.size:
-                break
-    return low, high
-
-
 def _parted(
     silences: Sequence[Silence], is_first: Callable[[Silence], bool]
 ) -> tuple[list[Silence], list[Silence]]:
