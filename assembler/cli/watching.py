@@ -8,15 +8,12 @@ from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, Final
 
 from rich.live import Live
-from rich.padding import Padding
-from rich.table import Table
-from rich.text import Text
 
 from assembler.cli.answer import DONE, INTERRUPTED, Answer
-from assembler.cli.consoles import Group, PlainConsole
+from assembler.cli.consoles import PlainConsole
 from assembler.cli.process import give_up_output
 from assembler.cli.terminal import say
-from assembler.printable import printable
+from assembler.cli.watch_screen import screen_of
 from assembler.watch import Board, Watch, event_json, event_line
 
 if TYPE_CHECKING:
@@ -24,7 +21,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.known import Known
-    from assembler.watch import Event, PassLine
+    from assembler.watch import Event
 
 LINE_SECONDS: Final = 60.0
 """In a pipe the length of a pass is told once in so many seconds."""
@@ -34,9 +31,6 @@ SCREEN_SECONDS: Final = 0.5
 
 FINISH_SECONDS: Final = 20.0
 """So long a check that runs is waited for in the end."""
-
-MOST_PASSES, MOST_FLAWS, MOST_ROLLS = 6, 8, 12
-"""Lines of the screen: the newest of each; the rest is counted."""
 
 
 def run_watch(source: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
@@ -89,9 +83,8 @@ def _teller(*, as_json: bool) -> Iterator[Callable[[Event], None]]:
     elif not console.is_terminal:
         yield _Lines().tell
     else:
-        board = Board()
-        with Live(Text("waiting for captures"), console=console, auto_refresh=False, transient=True) as live:
-            yield _Screen(board, live).tell
+        with Live(screen_of(Board()), console=console, auto_refresh=False, screen=True) as live:
+            yield _Screen(live).tell
 
 
 def _say_object(event: Event) -> None:
@@ -106,7 +99,7 @@ class _Lines:
 
     def tell(self, event: Event) -> None:
         now = time.monotonic()
-        if event.event == "recording":
+        if event.event == "recording" and not event.kind:
             if now - self._told.get(event.pass_name, -LINE_SECONDS) < LINE_SECONDS:
                 return
             self._told[event.pass_name] = now
@@ -119,8 +112,8 @@ class _Lines:
 class _Screen:
     """One screen: what is recorded, what is wrong, what must be played again."""
 
-    def __init__(self, board: Board, live: Live) -> None:
-        self._board = board
+    def __init__(self, live: Live) -> None:
+        self._board = Board()
         self._live = live
         self._drawn_at = 0.0
 
@@ -129,40 +122,4 @@ class _Screen:
         now = time.monotonic()
         if event.event != "recording" or now - self._drawn_at >= SCREEN_SECONDS:
             self._drawn_at = now
-            self._live.update(screen_of(self._board), refresh=True)
-
-
-def screen_of(board: Board) -> Group:
-    """Return what a terminal shows of what is known."""
-    table = Table(box=None, pad_edge=False, padding=(0, 2, 0, 0), expand=False)
-    for name in ("Pass", "State", "Length", "Timecode", "Peak", "Wrong"):
-        table.add_column(name, no_wrap=name != "Wrong", overflow="ellipsis")
-    for line in list(board.passes.values())[-MOST_PASSES:]:
-        level = "silent" if line.level is None else f"{line.level:.1f} dB"
-        table.add_row(line.name, line.state, line.length, line.timecode or "none", level, _wrong(line))
-    parts: list[Text | Padding | Table] = [table, Text("")]
-    bad = [_row(event_line(event)) for event in reversed(board.recent[-MOST_FLAWS:])]
-    parts += [Text("Wrong, newest first:" if bad else "Nothing wrong so far"), *bad, Text("")]
-    # Why, and what each pass has there, is told in the end and by `retakes`.
-    heads = [line for line in board.lists if not line.startswith(" ")]
-    rolls = [_wrapped(line) for line in heads[:MOST_ROLLS]]
-    if len(heads) > MOST_ROLLS:
-        rolls.append(_wrapped(f"and {len(heads) - MOST_ROLLS} more lines"))
-    parts += [Text("For the machine:"), *rolls]
-    if board.note:
-        parts.append(_wrapped(board.note))
-    return Group(*parts)
-
-
-def _row(text: str) -> Text:
-    return Text(f"  {printable(text)}", no_wrap=True, overflow="ellipsis")
-
-
-def _wrapped(text: str) -> Padding:
-    """Return a line that goes on in the next one: what to play must be read to its end."""
-    return Padding(Text(printable(text)), (0, 0, 0, 2))
-
-
-def _wrong(line: PassLine) -> str:
-    flaws = "" if not line.flaws else f"{line.flaws} flaw{'s' * (line.flaws > 1)}"
-    return "; ".join(part for part in (flaws, line.clock, line.dead) if part) or "nothing"
+            self._live.update(screen_of(self._board, self._live.console.height), refresh=True)

@@ -14,7 +14,7 @@ from assembler.known import NOTHING
 from assembler.sheet import Draft, without_shared, write_draft
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Collection, Sequence
 
     from assembler.drafting.hearing import Heard
     from assembler.inputs import AnyPath
@@ -23,7 +23,10 @@ if TYPE_CHECKING:
 
 
 def draft_sheet(
-    folder: AnyPath, progress: Callable[[str, float], None] = lambda *_: None, known: Known = NOTHING
+    folder: AnyPath,
+    progress: Callable[[str, float], None] = lambda *_: None,
+    known: Known = NOTHING,
+    only: Collection[str] | None = None,
 ) -> str:
     """Return a first sheet for a folder of captures, as TOML text to correct by hand.
 
@@ -35,6 +38,7 @@ def draft_sheet(
         folder: of captures.
         progress: called with what is being done and the share of it that is done.
         known: what was found out before; see ``open_known``.
+        only: names of the passes to take; None for all.
 
     Raises:
         CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
@@ -43,7 +47,8 @@ def draft_sheet(
     captures = Captures(Path(folder), known)
     draft = look_through(folder)
     passes, mixes = without_mixes(draft.passes)
-    heard, unheard = hear_all(captures, named_apart(passes), progress)
+    named = [one for one in named_apart(passes) if only is None or one.name in only]
+    heard, unheard = hear_all(captures, named, progress)
     tapes = (
         tapes_of(captures, heard, lambda share: progress("comparing captures by their sound", share))
         if heard
@@ -53,6 +58,21 @@ def draft_sheet(
     notes += [f"reel {tape.name}: {line}" for tape in tapes for line in tape.told]
     notes += [line for one in heard for line in measured_words(one)]
     return write_draft(Draft(draft.title, tuple(as_found(tapes)), tuple(notes), is_measured=True))
+
+
+def sheet_by_names(folder: Path) -> str:
+    """Return a first sheet by what names and headers tell: at once, however much there is to hear.
+
+    Args:
+        folder: of captures.
+
+    Raises:
+        CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
+        SheetError: there is nothing in it.
+    """
+    draft = look_through(folder)
+    passes, mixes = without_mixes(draft.passes)
+    return write_draft(replace(draft, passes=tuple(named_apart(passes)), notes=(*draft.notes, *mixes)))
 
 
 def hear_all(

@@ -7,8 +7,8 @@ Output: events, one after another; whoever asks prints them. Nothing is opened f
 - `events`: what is told, as records, as JSON and as lines; `board`: what is still true of all that was told.
 - `captures/`: files on disk, while they grow.
 - `clock`: its timecode, as far as it is logged.
-- `examining`: a window of it, looked at by the aligner's own rules, alone or beside finished passes.
-- `told`: what has been told of a pass already; `checking`: a check of all that is finished, in the background.
+- `sound/`: new sound, looked at by the aligner's own rules, alone or beside finished passes, and what was told of it.
+- `checking`: a check of all that is finished, in the background.
 - `following`: one pass from its first sample to its end; `watching`: all of them, and the check that renews what must
   be played again.
 """

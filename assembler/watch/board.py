@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from assembler.watch.events import length_words
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
     from assembler.watch.events import Event
 
-MOST_RECENT: Final = 8
+MOST_RECENT: Final = 20
 """Flaws kept to be shown; all of them have been told."""
 
 
@@ -28,7 +30,7 @@ class PassLine:
         timecode: label of its last sample, "" where none is known.
         clock: what is wrong with its timecode, "" for nothing.
         level: its loudest track in decibels of full scale; None in silence.
-        dead: what is wrong with its tracks, "" for nothing.
+        tracks: how many are wrong as a whole, by what they are: dead, alike.
         flaws: how many were told.
     """
 
@@ -38,7 +40,7 @@ class PassLine:
     timecode: str = ""
     clock: str = ""
     level: float | None = None
-    dead: str = ""
+    tracks: Mapping[str, int] = field(default_factory=dict)
     flaws: int = 0
 
 
@@ -49,19 +51,24 @@ class Board:
     Args:
         passes: by name, the newest last.
         recent: the last flaws, newest last.
-        lists: lines of what must be played again.
+        rolls: what must be played again, as in the list's JSON.
+        reels: of each tape whether it may come off, likewise.
+        suspects: where to listen, likewise.
         note: a word on that list, as why there is none.
     """
 
     passes: dict[str, PassLine] = field(default_factory=dict)
     recent: list[Event] = field(default_factory=list)
-    lists: tuple[str, ...] = ()
+    rolls: Sequence[Mapping[str, Any]] = ()
+    reels: Sequence[Mapping[str, Any]] = ()
+    suspects: Sequence[Mapping[str, Any]] = ()
     note: str = "nothing is finished yet"
 
     def take(self, event: Event) -> None:
         """Take what was told."""
         if event.event == "retakes":
-            self.lists = event.lines
+            self.rolls, self.reels = event.more["rolls"], event.more["reels"]
+            self.suspects = event.more.get("suspects", ())
             self.note = event.words
             return
         line = self.passes.get(event.pass_name, PassLine(event.pass_name))
@@ -72,7 +79,7 @@ class Board:
             case "recording":
                 return replace(
                     line,
-                    state="recording",
+                    state="no sound comes" if event.kind == "stalled" else "recording",
                     length=length_words(event.more["samples"], event.more["sample_rate"]),
                     timecode=event.timecode or "",
                     level=max((one for one in event.more["levels"] if one is not None), default=None),
@@ -85,8 +92,8 @@ class Board:
                 return replace(line, clock=_CLOCKS.get(event.kind, ""))
             case "dead_track":
                 self._note(event)
-                told = f"{len(event.tracks)} tracks {event.kind}" if len(event.tracks) > 1 else "1 dead track"
-                return replace(line, dead=told)
+                count = line.tracks.get(event.kind, 0) + len(event.tracks)
+                return replace(line, tracks={**line.tracks, event.kind: count})
             case _:
                 return replace(line, state=event.words)
 

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 from assembler.aligner import align_session
 from assembler.errors import AssemblerError, CaptureError
 from assembler.importer import ImportedSession, import_session
-from assembler.watch.examining import Witness
+from assembler.watch.sound.beside import Witness
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from assembler.aligner import Edit
     from assembler.known import Known
@@ -67,17 +67,22 @@ class Checking:
     """One check that runs beside everything else.
 
     Args:
-        sheet: what to check; None for nothing.
+        sheet_of: gives what to check, None for nothing; it is given what to call with the share of the work done.
         files: of each pass, to tell which of them an error is about.
         known: what was found out before.
     """
 
-    def __init__(self, sheet: Sheet | None, files: Mapping[str, tuple[Path, ...]], known: Known) -> None:
+    def __init__(
+        self,
+        sheet_of: Callable[[Callable[[float], None]], Sheet | None],
+        files: Mapping[str, tuple[Path, ...]],
+        known: Known,
+    ) -> None:
         self._files = files
         self._known = known
         self._is_stopped = False
         self._result: Checked | None = None
-        self._thread = threading.Thread(target=self._run, args=(sheet,), daemon=True)
+        self._thread = threading.Thread(target=self._run, args=(sheet_of,), daemon=True)
         self._thread.start()
 
     def result(self) -> Checked | None:
@@ -91,8 +96,10 @@ class Checking:
         if self._result is not None:
             self._result.close()
 
-    def _run(self, sheet: Sheet | None) -> None:
+    def _run(self, sheet_of: Callable[[Callable[[float], None]], Sheet | None]) -> None:
+        sheet = None
         try:
+            sheet = sheet_of(self._advance)
             self._result = self._check(sheet)
         except _StoppedError:
             pass

@@ -76,7 +76,7 @@ def event_line(event: Event) -> str:
 
 
 def tracks_words(tracks: Sequence[int], names: Sequence[str]) -> str:
-    """Return tape tracks by their names, or how many where they are nearly all.
+    """Return tape tracks by their names, by those that are left out where they are nearly all, or how many.
 
     >>> tracks_words((0, 1), ("Kick", "Snare")), tracks_words((1,), ("Kick", "Snare"))
     ('all tracks', 'Snare')
@@ -85,6 +85,9 @@ def tracks_words(tracks: Sequence[int], names: Sequence[str]) -> str:
     if len(tracks) > 1 and set(tracks) >= set(used):
         return "all tracks"
     told = [names[track] or f"track {track + 1}" for track in tracks if track < len(names)]
+    others = [names[track] for track in used if track not in tracks]
+    if len(told) > 4 and len(others) <= 2:
+        return f"all tracks but {' and '.join(others)}"
     if len(told) > 4:
         return f"{len(told)} of {len(names)} tracks"
     return ", ".join(told)

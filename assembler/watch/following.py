@@ -1,6 +1,6 @@
 """One pass followed from its first sample to its end: what is new in it each time it is looked at.
 
-Sound is looked at in windows that overlap, so that whatever lies across the border of two is seen whole in one.
+What is told of it is told in order: its timecode, how long it is, its tracks, its flaws.
 """
 
 from __future__ import annotations
@@ -8,10 +8,6 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-import numpy as np
-
-from assembler.aligner.compare.limits import LONE_MARGIN
-from assembler.aligner.events.limits import AROUND_SAMPLES
 from assembler.aligner.sound.scale import bits_used, smallest_word
 from assembler.errors import WaveError
 from assembler.importer import PassAudio
@@ -19,33 +15,22 @@ from assembler.timecode import format_sample, frame_rate
 from assembler.watch.captures.growing import GrowingWave
 from assembler.watch.clock import GrowingClock
 from assembler.watch.events import WORDS_OF_KIND, Event, length_words, tracks_words
-from assembler.watch.examining import Place, Scales, examine, levels_of
-from assembler.watch.told import START_REACH, ToldFlaws, ToldTracks
+from assembler.watch.sound.beside import Place
+from assembler.watch.sound.examining import Examined, Scales, examine
+from assembler.watch.sound.levels import levels_of
+from assembler.watch.sound.silences import Silences
+from assembler.watch.sound.told import START_REACH, ToldFlaws, ToldTracks
+from assembler.watch.sound.windows import EDGE, Windows
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
     from concurrent.futures import Executor
 
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s
     from assembler.sheet import Pass, Reel, Sheet
     from assembler.watch.captures.scanning import Found
-    from assembler.watch.examining import Examined, Witness
-
-STEP_SECONDS: Final = 1.0
-"""So much new sound is looked at at once; while more has gathered, up to the longest."""
-
-LONGEST_SECONDS: Final = 10.0
-"""Sound looked at at once where much has gathered, and the longest standstill that is seen whole."""
-
-EDGE: Final = AROUND_SAMPLES + 64
-"""What lies so near to the border of a window is left to the next one."""
-
-OVERLAP: Final = LONE_MARGIN + 2 * EDGE
-"""Samples of the window before that are looked at again."""
-
-STILL_SECONDS: Final = 0.5
-"""So much more is looked at again where a track stands still at the end of a window; where all do, the longest."""
+    from assembler.watch.sound.beside import Witness
+    from assembler.watch.sound.examining import Seen
 
 DEAD_SECONDS: Final = 3.0
 """A track of zeros is told after so much sound of the others, and two tracks that are alike."""
@@ -77,12 +62,14 @@ class Follower:
     started: float
     clock: GrowingClock = field(default_factory=GrowingClock)
     grew_at: float = 0.0
-    seen: int = 0
     files: list[GrowingWave] = field(default_factory=list)
-    _keep: int = 0
+    _windows: Windows = field(default_factory=lambda: Windows(0))
     _heard_shift: int | None = None
+    _levels: Sequence[float | None] = ()
+    _is_stalled: bool = False
     _word: int = 0
     _word_until: float = 0.0
+    _silences: Silences = field(default_factory=Silences)
     _flaws: ToldFlaws = field(default_factory=ToldFlaws)
     _tracks: ToldTracks = field(default_factory=lambda: ToldTracks(0))
 
@@ -93,6 +80,7 @@ class Follower:
             WaveError: one of them cannot be read.
         """
         self.grew_at = self.started
+        self._windows.rate = self.rate
         self._tracks.least = round(DEAD_SECONDS * self.rate)
         try:
             for path in self.capture.paths:
@@ -115,6 +103,11 @@ class Follower:
     def length(self) -> int:
         """Samples that all tracks hold by now."""
         return min(file.info.frames for file in self.files)
+
+    @property
+    def seen(self) -> int:
+        """Samples that have been looked at."""
+        return self._windows.seen
 
     @property
     def is_final(self) -> bool:
@@ -156,39 +149,66 @@ class Follower:
             executor: runs tracks side by side.
             is_last: whether nothing more will come.
         """
-        window = self._window(is_last=is_last)
-        if window is None and not is_last and self.length == self.seen and self.clock.is_lost:
+        new = self._windows.due(self.length, is_last=is_last)
+        if new is None and not is_last and self.length == self.seen and self.clock.is_lost:
             return
         audio = self._audio()
         self.clock.follow(self.sheet, self.one, self.reel, audio, now)
         yield from self._clock_news()
-        if window is None:
+        if new is None:
             return
         scales = self._scales(audio)
-        self.seen = window[1]
-        levels = levels_of(audio, max(window[0], window[1] - self.rate), window[1], scales.full_scale)
-        yield self._recording(levels)
-        yield from self._dead_news(audio, window)
-        tracks = [
+        dead = list(self._dead_news(audio, new))
+        sounding = [
             track for track, name in enumerate(self.reel.tracks) if name and track in self._tracks.sounding
         ]
-        if tracks and window[1] - window[0] > 4 * EDGE:
-            found = examine(audio, window, tracks, self._place(), witnesses, scales, executor)
-            yield from self._sound_news(found, window)
-            self._keep_still(audio, window, tracks)
+        # A slip ends what can be held against another pass at one shift.
+        unbroken = max((at for at in self._flaws.slips if at <= self.seen), default=0)
+        starts = self._windows.starts(audio, new, sounding, unbroken)
+        found = Examined(())
+        if starts and new[1] - min(starts.values()) > 4 * EDGE:
+            found = examine(audio, starts, new[1], self._silences, self._place(), witnesses, scales, executor)
+        told = list(self._sound_news(found, starts, new))
+        self._levels = levels_of(audio, max(0, new[1] - self.rate), new[1], scales.full_scale)
+        self._is_stalled = False
+        yield self.recording()
+        yield from [*dead, *told]
+
+    def stall(self) -> bool:
+        """Note that no sound comes any more; return whether that is new."""
+        was, self._is_stalled = self._is_stalled, True
+        return not was
+
+    def recording(self, kind: str = "") -> Event:
+        """Return how much is recorded by now.
+
+        Args:
+            kind: "stalled" where no sound comes any more.
+        """
+        words = f"recording, {length_words(self.seen, self.rate)}"
+        if kind:
+            words += "; no sound comes any more"
+        more = {
+            "samples": self.seen,
+            "seconds": round(self.seen / self.rate, 3),
+            "sample_rate": self.rate,
+            "levels": list(self._levels),
+        }
+        return Event("recording", self.name, words, kind, timecode=self.label(self.seen), more=more)
 
     def leftover(self, kind: str, start: int, end: int, tracks: Sequence[int]) -> list[int]:
         """Return the tracks of a flaw, found later by a check, on which it has not been told."""
         if kind == "slip":
             return [] if self._flaws.has_slip(start) else list(tracks)
-        return [track for track in tracks if not self._flaws.has(track, (start, end))]
+        told = self._tracks.dead
+        return [track for track in tracks if track not in told and not self._flaws.has(track, (start, end))]
 
     def flaw(self, kind: str, start: int, end: int, tracks: Sequence[int], more: dict[str, object]) -> Event:
         """Return a flaw as an event."""
         words = WORDS_OF_KIND.get(kind, kind)
         if kind == "slip":
             samples = int(str(more.get("samples", 0)))
-            words += f" of {abs(samples)} samples {'lost' if samples > 0 else 'repeated'}"
+            words += f", {abs(samples)} samples {'lost' if samples > 0 else 'repeated'}"
         else:
             goes_on = " and going on" if more.get("goes_on") else ""
             words += (
@@ -204,19 +224,6 @@ class Follower:
             for channel in range(file.info.format.channels)
         ]
         return PassAudio(self.files, channels, self.sheet.deliver.word_length)
-
-    def _window(self, *, is_last: bool) -> Range | None:
-        """Return what is to be looked at next; None while too little is new."""
-        length = self.length
-        new = length - self.seen
-        if new <= 0 or (new < STEP_SECONDS * self.rate and not is_last):
-            return None
-        longest = round(LONGEST_SECONDS * self.rate)
-        end = min(length, self.seen + longest)
-        start = min(max(0, self.seen - OVERLAP), max(self._keep, self.seen - longest))
-        # A slip ends what can be held against another pass at one shift.
-        behind = max((at for at in self._flaws.slips if at <= self.seen), default=0)
-        return max(start, behind), end
 
     def _scales(self, audio: PassAudio) -> Scales:
         bits = self.sheet.deliver.word_length
@@ -239,16 +246,6 @@ class Follower:
         shift = position.shift_at(self.seen)
         return Place(shift, 6.0 * position.uncertainty_samples + common, is_heard=False)
 
-    def _recording(self, levels: Sequence[float | None]) -> Event:
-        words = f"recording, {length_words(self.seen, self.rate)}"
-        more = {
-            "samples": self.seen,
-            "seconds": round(self.seen / self.rate, 3),
-            "sample_rate": self.rate,
-            "levels": list(levels),
-        }
-        return Event("recording", self.name, words, timecode=self.label(self.seen), more=more)
-
     def _clock_news(self) -> Iterator[Event]:
         for kind, start, words in self.clock.news(self.length, self.rate):
             label = None if kind == "none" else self.label(start)
@@ -261,36 +258,20 @@ class Follower:
             label = self.label(start)
             yield Event("dead_track", self.name, words, kind, start, window[1], tracks, label)
 
-    def _sound_news(self, found: Examined, window: Range) -> Iterator[Event]:
+    def _sound_news(self, found: Examined, starts: Mapping[int, int], new: Range) -> Iterator[Event]:
         if found.shift is not None:
             self._heard_shift = found.shift
+        high = new[1] - EDGE
+        inside = [flaw for flaw in found.flaws if flaw.start >= starts[flaw.track] + EDGE]
+        going_on = [flaw for flaw in inside if flaw.end > high]
+        self._windows.looked(new, starts, {flaw.track: flaw.start for flaw in reversed(going_on)})
         for at, samples in found.slips:
             if self._flaws.add_slip(at):
                 yield self.flaw("slip", at, at, range(len(self.reel.tracks)), {"samples": samples})
-        low, high = window[0] + EDGE, window[1] - EDGE
-        cut = [flaw for flaw in found.flaws if flaw.start >= low and flaw.end > high]
-        # What goes on is seen whole by the next window, which begins before it.
-        self._keep = min([self.seen, *(flaw.start - LONE_MARGIN for flaw in cut)])
-        going = [
-            flaw for flaw in cut if flaw.end > window[1] - START_REACH and flaw.end - flaw.start >= self.rate
-        ]
-        whole = [flaw for flaw in found.flaws if flaw.start >= low and (flaw in going or flaw not in cut)]
+        whole = [flaw for flaw in inside if flaw.end <= high or self._is_long(flaw, new[1])]
         for kind, place, tracks, goes_on in self._flaws.fresh(whole, high):
             yield self.flaw(kind, *place, tracks, {"goes_on": True} if goes_on else {})
 
-    def _keep_still(self, audio: PassAudio, window: Range, tracks: Sequence[int]) -> None:
-        """Let the next window begin before what stands still at the end of this one, to see it whole."""
-        changed = [_last_change(audio.read(track, window[0], window[1] - window[0])) for track in tracks]
-        last = max(changed)
-        if window[1] - window[0] - last > EDGE:
-            self._keep = min(self._keep, window[0] + last - OVERLAP)
-        else:
-            still = window[1] - round(STILL_SECONDS * self.rate)
-            short = [window[0] + at for at in changed if window[0] + at >= still]
-            self._keep = min([self._keep, *(at - OVERLAP for at in short)])
-
-
-def _last_change(samples: Int32s) -> int:
-    """Return where a track has its value of the end from on."""
-    moved = np.flatnonzero(samples != samples[-1])
-    return int(moved[-1]) + 1 if moved.size else 0
+    def _is_long(self, flaw: Seen, end: int) -> bool:
+        """Return whether what is seen of a flaw that goes on is enough to be told."""
+        return flaw.end > end - START_REACH and flaw.end - flaw.start >= self.rate

@@ -12,14 +12,14 @@ from assembler.inputs import kind_of
 from assembler.known import NOTHING
 from assembler.retakes import find_retakes, retakes_json, retakes_lines
 from assembler.watch.captures.growing import is_finished, settled_at
-from assembler.watch.captures.roster import Roster, make_roster, read_sheet
+from assembler.watch.captures.roster import Roster, drafted, make_roster, read_sheet
 from assembler.watch.captures.scanning import Scanner
 from assembler.watch.checking import Checked, Checking
 from assembler.watch.events import Event
 from assembler.watch.following import Follower
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Collection, Iterator
     from pathlib import Path
 
     from assembler.known import Known
@@ -60,7 +60,7 @@ class Watch:
         self._allow_outside = allow_outside
         self._known = known
         self._folder = source if source.is_dir() else source.parent
-        self._sheet: Sheet | None = read_sheet(source, allow_outside=allow_outside, known=known)
+        self._sheet: Sheet | None = read_sheet(source, allow_outside=allow_outside)
         self._scanner = Scanner(self._folder)
         self._names: frozenset[tuple[Path, FileKey]] = frozenset()
         self._roster: Roster | None = None
@@ -159,7 +159,7 @@ class Watch:
         """Say anew which pass each capture is."""
         if self._source.is_dir() or self._sheet is None:
             try:
-                found = read_sheet(self._source, allow_outside=self._allow_outside, known=self._known)
+                found = read_sheet(self._source, allow_outside=self._allow_outside)
                 self._sheet = found or self._sheet
             except AssemblerError:
                 return  # being written, or gone: the last one holds
@@ -198,6 +198,8 @@ class Watch:
             yield from follower.news(now, witnesses, self._executor, is_last=bool(why))
         except (CaptureError, OSError) as error:
             why = why or f"cannot be read any more: {error}"
+        if not why and quiet >= QUIET_SECONDS and follower.stall():
+            yield follower.recording("stalled")
         if why and not (why == "finished" and follower.seen < follower.length):
             yield from self._end(name, follower, why)
 
@@ -221,7 +223,7 @@ class Watch:
                 now_there = self._roster.captures
                 there = {name: one for name, (one, _) in self._finished.items() if now_there.get(name) == one}
                 files = {name: one.paths for name, one in there.items()}
-                self._checking = Checking(self._roster.only(there), files, self._known)
+                self._checking = Checking(self._sheet_of(self._roster, there), files, self._known)
             self._is_stale = False
         result = None if self._checking is None else self._checking.result()
         if result is None:
@@ -235,6 +237,16 @@ class Watch:
             self._checking = None
             yield event
         self._checking = None
+
+    def _sheet_of(
+        self, roster: Roster, names: Collection[str]
+    ) -> Callable[[Callable[[float], None]], Sheet | None]:
+        """Return what gives the sheet to check: a folder's is drafted as ``draft`` does, which hears all of it."""
+        if not self._source.is_dir() or not names:
+            return lambda _: roster.only(names)
+        return lambda advance: drafted(
+            self._folder, names, advance, allow_outside=self._allow_outside, known=self._known
+        )
 
     def _flaws_found(self, result: Checked) -> Iterator[Event]:
         """Yield the flaws of passes that have just ended, but for those told while they were recorded."""

@@ -27,6 +27,9 @@ if TYPE_CHECKING:
 FORMS = ("RIFF", "RF64", "BW64")
 SIZE_ELSEWHERE = 0xFFFFFFFF  # a 32-bit size that defers to the ds64 chunk (BS.2088 Annex 1)
 
+LEAST_MORE = 4096
+"""Bytes behind the samples that are more of them: recorders empty larger buffers (common practice, no source)."""
+
 # A capture has a dozen chunks. The limits only keep garbage from costing time or memory.
 _MOST_CHUNKS = 4096
 _MOST_DS64_ENTRIES = 256
@@ -86,6 +89,7 @@ def read_chunks(stream: BinaryIO) -> ChunkMap:
     walk = _Walk(stream, length)
     if form != "RIFF":
         riff_size = walk.read_long_sizes(riff_size)
+    walk.form_end = riff_size + 8
     if riff_size + 8 != length:
         walk.faults.append(f"the {form} size says the file has {riff_size + 8} bytes, it has {length}")
     chunks = tuple(walk.chunks())
@@ -116,6 +120,7 @@ class _Walk:
         self._stream = stream
         self._length = length
         self._long_sizes: dict[str, int] = {}
+        self.form_end = length
         self.faults: list[str] = []
 
     def read_long_sizes(self, riff_size: int) -> int:
@@ -179,13 +184,25 @@ class _Walk:
         if size > there:
             self.faults.append(f"the {name.strip()} chunk says {size} bytes, the file ends after {there}")
             return Chunk(name, start, there)
-        if name == "data" and size == 0 and there > 0 and not self._follows(start):
-            # A recorder writes the size when it stops; after a crash it is 0, but the samples are there.
+        if name == "data" and self._goes_on(start, size):
             self.faults.append(
-                f"the data chunk says 0 bytes, {there} follow that are no chunk: taken as samples"
+                f"the data chunk says {size} bytes, {there - size} follow that are no chunk: taken as samples"
             )
             return Chunk(name, start, there)
         return Chunk(name, start, size)
+
+    def _goes_on(self, start: int, size: int) -> bool:
+        """Tell whether samples stand behind those that the data chunk counts.
+
+        A recorder writes the sizes when it stops, or each time it empties its buffers; after a crash they are 0, or
+        those of some time before, but the samples are there. Such a header claims nothing behind the samples.
+        """
+        end = start + size
+        if size == 0:
+            return end < self._length and not self._follows(end)
+        claims_more = end + size % 2 < self.form_end <= self._length
+        is_chunk = self._follows(end) or self._follows(end + size % 2)
+        return self._length - end >= LEAST_MORE and not claims_more and not is_chunk
 
     def _follows(self, place: int) -> bool:
         """Tell whether a chunk that fits into the file starts at ``place``."""

@@ -8,12 +8,16 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from assembler.aligner.compare.limits import PACE_SAMPLES
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES
+from assembler.aligner.sound.limits import BLOCK_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 
 
@@ -47,3 +51,24 @@ def _keeping_pace(ranges: Sequence[Range]) -> list[bool]:
     return [False, *(any(pair) for pair in zip([False, *steady], [*steady, False], strict=True))][
         : len(ranges)
     ]
+
+
+def silence_around(one: PlacedPass, track: int, place: Range) -> Range:
+    """Return a place of zeros with all zeros beside it that the pass holds without a break."""
+    low, high = place
+    for first, last in one.covered(track):
+        if not first <= place[0] < last:
+            continue
+        while first < low:
+            before = one.samples(track, max(first, low - BLOCK_SAMPLES), low)
+            sounding = np.flatnonzero(before)
+            low -= before.size - 1 - int(sounding[-1]) if sounding.size else before.size
+            if sounding.size:
+                break
+        while high < last:
+            behind = one.samples(track, high, min(last, high + BLOCK_SAMPLES))
+            sounding = np.flatnonzero(behind)
+            high += int(sounding[0]) if sounding.size else behind.size
+            if sounding.size:
+                break
+    return low, high

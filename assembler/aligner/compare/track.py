@@ -30,7 +30,7 @@ from assembler.aligner.compare.pieces import (
     judge_pieces,
     surroundings_of,
 )
-from assembler.aligner.compare.places import one_place_each
+from assembler.aligner.compare.places import one_place_each, silence_around
 from assembler.aligner.concealment.limits import FLAW_BRIDGE
 from assembler.aligner.concealment.track import Comparison, concealed
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
@@ -46,7 +46,7 @@ from assembler.aligner.records.ranges import (
     without,
 )
 from assembler.aligner.sound.limits import LEAST_RUN
-from assembler.aligner.sound.rests import SharedRests, silence_around
+from assembler.aligner.sound.rests import SharedRests
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -61,7 +61,7 @@ class Rests:
 
 
 @dataclass(frozen=True)
-class _Silence:
+class Silence:
     """Zeros between sound, with what is known of them.
 
     Args:
@@ -95,7 +95,27 @@ def find_rests(one: PlacedPass, track: int, witnessed: Sequence[Range], step: in
     """
     # Cut at the pass's slips: what stands before one does not go on behind it.
     lone = [piece for held in one.covered(track) for piece in without([held], witnessed)]
-    silences = [_silence(one, track, place, step) for piece in lone for place in _zeros(one, track, piece)]
+    return rests_among([silence for piece in lone for silence in silences_in(one, track, piece, step)])
+
+
+def silences_in(one: PlacedPass, track: int, piece: Range, step: int) -> list[Silence]:
+    """Return the silences between sound that lie whole within a piece of a pass.
+
+    Args:
+        one: the pass.
+        track: from 0 in tape order.
+        piece: of it, without a slip.
+        step: one step of the tape's word length.
+    """
+    return [_silence(one, track, place, step) for place in _zeros(one, track, piece)]
+
+
+def rests_among(silences: Sequence[Silence]) -> Rests:
+    """Return those of one track's silences that look like mutes, but are how it is played.
+
+    Args:
+        silences: in order, as far back as they shall bear witness to each other.
+    """
     cuts, onsets = Counter(one.cut for one in silences), Counter(one.onset for one in silences)
     cutting = [silence for silence in silences if silence.cuts_off]
     recurring, singular = _parted(cutting, lambda one: bool(one.cut) and cuts[one.cut] > 1)
@@ -114,7 +134,7 @@ def find_rests(one: PlacedPass, track: int, witnessed: Sequence[Range], step: in
     return Rests([one.place for one in recurring], sorted(places))
 
 
-def _may_rest(silence: _Silence, *, is_exact: bool) -> bool:
+def _may_rest(silence: Silence, *, is_exact: bool) -> bool:
     """Return whether a silence looks like a rest; a sequencer that plays the same numbers again shows each twice."""
     if silence.goes_on:
         return silence.size > LONGEST_PAUSE and not is_exact
@@ -150,35 +170,14 @@ class SharedRests:
         return range_around(self._recurring[one.name], place) is not None
 
 
-def silence_around(one: PlacedPass, track: int, place: Range) -> Range:
-    """Return a place of zeros with all zeros beside it that the pass holds without a break."""
-    low, high = place
-    for first, last in one.covered(track):
-        if not first <= place[0] < last:
-            continue
-        while first < low:
-            before = one.samples(track, max(first, low - BLOCK_SAMPLES), low)
-            sounding = np.flatnonzero(before)
-            low -= before.size - 1 - int(sounding[-1]) if sounding.size else before.size
-            if sounding.size:
-                break
-        while high < last:
-            behind = one.samples(track, high, min(last, high + BLOCK_SAMPLES))
-            sounding = np.flatnonzero(behind)
-            high += int(sounding[0]) if sounding.size else behind.size
-            if sounding.size:
-                break
-    return low, high
-
-
 def _parted(
-    silences: Sequence[_Silence], is_first: Callable[[_Silence], bool]
-) -> tuple[list[_Silence], list[_Silence]]:
+    silences: Sequence[Silence], is_first: Callable[[Silence], bool]
+) -> tuple[list[Silence], list[Silence]]:
     """Return those of which something is so, and the others."""
     return [one for one in silences if is_first(one)], [one for one in silences if not is_first(one)]
 
 
-def _in_rhythm(silences: Sequence[_Silence]) -> set[Range]:
+def _in_rhythm(silences: Sequence[Silence]) -> set[Range]:
     """Return silences of one length that stand on a grid to the sample, as a gate that a sequencer opens makes them."""
     found: set[Range] = set()
     for size in {silence.size for silence in silences if silence.size >= LEAST_REST}:
@@ -208,7 +207,7 @@ def _zeros(one: PlacedPass, track: int, piece: Range) -> list[Range]:
     return [place for place in found if piece[0] < place[0] and place[1] < piece[1]]
 
 
-def _silence(one: PlacedPass, track: int, place: Range, step: int) -> _Silence:
+def _silence(one: PlacedPass, track: int, place: Range, step: int) -> Silence:
     """Return what is known of a run of zeros; of a long one only its edges are read."""
     before = one.samples(track, place[0] - BESIDE_SAMPLES, place[0])
     behind = one.samples(track, place[1], place[1] + BESIDE_SAMPLES)
@@ -216,7 +215,7 @@ def _silence(one: PlacedPass, track: int, place: Range, step: int) -> _Silence:
     samples = np.concatenate((before, np.zeros(size, np.int32), behind))
     run = Run(before.size, before.size + size, 0)
     is_cut, sets_in = loud_edges(samples, run, step)
-    return _Silence(
+    return Silence(
         place,
         _telling(before[::-1]) if is_cut else b"",
         _telling(behind) if sets_in else b"",

@@ -9,7 +9,7 @@ import os
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.drafting import draft_sheet
+from assembler.drafting import draft_sheet, sheet_by_names
 from assembler.errors import AssemblerError, SheetError
 from assembler.known import NOTHING
 from assembler.sheet import (
@@ -24,7 +24,7 @@ from assembler.sheet import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Mapping, Sequence
+    from collections.abc import Callable, Collection, Mapping, Sequence
     from pathlib import Path
 
     from assembler.known import Known
@@ -55,21 +55,11 @@ class Roster:
 
     def only(self, names: Collection[str]) -> Sheet | None:
         """Return the sheet with some of the passes, those of them that have a place; None where none has."""
-        passes = _placed(self.sheet, [one for one in self.sheet.passes if one.name in names])
-        reels = {one.reel for one in passes}
-        kept = {one.name for one in passes}
-        if not passes:
-            return None
-        return replace(
-            self.sheet,
-            passes=tuple(passes),
-            reels=tuple(reel for reel in self.sheet.reels if reel.name in reels),
-            punches=tuple(punch for punch in self.sheet.punches if punch.pass_name in kept),
-        )
+        return _placed(self.sheet, [one for one in self.sheet.passes if one.name in names])
 
 
-def read_sheet(source: Path, *, allow_outside: bool, known: Known = NOTHING) -> Sheet | None:
-    """Return the sheet of a session, or a draft of it for a folder; None for a folder that holds nothing yet.
+def read_sheet(source: Path, *, allow_outside: bool) -> Sheet | None:
+    """Return the sheet of a session, or for a folder what names tell; None for a folder that holds nothing yet.
 
     Raises:
         SheetError: the sheet cannot be used.
@@ -78,14 +68,36 @@ def read_sheet(source: Path, *, allow_outside: bool, known: Known = NOTHING) -> 
     if not source.is_dir():
         return load_sheet(source, allow_outside=allow_outside)
     try:
-        return parse_sheet(
-            draft_sheet(source, known=known).encode(),
-            path=None,
-            folder=source,
-            allow_outside=allow_outside,
-        )
+        text = sheet_by_names(source)
+        return parse_sheet(text.encode(), path=None, folder=source, allow_outside=allow_outside)
     except SheetError:
         return None
+
+
+def drafted(
+    folder: Path,
+    names: Collection[str],
+    advance: Callable[[float], None],
+    *,
+    allow_outside: bool,
+    known: Known = NOTHING,
+) -> Sheet | None:
+    """Return a draft for some passes of a folder, by their sound, too; None where none of them has a place.
+
+    Args:
+        folder: of captures.
+        names: of the passes.
+        advance: called with the share of the work done.
+        allow_outside: paths may lead out of the folder.
+        known: what was found out before.
+
+    Raises:
+        SheetError: there is nothing in it.
+        CaptureError: the folder cannot be read.
+    """
+    text = draft_sheet(folder, lambda _, share: advance(share), known, names)
+    sheet = parse_sheet(text.encode(), path=None, folder=folder, allow_outside=allow_outside)
+    return _placed(sheet, sheet.passes)
 
 
 def make_roster(sheet: Sheet, captures: Sequence[Found]) -> Roster:
@@ -142,8 +154,11 @@ def _unused(name: str, used: Collection[str]) -> str:
     return chosen
 
 
-def _placed(sheet: Sheet, passes: Sequence[Pass]) -> list[Pass]:
-    """Return the passes that have a timecode, and those that another pass of their reel can place by its sound."""
+def _placed(sheet: Sheet, passes: Sequence[Pass]) -> Sheet | None:
+    """Return a sheet with those of some passes that have a place; None where none has.
+
+    They have a timecode, or another pass of their reel places them by its sound.
+    """
     has_own: dict[str, bool] = {}
     for one in passes:
         try:
@@ -154,8 +169,17 @@ def _placed(sheet: Sheet, passes: Sequence[Pass]) -> list[Pass]:
             has_own[one.name] = False
     anchored = {one.reel for one in passes if has_own[one.name]}
     by_sound = TimecodeSource(kind="audio")
-    return [
+    placed = [
         one if has_own[one.name] else one.model_copy(update={"timecode": by_sound})
         for one in passes
         if one.reel in anchored
     ]
+    kept = {one.name for one in placed}
+    if not placed:
+        return None
+    return replace(
+        sheet,
+        passes=tuple(placed),
+        reels=tuple(reel for reel in sheet.reels if reel.name in anchored),
+        punches=tuple(punch for punch in sheet.punches if punch.pass_name in kept),
+    )

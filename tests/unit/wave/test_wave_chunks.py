@@ -86,6 +86,25 @@ def test_a_data_size_never_filled_in_takes_the_rest() -> None:
     assert any("says 0 bytes, 32 follow" in fault for fault in found.faults)
 
 
+@pytest.mark.parametrize("counted", [6000, 6003])
+@pytest.mark.parametrize("riff", ["stale", "zero", "max"])
+def test_a_data_size_of_an_earlier_flush_takes_the_rest(counted: int, riff: str) -> None:
+    """A recorder that crashed left the sizes of the last time but one: all samples are found, and told."""
+    samples = b"\x01\x80\x02" * 5000
+    size = {"stale": 4 + 8 + counted + counted % 2, "zero": 0, "max": 0xFFFFFFFF}[riff]
+    found = read_chunks(form(b"data" + struct.pack("<I", counted) + samples, size=size))
+    assert found.chunks == (Chunk("data", 20, 15000),)
+    assert any(f"says {counted} bytes, {15000 - counted} follow" in fault for fault in found.faults)
+
+
+def test_what_the_form_claims_behind_samples_is_no_sound() -> None:
+    """A list that the end of the file cuts off, and a few bytes of anything, are not taken for samples."""
+    head = chunk(b"data", b"\x01\x80" * 3000)
+    cut = read_chunks(form(head + chunk(b"LIST", b"\x00" * 5000, size=9000), size=4 + len(head) + 5000))
+    few = read_chunks(form(head + b"\x01" * 500, size=4 + len(head)))
+    assert cut.first("data") == few.first("data") == Chunk("data", 20, 6000)
+
+
 def test_an_empty_data_chunk_stays_empty() -> None:
     """A data chunk of 0 bytes with another chunk behind it is a capture without samples."""
     found = read_chunks(form(chunk(b"data", b"") + chunk(b"bext", b"12")))

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING, Final
 
 from assembler.aligner.records.ranges import merged, total, without
 from assembler.aligner.sound.limits import MOST_ALIKE
-from assembler.watch.examining import alike_tracks
+from assembler.watch.sound.levels import alike_tracks
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from assembler.aligner.records.passes import TrackReader
     from assembler.aligner.records.ranges import Range
-    from assembler.watch.examining import Seen
+    from assembler.watch.sound.examining import Seen
 
 SLIP_REACH: Final = 4800
 """A slip that lies so near to one that was told is that one."""
@@ -56,18 +56,18 @@ class ToldFlaws:
         return total(without([place], self.places.get(track, []))) < 0.5 * (place[1] - place[0])
 
     def fresh(self, flaws: Sequence[Seen], high: int) -> Iterator[tuple[str, Range, list[int], bool]]:
-        """Yield kind, place, tracks, and whether it goes on, of what is new: what overlaps on several tracks is one.
+        """Yield kind, place, tracks, and whether it goes on, of what is new: what several tracks have at once is one.
 
         Args:
             flaws: on single tracks.
             high: what ends behind this goes on; it is told again when it is over.
         """
         for kind in dict.fromkeys(flaw.kind for flaw in flaws):
-            own = [flaw for flaw in flaws if flaw.kind == kind and self._is_new(flaw, high)]
-            for place in merged((flaw.start, flaw.end) for flaw in own):
-                tracks = sorted({flaw.track for flaw in own if place[0] <= flaw.start < place[1]})
-                if len(tracks) == 1 and self._is_played(kind, tracks[0]):
+            for group in _at_once(flaw for flaw in flaws if flaw.kind == kind and self._is_new(flaw, high)):
+                tracks = sorted({flaw.track for flaw in group})
+                if len(tracks) == 1 and group[0].is_doubtful and self._is_played(kind, tracks[0]):
                     continue
+                place = min(flaw.start for flaw in group), max(flaw.end for flaw in group)
                 for track in tracks:
                     self.places[track] = merged([*self.places.get(track, []), place])
                 self._open = [one for one in self._open if not _begins(one, kind, place[0])]
@@ -80,9 +80,24 @@ class ToldFlaws:
         return is_over or not self.has(flaw.track, (flaw.start, flaw.end))
 
     def _is_played(self, kind: str, track: int) -> bool:
-        """Count what one track shows alone: so often it may be how it is played, and the check weighs all of it."""
+        """Count what one track shows alone that may be how it is played: from so often on it is."""
         self._alone[kind, track] = self._alone.get((kind, track), 0) + 1
         return self._alone[kind, track] > MOST_ALIKE
+
+
+def _at_once(flaws: Iterable[Seen]) -> list[list[Seen]]:
+    """Return flaws of one kind, those of several tracks together that have most of their place in common."""
+    groups: list[list[Seen]] = []
+    for flaw in sorted(flaws, key=lambda one: (one.start, one.end)):
+        for group in groups:
+            low, high = max(flaw.start, group[0].start), min(flaw.end, group[0].end)
+            whole = max(flaw.end, group[0].end) - group[0].start
+            if 2 * (high - low) > whole:
+                group.append(flaw)
+                break
+        else:
+            groups.append([flaw])
+    return groups
 
 
 def _begins(opened: tuple[str, int], kind: str, start: int) -> bool:
@@ -102,6 +117,11 @@ class ToldTracks:
     sounding: set[int] = field(default_factory=set)
     _since: dict[tuple[int, int], int] = field(default_factory=dict)
     _told: set[tuple[int, ...]] = field(default_factory=set)
+
+    @property
+    def dead(self) -> set[int]:
+        """Tracks that were told to be dead, and hold nothing still."""
+        return {one[0] for one in self._told if len(one) == 1} - self.sounding
 
     def news(
         self, audio: TrackReader, window: Range, used: Sequence[int]
