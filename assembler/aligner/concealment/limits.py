@@ -46,10 +46,10 @@ PATCH_BRIDGE = 64
 RATE_SAMPLES = 512
 """On each side: over so many samples means and holds are counted that are the sound's own."""
 
-LONGEST_PATCH = 1024
+LONGEST_PATCH = 4096
 """Longer patches are asked in pieces whether concealment explains them: another flaw may set in within one."""
 
-LEAST_EXPLAINED = 0.5
+LEAST_EXPLAINED = 0.9
 """Share of the lost samples of a patch that concealment has to explain."""
 
 LEAST_EVIDENCE = 1.0

@@ -84,10 +84,8 @@ def spread_of_bend(sound: Float64s, step: int) -> Float64s:
     return np.asarray(np.maximum(bend_usual, LEAST_BEND), np.float64)
 
 
-def sound_cost(
-    values: Int64s, at: Int64s, sound: Float64s, usual: Bools, step: int, arbitrary: float
-) -> Float64s:
-    """Return what it costs, in nats, that sound has some values: as it bends, stays, or jumps anywhere.
+def sound_cost(values: Int64s, at: Int64s, sound: Float64s, usual: Bools, step: int) -> Float64s:
+    """Return what it costs, in nats, that sound has some values: as it bends, or stays where it is.
 
     Args:
         values: candidates of each sample, shape (candidates, samples).
@@ -95,7 +93,6 @@ def sound_cost(
         sound: as far as it is known, shape (all samples).
         usual: which of all samples tell how often sound stays where it is.
         step: one step of the tape's word length, in sample values.
-        arbitrary: what any value costs.
     """
     spread = spread_of_bend(sound, step)[at]
     bend = np.abs(values - middles(sound)[at]) / step
@@ -108,7 +105,7 @@ def sound_cost(
     stays = np.where(
         (values == last) | (values == following), -np.log(rate_nearby(still & usual, usual)[at]), np.inf
     )
-    return np.asarray(np.minimum.reduce([bends, wide, stays, np.full_like(bends, arbitrary)]), np.float64)
+    return np.asarray(np.minimum.reduce([bends, wide, stays]), np.float64)
 
 
 def rate_nearby(marked: Bools, looked_at: Bools) -> Float64s:

@@ -142,13 +142,13 @@ def _chosen(window: Window, at: Int64s, mean: Bools, held: Bools) -> _Choice:
     links = _Links(window, at, lost, mean, held)
     sound = _first_truth(versions, present, explained)
     share = np.full((captures, at.size), FIRST_SHARE)
-    arbitrary = window.bits * np.log(2.0)
-    unexplained, usual = np.where(explained[:, at], 0.0, arbitrary), ~window.differing()
+    unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
+    usual = ~window.differing()
     choice = _Choice(np.zeros(at.size, np.int64), np.zeros(at.size), lost[:, 0])
     for number in range(ROUNDS):
         spread = spread_of_bend(sound, window.step)
         costs = np.zeros((at.size, captures + 1))
-        costs[:, :captures] = sound_cost(values, at, sound, usual, window.step, arbitrary).T
+        costs[:, :captures] = sound_cost(values, at, sound, usual, window.step).T
         costs[:, :captures][~here.T] = np.inf
         costs[:, captures] = NOBODY_COST
         losing, keeping = (unexplained - np.log(share)).T, -np.log1p(-share).T

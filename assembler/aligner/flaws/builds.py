@@ -29,7 +29,6 @@ class Structure:
         is_adjoined: whether it is a block of its own length played twice in a row.
         is_exact: whether it is a line to the last sample: a machine's.
         natural: for how many samples from the first on the sound may hold a level by itself.
-        outlasts: whether a clipped peak is longer than any around.
     """
 
     kind: str
@@ -39,7 +38,6 @@ class Structure:
     is_adjoined: bool = False
     is_exact: bool = False
     natural: int = 0
-    outlasts: bool = False
 
     @property
     def is_level(self) -> bool:

@@ -27,9 +27,8 @@ CHANCE_EQUAL = 8
 
 MOST_PROBES, MOST_LAGS = 64, 400
 
-LEAST_CLIPPED, CLIPPED_RATIO, OUTLAST_RATIO = 16, 2.0, 1.25
-"""From how many samples on a level is a clipped peak, how much longer than any around it, and from where on that is
-odd."""
+LEAST_CLIPPED, CLIPPED_RATIO = 16, 2.0
+"""From how many samples on a level is a clipped peak, and how much longer than any around it."""
 
 OUTSIDE_SAMPLES = 64
 """A block that goes on repeating so far outside a place, where the captures agree, repeats by nature."""

@@ -35,7 +35,6 @@ from assembler.aligner.flaws.limits import (
     MOST_LEVELS,
     MOST_LEVELS_HELD,
     MOST_PROBES,
-    OUTLAST_RATIO,
     OUTSIDE_SAMPLES,
     ROUGH_BRIDGE,
     ROUNDING_POWER,
@@ -115,12 +114,10 @@ def _held(samples: Int32s, agreed: Int32s, place: Range, longest: int, longest_z
     # The first sample of a level held is the last good one.
     own = _own_levels(agreed, place) if longest else set()
     for run in _not_in_a_row([run for run in runs if run.value]):
-        kind, outlasts = ("hold", False) if longest else _level_kind(run, agreed, place)
+        kind = "hold" if longest else _level_kind(run, agreed, place)
         natural = longest if not own or run.value in own else 0
         if run.end - run.start > (natural if natural or kind in PEAKS else LEAST_RUN - 1):
-            found.append(
-                Structure(kind, run.start + 1, run.end, (run.start,), natural=natural, outlasts=outlasts)
-            )
+            found.append(Structure(kind, run.start + 1, run.end, (run.start,), natural=natural))
     return found
 
 
@@ -131,10 +128,8 @@ def _own_levels(agreed: Int32s, place: Range) -> set[int]:
     return levels if len(levels) <= MOST_LEVELS_HELD else set()
 
 
-def _level_kind(run: Run, agreed: Int32s, place: Range) -> tuple[str, bool]:
+def _level_kind(run: Run, agreed: Int32s, place: Range) -> str:
     """Return what a level is that is held: sound around may stay there too, as its largest, if peaks are clipped.
-
-    And whether it is held for longer than there.
 
     Args:
         run: of equal samples.
@@ -151,8 +146,8 @@ def _level_kind(run: Run, agreed: Int32s, place: Range) -> tuple[str, bool]:
     size, usual = run.end - run.start, max(lengths, default=0)
     fills_place = run.start <= place[0] and place[1] <= run.end
     if size <= usual and not fills_place:
-        return CLIPPED, False
-    return (LONG_CLIPPED, size > OUTLAST_RATIO * usual) if size <= CLIPPED_RATIO * usual else ("hold", False)
+        return CLIPPED
+    return LONG_CLIPPED if size <= CLIPPED_RATIO * usual else "hold"
 
 
 def _not_in_a_row(runs: Sequence[Run]) -> list[Run]:

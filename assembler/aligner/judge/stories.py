@@ -383,8 +383,7 @@ class Stories:
         if self._is_noise(number, best):
             lead = NOISE_MARGIN
         is_unlikely = bool(totals[best] + lead > nobody)
-        is_doubtful = is_unlikely or self._outlasts(number, best)
-        decided = bool(same[best, near].all()) and not is_doubtful
+        decided = bool(same[best, near].all()) and not is_unlikely
         rival = float(totals[: self._nobody][~same[best]].min(initial=np.inf))
         because = _story((nobody if same[best].all() else rival) - totals[best])
         if not decided:
@@ -393,7 +392,7 @@ class Stories:
             # Noise is hardly ever what was recorded.
             best = next((v for v in near if not self._is_noise(number, v)), near[0])
         kinds = ["" if same[best, v] else self._kind(number, v, best) for v in range(self._nobody)]
-        return Verdict(best, tuple(kinds), decided, is_doubtful, because=because)
+        return Verdict(best, tuple(kinds), decided, is_unlikely, because=because)
 
     def _is_made(self, version: int, part: Range) -> bool:
         """Return whether a version is wholly of a machine's build in a part, other than silence and peaks."""
@@ -446,13 +445,6 @@ class Stories:
         """
         part = self._parts[number]
         return self._holders.max() == 1 and self._at_peak(version, part) and not self._at_peak(best, part)
-
-    def _outlasts(self, number: int, version: int) -> bool:
-        """Return whether a version holds a clipped peak for longer than any around: it may be stuck there."""
-        start, end = self._parts[number]
-        return any(
-            one.outlasts and one.start <= start and end <= one.end for one in self._structures[version]
-        )
 
     def _turns_at_peak(self, version: int) -> bool:
         """Return whether a version differs in a few samples where it reaches a clipped peak, or leaves it.

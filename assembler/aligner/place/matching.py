@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.place.limits import LEAST_EVIDENCE, LEAST_VOTES, TELLING_SAMPLES
-from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -134,28 +133,3 @@ def find_match(reference: Sequence[Int32s], probe: Sequence[Int32s], expected: i
     equals = [(share, count, shift) for (share, count), shift in tried if count >= 0.98 * best_count]
     share, count, shift = min(equals, key=lambda row: abs(row[2] - expected))
     return Match(shift, share, count, tuple(sorted(s for _, _, s in equals if s != shift)))
-
-
-def border_between(left_equal: Int64s, right_equal: Int64s) -> tuple[int, int]:
-    """Return where the left reading stops being the better one.
-
-    Args:
-        left_equal: shape (n,); for each sample, how many tracks are identical under the left shift.
-        right_equal: the same under the right shift.
-
-    Returns:
-        First and last position that explain the samples equally well: with the left reading before the
-        border and the right one from it on, the number of identical samples is greatest.
-    """
-    gain = np.concatenate(([0], np.cumsum(left_equal - right_equal)))
-    best = np.flatnonzero(gain == gain.max())
-    return int(best[0]), int(best[-1])
-
-
-def difference_ranges(
-    first: Int32s, second: Int32s, *, offset: int = 0, bridge: int = 0
-) -> list[tuple[int, int]]:
-    """Return the ranges in which two captures of the same samples differ."""
-    if np.array_equal(first, second):
-        return []
-    return ranges_of(first != second, offset=offset, bridge=bridge)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from assembler.aligner.place.matching import border_between, count_votes, find_match, identity_at, informative
+from assembler.aligner.place.matching import count_votes, find_match, identity_at, informative
 from scripts.bench.trial_sessions import make_tape
 
 
@@ -59,9 +59,3 @@ def test_nothing_is_found_in_silence_or_in_other_sound() -> None:
     assert find_match(list(tape), list(silence), 0) is None
     assert find_match([np.zeros(12_000, np.int32)], [silence[0]], 0) is None
     assert find_match([tape[0, :100]], [tape[0, :200]], 0) is None
-
-
-def test_a_border_lies_where_most_samples_agree() -> None:
-    """Left agrees for three samples, one is open, right agrees from the fifth on."""
-    left, right = np.array([2, 2, 2, 0, 0, 0]), np.array([0, 0, 0, 0, 2, 2])
-    assert border_between(left, right) == (3, 4)
