@@ -14,10 +14,14 @@ import stat
 import time
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
-from typing import Self, TypeAlias
+from typing import TYPE_CHECKING, Any, Self, TypeAlias
 
 from assembler.errors import CaptureError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 AnyPath: TypeAlias = "str | os.PathLike[str]"
 """A path as a program may give it."""
@@ -136,6 +140,10 @@ class InputFile:
         except OSError as error:
             raise CaptureError(f"cannot be opened: {error.strerror}", path=self.path) from error
 
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return what opens the file in another process."""
+        return _opened_again, (self.path, self.state, self.is_settled, self._digest)
+
     @property
     def descriptor(self) -> int:
         """The open descriptor; negative once the file is closed."""
@@ -192,8 +200,11 @@ class InputFile:
         self._digest = hashlib.sha256(data).hexdigest() if size <= most else None
         return data
 
-    def sha256(self) -> str:
+    def sha256(self, advance: Callable[[float], None] = lambda _: None) -> str:
         """Return the SHA-256 of the open file, or of the bytes that ``read_all`` has given.
+
+        Args:
+            advance: called with the share of the bytes read.
 
         Raises:
             CaptureError: the disk fails.
@@ -204,6 +215,7 @@ class InputFile:
             while block := self._read_part(start, HASH_BLOCK):
                 running.update(block)
                 start += len(block)
+                advance(min(1.0, start / max(1, self.state.size)))
             self._digest = running.hexdigest()
         return self._digest
 
@@ -232,3 +244,18 @@ class InputFile:
             raise CaptureError(
                 f"cannot be read: {error.strerror}", path=self.path, place=f"byte {start}"
             ) from error
+
+
+@cache
+def _opened_again(path: Path, state: FileState, is_settled: bool, digest: str | None) -> InputFile:  # noqa: FBT001 - pickle gives no names
+    """Return a file that another process has open; it stays open here as long as the process lives.
+
+    Raises:
+        CaptureError: what has its name by now is not that very file, in that very state.
+    """
+    file = InputFile(path)
+    if file.state != state:
+        file.close()
+        raise CaptureError("was changed or replaced while it was read", path=path)
+    file.is_settled, file._digest = is_settled, digest  # noqa: SLF001 - its own
+    return file

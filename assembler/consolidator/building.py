@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
+from dataclasses import dataclass
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.aligner import THREADS, Edit, align_session
+from assembler.aligner import Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
 from assembler.consolidator.captures import capture_files, check_unchanged, import_hashed
 from assembler.consolidator.examining import track_faults, track_name
@@ -18,6 +18,7 @@ from assembler.consolidator.publishing import Staging, free_space_check
 from assembler.consolidator.result import SessionResult
 from assembler.consolidator.tracks import write_tracks
 from assembler.consolidator.verifying import ReadBack, verify_set
+from assembler.crew import Crew
 from assembler.errors import PublishError
 from assembler.importer import import_session
 from assembler.known import NOTHING
@@ -34,9 +35,11 @@ from assembler.wave import LARGEST_RIFF
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from assembler.consolidator.staged import StagedFiles
     from assembler.inputs import AnyPath
     from assembler.known import Known
     from assembler.notes import Note
+    from assembler.record.recorded.tracks import RecordedTrack
     from assembler.record.recorded.whole import RecordedSet
 
     Progress = Callable[[str, float], None]
@@ -44,6 +47,9 @@ if TYPE_CHECKING:
 
 HEADER_ROOM = 1 << 16
 """Bytes of metadata allowed for each track when the disk is asked for room."""
+
+WORKER_MODULES = ("assembler.consolidator.building", "scipy.signal")
+"""What every worker uses."""
 
 SLOW_LIBRARIES = ("scipy.signal", "scipy.stats", "pyloudnorm")
 """What a check of what is known does without; once the scaffold of a set stands, nothing is loaded any more."""
@@ -115,6 +121,7 @@ def build_set(
     publication: Publication | None = None,
     known: Known = NOTHING,
     tell: Callable[[str], None] = lambda _: None,
+    jobs: int = 1,
 ) -> SessionResult:
     """Build and publish the set.
 
@@ -130,12 +137,15 @@ def build_set(
         publication: what is told of the set, and of what lies beside it.
         known: what was found out before; no set rests on it where a capture's bytes are not what they were.
         tell: called with a line where they are not.
+        jobs: how many processes share the work; the set has the same bytes for any number. More than one start the
+            program that calls this anew: it must be one that may be imported.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
         CaptureError: a capture or log cannot be used, or has changed while it was read.
         PublishError: the set could not be written. In every case nothing is published, but for an error after
             which the publication says that the set stands.
+        WorkerError: a process that shared the work is gone.
     """
     load_timeline_library()
     for name in SLOW_LIBRARIES:
@@ -145,10 +155,10 @@ def build_set(
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with (
         Staging(target, publication=publication) as staging,
-        ThreadPoolExecutor(THREADS) as executor,
+        Crew(jobs, WORKER_MODULES) as crew,
         ExitStack() as opened,
     ):
-        session, digests = import_hashed(sheet, known, executor, opened, progress, tell)
+        session, digests = import_hashed(sheet, known, crew, opened, progress, tell)
         files = capture_files(session)
         edit = align_session(session, progress, None if plan is None else Path(plan))
         if asking := [note for note in edit.notes if note.needs_a_person]:
@@ -156,17 +166,17 @@ def build_set(
         free_space_check(target, _needed_bytes(sheet, edit))
         edit = with_sheet_notes(sheet, edit, digests)
         written = write_tracks(
-            staging,
+            staging.files,
             sheet,
             edit,
             read_unwritten(record_text(record_of(sheet, edit, digests))),
-            executor,
+            crew,
             lambda share: progress("writing tracks", share),
             largest_riff=largest_riff,
         )
         record = record_of(sheet, edit, digests, written)
         _write_papers(staging, sheet, record, page)
-        _check_staged(staging, _seal(staging, sheet, record, executor, progress))
+        _check_staged(staging, _seal(staging, sheet, record, crew, progress))
         check_unchanged(files)
         publication.is_sound = edit.is_sound
         staging.finish()
@@ -196,33 +206,47 @@ def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], pa
 
 
 def _seal(
-    staging: Staging,
-    sheet: Sheet,
-    record: Mapping[str, Json],
-    executor: ThreadPoolExecutor,
-    progress: Progress,
+    staging: Staging, sheet: Sheet, record: Mapping[str, Json], crew: Crew, progress: Progress
 ) -> dict[str, ReadBack]:
     """Write the manifests, from what is read back from the disk, and return what that has shown by path."""
-    folder, recorded = SetFolder(staging.folder), read_record(record_text(record))
-    tracks = {track_name(track): track for track in recorded.tracks}
-    algorithms = sheet.deliver.checksums
-
-    def read(path: str) -> ReadBack:
-        """Read a file from the disk once: its samples are decoded while the system still holds what was hashed."""
-        digests = staging.hash_back(path, algorithms)
-        return ReadBack(digests, track_faults(folder, recorded, tracks[path]) if path in tracks else ())
-
-    paths = [*(f"data/{name}" for name in PAPERS), *tracks]
-    found: dict[str, ReadBack] = {}
-    for count, (path, one) in enumerate(zip(paths, executor.map(read, paths), strict=True)):
-        found[path] = one
-        progress("reading back", (count + 1) / len(paths))
+    recorded, algorithms = read_record(record_text(record)), sheet.deliver.checksums
+    found = {
+        path: ReadBack(staging.hash_back(path, algorithms)) for path in (f"data/{name}" for name in PAPERS)
+    }
+    works = [TrackReading(staging.files, recorded, track, algorithms) for track in recorded.tracks]
+    read = crew.follow(read_track, works, lambda share: progress("reading back", share))
+    found |= {track_name(work.track): one for work, one in zip(works, read, strict=True)}
     payload: dict[str, dict[str, str]] = {
         name: {path: one.digests[name] for path, one in found.items()} for name in algorithms
     }
-    for name, data in tag_files(payload, _bag_info(sheet, [folder.sizes[path] for path in paths])).items():
+    sizes = SetFolder(staging.folder).sizes
+    for name, data in tag_files(payload, _bag_info(sheet, [sizes[path] for path in found])).items():
         staging.write_bytes(name, data)
     return found
+
+
+@dataclass(frozen=True)
+class TrackReading:
+    """All that reading one track back takes.
+
+    Args:
+        files: of the set in the making.
+        record: of the set.
+        track: in it.
+        algorithms: of the digests.
+    """
+
+    files: StagedFiles
+    record: RecordedSet
+    track: RecordedTrack
+    algorithms: tuple[str, ...]
+
+
+def read_track(work: TrackReading, advance: Callable[[float], None]) -> ReadBack:
+    """Read a track from the disk once: its samples are decoded while the system still holds what was hashed."""
+    digests = work.files.hash_back(track_name(work.track), work.algorithms)
+    advance(0.5)
+    return ReadBack(digests, track_faults(SetFolder(work.files.folder), work.record, work.track))
 
 
 def _check_staged(staging: Staging, read_back: Mapping[str, ReadBack]) -> None:

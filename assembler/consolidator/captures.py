@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from operator import methodcaller
 from typing import TYPE_CHECKING
 
 from assembler.errors import CaptureError
@@ -12,10 +11,10 @@ from assembler.record.values import relative_path
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
-    from concurrent.futures import Executor
     from contextlib import ExitStack
     from pathlib import Path
 
+    from assembler.crew import Crew
     from assembler.importer import ImportedSession
     from assembler.known import Known
     from assembler.sheet import Sheet
@@ -37,7 +36,7 @@ def capture_files(session: ImportedSession) -> list[InputFile]:
 def digest_files(
     sheet: Sheet,
     files: Iterable[InputFile],
-    executor: Executor,
+    crew: Crew,
     advance: Callable[[float], None] = lambda _: None,
 ) -> dict[str, str]:
     """Return the SHA-256 of each file by its path relative to the sheet's folder, each read once.
@@ -46,21 +45,17 @@ def digest_files(
         CaptureError: a file cannot be read.
     """
     listed = {relative_path(sheet, file.path): file for file in files}
-    total = sum(file.state.size for file in listed.values()) or 1
-    done = 0
-    digests = {}
-    found = executor.map(methodcaller("sha256"), listed.values())
-    for (path, file), digest in zip(listed.items(), found, strict=True):
-        digests[path] = digest
-        done += file.state.size
-        advance(done / total)
-    return digests
+    return dict(zip(listed, crew.follow(_digest, list(listed.values()), advance), strict=True))
+
+
+def _digest(file: InputFile, advance: Callable[[float], None]) -> str:
+    return file.sha256(advance)
 
 
 def import_hashed(
     sheet: Sheet,
     known: Known,
-    executor: Executor,
+    crew: Crew,
     opened: ExitStack,
     progress: Callable[[str, float], None],
     tell: Callable[[str], None],
@@ -72,7 +67,7 @@ def import_hashed(
     Args:
         sheet: what belongs together.
         known: what was found out before.
-        executor: hashes several files at once.
+        crew: shares the hashing.
         opened: closes the session.
         progress: called with what is being done and the share of it that is done.
         tell: called with a line for each file that is not what it was.
@@ -85,9 +80,9 @@ def import_hashed(
         import_session(sheet, lambda share: progress("reading logs", share), known)
     )
     digests = digest_files(
-        sheet, capture_files(session), executor, lambda share: progress("hashing captures", share)
+        sheet, capture_files(session), crew, lambda share: progress("hashing captures", share)
     )
-    belied = known.belied({file: file.sha256() for file in capture_files(session)})
+    belied = known.belied({file: digests[relative_path(sheet, file.path)] for file in capture_files(session)})
     if not belied:
         return session, digests
     for file in belied:
@@ -95,7 +90,7 @@ def import_hashed(
             f"{relative_path(sheet, file.path)}: holds other bytes than it did before, though its size and times are "
             "the same; what was remembered of it is set aside, and found anew"
         )
-    return import_hashed(sheet, known, executor, opened, progress, tell)
+    return import_hashed(sheet, known, crew, opened, progress, tell)
 
 
 def check_unchanged(files: Iterable[InputFile]) -> None:
