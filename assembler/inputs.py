@@ -14,9 +14,9 @@ import stat
 import time
 from contextlib import suppress
 from dataclasses import dataclass
-from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, TypeAlias
+from weakref import WeakValueDictionary
 
 from assembler.errors import CaptureError
 
@@ -137,6 +137,7 @@ class InputFile:
             self._descriptor = open_regular(self.path) if descriptor is None else descriptor
             self.state = FileState.of(self._descriptor)
             self.is_settled = time.time_ns() - self.state.mtime_ns > _UNSETTLED_NS
+            _HERE[self.path, self.state] = self
         except OSError as error:
             raise CaptureError(f"cannot be opened: {error.strerror}", path=self.path) from error
 
@@ -246,16 +247,25 @@ class InputFile:
             ) from error
 
 
-@cache
+_HERE: WeakValueDictionary[tuple[Path, FileState], InputFile] = WeakValueDictionary()
+"""Files that this process has open, or had."""
+_KEPT: list[InputFile] = []
+"""Files that were opened for another process: they stay open as long as this one lives."""
+
+
 def _opened_again(path: Path, state: FileState, is_settled: bool, digest: str | None) -> InputFile:  # noqa: FBT001 - pickle gives no names
-    """Return a file that another process has open; it stays open here as long as the process lives.
+    """Return a file that another process has open, or that this one had sent there.
 
     Raises:
         CaptureError: what has its name by now is not that very file, in that very state.
     """
+    here = _HERE.get((path, state))
+    if here is not None and here.descriptor >= 0:
+        return here
     file = InputFile(path)
     if file.state != state:
         file.close()
         raise CaptureError("was changed or replaced while it was read", path=path)
     file.is_settled, file._digest = is_settled, digest  # noqa: SLF001 - its own
+    _KEPT.append(file)
     return file

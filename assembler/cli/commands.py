@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
     from assembler.known import Known
 
+MOST_JOBS = 256
+
 CLOSING = (
     "Exit status: 0 done and sound, 1 done but something needs a person, 2 unusable input, nothing written."
 )
@@ -39,6 +41,12 @@ _json = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object on standard output, no words."
 )
 _outside = click.option("--allow-outside", is_flag=True, help="Let the sheet's paths lead out of its folder.")
+_jobs = click.option(
+    "--jobs",
+    type=click.IntRange(1, MOST_JOBS),
+    metavar="N",
+    help="Share the work among N processes.  [default: the processors, where there is enough to do]",
+)
 
 
 @click.group(epilog=CLOSING, context_settings={"help_option_names": ["-h", "--help"]})
@@ -77,13 +85,14 @@ def draft(
 @commands.command(short_help="Tell what a session holds; write nothing.")
 @click.argument("sheet", type=_PATH)
 @_json
+@_jobs
 @_outside
 @remembering
-def check(sheet: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
+def check(sheet: Path, *, as_json: bool, jobs: int | None, allow_outside: bool, known: Known) -> Answer:
     """Import and align everything that SHEET names and tell what is found. Writes nothing."""
     from assembler.cli.sessions import run_check
 
-    return run_check(sheet, as_json=as_json, allow_outside=allow_outside, known=known)
+    return run_check(sheet, as_json=as_json, allow_outside=allow_outside, known=known, jobs=jobs)
 
 
 @commands.command(short_help="Tell what must be played again.")
@@ -165,6 +174,7 @@ def plan(
 )
 @click.option("--plan", "plan_file", type=_PATH, metavar="PLAN", help="Take the stretches from this plan.")
 @_json
+@_jobs
 @_outside
 @remembering
 @click.pass_obj
@@ -175,6 +185,7 @@ def build(
     plan_file: Path | None,
     *,
     as_json: bool,
+    jobs: int | None,
     allow_outside: bool,
     known: Known,
 ) -> Answer:
@@ -182,7 +193,14 @@ def build(
     from assembler.cli.sessions import run_build
 
     return run_build(
-        publication, sheet, output, plan_file, as_json=as_json, allow_outside=allow_outside, known=known
+        publication,
+        sheet,
+        output,
+        plan_file,
+        as_json=as_json,
+        allow_outside=allow_outside,
+        known=known,
+        jobs=jobs,
     )
 
 

@@ -10,7 +10,14 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner import Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
-from assembler.consolidator.captures import capture_files, check_unchanged, import_hashed
+from assembler.consolidator.captures import (
+    capture_files,
+    check_unchanged,
+    digest_files,
+    jobs_worth,
+    told_belied,
+    watched,
+)
 from assembler.consolidator.examining import track_faults, track_name
 from assembler.consolidator.folder import SetFolder
 from assembler.consolidator.opened import with_sheet_notes
@@ -36,7 +43,8 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from assembler.consolidator.staged import StagedFiles
-    from assembler.inputs import AnyPath
+    from assembler.importer import ImportedSession
+    from assembler.inputs import AnyPath, InputFile
     from assembler.known import Known
     from assembler.notes import Note
     from assembler.record.recorded.tracks import RecordedTrack
@@ -48,7 +56,8 @@ if TYPE_CHECKING:
 HEADER_ROOM = 1 << 16
 """Bytes of metadata allowed for each track when the disk is asked for room."""
 
-WORKER_MODULES = ("assembler.consolidator.building", "scipy.signal")
+ALIGNING_MODULES = ("assembler.aligner", "assembler.consolidator.building")
+WORKER_MODULES = (*ALIGNING_MODULES, "scipy.signal")
 """What every worker uses."""
 
 SLOW_LIBRARIES = ("scipy.signal", "scipy.stats", "pyloudnorm")
@@ -66,6 +75,7 @@ def check_session(
     allow_outside: bool = False,
     progress: Progress = _silent,
     known: Known = NOTHING,
+    jobs: int | None = 1,
 ) -> SessionResult:
     """Import and align everything, write nothing.
 
@@ -75,17 +85,24 @@ def check_session(
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
         known: what was found out before; see ``open_known``.
+        jobs: as for `build_set`.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
         CaptureError: a capture or log cannot be used, or has changed while it was read.
+        WorkerError: a process that shared the work is gone.
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
-    return check_sheet(sheet, plan=plan, progress=progress, known=known)
+    return check_sheet(sheet, plan=plan, progress=progress, known=known, jobs=jobs)
 
 
 def check_sheet(
-    sheet: Sheet, *, plan: AnyPath | None = None, progress: Progress = _silent, known: Known = NOTHING
+    sheet: Sheet,
+    *,
+    plan: AnyPath | None = None,
+    progress: Progress = _silent,
+    known: Known = NOTHING,
+    jobs: int | None = 1,
 ) -> SessionResult:
     """Import and align everything that a sheet names, read from a file or drafted; write nothing.
 
@@ -94,14 +111,16 @@ def check_sheet(
         plan: as for `check_session`.
         progress: as for `check_session`.
         known: as for `check_session`.
+        jobs: as for `build_set`.
 
     Raises:
         SheetError: what lies on disk does not fit the sheet.
         CaptureError: a capture or log cannot be used, or has changed while it was read.
+        WorkerError: a process that shared the work is gone.
     """
-    with import_session(sheet, lambda share: progress("reading logs", share), known) as session:
-        edit = align_session(session, progress, None if plan is None else Path(plan))
-        files = capture_files(session)
+    with _imported(sheet, progress, known) as session, watched(files := capture_files(session)):
+        with Crew(jobs or jobs_worth(files), ALIGNING_MODULES) as crew:
+            edit = align_session(session, progress, None if plan is None else Path(plan), crew)
         check_unchanged(files)
         digests: dict[str, str | None] = {relative_path(sheet, file.path): None for file in files}
         edit = with_sheet_notes(sheet, edit, digests)
@@ -121,7 +140,7 @@ def build_set(
     publication: Publication | None = None,
     known: Known = NOTHING,
     tell: Callable[[str], None] = lambda _: None,
-    jobs: int = 1,
+    jobs: int | None = 1,
 ) -> SessionResult:
     """Build and publish the set.
 
@@ -137,8 +156,8 @@ def build_set(
         publication: what is told of the set, and of what lies beside it.
         known: what was found out before; no set rests on it where a capture's bytes are not what they were.
         tell: called with a line where they are not.
-        jobs: how many processes share the work; the set has the same bytes for any number. More than one start the
-            program that calls this anew: it must be one that may be imported.
+        jobs: how many processes share the work, None: the processors, as far as each has enough to do. The set has the
+            same bytes for any number. Workers import the program that calls this: it has to be one that may be.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
@@ -153,14 +172,11 @@ def build_set(
     target = Path(target)
     publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
-    with (
-        Staging(target, publication=publication) as staging,
-        Crew(jobs, WORKER_MODULES) as crew,
-        ExitStack() as opened,
-    ):
-        session, digests = import_hashed(sheet, known, crew, opened, progress, tell)
-        files = capture_files(session)
-        edit = align_session(session, progress, None if plan is None else Path(plan))
+    with Staging(target, publication=publication) as staging, ExitStack() as opened:
+        session = opened.enter_context(_imported(sheet, progress, known))
+        opened.enter_context(watched(capture_files(session)))
+        crew = opened.enter_context(Crew(jobs or jobs_worth(capture_files(session)), WORKER_MODULES))
+        edit, digests, files = _aligned_hashed(session, crew, plan, opened, progress, tell)
         if asking := [note for note in edit.notes if note.needs_a_person]:
             foretell(asking)
         free_space_check(target, _needed_bytes(sheet, edit))
@@ -181,6 +197,33 @@ def build_set(
         publication.is_sound = edit.is_sound
         staging.finish()
     return SessionResult(sheet, edit, record, target)
+
+
+def _imported(sheet: Sheet, progress: Progress, known: Known) -> ImportedSession:
+    return import_session(sheet, lambda share: progress("reading logs", share), known)
+
+
+def _aligned_hashed(
+    session: ImportedSession,
+    crew: Crew,
+    plan: AnyPath | None,
+    opened: ExitStack,
+    progress: Progress,
+    tell: Callable[[str], None],
+) -> tuple[Edit, dict[str, str], list[InputFile]]:
+    """Return the edit, the digest of each file it was made from, and these; nothing in it rests on a file belied.
+
+    Files are hashed while the session is aligned. Where one is not what it was although the system says so, what is
+    known of it is told, set aside, and all is found anew.
+    """
+    files = capture_files(session)
+    hashed = digest_files(session.sheet, files, crew)
+    edit = align_session(session, progress, None if plan is None else Path(plan), crew)
+    digests = hashed(lambda share: progress("hashing captures", share))
+    if not told_belied(session.sheet, session.known, files, digests, tell):
+        return edit, digests, files
+    again = opened.enter_context(_imported(session.sheet, progress, session.known))
+    return _aligned_hashed(again, crew, plan, opened, progress, tell)
 
 
 def _needed_bytes(sheet: Sheet, edit: Edit) -> int:
@@ -214,7 +257,7 @@ def _seal(
         path: ReadBack(staging.hash_back(path, algorithms)) for path in (f"data/{name}" for name in PAPERS)
     }
     works = [TrackReading(staging.files, recorded, track, algorithms) for track in recorded.tracks]
-    read = crew.follow(read_track, works, lambda share: progress("reading back", share))
+    read = crew.begin(read_track, works)(lambda share: progress("reading back", share))
     found |= {track_name(work.track): one for work, one in zip(works, read, strict=True)}
     payload: dict[str, dict[str, str]] = {
         name: {path: one.digests[name] for path, one in found.items()} for name in algorithms

@@ -80,7 +80,7 @@ def write_tracks(
         TrackWork(files, sheet, track, name, edit.length, passes, plan, planned, largest_riff)
         for track, name, planned in zip(edit.tracks, names, plan.tracks, strict=True)
     ]
-    return crew.follow(write_track, works, advance)
+    return crew.begin(write_track, works)(advance)
 
 
 @dataclass(frozen=True)

@@ -73,24 +73,21 @@ class Crew(Executor):
             future.set_exception(error)
         return future
 
-    def follow(
-        self, function: Callable[[_Task, Advance], _Result], tasks: Sequence[_Task], advance: Advance
-    ) -> list[_Result]:
-        """Hand over tasks that tell how far they are, and return what comes of each, in their order.
+    def begin(
+        self, function: Callable[[_Task, Advance], _Result], tasks: Sequence[_Task]
+    ) -> Callable[[Advance], list[_Result]]:
+        """Hand over tasks that tell how far they are.
 
         Args:
             function: takes a task and what is to be called with the share of it that is done.
             tasks: alike in length.
-            advance: called, in this thread, with the share of all of them that is done.
+
+        Returns:
+            What waits for them, and gives what came of each, in their order. It takes what is to be called, in the
+            thread that waits, with the share of all of them that is done.
         """
-        shares = [0.0] * len(tasks)
-
-        def told(number: int, share: float) -> None:
-            shares[number] = share
-            advance(sum(shares) / len(shares))
-
         if self._threads is None:
-            return [function(task, partial(told, number)) for number, task in enumerate(tasks)]
+            return partial(_done_here, function, tasks)
         heard: SimpleQueue[tuple[int, float | None]] = SimpleQueue()
 
         def tell(number: int, share: float | None) -> None:
@@ -102,14 +99,7 @@ class Crew(Executor):
         ]
         for number, future in enumerate(futures):
             future.add_done_callback(lambda _, number=number: tell(number, None))  # type: ignore[misc]
-        left = len(futures)
-        while left:
-            number, share = heard.get()
-            if share is None:
-                left -= 1
-                futures[number].result()  # an error ends all at once
-            told(number, 1.0 if share is None else share)
-        return [future.result() for future in futures]
+        return partial(_awaited, futures, heard)
 
     def __enter__(self) -> Self:
         """Return the crew itself."""
@@ -148,6 +138,32 @@ class Crew(Executor):
             self._is_ending = True
             for worker in self._workers:
                 worker.process.kill()
+
+
+def _done_here(
+    function: Callable[[_Task, Advance], _Result], tasks: Sequence[_Task], advance: Advance
+) -> list[_Result]:
+    """Do tasks one after the other."""
+    return [
+        function(task, lambda share, number=number: advance((number + share) / len(tasks)))  # type: ignore[misc]
+        for number, task in enumerate(tasks)
+    ]
+
+
+def _awaited(
+    futures: Sequence[Future[_Result]], heard: SimpleQueue[tuple[int, float | None]], advance: Advance
+) -> list[_Result]:
+    """Pass on what is heard of tasks until the last of them is done."""
+    shares = [0.0] * len(futures)
+    left = len(futures)
+    while left:
+        number, share = heard.get()
+        if share is None:
+            left -= 1
+            futures[number].result()  # an error ends all at once
+        shares[number] = 1.0 if share is None else share
+        advance(sum(shares) / len(shares))
+    return [future.result() for future in futures]
 
 
 class _Worker:
