@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from contextlib import ExitStack
 from dataclasses import dataclass
-from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -56,12 +55,8 @@ if TYPE_CHECKING:
 HEADER_ROOM = 1 << 16
 """Bytes of metadata allowed for each track when the disk is asked for room."""
 
-ALIGNING_MODULES = ("assembler.aligner", "assembler.consolidator.building")
-WORKER_MODULES = (*ALIGNING_MODULES, "scipy.signal")
+WORKER_MODULES = ("assembler.consolidator.building",)
 """What every worker uses."""
-
-SLOW_LIBRARIES = ("scipy.signal", "scipy.stats", "pyloudnorm")
-"""What a check of what is known does without; once the scaffold of a set stands, nothing is loaded any more."""
 
 
 def _silent(_what: str, _share: float) -> None:
@@ -119,7 +114,7 @@ def check_sheet(
         WorkerError: a process that shared the work is gone.
     """
     with _imported(sheet, progress, known) as session, watched(files := capture_files(session)):
-        with Crew(jobs or jobs_worth(files), ALIGNING_MODULES) as crew:
+        with Crew(jobs or jobs_worth(files), WORKER_MODULES) as crew:
             edit = align_session(session, progress, None if plan is None else Path(plan), crew)
         check_unchanged(files)
         digests: dict[str, str | None] = {relative_path(sheet, file.path): None for file in files}
@@ -167,8 +162,6 @@ def build_set(
         WorkerError: a process that shared the work is gone.
     """
     load_timeline_library()
-    for name in SLOW_LIBRARIES:
-        import_module(name)
     target = Path(target)
     publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
