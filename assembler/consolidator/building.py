@@ -34,7 +34,7 @@ from assembler.record.record import record_of, record_text
 from assembler.record.recorded.reading import read_record, read_unwritten
 from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
 from assembler.record.values import SOFTWARE, Json, relative_path, session_date
-from assembler.report import report_page
+from assembler.report import load_page, report_page
 from assembler.sheet import Sheet, load_sheet, preparation_words
 from assembler.wave import LARGEST_RIFF
 
@@ -162,6 +162,7 @@ def build_set(
         WorkerError: a process that shared the work is gone.
     """
     load_timeline_library()
+    load_page()
     target = Path(target)
     publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)

@@ -14,9 +14,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from scipy.fft import next_fast_len
-from scipy.linalg import solve_toeplitz
 
+from assembler.aligner.sound.lengths import quick_length
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     LEAST_NOISE_STEPS,
@@ -133,12 +132,13 @@ def fit_predictor(context: Float64s, order: int = PREDICTOR_ORDER) -> Float64s:
     """
     windowed = context * np.hanning(context.size)
     # Zeros as far as the furthest lag reaches; a length with a large prime factor would take a hundred times as long.
-    size = next_fast_len(context.size + order, real=True)
+    size = quick_length(context.size + order)
     spectrum = np.fft.rfft(windowed, size)
     correlation = np.fft.irfft(np.abs(spectrum) ** 2, size)[: order + 1]
     # A floor under the first value keeps pure tones, whose predictor is all but singular, solvable.
     correlation[0] = correlation[0] * (1 + 1e-9) + 1e-3 * context.size
-    return np.asarray(solve_toeplitz(correlation[:-1], correlation[1:]), np.float64)
+    lags = np.arange(order)
+    return np.linalg.solve(correlation[np.abs(lags - lags[:, np.newaxis])], correlation[1:])
 
 
 def prediction_errors(samples: Float64s, predictor: Float64s) -> Float64s:
