@@ -39,8 +39,7 @@ from assembler.aligner.flaws.limits import (
     WINDOWS_AT_ONCE,
 )
 from assembler.aligner.records.ranges import ranges_of
-from assembler.aligner.sound.lengths import quick_length
-from assembler.aligner.sound.levels import fit_predictor, prediction_errors
+from assembler.aligner.sound.levels import fit_predictor, prediction_errors, quick_length
 from assembler.aligner.sound.limits import PREDICTOR_ORDER
 
 if TYPE_CHECKING:

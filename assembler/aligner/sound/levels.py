@@ -11,11 +11,11 @@ Audio is ``int32``, shape ``(samples,)``.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from assembler.aligner.sound.lengths import quick_length
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     LEAST_NOISE_STEPS,
@@ -121,6 +121,24 @@ def is_peak(samples: Int32s, start: int, end: int) -> bool:
     """Return whether ``start`` to ``end`` is a peak: hardly anything beside it lies farther from zero."""
     near = np.abs(samples[max(0, start - PEAK_SAMPLES) : end + PEAK_SAMPLES].astype(np.int64))
     return int(np.abs(samples[start:end].astype(np.int64)).min()) >= LEAST_PEAK * int(near.max())
+
+
+@cache
+def quick_length(least: int) -> int:
+    """Return the smallest product of twos, threes and fives that is at least so large.
+
+    A transform of a length with a large prime factor takes a hundred times as long.
+    """
+    best = 1 << max(0, least - 1).bit_length()
+    fives = 1
+    while fives < best:
+        product = fives
+        while product < best:
+            twos = 1 << (-(-least // product) - 1).bit_length()
+            best = min(best, twos * product)
+            product *= 3
+        fives *= 5
+    return best
 
 
 def fit_predictor(context: Float64s, order: int = PREDICTOR_ORDER) -> Float64s:
