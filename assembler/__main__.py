@@ -2,4 +2,5 @@
 
 from assembler.cli import main
 
-main()
+if __name__ == "__main__":  # a worker process loads this module too
+    main()

@@ -6,6 +6,7 @@
     │   ├── WaveError          its audio
     │   └── TimecodeLogError   its timecode log
     ├── PublishError           the set could not be written
+    ├── WorkerError            a process that shared the work is gone
     ├── TimecodeError          (also ValueError) arguments of the timecode arithmetic
     └── PlanError              (also ValueError) arguments of the planning and fade arithmetic
 
@@ -15,14 +16,24 @@ have come from a name; the command line shows it as such.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 
 class AssemblerError(Exception):
-    """Base of every error that is meant for the user."""
+    """Base of every error that is meant for the user. One that was raised in another process is the same here."""
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return what makes the error again, past the arguments of its class."""
+        return _again, (type(self), self.args, self.__dict__)
+
+
+def _again(kind: type[AssemblerError], arguments: tuple[Any, ...], said: dict[str, Any]) -> AssemblerError:
+    error = kind.__new__(kind, *arguments)
+    error.__dict__.update(said)
+    return error
 
 
 class SheetError(AssemblerError):
@@ -77,6 +88,13 @@ class TimecodeLogError(CaptureError):
 
 class PublishError(AssemblerError):
     """The set could not be written; unless the words say that it stands, nothing was published."""
+
+
+class WorkerError(AssemblerError):
+    """A process that shared the work could not be started or was ended from outside; nothing was published."""
+
+    def __init__(self, problem: str) -> None:
+        super().__init__(f"{problem}; nothing was published")
 
 
 class TimecodeError(AssemblerError, ValueError):

@@ -15,9 +15,13 @@ import time
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Self, TypeAlias
+from typing import TYPE_CHECKING, Any, Self, TypeAlias
+from weakref import WeakValueDictionary
 
 from assembler.errors import CaptureError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
 
 AnyPath: TypeAlias = "str | os.PathLike[str]"
 """A path as a program may give it."""
@@ -133,8 +137,13 @@ class InputFile:
             self._descriptor = open_regular(self.path) if descriptor is None else descriptor
             self.state = FileState.of(self._descriptor)
             self.is_settled = time.time_ns() - self.state.mtime_ns > _UNSETTLED_NS
+            _HERE[self.path, self.state] = self
         except OSError as error:
             raise CaptureError(f"cannot be opened: {error.strerror}", path=self.path) from error
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return what opens the file in another process."""
+        return _opened_again, (self.path, self.state, self.is_settled, self._digest)
 
     @property
     def descriptor(self) -> int:
@@ -192,8 +201,11 @@ class InputFile:
         self._digest = hashlib.sha256(data).hexdigest() if size <= most else None
         return data
 
-    def sha256(self) -> str:
+    def sha256(self, advance: Callable[[float], None] = lambda _: None) -> str:
         """Return the SHA-256 of the open file, or of the bytes that ``read_all`` has given.
+
+        Args:
+            advance: called with the share of the bytes read.
 
         Raises:
             CaptureError: the disk fails.
@@ -204,6 +216,7 @@ class InputFile:
             while block := self._read_part(start, HASH_BLOCK):
                 running.update(block)
                 start += len(block)
+                advance(min(1.0, start / max(1, self.state.size)))
             self._digest = running.hexdigest()
         return self._digest
 
@@ -232,3 +245,27 @@ class InputFile:
             raise CaptureError(
                 f"cannot be read: {error.strerror}", path=self.path, place=f"byte {start}"
             ) from error
+
+
+_HERE: WeakValueDictionary[tuple[Path, FileState], InputFile] = WeakValueDictionary()
+"""Files that this process has open, or had."""
+_KEPT: list[InputFile] = []
+"""Files that were opened for another process: they stay open as long as this one lives."""
+
+
+def _opened_again(path: Path, state: FileState, is_settled: bool, digest: str | None) -> InputFile:  # noqa: FBT001 - pickle gives no names
+    """Return a file that another process has open, or that this one had sent there.
+
+    Raises:
+        CaptureError: what has its name by now is not that very file, in that very state.
+    """
+    here = _HERE.get((path, state))
+    if here is not None and here.descriptor >= 0:
+        return here
+    file = InputFile(path)
+    if file.state != state:
+        file.close()
+        raise CaptureError("was changed or replaced while it was read", path=path)
+    file.is_settled, file._digest = is_settled, digest  # noqa: SLF001 - its own
+    _KEPT.append(file)
+    return file

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-
 from assembler.printable import printable
 
 if TYPE_CHECKING:
@@ -19,6 +17,8 @@ def page_template(package: str, name: str) -> Template:
         package: its name; templates stand in its folder ``templates``.
         name: of the file.
     """
+    from jinja2 import Environment, PackageLoader, StrictUndefined  # noqa: PLC0415 - a check makes no page
+
     return Environment(
         loader=PackageLoader(package),
         autoescape=True,

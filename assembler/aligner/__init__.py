@@ -1,7 +1,6 @@
 """From passes to an edit: time maps, flaws, the plan of spans and joins."""
 
-from assembler.aligner.align import align_session, delivered_tracks
-from assembler.aligner.examining import THREADS
+from assembler.aligner.align import THREADS, align_session, delivered_tracks
 from assembler.aligner.plan.hand.file import write_plan
 from assembler.aligner.plan.joins.fades import clipped, cross_fade, fade_gains, triangular_dither
 from assembler.aligner.records.because import Because, Rule

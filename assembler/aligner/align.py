@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 from assembler.aligner.examining import examine_reels
@@ -20,16 +21,21 @@ from assembler.importer import sheet_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+    from concurrent.futures import Executor
     from pathlib import Path
 
     from assembler.importer import ImportedSession
     from assembler.sheet import Sheet
+
+THREADS = 2
+"""Array operations run outside the interpreter lock; more threads than two gain little before disks are the limit."""
 
 
 def align_session(
     session: ImportedSession,
     advance: Callable[[str, float], None] = lambda *_: None,
     plan_path: Path | None = None,
+    executor: Executor | None = None,
 ) -> Edit:
     """Return the edit of a session.
 
@@ -37,20 +43,29 @@ def align_session(
         session: imported passes.
         advance: called with what is being done and the share of it that is done.
         plan_path: a plan that a person has made; it is taken in place of one that the program would make.
+        executor: runs blocks and tracks side by side; without one, two threads do.
 
     Raises:
         SheetError: start, end or punches of the sheet do not fit what the passes cover; or the plan does not.
         CaptureError: a capture cannot be read.
     """
+    if executor is None:
+        with ThreadPoolExecutor(THREADS) as threads:
+            return align_session(session, advance, plan_path, threads)
     if plan_path is not None:
-        return _aligned(session, advance, plan_path)
+        return _aligned(session, advance, plan_path, executor)
     asked = sheet_words(session.sheet), session.passes
-    return session.recall("edit", asked, lambda: _aligned(session, advance, None))
+    return session.recall("edit", asked, lambda: _aligned(session, advance, None, executor))
 
 
-def _aligned(session: ImportedSession, advance: Callable[[str, float], None], plan_path: Path | None) -> Edit:
+def _aligned(
+    session: ImportedSession,
+    advance: Callable[[str, float], None],
+    plan_path: Path | None,
+    executor: Executor,
+) -> Edit:
     sheet = session.sheet
-    reels = examine_reels(session, advance)
+    reels = examine_reels(session, executor, advance)
     tracks = delivered_tracks(sheet)
     extent = extent_of_set(sheet, reels, tracks)
     unrecorded = unrecorded_of(sheet, extent)

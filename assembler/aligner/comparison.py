@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
+from itertools import repeat
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -60,7 +61,7 @@ def compare_reel(
         tracks: tape tracks to compare, from 0.
         step: one step of the tape's word length, in sample values.
         full_scale: largest positive sample value.
-        executor: runs the tracks side by side.
+        executor: runs blocks and tracks side by side.
         advance: called with the share of the work done so far.
         known: what was found out before.
     """
@@ -70,14 +71,16 @@ def compare_reel(
     stops: dict[int, list[Stop]] = {}
     stuck: dict[tuple[int, int], list[tuple[Range, float]]] = {}
     placed, whole = passes, [covered_by_all(one, tracks) for one in passes]
-    for low in range(start, end, BLOCK_SAMPLES):
-        high = min(end, low + BLOCK_SAMPLES)
-        block = known.recall(
-            "block",
-            asked_of_block(placed, tracks, low, high, step),
-            partial(note_whole, placed, whole, tracks, (low, high), step, executor),
-            most_bytes=SMALL_BYTES,
+    blocks = [(low, min(end, low + BLOCK_SAMPLES)) for low in range(start, end, BLOCK_SAMPLES)]
+    asked = (
+        (
+            asked_of_block(placed, tracks, *block, step),
+            partial(note_whole, placed, whole, tracks, block, step),
         )
+        for block in blocks
+    )
+    found = known.recall_each("block", asked, executor, most_bytes=SMALL_BYTES)
+    for (_, high), block in zip(blocks, found, strict=True):
         for track, seen in zip(tracks, block.tracks, strict=True):
             seen.add_to(notes[track], high)
         for index, places in block.stops.items():
@@ -89,12 +92,18 @@ def compare_reel(
     passes = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
     machines = _machines(passes, notes)
     machine_made_means(passes, notes, step)
-    heard_as = dict(
-        zip(tracks, executor.map(lambda t: heard_through(passes, t, notes[t], step), tracks), strict=True)
-    )
+    of_each = [notes[track] for track in tracks]
+    heard_each = list(executor.map(heard_through, repeat(passes), tracks, of_each, repeat(step)))
+    heard_as = dict(zip(tracks, heard_each, strict=True))
     results = list(
         executor.map(
-            lambda t: weigh_track(heard_as[t][0], t, heard_as[t][1], step, full_scale, machines), tracks
+            weigh_track,
+            [one[0] for one in heard_each],
+            tracks,
+            [one[1] for one in heard_each],
+            repeat(step),
+            repeat(full_scale),
+            repeat(machines),
         )
     )
     results = [believed(r, heard_as[t][2]) for t, r in zip(tracks, results, strict=True)]
@@ -105,14 +114,9 @@ def compare_reel(
     findings = replace(findings, flaws=tuple(joined_flaws([*findings.flaws, *stopped])))
     # A witness's own samples are none of the better pass's: of them nothing can be woven.
     comparisons = [r.comparison for t, r in zip(tracks, results, strict=True) if not heard_as[t][2]]
-    woven = executor.map(
-        lambda one: weave(
-            one,
-            [flaw for flaw in findings.flaws if flaw.track == one.track],
-            [place for place in findings.undecided if place.track == one.track],
-        ),
-        comparisons,
-    )
+    flaws = [[flaw for flaw in findings.flaws if flaw.track == one.track] for one in comparisons]
+    undecided = [[place for place in findings.undecided if place.track == one.track] for one in comparisons]
+    woven = executor.map(weave, comparisons, flaws, undecided)
     return replace(findings, woven=tuple(stretch for one in woven for stretch in one))
 
 

@@ -17,7 +17,6 @@ from assembler.aligner.records.ranges import common
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
-    from concurrent.futures import Executor
 
     from assembler.aligner.concealment.alone import Row
     from assembler.aligner.events.standstill import Stop
@@ -123,60 +122,48 @@ def note_whole(
     tracks: Sequence[int],
     block: Range,
     step: int,
-    executor: Executor,
 ) -> Block:
     """Return what a block shows; ``whole`` is where each pass holds all tracks."""
     low, high = block
     notes = {track: BlockNotes() for track in tracks}
-    held = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN, executor)
+    held = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN)
     stops = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN, tracks)
-    stuck = _stuck(placed, tracks, held, low - RUN_MARGIN, executor)
+    stuck = _stuck(placed, tracks, held, low - RUN_MARGIN)
     listening = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
 
-    def note(t: int) -> None:
-        own = {index: samples[tracks.index(t)] for index, samples in held.items()}
-        note_block(listening, t, low, high, step, notes[t], own)
-
-    list(executor.map(note, tracks))
+    for place, track in enumerate(tracks):
+        own = {index: samples[place] for index, samples in held.items()}
+        note_block(listening, track, low, high, step, notes[track], own)
     _note_strewn(held, tracks, whole, low - RUN_MARGIN, step, notes)
     return Block(stops, stuck, tuple(notes[track].kept() for track in tracks))
 
 
 def _block(
-    passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int, executor: Executor
+    passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int
 ) -> dict[int, list[Int32s]]:
     """Return the samples of a block, of each pass that holds any of it, one array a track."""
-    present = [
-        index
+    return {
+        index: [one.samples(track, low, high) for track in tracks]
         for index, one in enumerate(passes)
         if any(common(one.covered(track), [(low, high)]) for track in tracks)
-    ]
-    places = [(index, track) for index in present for track in tracks]
-    samples = list(executor.map(lambda place: passes[place[0]].samples(place[1], low, high), places))
-    return {
-        index: [own for own, (of, _) in zip(samples, places, strict=True) if of == index] for index in present
     }
 
 
 def _stuck(
-    passes: Sequence[PlacedPass],
-    tracks: Sequence[int],
-    held: Mapping[int, Sequence[Int32s]],
-    low: int,
-    executor: Executor,
+    passes: Sequence[PlacedPass], tracks: Sequence[int], held: Mapping[int, Sequence[Int32s]], low: int
 ) -> dict[tuple[int, int], list[tuple[Range, float]]]:
     """Return where a bit is stuck on a track of a pass that holds it."""
-    places = [(index, track) for index in held for track in tracks]
-    found = executor.map(lambda place: stuck_bits(held[place[0]][tracks.index(place[1])]), places)
     stuck = {}
-    for (index, track), ranges in zip(places, found, strict=True):
-        covered = passes[index].covered(track) if ranges else []
-        if inside := [
-            (part, nats)
-            for (start, end), nats in ranges
-            for part in common([(start + low, end + low)], covered)
-        ]:
-            stuck[index, track] = inside
+    for index, own in held.items():
+        for track, samples in zip(tracks, own, strict=True):
+            found = stuck_bits(samples)
+            covered = passes[index].covered(track) if found else []
+            if inside := [
+                (part, nats)
+                for (start, end), nats in found
+                for part in common([(start + low, end + low)], covered)
+            ]:
+                stuck[index, track] = inside
     return stuck
 
 

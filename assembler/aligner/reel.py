@@ -205,7 +205,7 @@ def _dead_tracks(
     silent by itself, also if a pass has a burst or two on it.
     """
     places = [(one, track) for one in passes for track in wanted]
-    sounding = list(executor.map(lambda place: _sounding_samples(*place), places))
+    sounding = list(executor.map(_sounding_samples, *zip(*places, strict=True)))
     heard = {track for (_, track), count in zip(places, sounding, strict=True) if count >= LEAST_HEARD}
     return frozenset(
         (one.name, track)

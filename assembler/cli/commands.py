@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
     from assembler.known import Known
 
+MOST_JOBS = 256
+
 CLOSING = (
     "Exit status: 0 done and sound, 1 done but something needs a person, 2 unusable input, nothing written."
 )
@@ -39,6 +41,12 @@ _json = click.option(
     "--json", "as_json", is_flag=True, help="Print one JSON object on standard output, no words."
 )
 _outside = click.option("--allow-outside", is_flag=True, help="Let the sheet's paths lead out of its folder.")
+_jobs = click.option(
+    "--jobs",
+    type=click.IntRange(1, MOST_JOBS),
+    metavar="N",
+    help="Share the work among N processes.  [default: the processors, where there is enough to do]",
+)
 
 
 @click.group(epilog=CLOSING, context_settings={"help_option_names": ["-h", "--help"]})
@@ -87,9 +95,12 @@ def draft(
     "--tables", is_flag=True, help="Print ready-made [[accepted]] tables for what asks for a person."
 )
 @_json
+@_jobs
 @_outside
 @remembering
-def check(sheet: Path, *, tables: bool, as_json: bool, allow_outside: bool, known: Known) -> Answer:
+def check(
+    sheet: Path, *, tables: bool, as_json: bool, jobs: int | None, allow_outside: bool, known: Known
+) -> Answer:
     """Import and align everything that SHEET names and tell what is found.
 
     Writes nothing but what it remembers in your cache folder (not even that with --no-cache).
@@ -98,7 +109,9 @@ def check(sheet: Path, *, tables: bool, as_json: bool, allow_outside: bool, know
 
     if tables and as_json:
         raise click.UsageError("--tables prints words, --json none; allowed: one of them")
-    return run_check(sheet, tables=tables, as_json=as_json, allow_outside=allow_outside, known=known)
+    return run_check(
+        sheet, tables=tables, as_json=as_json, allow_outside=allow_outside, known=known, jobs=jobs
+    )
 
 
 @commands.command(short_help="Tell what must be played again.")
@@ -180,6 +193,7 @@ def plan(
 )
 @click.option("--plan", "plan_file", type=_PATH, metavar="PLAN", help="Take the stretches from this plan.")
 @_json
+@_jobs
 @_outside
 @remembering
 @click.pass_obj
@@ -190,6 +204,7 @@ def build(
     plan_file: Path | None,
     *,
     as_json: bool,
+    jobs: int | None,
     allow_outside: bool,
     known: Known,
 ) -> Answer:
@@ -197,7 +212,14 @@ def build(
     from assembler.cli.sessions import run_build
 
     return run_build(
-        publication, sheet, output, plan_file, as_json=as_json, allow_outside=allow_outside, known=known
+        publication,
+        sheet,
+        output,
+        plan_file,
+        as_json=as_json,
+        allow_outside=allow_outside,
+        known=known,
+        jobs=jobs,
     )
 
 

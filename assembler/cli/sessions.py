@@ -22,12 +22,14 @@ MOST_FORETOLD = 3
 """Notes told before a set is written; all of them are told after it."""
 
 
-def run_check(sheet: Path, *, tables: bool, as_json: bool, allow_outside: bool, known: Known) -> Answer:
+def run_check(
+    sheet: Path, *, tables: bool, as_json: bool, allow_outside: bool, known: Known, jobs: int | None
+) -> Answer:
     """Look, and return what is found."""
     from assembler.consolidator import check_session
 
     with shown_progress() as progress:
-        result = check_session(sheet, allow_outside=allow_outside, progress=progress, known=known)
+        result = check_session(sheet, allow_outside=allow_outside, progress=progress, known=known, jobs=jobs)
     if as_json:
         return json_answer(result.record, _status(result))
     return Answer(_status(result), lambda: print_check(result, tables=tables))
@@ -42,6 +44,7 @@ def run_build(
     as_json: bool,
     allow_outside: bool,
     known: Known,
+    jobs: int | None,
 ) -> Answer:
     """Build the set and return what came of it."""
     from assembler.consolidator import build_set
@@ -57,6 +60,7 @@ def run_build(
             publication=publication,
             known=known,
             tell=lambda line: say(f"assembler: {line}", err=True),
+            jobs=jobs,
         )
     if as_json:
         return json_answer({**result.record, "set": str(output)}, _status(result))

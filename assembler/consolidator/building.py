@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
-from importlib import import_module
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.aligner import THREADS, Edit, align_session
+from assembler.aligner import Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
-from assembler.consolidator.captures import capture_files, check_unchanged, import_hashed
+from assembler.consolidator.captures import (
+    capture_files,
+    check_unchanged,
+    digest_files,
+    jobs_worth,
+    told_belied,
+    watched,
+)
 from assembler.consolidator.examining import track_faults, track_name
 from assembler.consolidator.folder import SetFolder
 from assembler.consolidator.opened import with_sheet_notes
@@ -18,6 +24,7 @@ from assembler.consolidator.publishing import Staging, free_space_check
 from assembler.consolidator.result import SessionResult
 from assembler.consolidator.tracks import write_tracks
 from assembler.consolidator.verifying import ReadBack, verify_set
+from assembler.crew import Crew
 from assembler.errors import PublishError
 from assembler.importer import import_session
 from assembler.known import NOTHING
@@ -27,16 +34,19 @@ from assembler.record.record import record_of, record_text
 from assembler.record.recorded.reading import read_record, read_unwritten
 from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
 from assembler.record.values import SOFTWARE, Json, relative_path, session_date
-from assembler.report import report_page
+from assembler.report import load_page, report_page
 from assembler.sheet import Sheet, load_sheet, preparation_words
 from assembler.wave import LARGEST_RIFF
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
-    from assembler.inputs import AnyPath
+    from assembler.consolidator.staged import StagedFiles
+    from assembler.importer import ImportedSession
+    from assembler.inputs import AnyPath, InputFile
     from assembler.known import Known
     from assembler.notes import Note
+    from assembler.record.recorded.tracks import RecordedTrack
     from assembler.record.recorded.whole import RecordedSet
 
     Progress = Callable[[str, float], None]
@@ -45,8 +55,8 @@ if TYPE_CHECKING:
 HEADER_ROOM = 1 << 16
 """Bytes of metadata allowed for each track when the disk is asked for room."""
 
-SLOW_LIBRARIES = ("scipy.signal", "scipy.stats", "pyloudnorm")
-"""What a check of what is known does without; once the scaffold of a set stands, nothing is loaded any more."""
+WORKER_MODULES = ("assembler.consolidator.building",)
+"""What every worker uses."""
 
 
 def _silent(_what: str, _share: float) -> None:
@@ -60,6 +70,7 @@ def check_session(
     allow_outside: bool = False,
     progress: Progress = _silent,
     known: Known = NOTHING,
+    jobs: int | None = 1,
 ) -> SessionResult:
     """Import and align everything, write nothing.
 
@@ -69,17 +80,24 @@ def check_session(
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
         known: what was found out before; see ``open_known``.
+        jobs: as for `build_set`.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
         CaptureError: a capture or log cannot be used, or has changed while it was read.
+        WorkerError: a process that shared the work is gone.
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
-    return check_sheet(sheet, plan=plan, progress=progress, known=known)
+    return check_sheet(sheet, plan=plan, progress=progress, known=known, jobs=jobs)
 
 
 def check_sheet(
-    sheet: Sheet, *, plan: AnyPath | None = None, progress: Progress = _silent, known: Known = NOTHING
+    sheet: Sheet,
+    *,
+    plan: AnyPath | None = None,
+    progress: Progress = _silent,
+    known: Known = NOTHING,
+    jobs: int | None = 1,
 ) -> SessionResult:
     """Import and align everything that a sheet names, read from a file or drafted; write nothing.
 
@@ -88,14 +106,16 @@ def check_sheet(
         plan: as for `check_session`.
         progress: as for `check_session`.
         known: as for `check_session`.
+        jobs: as for `build_set`.
 
     Raises:
         SheetError: what lies on disk does not fit the sheet.
         CaptureError: a capture or log cannot be used, or has changed while it was read.
+        WorkerError: a process that shared the work is gone.
     """
-    with import_session(sheet, lambda share: progress("reading logs", share), known) as session:
-        edit = align_session(session, progress, None if plan is None else Path(plan))
-        files = capture_files(session)
+    with _imported(sheet, progress, known) as session, watched(files := capture_files(session)):
+        with Crew(jobs or jobs_worth(files), WORKER_MODULES) as crew:
+            edit = align_session(session, progress, None if plan is None else Path(plan), crew)
         check_unchanged(files)
         digests: dict[str, str | None] = {relative_path(sheet, file.path): None for file in files}
         edit = with_sheet_notes(sheet, edit, digests)
@@ -115,6 +135,7 @@ def build_set(
     publication: Publication | None = None,
     known: Known = NOTHING,
     tell: Callable[[str], None] = lambda _: None,
+    jobs: int | None = 1,
 ) -> SessionResult:
     """Build and publish the set.
 
@@ -130,47 +151,73 @@ def build_set(
         publication: what is told of the set, and of what lies beside it.
         known: what was found out before; no set rests on it where a capture's bytes are not what they were.
         tell: called with a line where they are not.
+        jobs: how many processes share the work, None: the processors, as far as each has enough to do. The set has the
+            same bytes for any number. Workers import the program that calls this: it has to be one that may be.
 
     Raises:
         SheetError: the sheet, or what lies on disk does not fit it.
         CaptureError: a capture or log cannot be used, or has changed while it was read.
         PublishError: the set could not be written. In every case nothing is published, but for an error after
             which the publication says that the set stands.
+        WorkerError: a process that shared the work is gone.
     """
     load_timeline_library()
-    for name in SLOW_LIBRARIES:
-        import_module(name)
+    load_page()
     target = Path(target)
     publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
-    with (
-        Staging(target, publication=publication) as staging,
-        ThreadPoolExecutor(THREADS) as executor,
-        ExitStack() as opened,
-    ):
-        session, digests = import_hashed(sheet, known, executor, opened, progress, tell)
-        files = capture_files(session)
-        edit = align_session(session, progress, None if plan is None else Path(plan))
+    with Staging(target, publication=publication) as staging, ExitStack() as opened:
+        session = opened.enter_context(_imported(sheet, progress, known))
+        opened.enter_context(watched(capture_files(session)))
+        crew = opened.enter_context(Crew(jobs or jobs_worth(capture_files(session)), WORKER_MODULES))
+        edit, digests, files = _aligned_hashed(session, crew, plan, opened, progress, tell)
         if asking := [note for note in edit.notes if note.needs_a_person]:
             foretell(asking)
         free_space_check(target, _needed_bytes(sheet, edit))
         edit = with_sheet_notes(sheet, edit, digests)
         written = write_tracks(
-            staging,
+            staging.files,
             sheet,
             edit,
             read_unwritten(record_text(record_of(sheet, edit, digests))),
-            executor,
+            crew,
             lambda share: progress("writing tracks", share),
             largest_riff=largest_riff,
         )
         record = record_of(sheet, edit, digests, written)
         _write_papers(staging, sheet, record, page)
-        _check_staged(staging, _seal(staging, sheet, record, executor, progress))
+        _check_staged(staging, _seal(staging, sheet, record, crew, progress))
         check_unchanged(files)
         publication.is_sound = edit.is_sound
         staging.finish()
     return SessionResult(sheet, edit, record, target)
+
+
+def _imported(sheet: Sheet, progress: Progress, known: Known) -> ImportedSession:
+    return import_session(sheet, lambda share: progress("reading logs", share), known)
+
+
+def _aligned_hashed(
+    session: ImportedSession,
+    crew: Crew,
+    plan: AnyPath | None,
+    opened: ExitStack,
+    progress: Progress,
+    tell: Callable[[str], None],
+) -> tuple[Edit, dict[str, str], list[InputFile]]:
+    """Return the edit, the digest of each file it was made from, and these; nothing in it rests on a file belied.
+
+    Files are hashed while the session is aligned. Where one is not what it was although the system says so, what is
+    known of it is told, set aside, and all is found anew.
+    """
+    files = capture_files(session)
+    hashed = digest_files(session.sheet, files, crew)
+    edit = align_session(session, progress, None if plan is None else Path(plan), crew)
+    digests = hashed(lambda share: progress("hashing captures", share))
+    if not told_belied(session.sheet, session.known, files, digests, tell):
+        return edit, digests, files
+    again = opened.enter_context(_imported(session.sheet, progress, session.known))
+    return _aligned_hashed(again, crew, plan, opened, progress, tell)
 
 
 def _needed_bytes(sheet: Sheet, edit: Edit) -> int:
@@ -196,33 +243,47 @@ def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], pa
 
 
 def _seal(
-    staging: Staging,
-    sheet: Sheet,
-    record: Mapping[str, Json],
-    executor: ThreadPoolExecutor,
-    progress: Progress,
+    staging: Staging, sheet: Sheet, record: Mapping[str, Json], crew: Crew, progress: Progress
 ) -> dict[str, ReadBack]:
     """Write the manifests, from what is read back from the disk, and return what that has shown by path."""
-    folder, recorded = SetFolder(staging.folder), read_record(record_text(record))
-    tracks = {track_name(track): track for track in recorded.tracks}
-    algorithms = sheet.deliver.checksums
-
-    def read(path: str) -> ReadBack:
-        """Read a file from the disk once: its samples are decoded while the system still holds what was hashed."""
-        digests = staging.hash_back(path, algorithms)
-        return ReadBack(digests, track_faults(folder, recorded, tracks[path]) if path in tracks else ())
-
-    paths = [*(f"data/{name}" for name in PAPERS), *tracks]
-    found: dict[str, ReadBack] = {}
-    for count, (path, one) in enumerate(zip(paths, executor.map(read, paths), strict=True)):
-        found[path] = one
-        progress("reading back", (count + 1) / len(paths))
+    recorded, algorithms = read_record(record_text(record)), sheet.deliver.checksums
+    found = {
+        path: ReadBack(staging.hash_back(path, algorithms)) for path in (f"data/{name}" for name in PAPERS)
+    }
+    works = [TrackReading(staging.files, recorded, track, algorithms) for track in recorded.tracks]
+    read = crew.begin(read_track, works)(lambda share: progress("reading back", share))
+    found |= {track_name(work.track): one for work, one in zip(works, read, strict=True)}
     payload: dict[str, dict[str, str]] = {
         name: {path: one.digests[name] for path, one in found.items()} for name in algorithms
     }
-    for name, data in tag_files(payload, _bag_info(sheet, [folder.sizes[path] for path in paths])).items():
+    sizes = SetFolder(staging.folder).sizes
+    for name, data in tag_files(payload, _bag_info(sheet, [sizes[path] for path in found])).items():
         staging.write_bytes(name, data)
     return found
+
+
+@dataclass(frozen=True)
+class TrackReading:
+    """All that reading one track back takes.
+
+    Args:
+        files: of the set in the making.
+        record: of the set.
+        track: in it.
+        algorithms: of the digests.
+    """
+
+    files: StagedFiles
+    record: RecordedSet
+    track: RecordedTrack
+    algorithms: tuple[str, ...]
+
+
+def read_track(work: TrackReading, advance: Callable[[float], None]) -> ReadBack:
+    """Read a track from the disk once: its samples are decoded while the system still holds what was hashed."""
+    digests = work.files.hash_back(track_name(work.track), work.algorithms)
+    advance(0.5)
+    return ReadBack(digests, track_faults(SetFolder(work.files.folder), work.record, work.track))
 
 
 def _check_staged(staging: Staging, read_back: Mapping[str, ReadBack]) -> None:

@@ -2,23 +2,25 @@
 
 from __future__ import annotations
 
-from operator import methodcaller
+from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
+from assembler.crew import cores
 from assembler.errors import CaptureError
-from assembler.importer import import_session
 from assembler.inputs import InputFile
 from assembler.record.values import relative_path
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
-    from concurrent.futures import Executor
-    from contextlib import ExitStack
+    from collections.abc import Callable, Iterable, Iterator, Mapping
     from pathlib import Path
 
+    from assembler.crew import Crew
     from assembler.importer import ImportedSession
     from assembler.known import Known
     from assembler.sheet import Sheet
+
+WORTH_A_WORKER = 64 << 20
+"""Bytes of captures that take as long as a worker needs to start, several times over."""
 
 
 def capture_files(session: ImportedSession) -> list[InputFile]:
@@ -35,67 +37,65 @@ def capture_files(session: ImportedSession) -> list[InputFile]:
 
 
 def digest_files(
-    sheet: Sheet,
-    files: Iterable[InputFile],
-    executor: Executor,
-    advance: Callable[[float], None] = lambda _: None,
-) -> dict[str, str]:
-    """Return the SHA-256 of each file by its path relative to the sheet's folder, each read once.
+    sheet: Sheet, files: Iterable[InputFile], crew: Crew
+) -> Callable[[Callable[[float], None]], dict[str, str]]:
+    """Begin to hash files, each read once.
 
-    Raises:
-        CaptureError: a file cannot be read.
+    Returns:
+        What waits for it and gives the SHA-256 of each file by its path relative to the sheet's folder; it takes what
+        is called with the share that is done, and raises CaptureError where a file cannot be read.
     """
     listed = {relative_path(sheet, file.path): file for file in files}
-    total = sum(file.state.size for file in listed.values()) or 1
-    done = 0
-    digests = {}
-    found = executor.map(methodcaller("sha256"), listed.values())
-    for (path, file), digest in zip(listed.items(), found, strict=True):
-        digests[path] = digest
-        done += file.state.size
-        advance(done / total)
-    return digests
+    awaited = crew.begin(_digest, list(listed.values()))
+    return lambda advance: dict(zip(listed, awaited(advance), strict=True))
 
 
-def import_hashed(
+def _digest(file: InputFile, advance: Callable[[float], None]) -> str:
+    return file.sha256(advance)
+
+
+def told_belied(
     sheet: Sheet,
     known: Known,
-    executor: Executor,
-    opened: ExitStack,
-    progress: Callable[[str, float], None],
+    files: Iterable[InputFile],
+    digests: Mapping[str, str],
     tell: Callable[[str], None],
-) -> tuple[ImportedSession, dict[str, str]]:
-    """Return the session and the digest of each of its files, taken before anything that is known is believed.
-
-    Where a file is not what it was although the system says so, what is known of it is told, set aside, and found anew.
+) -> bool:
+    """Return whether files are not what they were although the system says so; what is known of them is set aside.
 
     Args:
         sheet: what belongs together.
         known: what was found out before.
-        executor: hashes several files at once.
-        opened: closes the session.
-        progress: called with what is being done and the share of it that is done.
-        tell: called with a line for each file that is not what it was.
-
-    Raises:
-        SheetError: the sheet and what lies on disk do not fit together.
-        CaptureError: a capture or a log cannot be used.
+        files: of the session.
+        digests: by path relative to the sheet's folder.
+        tell: called with a line for each such file.
     """
-    session = opened.enter_context(
-        import_session(sheet, lambda share: progress("reading logs", share), known)
-    )
-    digests = digest_files(
-        sheet, capture_files(session), executor, lambda share: progress("hashing captures", share)
-    )
-    belied = known.belied({file: file.sha256() for file in capture_files(session)})
-    if not belied:
-        return session, digests
+    belied = known.belied({file: digests[relative_path(sheet, file.path)] for file in files})
     for file in belied:
         tell(
             f"{relative_path(sheet, file.path)}: holds other bytes than it did before, though its size and times are "
             "the same; what was remembered of it is set aside, and found anew"
         )
-    return import_hashed(sheet, known, executor, opened, progress, tell)
+    return bool(belied)
+
+
+def jobs_worth(files: Iterable[InputFile]) -> int:
+    """Return how many processes to share work on files among: the processors, as far as each has enough to do."""
+    return max(1, min(cores(), sum(file.state.size for file in files) // WORTH_A_WORKER))
+
+
+@contextmanager
+def watched(files: Iterable[InputFile]) -> Iterator[None]:
+    """Tell of a file that has changed or was replaced rather than of what came of that.
+
+    Raises:
+        CaptureError: such a file, or what was raised inside.
+    """
+    try:
+        yield
+    except CaptureError:
+        check_unchanged(files)
+        raise
 
 
 def check_unchanged(files: Iterable[InputFile]) -> None:

@@ -7,62 +7,22 @@ disk it is renamed, in one step that never replaces anything, and the rename is 
 
 from __future__ import annotations
 
-import hashlib
-import io
 import os
 import shutil
 from contextlib import ExitStack
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Self
 
-from assembler.consolidator.disk import Disk, failure_words, size_words
+from assembler.consolidator.disk import Disk, size_words
 from assembler.consolidator.scaffold import Scaffold
+from assembler.consolidator.staged import StagedFiles, abandon
 from assembler.errors import PublishError
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from types import TracebackType
 
-    from _typeshed import ReadableBuffer
-
     from assembler.publication import Publication
-
-BLOCK_BYTES = 1 << 20
-
-
-class _StagedFile(io.RawIOBase):
-    """A file of the set, whose errors are told as those of the set and not of whatever was being read."""
-
-    def __init__(self, staging: Staging, path: Path) -> None:
-        self._staging = staging
-        self._path = path
-        self._file = io.FileIO(staging.disk.create(path), "r+")
-
-    def writable(self) -> bool:
-        return True
-
-    def seekable(self) -> bool:
-        return True
-
-    def write(self, data: ReadableBuffer) -> int:
-        try:
-            return self._staging.disk.write(self._file.fileno(), data)
-        except OSError as error:
-            raise self._staging.failure(error, self._path) from error
-
-    def seek(self, offset: int, whence: int = os.SEEK_SET) -> int:
-        return self._file.seek(offset, whence)
-
-    def tell(self) -> int:
-        return self._file.tell()
-
-    def fileno(self) -> int:
-        return self._file.fileno()
-
-    def close(self) -> None:
-        if not self.closed:
-            super().close()
-            self._file.close()
 
 
 class Staging:
@@ -92,7 +52,7 @@ class Staging:
         self._scaffold = Scaffold(target, publication, self.disk)
         self._target = self._scaffold.target
         self._needed_bytes = needed_bytes
-        self._folder: Path | None = None
+        self._files: StagedFiles | None = None
         self._handles: list[IO[bytes]] = []
         self._unsynced: set[Path] = set()
 
@@ -105,7 +65,7 @@ class Staging:
             except OSError as error:
                 raise self.failure(error, self._target) from error
             ending.pop_all()
-        self._folder = self._scaffold.work
+        self._files = StagedFiles(self._scaffold.work, self._target, self._needed_bytes, self.disk)
         return self
 
     def __exit__(
@@ -117,35 +77,26 @@ class Staging:
         """Remove the temporary folder."""
         try:
             for handle in self._handles:
-                _abandon(handle)
+                abandon(handle)
         finally:
             self._scaffold.__exit__(kind, error, trace)
 
     @property
     def folder(self) -> Path:
         """Where the set is made, while it is."""
-        if self._folder is None:
+        return self.files.folder
+
+    @property
+    def files(self) -> StagedFiles:
+        """The files of the set, while it is made; what other processes write them through."""
+        if self._files is None:
             raise ValueError("the staging is not entered, or is finished")
-        return self._folder
+        return self._files
 
     def open(self, relative: str) -> IO[bytes]:
-        """Return a new file of the set for writing and seeking; its folders are made as needed.
-
-        Args:
-            relative: path inside the set, parted by ``/``.
-
-        Raises:
-            PublishError: the file exists already or cannot be made; later, from the file's own methods, what
-                could not be written.
-            ValueError: the path leads out of the set.
-        """
-        path = self._inside(relative)
-        try:
-            self._make_parents(path)
-            raw = _StagedFile(self, path)
-        except OSError as error:
-            raise self.failure(error, path) from error
-        handle = io.BufferedWriter(raw, BLOCK_BYTES)
+        """Return a new file of the set for writing and seeking; see ``StagedFiles.open``."""
+        path = self.files.inside(relative)
+        handle = self.files.open(relative)
         self._handles.append(handle)
         self._unsynced.add(path)
         return handle
@@ -156,34 +107,10 @@ class Staging:
             file.write(data)
 
     def hash_back(self, relative: str, algorithms: Iterable[str]) -> Mapping[str, str]:
-        """Return the digests of a closed file as it is on the disk: synced, then read back in 1 MiB blocks.
-
-        This reads a file again that was just written, on purpose: a manifest promises what is on the disk,
-        and not what was meant to be. Where the system allows, it is asked to drop its copy in memory first.
-
-        Args:
-            relative: as given to ``open``.
-            algorithms: names that hashlib knows, ``sha256``.
-
-        Returns:
-            Hex digest by algorithm.
-
-        Raises:
-            PublishError: it cannot be synced or read back.
-        """
-        path = self._inside(relative)
-        sums = {algorithm: hashlib.new(algorithm, usedforsecurity=False) for algorithm in algorithms}
-        try:
-            self._sync(path)
-            with path.open("rb", buffering=0) as file:
-                if hasattr(os, "posix_fadvise"):
-                    os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
-                while block := file.read(BLOCK_BYTES):
-                    for running in sums.values():
-                        running.update(block)
-        except OSError as error:
-            raise self.failure(error, path) from error
-        return {algorithm: running.hexdigest() for algorithm, running in sums.items()}
+        """Return the digests of a closed file as it is on the disk; see ``StagedFiles.hash_back``."""
+        digests = self.files.hash_back(relative, algorithms)
+        self._unsynced.discard(self.files.inside(relative))
+        return digests
 
     def finish(self) -> None:
         """Publish the set: sync all, rename it into place, sync the parent.
@@ -197,7 +124,7 @@ class Staging:
         folder = self.folder
         try:
             for path in sorted(self._unsynced):
-                self._sync(path)
+                self.disk.sync(path)
             for path in _folders_inside_out(folder):
                 self.disk.sync(path)
             self._scaffold.land()
@@ -205,27 +132,11 @@ class Staging:
             raise PublishError(f"{self._target} exists already; choose another name") from error
         except OSError as error:
             raise self.failure(error, Path(error.filename or folder)) from error
-        self._folder = None
+        self._files = None
 
     def failure(self, error: OSError, path: Path) -> PublishError:
         """Return what to tell a person about an error while writing, in one line."""
         return write_failure(error, path, self._scaffold, self._needed_bytes)
-
-    def _inside(self, relative: str) -> Path:
-        parts = relative.split("/")
-        if any(part in ("", ".", "..") or "\0" in part for part in parts):
-            raise ValueError(f"{relative!r} is not a path inside the set")
-        return self.folder.joinpath(*parts)
-
-    def _make_parents(self, path: Path) -> None:
-        for parent in reversed(path.relative_to(self.folder).parents[:-1]):
-            if not (self.folder / parent).is_dir():
-                self.disk.make_folder(self.folder / parent)
-
-    def _sync(self, path: Path) -> None:
-        if path in self._unsynced:
-            self.disk.sync(path)
-            self._unsynced.discard(path)
 
 
 def publish_text(target: Path, text: str, publication: Publication, disk: Disk | None = None) -> None:
@@ -270,13 +181,8 @@ def write_failure(
         needed_bytes: about how large it would have been, if known.
     """
     target = scaffold.target
-    place = path
-    if path.is_relative_to(scaffold.work):
-        place = target / path.relative_to(scaffold.work)
-    outcome = "nothing was published"
-    if scaffold.publication.standing:
-        outcome = f"{target} stands, but may not outlast a power cut"
-    return PublishError(f"{failure_words(error, target.parent, needed_bytes)} ({place}); {outcome}")
+    outcome = f"{target} stands, but may not outlast a power cut" if scaffold.publication.standing else None
+    return StagedFiles(scaffold.work, target, needed_bytes, scaffold.disk).failure(error, path, outcome)
 
 
 def free_space_check(target: Path, needed_bytes: int) -> None:
@@ -291,13 +197,6 @@ def free_space_check(target: Path, needed_bytes: int) -> None:
             f"{parent}: the set needs about {size_words(needed_bytes)}, but {size_words(free)} are free; "
             "nothing was published"
         )
-
-
-def _abandon(handle: IO[bytes]) -> None:
-    """Close a file whose content no longer matters."""
-    raw = handle.raw if isinstance(handle, io.BufferedWriter) and not handle.closed else None
-    if isinstance(raw, _StagedFile):
-        raw.close()  # past the buffer, which would write first
 
 
 def _folders_inside_out(folder: Path) -> Iterator[Path]:

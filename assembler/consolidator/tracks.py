@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING
 
 import numpy as np
 
 from assembler.consolidator.metering import TrackMeter
 from assembler.consolidator.rendering import SpanReader, TrackRenderer, sample_format
+from assembler.consolidator.staged import abandon
 from assembler.record.embedded.metadata import TrackMetadata
 from assembler.record.record import levels_record
 from assembler.record.recorded.tracks import RecordedLevels
@@ -18,19 +20,18 @@ from assembler.wave import LARGEST_RIFF, PcmFormat, pack_samples, wave_header, w
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
-    from concurrent.futures import Executor
 
     from assembler.aligner import DeliveredTrack, Edit, TrackEdit
     from assembler.arrays import Int32s
-    from assembler.consolidator.publishing import Staging
+    from assembler.consolidator.staged import StagedFiles
+    from assembler.crew import Crew
     from assembler.importer import ImportedPass
     from assembler.record.recorded.tracks import RecordedTrack
     from assembler.record.recorded.whole import RecordedSet
     from assembler.sheet import Sheet
 
-BLOCK_BYTES = 1 << 26
-"""All tracks of one block together, in memory as 32-bit numbers."""
-LARGEST_BLOCK = 1 << 17
+BLOCK_SAMPLES = 1 << 17
+"""2.7 s at 48 kHz."""
 
 
 def track_file_names(tracks: Sequence[DeliveredTrack]) -> list[str]:
@@ -53,65 +54,94 @@ def pass_reader(track: DeliveredTrack, passes: Sequence[ImportedPass]) -> SpanRe
 
 
 def write_tracks(
-    staging: Staging,
+    files: StagedFiles,
     sheet: Sheet,
     edit: Edit,
     plan: RecordedSet,
-    executor: Executor,
+    crew: Crew,
     advance: Callable[[float], None],
     *,
     largest_riff: int = LARGEST_RIFF,
 ) -> list[WrittenTrack]:
-    """Write all tracks of the set side by side, block by block.
+    """Write all tracks of the set, each block by block.
 
     Args:
-        staging: the set in the making.
+        files: of the set in the making.
         sheet: the session.
         edit: what to write.
         plan: the same as the record will have it; what is embedded in the tracks follows from it.
-        executor: runs the tracks side by side.
+        crew: shares the tracks.
         advance: called with the share of the samples written.
         largest_riff: size in bytes past which a file becomes RF64.
     """
     names = track_file_names([track.track for track in edit.tracks])
-    passes = [one.imported for one in edit.passes]
-    writers = [
-        _TrackWriter(staging, sheet, edit, track, name, passes, plan, planned, largest_riff)
+    passes = tuple(one.imported for one in edit.passes)
+    works = [
+        TrackWork(files, sheet, track, name, edit.length, passes, plan, planned, largest_riff)
         for track, name, planned in zip(edit.tracks, names, plan.tracks, strict=True)
     ]
-    block = min(LARGEST_BLOCK, max(4096, BLOCK_BYTES // (4 * len(writers))))
-    for start in range(0, edit.length, block):
-        end = min(edit.length, start + block)
-        list(executor.map(lambda writer: writer.write(start, end), writers))  # noqa: B023 - run at once
-        advance(end / edit.length)
-    return [writer.finish() for writer in writers]
+    return crew.begin(write_track, works)(advance)
+
+
+@dataclass(frozen=True)
+class TrackWork:
+    """All that writing one track takes; captures stand in it by path.
+
+    Args:
+        files: of the set in the making.
+        sheet: the session.
+        track: what to write.
+        name: of the file inside the payload.
+        frames: samples of the track.
+        passes: whose samples it has.
+        plan: the set as the record will have it, but for what is measured.
+        planned: the track in it.
+        largest_riff: size in bytes past which a file becomes RF64.
+    """
+
+    files: StagedFiles
+    sheet: Sheet
+    track: TrackEdit
+    name: str
+    frames: int
+    passes: tuple[ImportedPass, ...]
+    plan: RecordedSet
+    planned: RecordedTrack
+    largest_riff: int
+
+
+def write_track(work: TrackWork, advance: Callable[[float], None]) -> WrittenTrack:
+    """Write one track and return what was measured on the way.
+
+    Raises:
+        CaptureError: a capture cannot be read.
+        PublishError: the file cannot be written.
+        SheetError: the samples are finer than the sheet says.
+    """
+    writer = _TrackWriter(work)
+    try:
+        for start in range(0, work.frames, BLOCK_SAMPLES):
+            writer.write(start, min(work.frames, start + BLOCK_SAMPLES))
+            advance(min(1.0, (start + BLOCK_SAMPLES) / work.frames))
+        return writer.finish()
+    finally:
+        writer.close()
 
 
 class _TrackWriter:
     """One track file while it is written. The header is written twice: loudness and UMID are known last."""
 
-    def __init__(
-        self,
-        staging: Staging,
-        sheet: Sheet,
-        edit: Edit,
-        track: TrackEdit,
-        name: str,
-        passes: Sequence[ImportedPass],
-        plan: RecordedSet,
-        planned: RecordedTrack,
-        largest_riff: int,
-    ) -> None:
-        word_length = sheet.deliver.word_length
-        self._track, self._name, self._frames = track, name, edit.length
+    def __init__(self, work: TrackWork) -> None:
+        sheet, word_length = work.sheet, work.sheet.deliver.word_length
+        self._work = work
         self._pcm = PcmFormat(1, sheet.session.sample_rate, word_length, word_length)
-        self._plan, self._planned, self._largest_riff = plan, planned, largest_riff
-        self._sheet, self._quantised = sheet, sample_format(word_length, sheet.session.bit_depth)
-        self._renderer = TrackRenderer(track, pass_reader(track.track, passes), self._quantised)
+        self._quantised = sample_format(word_length, sheet.session.bit_depth)
+        reader = pass_reader(work.track.track, work.passes)
+        self._renderer = TrackRenderer(work.track, reader, self._quantised)
         self._meter = TrackMeter(sheet.session.sample_rate, 2.0 ** (word_length - 1))
         self._digest = hashlib.sha256()
-        self._file: IO[bytes] = staging.open(f"data/{name}")
-        self._header_size = self._file.write(self._header(planned))
+        self._file: IO[bytes] = work.files.open(f"data/{work.name}")
+        self._header_size = self._file.write(self._header(work.planned))
 
     def write(self, start: int, end: int) -> None:
         samples = self._renderer.block(start, end)
@@ -127,28 +157,32 @@ class _TrackWriter:
             return
         finer = np.bitwise_and(samples, self._quantised.step - 1)
         if finer.any():
-            at, session = start + int(np.flatnonzero(finer)[0]), self._sheet.session
+            at, session = start + int(np.flatnonzero(finer)[0]), self._work.sheet.session
             problem = (
-                f"found {session.bit_depth}; sample {at} of track {self._track.track.name}, as the captures have it, "
-                "uses bits below that; allowed: 24"
+                f"found {session.bit_depth}; sample {at} of track {self._work.track.track.name}, as the captures "
+                "have it, uses bits below that; allowed: 24"
             )
-            raise sheet_error(self._sheet, session, "bit_depth", problem)
+            raise sheet_error(self._work.sheet, session, "bit_depth", problem)
 
     def finish(self) -> WrittenTrack:
         levels = self._meter.result()
-        self._file.write(wave_trailer(self._pcm, self._frames))
+        self._file.write(wave_trailer(self._pcm, self._work.frames))
         measured = {
             "levels": RecordedLevels.model_validate(levels_record(levels)),
             "audio_sha256": self._digest.hexdigest(),
         }
-        header = self._header(self._planned.model_copy(update=measured))
+        header = self._header(self._work.planned.model_copy(update=measured))
         if len(header) != self._header_size:
             raise AssertionError("the header's size must not depend on what is measured")
         self._file.seek(0)
         self._file.write(header)
         self._file.close()
-        return WrittenTrack(self._track, self._name, levels, self._digest.hexdigest())
+        return WrittenTrack(self._work.track, self._work.name, levels, self._digest.hexdigest())
+
+    def close(self) -> None:
+        """Close the file; where it is not finished nothing more is written to it."""
+        abandon(self._file)
 
     def _header(self, track: RecordedTrack) -> bytes:
-        chunks = TrackMetadata(self._plan, track).chunks()
-        return wave_header(self._pcm, self._frames, chunks, largest_riff=self._largest_riff)
+        chunks = TrackMetadata(self._work.plan, track).chunks()
+        return wave_header(self._pcm, self._work.frames, chunks, largest_riff=self._work.largest_riff)

@@ -7,7 +7,7 @@ Files are opened read-only and never held in memory; reading is safe from severa
 from __future__ import annotations
 
 import threading
-from typing import TYPE_CHECKING, Self
+from typing import TYPE_CHECKING, Any, Self
 
 import numpy as np
 
@@ -47,6 +47,10 @@ class PassAudio:
         # The last block of each polyphonic file: its tracks are asked for one after another.
         self._blocks: dict[int, tuple[int, int, Int32s]] = {}
         self._lock = threading.Lock()
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Return what makes the same of the files in another process, where they are opened again."""
+        return PassAudio, (self.files, self.channels, self.word_length, self.polarity)
 
     @property
     def sample_rate(self) -> int:

@@ -5,9 +5,10 @@ from __future__ import annotations
 import datetime as dt
 import hashlib
 import json
+from collections import deque
 from collections.abc import Mapping
 from contextlib import suppress
-from typing import TYPE_CHECKING, TypeVar, cast
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from pydantic import BaseModel
 
@@ -16,7 +17,8 @@ from assembler.known.plain import NOBODY, Outside, UnknowableError, from_plain, 
 from assembler.known.program import program_words
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable, Iterator
+    from concurrent.futures import Executor, Future
 
     from assembler.inputs import FileState
     from assembler.known.plain import Plain
@@ -26,6 +28,9 @@ _Found = TypeVar("_Found")
 
 SMALL_BYTES = 1 << 16
 """What there may be thousands of is kept only where it is small, or it would push out all else."""
+
+MOST_PENDING = 64
+"""Questions that are asked ahead of the first that is not answered yet: as many as any machine has processors for."""
 
 _BELIED = "belied"
 """Stands for the digest of a file that was once seen to be another one in spite of its state."""
@@ -60,24 +65,41 @@ class Known:
             outside: objects that the answer refers to.
             most_bytes: an answer that takes more is not kept.
         """
-        if self._store is None:
-            return find()
-        try:
-            name = self._name(what, arguments)
-        except UnknowableError:
-            return find()
-        data = self._store.read(name)
-        if data is not None:
-            try:
-                return cast("_Found", from_plain(json.loads(data), outside))
-            except (UnknowableError, ValueError, RecursionError):
-                pass  # as if absent
-        found = find()
-        with suppress(UnknowableError):  # else it is found out anew each time
-            text = _text(to_plain(found, outside))
-            if most_bytes is None or len(text) <= most_bytes:
-                self._store.write(name, text)
-        return found
+        name = self._name_of(what, arguments)
+        answer = self._kept(name, outside)
+        return answer[0] if answer else self._keep(name, find(), outside, most_bytes)
+
+    def recall_each(
+        self,
+        what: str,
+        asked: Iterable[tuple[object, Callable[[], _Found]]],
+        executor: Executor,
+        most_bytes: int | None = None,
+    ) -> Iterator[_Found]:
+        """Yield the same as ``recall`` for one question after another; what is not known is found side by side.
+
+        Args:
+            what: as for ``recall``.
+            asked: the arguments and what finds the answer, of each question.
+            executor: does the finding.
+            most_bytes: as for ``recall``.
+        """
+        pending: deque[tuple[str | None, Future[_Found] | tuple[_Found]]] = deque()
+
+        def next_one() -> _Found:
+            name, answer = pending.popleft()
+            if isinstance(answer, tuple):
+                return answer[0]
+            return self._keep(name, answer.result(), NOBODY, most_bytes)
+
+        for arguments, find in asked:
+            name = self._name_of(what, arguments)
+            answer = self._kept(name, NOBODY)
+            pending.append((name, answer or executor.submit(find)))
+            while pending and (len(pending) > MOST_PENDING or _is_there(pending[0][1])):
+                yield next_one()
+        while pending:
+            yield next_one()
 
     def belied(self, digests: Mapping[InputFile, str]) -> list[InputFile]:
         """Return the files that hold other bytes than they did before, though the system says they are unchanged.
@@ -98,6 +120,31 @@ class Known:
                 self._keep_digest(file, digest if before is None else _BELIED)
             if before not in (None, digest, _BELIED):
                 found.append(file)
+        return found
+
+    def _name_of(self, what: str, arguments: object) -> str | None:
+        """Return the name of an answer; None where none is kept."""
+        if self._store is None:
+            return None
+        with suppress(UnknowableError):
+            return self._name(what, arguments)
+        return None
+
+    def _kept(self, name: str | None, outside: Outside) -> tuple[Any] | None:
+        """Return the answer of a name, alone in a tuple; None where there is none."""
+        data = self._store.read(name) if self._store is not None and name is not None else None
+        if data is not None:
+            with suppress(UnknowableError, ValueError, RecursionError):  # as if absent
+                return (from_plain(json.loads(data), outside),)
+        return None
+
+    def _keep(self, name: str | None, found: _Found, outside: Outside, most_bytes: int | None) -> _Found:
+        """Keep an answer, where it can be, and return it."""
+        if self._store is not None and name is not None:
+            with suppress(UnknowableError):  # else it is found out anew each time
+                text = _text(to_plain(found, outside))
+                if most_bytes is None or len(text) <= most_bytes:
+                    self._store.write(name, text)
         return found
 
     def _name(self, what: str, arguments: object) -> str:
@@ -145,6 +192,10 @@ class _Asked:
 
     def named(self, name: Plain) -> object:
         raise LookupError(name)
+
+
+def _is_there(answer: Future[Any] | tuple[Any]) -> bool:
+    return isinstance(answer, tuple) or answer.done()
 
 
 def _state_name(state: FileState) -> str:

@@ -2,7 +2,7 @@
 
 from assembler.report.grouping import TextLine, group_lines
 from assembler.report.outcomes import outcome_words
-from assembler.report.page import report_page
+from assembler.report.page import load_page, report_page
 from assembler.report.reasons import RULE_WORDS, because_words, with_reason
 
 __all__ = [
@@ -10,6 +10,7 @@ __all__ = [
     "TextLine",
     "because_words",
     "group_lines",
+    "load_page",
     "outcome_words",
     "report_page",
     "with_reason",

@@ -7,6 +7,7 @@ record, so that a page can be made again from ``assembly.json``.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
@@ -20,6 +21,8 @@ from assembler.timecode import format_sample, frame_rate
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
+
+    from jinja2 import Template
 
     from assembler.record.recorded.tracks import RecordedJoin, RecordedTrack
     from assembler.record.recorded.whole import RecordedReel, RecordedSet, RecordedUncured
@@ -41,8 +44,16 @@ STATE_TONES = {
 }
 """From what is certain to what is not there."""
 
+
 # Read when the module is: that it is missing is to be told before the work and not after.
-_TEMPLATE = page_template("assembler.report", "page.html.j2")
+@cache
+def load_page() -> Template:
+    """Load all that makes a page, and return its template: to be done before long work and not after.
+
+    Raises:
+        ImportError: a part of the library is missing.
+    """
+    return page_template("assembler.report", "page.html.j2")
 
 
 @dataclass(frozen=True)
@@ -104,7 +115,7 @@ def report_page(record: RecordedSet) -> bytes:
         return format_sample(record.start.sample + position, rate, record.session.sample_rate)
 
     tones = {one.name: TONES[index % len(TONES)] for index, one in enumerate(record.passes)}
-    page = _TEMPLATE.render(
+    page = load_page().render(
         record=record,
         label=label,
         prepared_words=preparation_words,

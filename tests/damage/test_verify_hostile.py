@@ -17,7 +17,7 @@ import pytest
 
 from assembler.cli.commands import run
 from assembler.consolidator import build_set, building, verify_set
-from assembler.consolidator.publishing import Staging
+from assembler.consolidator.staged import StagedFiles
 from assembler.record.recorded.plainjson import check_json
 from assembler.wave import PcmFormat, encode_format
 from tests.damage.test_verify_damage import edit_record, flip, seal
@@ -353,14 +353,14 @@ def test_samples_other_than_recorded_are_not_published(
 ) -> None:
     """What counts are the samples as they are decoded from the disk, not those that were meant to be there."""
 
-    def hashed(staging: Staging, relative: str, algorithms: Iterable[str]) -> Mapping[str, str]:
+    def hashed(files: StagedFiles, relative: str, algorithms: Iterable[str]) -> Mapping[str, str]:
         """Let the disk lose a bit of a track before it is read back."""
         if relative == ONE:
-            flip(staging.folder / relative, 90_001)
-        return hash_back(staging, relative, algorithms)
+            flip(files.folder / relative, 90_001)
+        return hash_back(files, relative, algorithms)
 
-    hash_back = Staging.hash_back
-    monkeypatch.setattr(Staging, "hash_back", hashed)
+    hash_back = StagedFiles.hash_back
+    monkeypatch.setattr(StagedFiles, "hash_back", hashed)
     assert run(["build", str(session / "session.toml"), "-o", str(tmp_path / "set")]) == 2
     assert f"{ONE}: data chunk: samples are not those of audio_sha256" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []

@@ -19,7 +19,7 @@ import pytest
 from scipy.signal import firwin
 
 from assembler.consolidator.metering import TrackLevels, TrackMeter
-from assembler.consolidator.metering.loudness import k_weighting
+from assembler.consolidator.metering.weighting import k_weighting
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s

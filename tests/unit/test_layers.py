@@ -10,6 +10,7 @@ import pytest
 PACKAGE = Path(__file__).resolve().parents[2] / "assembler"
 
 MAY_IMPORT = {
+    "crew": set(),
     "sheet": set(),
     "wave": set(),
     "timecode": set(),
@@ -20,10 +21,11 @@ MAY_IMPORT = {
     "record": {"aligner", "sheet", "wave", "timecode"},
     "report": {"record", "sheet", "timecode"},
     "retakes": {"aligner", "sheet", "timecode"},
-    "consolidator": {"report", "record", "aligner", "importer", "known", "sheet", "wave", "timecode"},
+    "consolidator": {"crew", "report", "record", "aligner", "importer", "known", "sheet", "wave", "timecode"},
     "demo": {"timecode", "consolidator"},
     "watch": {"drafting", "retakes", "aligner", "importer", "known", "sheet", "wave", "timecode"},
     "cli": {
+        "crew",
         "drafting",
         "report",
         "retakes",

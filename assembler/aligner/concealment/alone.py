@@ -90,14 +90,13 @@ def _has_full_block(marked: Bools) -> bool:
 
 
 def _rows(means: Bools, parity: int) -> list[Row]:
-    sums, own_sums = (np.concatenate(([0], np.cumsum(one))) for one in (means, means[parity::2]))
     found = []
     for first, last in ranges_of(means[parity::2], least=LEAST_MEMBERS):
         start, end = parity + 2 * first, parity + 2 * last - 1
         low, high = max(0, start - RATE_SAMPLES), min(means.size, end + RATE_SAMPLES)
         members = last - first
-        inside = int(sums[end] - sums[start] - (own_sums[last] - own_sums[first]))
-        around = int(sums[high] - sums[end] + sums[start] - sums[low])
+        inside = int(np.count_nonzero(means[start:end])) - members
+        around = int(np.count_nonzero(means[low:start]) + np.count_nonzero(means[end:high]))
         # Sound that is as even between the members, as silence is, is so by nature.
         chance = max(_rate(inside, end - start - members), _rate(around, high - end + start - low))
         nats = -members * float(np.log(chance))

@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d
+from numpy.lib.stride_tricks import sliding_window_view
 
 from assembler.aligner.flaws.limits import (
     HASHED_SAMPLES,
@@ -194,8 +194,9 @@ def _clicks(samples: Int32s, bend: Int64s, step: int) -> list[Range]:
     rough = np.sqrt(
         np.mean(bend[: whole * ROUGH_SAMPLES].reshape(-1, ROUGH_SAMPLES).astype(np.float64) ** 2, axis=1)
     )
-    beside = maximum_filter1d(rough, ROUGH_REACH)
     half = ROUGH_REACH // 2
+    padded = np.pad(rough, (half, ROUGH_REACH - half - 1), "symmetric")
+    beside = sliding_window_view(padded, ROUGH_REACH).max(axis=1)
     # The loudest of the windows that end two before each one, and of those that begin two behind it.
     before, behind = np.full(whole, np.inf), np.full(whole, np.inf)
     before[half + 2 :] = beside[: whole - half - 2]

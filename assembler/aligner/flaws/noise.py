@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
-from scipy.fft import next_fast_len
 
 from assembler.aligner.flaws.limits import (
     BESIDE_WINDOWS,
@@ -40,7 +39,7 @@ from assembler.aligner.flaws.limits import (
     WINDOWS_AT_ONCE,
 )
 from assembler.aligner.records.ranges import ranges_of
-from assembler.aligner.sound.levels import fit_predictor, prediction_errors
+from assembler.aligner.sound.levels import fit_predictor, prediction_errors, quick_length
 from assembler.aligner.sound.limits import PREDICTOR_ORDER
 
 if TYPE_CHECKING:
@@ -115,7 +114,7 @@ def _correlation(windows: Int32s, order: int) -> Float64s:
     """
     # Zeros as far as the furthest lag reaches are enough.
     size = windows.shape[1]
-    length, shape = next_fast_len(size + order, real=True), np.hanning(size)
+    length, shape = quick_length(size + order), np.hanning(size)
     correlation = np.empty((order + 1, windows.shape[0]))
     for first in range(0, windows.shape[0], WINDOWS_AT_ONCE):
         chosen = slice(first, first + WINDOWS_AT_ONCE)

@@ -14,6 +14,10 @@ if TYPE_CHECKING:
 
 Range: TypeAlias = tuple[int, int]
 
+LEAST_WITH_A_WORD = 15
+"""So many samples in a row, wherever they begin, hold a whole word of eight."""
+_FULL_WORD = np.uint64(0x0101010101010101)
+
 
 def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0, least: int = 1) -> list[Range]:
     """Return the ranges where ``mask`` is true.
@@ -24,7 +28,7 @@ def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0, least: int = 1) 
         bridge: ranges with a gap of at most this many samples between them are joined into one.
         least: shorter ranges are left out.
     """
-    if not mask.any():
+    if not mask.any() or (least >= LEAST_WITH_A_WORD and not bridge and not _has_full_word(mask)):
         return []
     if bridge:
         true_at = np.flatnonzero(mask)
@@ -38,6 +42,12 @@ def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0, least: int = 1) 
         long = ends - starts >= least
         starts, ends = starts[long], ends[long]
     return [(int(a) + offset, int(b) + offset) for a, b in zip(starts, ends, strict=True)]
+
+
+def _has_full_word(mask: Bools) -> bool:
+    """Return whether eight samples in a row that begin at a multiple of eight are all marked."""
+    whole = np.ascontiguousarray(mask[: mask.size // 8 * 8])
+    return bool((whole.view(np.uint64) == _FULL_WORD).any())
 
 
 def merged(ranges: Iterable[Range], *, bridge: int = 0) -> list[Range]:

@@ -11,11 +11,10 @@ Audio is ``int32``, shape ``(samples,)``.
 
 from __future__ import annotations
 
+from functools import cache
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
-from scipy.fft import next_fast_len
-from scipy.linalg import solve_toeplitz
 
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
@@ -124,6 +123,24 @@ def is_peak(samples: Int32s, start: int, end: int) -> bool:
     return int(np.abs(samples[start:end].astype(np.int64)).min()) >= LEAST_PEAK * int(near.max())
 
 
+@cache
+def quick_length(least: int) -> int:
+    """Return the smallest product of twos, threes and fives that is at least so large.
+
+    A transform of a length with a large prime factor takes a hundred times as long.
+    """
+    best = 1 << max(0, least - 1).bit_length()
+    fives = 1
+    while fives < best:
+        product = fives
+        while product < best:
+            twos = 1 << (-(-least // product) - 1).bit_length()
+            best = min(best, twos * product)
+            product *= 3
+        fives *= 5
+    return best
+
+
 def fit_predictor(context: Float64s, order: int = PREDICTOR_ORDER) -> Float64s:
     """Return the coefficients that predict a sample from those before it, nearest first.
 
@@ -133,12 +150,13 @@ def fit_predictor(context: Float64s, order: int = PREDICTOR_ORDER) -> Float64s:
     """
     windowed = context * np.hanning(context.size)
     # Zeros as far as the furthest lag reaches; a length with a large prime factor would take a hundred times as long.
-    size = next_fast_len(context.size + order, real=True)
+    size = quick_length(context.size + order)
     spectrum = np.fft.rfft(windowed, size)
     correlation = np.fft.irfft(np.abs(spectrum) ** 2, size)[: order + 1]
     # A floor under the first value keeps pure tones, whose predictor is all but singular, solvable.
     correlation[0] = correlation[0] * (1 + 1e-9) + 1e-3 * context.size
-    return np.asarray(solve_toeplitz(correlation[:-1], correlation[1:]), np.float64)
+    lags = np.arange(order)
+    return np.linalg.solve(correlation[np.abs(lags - lags[:, np.newaxis])], correlation[1:])
 
 
 def prediction_errors(samples: Float64s, predictor: Float64s) -> Float64s:

@@ -11,13 +11,12 @@ wide, with the sum of the powers in each bin: means are exact but for the one bi
 from __future__ import annotations
 
 import math
-from functools import cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy
 
 from assembler.consolidator.metering.slots import slot_edges, slot_energies
+from assembler.consolidator.metering.weighting import Weighting
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s
@@ -35,24 +34,6 @@ RANGE_PERCENTILES = (0.10, 0.95)  # Tech 3342
 _FILTER_AT_REST = (
     1e-15  # of one step of the converter: far under rounding, far over the slow subnormal numbers
 )
-
-
-@cache
-def k_weighting(sample_rate: int) -> Float64s:
-    """Return the K-weighting filter as second-order sections: shape (2, 6), rows b0 b1 b2 1 a1 a2.
-
-    The high-pass stands before the shelf (the order of BS.1770 is the other way, the product the same): after
-    a cut to silence the shelf is then fed by the high-pass's slow decay, and never sinks into subnormal
-    numbers, on which the processor is a hundred times slower.
-
-    Source: ITU-R BS.1770-5 Annex 1 Tables 1 and 2, carried to other rates by pyloudnorm's "DeMan" filters.
-    """
-    import pyloudnorm  # noqa: PLC0415 - slow to load, and a check meters nothing
-
-    filters = pyloudnorm.Meter(sample_rate, filter_class="DeMan")._filters  # noqa: SLF001 -- its only access
-    return np.array(
-        [[*filters[name].b, *filters[name].a] for name in ("high_pass_DeMan", "high_shelf_DeMan")]
-    )
 
 
 def power_to_lufs(power: float) -> float | None:
@@ -121,8 +102,7 @@ class LoudnessMeter:
 
     def __init__(self, sample_rate: int, full_scale: float) -> None:
         self._edges = slot_edges(sample_rate)
-        self._sections = k_weighting(sample_rate)
-        self._state = np.zeros((2, 2))
+        self._weighting = Weighting(sample_rate)
         self._slot_scale = 1 / (full_scale * full_scale * sample_rate / 100)
         self._slots_done = 0
         self._recent = np.zeros(0)  # mean squares of the slots that later windows still reach
@@ -133,10 +113,9 @@ class LoudnessMeter:
 
     def update(self, values: Float64s) -> None:
         """Take in the next second, or a shorter last one: shape (n,). What fills no slot is dropped."""
-        if np.abs(self._state).max() < _FILTER_AT_REST:
-            self._state[:] = 0
-        weighted, self._state = scipy.signal.sosfilt(self._sections, values, zi=self._state)
-        energies, _ = slot_energies(weighted, self._edges)
+        if np.abs(self._weighting.state).max() < _FILTER_AT_REST:
+            self._weighting.state[:] = 0
+        energies, _ = slot_energies(self._weighting.weighted(values), self._edges)
         fresh = energies * self._slot_scale
         self._recent = np.concatenate((self._recent, fresh))
         self._slots_done += fresh.size

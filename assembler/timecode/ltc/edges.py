@@ -11,7 +11,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.ndimage import uniform_filter1d
+import scipy
 
 from assembler.timecode.ltc.word import WORD_BITS
 
@@ -41,9 +41,11 @@ def find_edges(samples: Float64s, sample_rate: int, rate: FrameRate) -> Float64s
     if samples.size == 0:
         return np.zeros(0)
     cell = sample_rate / (WORD_BITS * float(rate.exact))
-    level = _smooth(samples - uniform_filter1d(samples, _odd(_OFFSET_CELLS * cell), mode="nearest"), cell)
+    level = _smooth(
+        samples - scipy.ndimage.uniform_filter1d(samples, _odd(_OFFSET_CELLS * cell), mode="nearest"), cell
+    )
     power = level * level
-    loudness = uniform_filter1d(power, _odd(_LOUDNESS_CELLS * cell), mode="nearest")
+    loudness = scipy.ndimage.uniform_filter1d(power, _odd(_LOUDNESS_CELLS * cell), mode="nearest")
     sure = np.flatnonzero(power > _STATE_SHARE**2 * loudness)
     high = level[sure] > 0
     changes = np.flatnonzero(high[1:] != high[:-1])
@@ -52,7 +54,9 @@ def find_edges(samples: Float64s, sample_rate: int, rate: FrameRate) -> Float64s
 
 def _smooth(level: Float64s, cell: float) -> Float64s:
     width = _odd(_SMOOTH_CELLS * cell)
-    return uniform_filter1d(uniform_filter1d(level, width, mode="nearest"), width, mode="nearest")
+    return scipy.ndimage.uniform_filter1d(
+        scipy.ndimage.uniform_filter1d(level, width, mode="nearest"), width, mode="nearest"
+    )
 
 
 def _odd(length: float) -> int:

@@ -8,12 +8,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy.stats import binom
 
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings, Undecided
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import Slip, map_with_slips
 from assembler.aligner.tell.tape.causes import find_causes, steady_interval
+from assembler.aligner.tell.tape.chance import log_tail
 from scripts.bench.trial_sessions import ArrayAudio
 
 WHY = Because(Rule.OUTVOTED)
@@ -140,3 +142,15 @@ def test_nothing_turns_as_slowly_as_that() -> None:
     """Flaws every 22 s are as steady as can be, but no part of a tape machine takes so long for a turn."""
     assert steady_interval(np.arange(20) * 3 * RATE, RATE) is not None
     assert steady_interval(np.arange(20) * 22 * RATE, RATE) is None
+
+
+@pytest.mark.parametrize("trials", [1, 7, 60, 3000])
+@pytest.mark.parametrize("share", [1e-4, 0.03, 0.49])
+def test_the_tail_is_that_of_the_binomial_distribution(trials: int, share: float) -> None:
+    """The chance of so many hits or more is what scipy's distribution says, as far as its numbers reach."""
+    for least in {0, 1, trials // 2, trials}:
+        expected = float(binom.logsf(least - 1, trials, share))
+        if np.isfinite(expected):
+            assert log_tail(least, trials, share) == pytest.approx(expected, rel=1e-8, abs=1e-12)
+        else:
+            assert log_tail(least, trials, share) < -700

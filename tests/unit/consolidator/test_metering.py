@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
+import pyloudnorm
 import pytest
+from scipy.signal import sosfilt
 
 from assembler.consolidator.metering import TrackLevels, TrackMeter
 from assembler.consolidator.metering.levels import ClipCounter
 from assembler.consolidator.metering.loudness import LoudnessMeter, PowerHistogram
 from assembler.consolidator.metering.true_peak import HALF_TAPS, interpolator, oversampling_factor
+from assembler.consolidator.metering.weighting import Weighting, k_weighting
 
 
 def measure(samples: object, sample_rate: int = 48_000, full_scale: float = 2.0**15) -> TrackLevels:
@@ -155,7 +160,7 @@ def test_filter_comes_to_rest_in_silence() -> None:
     meter.update(np.full(48_000, 2.0**23))
     for _ in range(4):
         meter.update(np.zeros(48_000))
-        state = meter._state  # noqa: SLF001 -- the slowness it guards against cannot be seen from outside
+        state = meter._weighting.state  # noqa: SLF001 -- the slowness it guards against cannot be seen from outside
         assert ((state == 0) | (np.abs(state) > np.finfo(np.float64).tiny)).all()
     assert not state.any()
 
@@ -194,3 +199,24 @@ def test_interpolator_is_flat(factor: int) -> None:
         for phase, taps in enumerate(interpolator(factor), 1):
             met = np.exp(1j * np.pi * share * places) @ taps
             assert abs(met - np.exp(1j * np.pi * share * phase / factor)) < 0.006
+
+
+@pytest.mark.parametrize("rate", [8_000, 22_050, 44_056, 48_000, 96_000])
+def test_weighting_is_the_recursive_filter(rate: int) -> None:
+    """Weighting by products gives what scipy's loop over the samples gives, however the track is cut."""
+    random = np.random.default_rng(rate)
+    values = np.round(random.normal(size=2 * rate) * 1e6) + 3e6
+    values[rate // 2 : rate] = 0
+    weighting = Weighting(rate)
+    cuts = [0, 1, 50, 1000, rate, rate + 47, 2 * rate]
+    found = np.concatenate([weighting.weighted(values[a:b]) for a, b in pairwise(cuts)])
+    expected = sosfilt(k_weighting(rate), values)
+    assert np.abs(found - expected).max() <= 1e-9 * np.abs(expected).max()
+
+
+@pytest.mark.parametrize("rate", [8_000, 22_050, 44_100, 48_000, 192_000])
+def test_the_weighting_filter_is_that_of_pyloudnorm(rate: int) -> None:
+    """At every rate the coefficients are those that pyloudnorm derives by the same published formulas."""
+    filters = pyloudnorm.Meter(rate, filter_class="DeMan")._filters  # noqa: SLF001 -- their only access
+    expected = [[*filters[name].b, *filters[name].a] for name in ("high_pass_DeMan", "high_shelf_DeMan")]
+    np.testing.assert_allclose(k_weighting(rate), expected, rtol=0, atol=1e-15)

@@ -12,8 +12,8 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
+import scipy
 from numpy.lib.stride_tricks import sliding_window_view
-from scipy.ndimage import maximum_filter1d, median_filter, uniform_filter1d
 
 from assembler.aligner.compare.limits import (
     CHAIN_DEVIATIONS,
@@ -68,7 +68,7 @@ class Chain:
         spread = self.floor + self.share * _treble(better, undone)
         size = -(-error.size // NOISE_BLOCK) * NOISE_BLOCK
         blocks = np.pad(error, (0, size - error.size), mode="edge").reshape(-1, NOISE_BLOCK)
-        local = median_filter(np.sqrt(np.mean(blocks**2, axis=1)), NOISE_BLOCKS, mode="nearest")
+        local = scipy.ndimage.median_filter(np.sqrt(np.mean(blocks**2, axis=1)), NOISE_BLOCKS, mode="nearest")
         spread = np.clip(np.repeat(local, NOISE_BLOCK)[: error.size], spread, LOUDEST_LOCAL * spread)
         return _solid(error > CHAIN_DEVIATIONS * spread + self.step)
 
@@ -142,10 +142,12 @@ def _fitted(pairs: Sequence[tuple[Float64s, Float64s]], told: Sequence[Bools], r
 def _treble(better: Float64s, undone: Float64s) -> Float64s:
     """Return how lively the sound is around each sample, by the calmer of the two: the other one may be noise."""
     both = [
-        np.sqrt(np.maximum(uniform_filter1d(np.diff(one, prepend=one[:1]) ** 2, NOISE_BLOCK), 0.0))
+        np.sqrt(
+            np.maximum(scipy.ndimage.uniform_filter1d(np.diff(one, prepend=one[:1]) ** 2, NOISE_BLOCK), 0.0)
+        )
         for one in (better, undone)
     ]
-    return np.asarray(maximum_filter1d(np.minimum(*both), 2 * NOISE_BLOCK + 1), np.float64)
+    return np.asarray(scipy.ndimage.maximum_filter1d(np.minimum(*both), 2 * NOISE_BLOCK + 1), np.float64)
 
 
 def _noise(pairs: Sequence[tuple[Float64s, Float64s]], found: Float64s, step: int) -> tuple[float, float]:

@@ -14,7 +14,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from scipy.ndimage import maximum_filter1d, uniform_filter1d
+import scipy
 
 from assembler.aligner.place.limits import (
     COPY_MARGIN,
@@ -100,8 +100,10 @@ def _track_surprise(samples: Int32s) -> Float64s:
     changes = np.flatnonzero(np.diff(samples)) + 1
     is_still = np.ones(samples.size, np.float64)
     is_still[changes] = 0.0
-    still = uniform_filter1d(is_still, STILL_SAMPLES, mode="nearest") > 1.0 - 0.5 / STILL_SAMPLES
-    held = maximum_filter1d(still, 2 * STILL_SAMPLES)
+    still = (
+        scipy.ndimage.uniform_filter1d(is_still, STILL_SAMPLES, mode="nearest") > 1.0 - 0.5 / STILL_SAMPLES
+    )
+    held = scipy.ndimage.maximum_filter1d(still, 2 * STILL_SAMPLES)
     ratio = np.minimum(forwards, backwards) / USUAL_RATIO
     return np.asarray(np.where(held, 0.0, np.log(np.maximum(ratio, 1.0))), np.float64)
 

@@ -12,7 +12,6 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy
 
 from assembler.aligner.records.because import SLIPPED
 from assembler.aligner.records.findings import FoundFlaw
@@ -31,6 +30,7 @@ from assembler.aligner.tell.limits import (
     STEADY_SHARE,
     TURN_SHARE,
 )
+from assembler.aligner.tell.tape.chance import log_tail
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -247,4 +247,4 @@ def _rated(gaps: Float64s, interval: float, early: float) -> tuple[float, float]
     if count < STEADY_SHARE * gaps.size or share >= 0.5:
         return 0.0, interval
     # One gap fits by itself: the interval was taken from it.
-    return float(scipy.stats.binom.logsf(count - 2, gaps.size - 1, share)), interval
+    return log_tail(count - 1, gaps.size - 1, share), interval

@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-from scipy.special import ndtr
+import scipy
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s
@@ -103,7 +103,7 @@ def log_likelihood(
     if edges.is_soft:
         bell = edges.smear / np.sqrt(12.0)
         past_onset = (deviations - onsets) / bell
-        box = (ndtr(past_onset) - ndtr(past_onset - width / bell)) / width
+        box = (scipy.special.ndtr(past_onset) - scipy.special.ndtr(past_onset - width / bell)) / width
     else:
         start = np.maximum(deviations - edges.smear / 2, onsets)
         end = np.minimum(deviations + edges.smear / 2, onsets + width)

@@ -1,0 +1,78 @@
+"""A worker's side: tasks come in, results and errors go out, until nobody sends any more."""
+
+from __future__ import annotations
+
+import os
+import pickle
+import signal
+import threading
+import traceback
+from contextlib import suppress
+from multiprocessing import parent_process
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from multiprocessing.connection import Connection
+
+SHARE: Final = "share"
+DONE: Final = "done"
+FAILED: Final = "failed"
+
+LEAST_TOLD: Final = 0.01
+"""Share of a task."""
+
+
+def serve(connection: Connection) -> None:
+    """Do tasks until the connection is closed.
+
+    Signals that end a process are the starter's business: it ends its workers. A worker whose starter was killed ends
+    at once, in the midst of a task.
+    """
+    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+        signal.signal(number, signal.SIG_IGN)
+    threading.Thread(target=_end_with_parent, daemon=True).start()
+    with suppress(EOFError, ConnectionError):
+        while True:
+            _serve_one(connection, connection.recv_bytes())
+
+
+def _serve_one(connection: Connection, message: bytes) -> None:
+    try:
+        # A capture that stands in a task is opened here, and may be another one by now.
+        work, is_followed = pickle.loads(message)  # noqa: S301 - of the process that started this one
+        result = work(_Teller(connection)) if is_followed else work()
+        answer = pickle.dumps((DONE, result), pickle.HIGHEST_PROTOCOL)
+    except Exception as error:  # noqa: BLE001 - whatever it is, the starter raises it
+        answer = _failure(error)
+    connection.send_bytes(answer)
+
+
+class _Teller:
+    """Sends how far a task is, not more often than anybody sees."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+        self._told = 0.0
+
+    def __call__(self, share: float) -> None:
+        if share - self._told >= LEAST_TOLD:
+            self._told = share
+            self._connection.send((SHARE, share))
+
+
+def _failure(error: Exception) -> bytes:
+    """Return an error ready to be sent, with the way to it; one that cannot be sent by what it says."""
+    error.add_note("".join(traceback.format_exception(error)))
+    try:
+        answer = pickle.dumps((FAILED, error))
+        pickle.loads(answer)  # noqa: S301 - just made
+    except Exception:  # noqa: BLE001 - a class may refuse in any way
+        answer = pickle.dumps((FAILED, RuntimeError(f"{type(error).__name__}: {error}")))
+    return answer
+
+
+def _end_with_parent() -> None:
+    parent = parent_process()
+    if parent is not None:
+        parent.join()
+        os._exit(1)
