@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-PATIENCE = 90.0
+PATIENCE = 240.0
 """Seconds that a test waits for an event: far more than it takes, since machines that run tests are busy."""
 
 
