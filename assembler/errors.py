@@ -79,6 +79,14 @@ class PublishError(AssemblerError):
     """The set could not be written; unless the words say that it stands, nothing was published."""
 
 
+class LedgerError(AssemblerError):
+    """The root of a collection, or its ledger, cannot be used."""
+
+
+class ClusterError(AssemblerError):
+    """The cluster that is to do the work cannot be reached or used."""
+
+
 class TimecodeError(AssemblerError, ValueError):
     """A timecode label, frame or rate outside what the arithmetic allows."""
 
