@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import fcntl
 import os
 from contextlib import suppress
@@ -84,16 +85,15 @@ class Ledger:
         """
         line = row_line(row)
         try:
-            written = os.write(self._descriptor, line)
-            if written < len(line):
-                raise OSError(0, "disk full")
-            os.fsync(self._descriptor)
+            _write(self._descriptor, line)
             if not self._size:
                 _sync_folder(self.root)
         except OSError as error:
             with suppress(OSError):
                 os.ftruncate(self._descriptor, self._size)
-            words = f"{self._path}: a row could not be written: {error.strerror}; sets that stand are known again"
+            words = (
+                f"{self._path}: a row could not be written: {error.strerror}; sets that stand are known again"
+            )
             raise LedgerError(words) from error
         self._size += len(line)
         self.history.append(row)
@@ -187,6 +187,12 @@ def _rows(path: Path, data: bytes) -> tuple[Row, ...]:
         except ValueError as error:
             raise LedgerError(f"{path}: line {number}: {error}") from error
     return tuple(rows)
+
+
+def _write(descriptor: int, line: bytes) -> None:
+    if os.write(descriptor, line) < len(line):
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+    os.fsync(descriptor)
 
 
 def _sync_folder(folder: Path) -> None:
