@@ -1,7 +1,8 @@
-"""What is asked of a worker, and what any pool of workers can do. An order is plain: one line of text."""
+"""What is asked of a worker, what any pool of workers can do, what came of it. An order is plain: one line of text."""
 
 # pydantic reads the annotations while the program runs: no postponed evaluation in this module.
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Literal, Protocol
 
 from pydantic import BaseModel, ConfigDict
@@ -85,3 +86,25 @@ class Pool(Protocol):
 
     def close(self) -> None:
         """End the workers and what they are at: nothing half done is left where they are this machine's."""
+
+
+@dataclass(frozen=True)
+class BatchResult:
+    """What came of a batch.
+
+    Args:
+        root: of the collection.
+        rows: what was done, a row each, in the order in which it ended.
+        is_sound: whether every set is built, and leaves nothing for a person to decide; of sets that were verified,
+            whether each was found whole.
+        kept: rows of sessions whose sets stood already.
+        left: how many were not begun when time was up.
+        undone: how many orders came to nothing.
+    """
+
+    root: Path
+    rows: tuple[Row, ...]
+    is_sound: bool
+    kept: tuple[Row, ...] = ()
+    left: int = 0
+    undone: int = 0

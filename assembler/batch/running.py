@@ -7,23 +7,21 @@ import shutil
 import time
 from collections import Counter, deque
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.batch.cluster import ClusterPool
 from assembler.batch.doing import failed_row
 from assembler.batch.finding import find_sessions
-from assembler.batch.orders import Order, done_words, is_undone
+from assembler.batch.orders import BatchResult, Order, done_words, is_undone
 from assembler.batch.pool import EmbeddedPool
 from assembler.batch.queueing import due_builds, due_verifications, is_in_time, may_start
 from assembler.collection import (
-    LEDGER,
+    Collection,
     Ledger,
     Row,
-    SessionState,
     check_root,
-    latest_rows,
+    has_ledger,
     read_collection,
 )
 from assembler.consolidator.disk import size_words
@@ -41,30 +39,6 @@ if TYPE_CHECKING:
 CACHE_MEBIBYTES = 256
 WAIT_SECONDS = 1.0
 RETRIES = 2
-
-
-@dataclass(frozen=True)
-class BatchResult:
-    """What came of a batch.
-
-    Args:
-        root: of the collection.
-        rows: what was done, a row each, in the order in which it ended.
-        kept: rows of sessions whose sets stood already.
-        left: how many were not begun when time was up.
-        undone: how many orders came to nothing.
-    """
-
-    root: Path
-    rows: tuple[Row, ...]
-    kept: tuple[Row, ...] = ()
-    left: int = 0
-    undone: int = 0
-
-    @property
-    def is_sound(self) -> bool:
-        """Whether nothing is left for a person to decide in what was done and kept."""
-        return not self.undone and all(row.state is SessionState.SAVED for row in (*self.rows, *self.kept))
 
 
 def build_collection(
@@ -101,7 +75,7 @@ def build_collection(
     """
     root = Path(os.path.abspath(root))  # noqa: PTH100 - links are not followed
     check_root(root)
-    before = read_collection(root).history if os.path.lexists(root / LEDGER) else ()
+    before = read_collection(root).history if has_ledger(root) else ()
     paths = [Path(folder) for folder in folders]
     sessions = find_sessions(paths, root, before, progress, allow_outside=allow_outside)
     blank = Order(
@@ -122,7 +96,8 @@ def build_collection(
             ledger.append(row)
         run = _Run(ledger, pool, retries, progress, tell)
         rows = run.builds(due.orders)
-    return BatchResult(root, tuple(rows), due.kept, undone=run.undone)
+    is_sound = all(row.state is SessionState.SAVED for row in (*rows, *due.kept))
+    return BatchResult(root, tuple(rows), is_sound, due.kept, undone=run.undone)
 
 
 def verify_collection(
@@ -153,11 +128,12 @@ def verify_collection(
     root = Path(os.path.abspath(root))  # noqa: PTH100 - links are not followed
     read_collection(root)
     with _at_work(root, scheduler, jobs) as (ledger, pool):
-        rows = latest_rows(ledger.history).values()
+        rows = Collection(root, tuple(ledger.history)).rows
         orders = due_verifications(rows, Order(kind="verify", root=str(root), row=Row(session="", sheet="")))
         run = _Run(ledger, pool, retries, progress, tell)
         done = run.verifications(orders, None if within_hours is None else 3600 * within_hours)
-    return BatchResult(root, tuple(done), left=len(orders) - len(done), undone=run.undone)
+    is_sound = not run.undone and not any(row.damage for row in done)
+    return BatchResult(root, tuple(done), is_sound, left=len(orders) - len(done), undone=run.undone)
 
 
 class _Run:
@@ -246,7 +222,8 @@ def _at_work(root: Path, scheduler: str | None, jobs: int | None) -> Iterator[tu
 
 
 def _check_room(root: Path, orders: Iterable[Order]) -> None:
-    needed = sum(order.needed_bytes for order in orders)
+    # A set that is likely to be recognised takes no room.
+    needed = sum(order.needed_bytes for order in orders if not order.same)
     place = root if root.is_dir() else root.parent
     free = shutil.disk_usage(place).free
     if free < needed:

@@ -147,11 +147,16 @@ def read_collection(root: AnyPath) -> Collection:
         os.close(descriptor)
 
 
+def has_ledger(root: Path) -> bool:
+    """Return whether a batch has been at work in a folder."""
+    return os.path.lexists(root / LEDGER)
+
+
 def check_root(root: Path) -> None:
     """Raise LedgerError unless a folder holds a ledger, is empty, or can be made; nothing is written."""
     try:
         if root.is_dir():
-            if not os.path.lexists(root / LEDGER) and any(root.iterdir()):
+            if not has_ledger(root) and any(root.iterdir()):
                 raise LedgerError(
                     f"{root}: holds other things and no ledger; allowed: a new or empty folder, or a root that "
                     "`batch` has built into"

@@ -23,7 +23,11 @@ MAY_IMPORT = {
     "consolidator": {"report", "record", "aligner", "importer", "known", "sheet", "wave", "timecode"},
     "demo": {"timecode", "consolidator"},
     "watch": {"drafting", "retakes", "aligner", "importer", "known", "sheet", "wave", "timecode"},
+    "collection": {"record"},
+    "batch": {"collection", "retakes", "consolidator", "record", "aligner", "known", "sheet", "wave"},
     "cli": {
+        "batch",
+        "collection",
         "drafting",
         "report",
         "retakes",
