@@ -56,6 +56,11 @@ def is_undone(row: Row, order: Order) -> bool:
     return row.status not in (0, 1) if order.kind == "build" else row.verified == order.row.verified
 
 
+def is_recognised(row: Row, order: Order) -> bool:
+    """Return whether a set stood already that was made from the very files of the order."""
+    return any(row.set_name == one.set_name and row.digest == one.digest for one in order.same)
+
+
 def done_words(row: Row, order: Order) -> str:
     """Return what came of an order in a line."""
     if order.kind == "verify" and not is_undone(row, order):

@@ -13,13 +13,14 @@ from typing import TYPE_CHECKING
 from assembler.batch.cluster import ClusterPool
 from assembler.batch.doing import failed_row
 from assembler.batch.finding import find_sessions
-from assembler.batch.orders import BatchResult, Order, done_words, is_undone
+from assembler.batch.orders import BatchResult, Order, done_words, is_recognised, is_undone
 from assembler.batch.pool import EmbeddedPool
 from assembler.batch.queueing import due_builds, due_verifications, is_in_time, may_start
 from assembler.collection import (
     Collection,
     Ledger,
     Row,
+    SessionState,
     check_root,
     has_ledger,
     read_collection,
@@ -96,8 +97,9 @@ def build_collection(
             ledger.append(row)
         run = _Run(ledger, pool, retries, progress, tell)
         rows = run.builds(due.orders)
-    is_sound = all(row.state is SessionState.SAVED for row in (*rows, *due.kept))
-    return BatchResult(root, tuple(rows), is_sound, due.kept, undone=run.undone)
+    kept = (*due.kept, *run.kept)
+    is_sound = all(row.state is SessionState.SAVED for row in (*rows, *kept))
+    return BatchResult(root, tuple(rows), is_sound, kept, undone=run.undone)
 
 
 def verify_collection(
@@ -147,6 +149,7 @@ class _Run:
         self._deaths: Counter[str] = Counter()
         self._began = time.monotonic()
         self.undone = 0
+        self.kept: list[Row] = []
 
     def builds(self, orders: Sequence[Order]) -> list[Row]:
         """Return the rows of all orders, in the order in which they ended."""
@@ -189,10 +192,11 @@ class _Run:
                     waiting.appendleft(done.order)
                     continue
                 self._ledger.append(row)
-                self._rows.append(row)
+                (self.kept if is_recognised(row, done.order) else self._rows).append(row)
                 self.undone += is_undone(row, done.order)
-                self._tell(f"{len(self._rows)} of {count}: {done_words(row, done.order)}")
-                self._progress(what, len(self._rows) / count)
+                ended = len(self._rows) + len(self.kept)
+                self._tell(f"{ended} of {count}: {done_words(row, done.order)}")
+                self._progress(what, ended / count)
         return self._rows
 
     def _after_death(self, order: Order, *, is_final: bool) -> Row | None:
