@@ -13,7 +13,7 @@ from assembler.errors import ClusterError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-_CONNECT_SECONDS = 20
+_CONNECT_SECONDS = 10
 _WORKERS_SECONDS = 30
 EXTRA = "pip install 'capture-assembler[cluster]'"
 
@@ -84,7 +84,8 @@ class ClusterPool:
         if not self._orders:
             return []
         try:
-            self._dask.wait(list(self._orders), timeout=seconds, return_when="FIRST_COMPLETED")
+            with self._client.as_current():
+                self._dask.wait(list(self._orders), timeout=seconds, return_when="FIRST_COMPLETED")
         except TimeoutError:
             pass
         except Exception as error:

@@ -88,6 +88,7 @@ def test_a_cluster_that_loses_a_worker_builds_every_set(tmp_path: Path, cluster:
     # Both are at work behind the first row: six sessions are given to two workers.
     while not ((root / LEDGER).exists() and read_collection(root).rows):
         assert time.monotonic() < until
+        assert batch.poll() is None, batch.communicate()
         time.sleep(0.01)
     os.kill(cluster["workers"][0], signal.SIGKILL)
     out, told = batch.communicate(timeout=300)
