@@ -9,6 +9,7 @@ from assembler.batch.doing import do, failed_row
 from assembler.batch.orders import Done, Order
 from assembler.collection import read_row, row_line
 from assembler.errors import ClusterError
+from assembler.record.values import SOFTWARE
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -23,6 +24,11 @@ def do_text(order: str) -> str:
     return row_line(do(Order.model_validate_json(order))).decode("ascii")
 
 
+def program_name() -> str:
+    """Return what a worker is, with its version."""
+    return SOFTWARE
+
+
 class ClusterPool:
     """The workers of a Dask cluster.
 
@@ -32,7 +38,8 @@ class ClusterPool:
         work: what a worker runs.
 
     Raises:
-        ClusterError: the libraries are missing, the scheduler cannot be reached, or it has no workers.
+        ClusterError: the libraries are missing, the scheduler cannot be reached, or it has no workers that can load
+            this very program.
     """
 
     def __init__(self, address: str, jobs: int | None, work: Callable[[str], str] = do_text) -> None:
@@ -53,12 +60,26 @@ class ClusterPool:
                 f"the scheduler {address} cannot be reached: {_line(error)}; nothing was built"
             ) from error
         try:
-            self._client.wait_for_workers(1, timeout=_WORKERS_SECONDS)
-        except BaseException as error:
+            self._check_workers()
+        except BaseException:
             self._client.close()
-            if isinstance(error, TimeoutError | OSError):
-                raise ClusterError(f"the scheduler {address} has no workers; nothing was built") from error
             raise
+
+    def _check_workers(self) -> None:
+        """Raise ClusterError unless a worker is there that can load this very program."""
+        try:
+            self._client.wait_for_workers(1, timeout=_WORKERS_SECONDS)
+        except (TimeoutError, OSError) as error:
+            raise ClusterError(f"the scheduler {self._address} has no workers; nothing was built") from error
+        try:
+            program = self._client.submit(program_name, pure=False).result(timeout=_WORKERS_SECONDS)
+        except Exception as error:
+            raise ClusterError(
+                f"the workers of {self._address} cannot load the program: {_line(error)}; nothing was built"
+            ) from error
+        if program != SOFTWARE:
+            words = f"the workers of {self._address} are {program}; allowed: {SOFTWARE}; nothing was built"
+            raise ClusterError(words)
 
     def room(self) -> int:
         """Return how many orders more the workers could begin now."""
