@@ -206,10 +206,15 @@ def test_two_batches_at_once_are_refused(
     assert "another batch is at work there" in told
     assert told.count("\n") == 1
     [worker] = workers_of(batch)
+    os.kill(worker, signal.SIGSTOP)
     batch.kill()
-    batch.communicate(timeout=60)
+    batch.wait(60)
+    assert run(["batch", str(folder), "-o", str(root)]) == 2
+    assert "or its workers still are" in capsys.readouterr().err
+    os.kill(worker, signal.SIGCONT)
     until(lambda: not Path(f"/proc/{worker}").exists())
-    assert scaffolds(root) == []
+    assert [path.name for path in root.iterdir()] == [LEDGER]
+    batch.communicate()
     assert run(["batch", str(folder / "box1"), "-o", str(root)]) == 0
 
 
@@ -223,7 +228,7 @@ def test_an_interrupt_clears_up_and_the_next_run_goes_on(folder: Path, tmp_path:
     out, told = batch.communicate(timeout=60)
     assert (batch.returncode, out) == (130, "")
     assert told.endswith("stands: run the same again to go on\n")
-    assert scaffolds(root) == []
+    assert [path.name for path in root.iterdir()] == [LEDGER]
     assert not any(Path(f"/proc/{worker}").exists() for worker in workers)
     assert run(["batch", str(folder / "box1"), "-o", str(root)]) == 0
 
