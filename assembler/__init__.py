@@ -4,6 +4,7 @@ Everything that a command does a program can do. Paths are text or anything like
 
     load_sheet      read and check a session sheet
     draft_sheet     look through a folder of captures for a first sheet
+    grow_sheet      the same for a sheet that stands and captures that are new
     check_session   import and align a session, write nothing
     find_retakes    what must be played again, from a sheet and its edit
     open_session    the same, with the captures left open: read what would be delivered
@@ -13,6 +14,14 @@ Everything that a command does a program can do. Paths are text or anything like
     read_record     a set's record, from the bytes of its assembly.json
     report_page     the page of a record
     verify_set      check a set, and prove it against its captures
+    Watch           follow captures while they are recorded
+    write_demo      a small invented session, to try
+
+Many sessions at once:
+
+    build_collection    build a set of every session in folders
+    read_collection     what has become of each, by the ledger
+    verify_collection   verify sets, those first that were not looked at for longest
 
 What is raised on purpose is an `AssemblerError`; its tree stands in `assembler.errors`.
 """
@@ -25,6 +34,8 @@ from typing import TYPE_CHECKING, Any
 from assembler.errors import (
     AssemblerError,
     CaptureError,
+    ClusterError,
+    LedgerError,
     PlanError,
     PublishError,
     SheetError,
@@ -36,6 +47,8 @@ from assembler.version import __version__
 
 if TYPE_CHECKING:
     from assembler.aligner import Edit, write_plan
+    from assembler.batch import BatchResult, build_collection, verify_collection
+    from assembler.collection import Collection, read_collection
     from assembler.consolidator import (
         OpenSession,
         SessionResult,
@@ -45,17 +58,23 @@ if TYPE_CHECKING:
         open_session,
         verify_set,
     )
-    from assembler.drafting import draft_sheet
+    from assembler.demo import write_demo
+    from assembler.drafting import draft_sheet, grow_sheet
     from assembler.known import open_known
     from assembler.record.recorded.reading import read_record
     from assembler.report import report_page
     from assembler.retakes import find_retakes
     from assembler.sheet import load_sheet
+    from assembler.watch import Watch
 
 __all__ = [
     "AssemblerError",
+    "BatchResult",
     "CaptureError",
+    "ClusterError",
+    "Collection",
     "Edit",
+    "LedgerError",
     "OpenSession",
     "PlanError",
     "PublishError",
@@ -64,24 +83,35 @@ __all__ = [
     "TimecodeError",
     "TimecodeLogError",
     "VerifyResult",
+    "Watch",
     "WaveError",
     "__version__",
+    "build_collection",
     "build_set",
     "check_session",
     "draft_sheet",
     "find_retakes",
+    "grow_sheet",
     "load_sheet",
     "open_known",
     "open_session",
+    "read_collection",
     "read_record",
     "report_page",
+    "verify_collection",
     "verify_set",
+    "write_demo",
     "write_plan",
 ]
 
 _HOMES = {
     "Edit": "assembler.aligner",
     "write_plan": "assembler.aligner",
+    "BatchResult": "assembler.batch",
+    "build_collection": "assembler.batch",
+    "verify_collection": "assembler.batch",
+    "Collection": "assembler.collection",
+    "read_collection": "assembler.collection",
     "OpenSession": "assembler.consolidator",
     "SessionResult": "assembler.consolidator",
     "VerifyResult": "assembler.consolidator",
@@ -89,12 +119,15 @@ _HOMES = {
     "check_session": "assembler.consolidator",
     "open_session": "assembler.consolidator",
     "verify_set": "assembler.consolidator",
+    "write_demo": "assembler.demo",
     "draft_sheet": "assembler.drafting",
+    "grow_sheet": "assembler.drafting",
     "open_known": "assembler.known",
     "read_record": "assembler.record.recorded.reading",
     "report_page": "assembler.report",
     "find_retakes": "assembler.retakes",
     "load_sheet": "assembler.sheet",
+    "Watch": "assembler.watch",
 }
 
 

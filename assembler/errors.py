@@ -97,6 +97,14 @@ class WorkerError(AssemblerError):
         super().__init__(f"{problem}; nothing was published")
 
 
+class LedgerError(AssemblerError):
+    """The root of a collection, or its ledger, cannot be used."""
+
+
+class ClusterError(AssemblerError):
+    """The cluster that is to do the work cannot be reached or used."""
+
+
 class TimecodeError(AssemblerError, ValueError):
     """A timecode label, frame or rate outside what the arithmetic allows."""
 

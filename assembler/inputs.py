@@ -28,7 +28,7 @@ AnyPath: TypeAlias = "str | os.PathLike[str]"
 
 HASH_BLOCK = 1 << 20
 
-_UNSETTLED_NS = 3_000_000_000
+UNSETTLED_NS = 3_000_000_000
 """FAT tells times of change to two seconds (ECMA-107 keeps them so); other file systems to less."""
 
 _KINDS = (
@@ -136,7 +136,7 @@ class InputFile:
         try:
             self._descriptor = open_regular(self.path) if descriptor is None else descriptor
             self.state = FileState.of(self._descriptor)
-            self.is_settled = time.time_ns() - self.state.mtime_ns > _UNSETTLED_NS
+            self.is_settled = time.time_ns() - self.state.mtime_ns > UNSETTLED_NS
             _HERE[self.path, self.state] = self
         except OSError as error:
             raise CaptureError(f"cannot be opened: {error.strerror}", path=self.path) from error

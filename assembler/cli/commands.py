@@ -251,6 +251,93 @@ def watch(source: Path, *, as_json: bool, allow_outside: bool, known: Known) -> 
     return run_watch(source, as_json=as_json, allow_outside=allow_outside, known=known)
 
 
+@commands.command(short_help="Build a set of every session in folders.")
+@click.argument("folders", metavar="FOLDER...", type=_PATH, nargs=-1)
+@click.option(
+    "-o", "--output", "root", type=_PATH, metavar="ROOT", required=True, help="Folder of the collection."
+)
+@click.option(
+    "--jobs",
+    type=click.IntRange(1, 4096),
+    metavar="N",
+    help="Sessions at once; as many as there are cores, or threads of the cluster, unless said.",
+)
+@click.option(
+    "--retries",
+    type=click.IntRange(0, 100),
+    default=2,
+    show_default=True,
+    metavar="N",
+    help="How often a session is tried again after its worker died.",
+)
+@click.option("--scheduler", metavar="ADDRESS", help="Have a Dask cluster do it, tcp://host:port.")
+@click.option("--verify", "is_verify", is_flag=True, help="Verify the sets of ROOT instead, oldest first.")
+@click.option("--within", type=Seconds(0, 10_000), metavar="HOURS", help="With --verify: so long at most.")
+@click.option("--no-cache", is_flag=True, help="Find everything out anew, and keep nothing of it.")
+@_json
+@_outside
+def batch(
+    folders: tuple[Path, ...],
+    root: Path,
+    *,
+    jobs: int | None,
+    retries: int,
+    scheduler: str | None,
+    is_verify: bool,
+    within: float | None,
+    no_cache: bool,
+    as_json: bool,
+    allow_outside: bool,
+) -> Answer:
+    """Build a set in ROOT of every session whose sheet lies in a FOLDER, or below it.
+
+    A set that stands is not built again, nor is it ever replaced: a session that has changed gets another one. ROOT
+    has a ledger, which `collection` shows.
+    """
+    from assembler.cli.batching import run_batch, run_batch_verify
+
+    if is_verify:
+        if folders:
+            raise click.UsageError("--verify goes through the sets of ROOT; allowed: no FOLDER")
+        return run_batch_verify(
+            root, scheduler=scheduler, jobs=jobs, retries=retries, within_hours=within, as_json=as_json
+        )
+    if not folders:
+        raise click.UsageError("no FOLDER is given; allowed: one or more that hold sheets")
+    if within is not None:
+        raise click.UsageError("--within limits --verify; allowed: both or neither")
+    return run_batch(
+        folders,
+        root,
+        scheduler=scheduler,
+        jobs=jobs,
+        retries=retries,
+        as_json=as_json,
+        allow_outside=allow_outside,
+        no_cache=no_cache,
+    )
+
+
+@commands.command(short_help="Show what has become of many sessions.")
+@click.argument("root", type=_PATH)
+@click.option("--csv", "csv_file", type=_PATH, metavar="FILE", help="Write a row a session; must not exist.")
+@click.option("--page", type=_PATH, metavar="FILE", help="Write it as a page, too; must not exist.")
+@_json
+@click.pass_obj
+def collection(
+    publication: Publication, root: Path, csv_file: Path | None, page: Path | None, *, as_json: bool
+) -> Answer:
+    """Show what the ledger of ROOT tells: what is saved, what needs a person or another play, what failures share.
+
+    Exit status 1: something needs a person, is damaged, has failed, or is to be played again.
+    """
+    from assembler.cli.collecting import run_collection
+
+    if csv_file is not None and csv_file == page:
+        raise click.UsageError("--csv and --page name one file; allowed: two")
+    return run_collection(publication, root, csv_file, page, as_json=as_json)
+
+
 @commands.command(short_help="Write an invented session to try.")
 @click.argument("folder", type=_PATH)
 @_json

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Self
 from assembler.aligner import align_session
 from assembler.consolidator.captures import capture_files
 from assembler.consolidator.rendering import TrackRenderer, sample_format
+from assembler.consolidator.result import SessionResult
 from assembler.consolidator.tracks import pass_reader
 from assembler.importer import ImportedSession, import_session
 from assembler.known import NOTHING
@@ -42,6 +43,7 @@ class OpenSession:
         self._progress = progress
         self._renderers: dict[str, TrackRenderer] = {}
         self._length = 0
+        self._result: SessionResult | None = None
         self.sheet = imported.sheet
 
     def align(self, *, plan: AnyPath | None = None) -> Edit:
@@ -59,6 +61,7 @@ class OpenSession:
         edit = align_session(session, self._progress, None if plan is None else Path(plan))
         digests = {relative_path(self.sheet, file.path): None for file in capture_files(session)}
         edit = with_sheet_notes(self.sheet, edit, digests)
+        self._result = SessionResult(self.sheet, edit, record_of(self.sheet, edit, digests))
         passes = [one.imported for one in edit.passes]
         quantised = sample_format(self.sheet.deliver.word_length, self.sheet.session.bit_depth)
         self._renderers = {
@@ -67,6 +70,42 @@ class OpenSession:
         }
         self._length = edit.length
         return edit
+
+    @property
+    def result(self) -> SessionResult:
+        """What ``align`` has found, as rows of plain values; it stays when the session is closed.
+
+        Raises:
+            ValueError: the session is not aligned yet.
+        """
+        if self._result is None:
+            raise ValueError("the session is not aligned yet: call align() first")
+        return self._result
+
+    def read_pass(self, pass_name: str, track_name: str, start: int, end: int) -> Int32s:
+        """Return the samples ``start`` to ``end`` of one pass of a track as it was captured, shape ``(end - start,)``.
+
+        Args:
+            pass_name: as the sheet has it.
+            track_name: as the sheet has it.
+            start: counted from the pass's first sample. What lies before that, or behind its last, is zero.
+            end: first one behind them.
+
+        Raises:
+            ValueError: the session is closed, has no such pass, or that pass no such track; or the range is none.
+            CaptureError: a capture cannot be read.
+        """
+        passes = {one.name: one for one in self._opened().passes}
+        if pass_name not in passes:
+            raise ValueError(f"there is no pass {pass_name!r}; allowed: {', '.join(passes)}")
+        one = passes[pass_name]
+        tracks = next(reel.tracks for reel in self.sheet.reels if reel.name == one.reel)
+        if not track_name or track_name not in tracks:
+            allowed = ", ".join(filter(None, tracks))
+            raise ValueError(f"pass {pass_name} has no track {track_name!r}; allowed: {allowed}")
+        if start > end:
+            raise ValueError(f"samples {start} to {end}; allowed: a range whose end is not before its start")
+        return one.audio.read(tracks.index(track_name), start, end - start)
 
     def read(self, track_name: str, start: int, end: int) -> Int32s:
         """Return the samples ``start`` to ``end`` of a track as a set would have them, shape ``(end - start,)``.

@@ -6,13 +6,14 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, TypeAlias
 
+from assembler.states import worst_of
 from assembler.timecode import format_sample, frame_rate
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from assembler.aligner import Edit
+    from assembler.aligner import Edit, TimeMap
     from assembler.record.values import Json
     from assembler.sheet import Sheet
 
@@ -52,6 +53,70 @@ class SessionResult:
                 f" notes: {len(edit.notes)}; {'in order' if edit.is_sound else 'needs a person'}>",
             )
         )
+
+    def passes(self) -> list[Row]:
+        """Return a row for each pass in the order of the sheet: where it lies, how that is known, and how surely.
+
+        ``start`` and ``end`` count from the set's first sample; they and their labels are None for a pass that is not
+        used.
+        """
+        return [
+            {
+                "pass": one.imported.name,
+                "reel": one.imported.reel,
+                "used": one.time_map is not None,
+                **self._ends(one.time_map),
+                "source": one.imported.position.source,
+                "uncertainty_samples": one.imported.position.uncertainty_samples,
+                "flaws": len(one.flaws),
+            }
+            for one in self.edit.passes
+        ]
+
+    def states(self) -> list[Row]:
+        """Return a row for each stretch of each reel: its state, by the worst of its tracks; see ``State``.
+
+        Samples count from the set's first one: a tape may begin before it, and go on behind its last.
+        """
+        return [
+            {
+                "reel": reel,
+                "start": one.start - self.edit.start_sample,
+                "end": one.end - self.edit.start_sample,
+                "timecode": self._label(one.start - self.edit.start_sample),
+                "seconds": (one.end - one.start) / self.sheet.session.sample_rate,
+                "state": one.state.value,
+            }
+            for reel, tracks in self.edit.states.items()
+            for one in worst_of(tracks)
+        ]
+
+    def spans(self) -> list[Row]:
+        """Return a row for each span: which stretch of a track comes from which pass, and from where in it.
+
+        ``pass`` is None for digital silence. ``woven`` counts samples that stand in for lost ones from other passes.
+        """
+        return [
+            {
+                "track": track.track.name,
+                "number": track.track.number,
+                "start": span.start,
+                "end": span.end,
+                "timecode": self._label(span.start),
+                "pass": span.pass_name,
+                "pass_start": span.pass_start,
+                "woven": sum(count for filled in span.filled for _, _, count in filled.at),
+            }
+            for track in self.edit.tracks
+            for span in track.spans
+        ]
+
+    def notes(self) -> list[Row]:
+        """Return a row for each correction or finding; ``pass`` is None where it is about no single one."""
+        return [
+            {"kind": one.kind, "pass": one.pass_name, "text": one.text, "needs_a_person": one.needs_a_person}
+            for one in self.edit.notes
+        ]
 
     def flaws(self) -> list[Row]:
         """Return a row for each flaw of a pass: its samples are that pass's, its tape tracks count from 1."""
@@ -107,6 +172,17 @@ class SessionResult:
             }
             for place in self.edit.uncured
         ]
+
+    def _ends(self, time_map: TimeMap | None) -> Row:
+        if time_map is None:
+            return dict.fromkeys(("start", "end", "timecode", "timecode_end"))
+        start, end = (at - self.edit.start_sample for at in (time_map.start, time_map.end))
+        return {
+            "start": start,
+            "end": end,
+            "timecode": self._label(start),
+            "timecode_end": self._label(end),
+        }
 
     def _label(self, position: int) -> str:
         session = self.sheet.session

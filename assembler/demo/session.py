@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from assembler.arrays import Int32s
+    from assembler.inputs import AnyPath
     from assembler.publication import Publication
 
 
@@ -45,7 +46,7 @@ class DemoSummary:
 
 
 def write_demo(
-    folder: Path,
+    folder: AnyPath,
     *,
     progress: Callable[[str, float], None] | None = None,
     publication: Publication | None = None,
@@ -66,6 +67,7 @@ def write_demo(
     from assembler.consolidator.publishing import write_failure  # noqa: PLC0415
     from assembler.consolidator.scaffold import Scaffold  # noqa: PLC0415
 
+    folder = Path(folder)
     try:
         folder.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:

@@ -34,7 +34,7 @@ def joins_csv(record: RecordedSet) -> bytes:
         for join, (before, behind) in zip(track.joins, pairwise(track.spans), strict=True):
             rows.writerow(
                 (
-                    _cell(track.name),
+                    plain_cell(track.name),
                     track.number,
                     join.at,
                     format_sample(record.start.sample + join.at, rate, sample_rate),
@@ -42,12 +42,13 @@ def joins_csv(record: RecordedSet) -> bytes:
                     join.law,
                     join.correlation,
                     join.difference_peak,
-                    _cell(before.pass_name or ""),
-                    _cell(behind.pass_name or ""),
+                    plain_cell(before.pass_name or ""),
+                    plain_cell(behind.pass_name or ""),
                 )
             )
     return out.getvalue().encode("utf-8")
 
 
-def _cell(name: str) -> str:
+def plain_cell(name: str) -> str:
+    """Return a name as a spreadsheet takes it for a text: one that it would compute has an apostrophe before it."""
     return f"'{name}" if _FORMULA.match(name) else name

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from concurrent.futures import ThreadPoolExecutor
+from pathlib import Path
 from typing import TYPE_CHECKING, Final, Self
 
 from assembler.aligner import THREADS
@@ -20,8 +21,8 @@ from assembler.watch.following import Follower
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator
-    from pathlib import Path
 
+    from assembler.inputs import AnyPath
     from assembler.known import Known
     from assembler.sheet import Sheet
     from assembler.watch.captures.scanning import FileKey, Found, Scan
@@ -51,7 +52,8 @@ class Watch:
         CaptureError: there is no such folder.
     """
 
-    def __init__(self, source: Path, *, allow_outside: bool = False, known: Known = NOTHING) -> None:
+    def __init__(self, source: AnyPath, *, allow_outside: bool = False, known: Known = NOTHING) -> None:
+        source = Path(source)
         if not source.exists() or (not source.is_dir() and kind_of(source)):
             raise CaptureError(
                 "is no folder and no sheet; allowed: a folder of captures, or a sheet", path=source

@@ -12,6 +12,7 @@ text: str = assembler.draft_sheet(Path("captures"))
 checked: assembler.SessionResult = assembler.check_session("session.toml", progress=print)
 is_sound: bool = checked.edit.is_sound
 kinds = [row["kind"] for row in checked.flaws()]
+states = [row["state"] for row in (*checked.states(), *checked.passes(), *checked.spans(), *checked.notes())]
 plan: str = assembler.write_plan(sheet, checked.edit)
 built = assembler.build_set(Path("session.toml"), "set", plan="session.plan.toml")
 start: int = built.edit.start_sample
@@ -22,7 +23,14 @@ page: bytes = assembler.report_page(record)
 
 with assembler.open_session("session.toml") as session:
     edit: assembler.Edit = session.align()
+    result: assembler.SessionResult = session.result
+    captured = session.read_pass("A1", "Kick", 0, 4800)
     peak = max(int(abs(session.read(track.track.name, 0, 4800)).max()) for track in edit.tracks)
+
+batch: assembler.BatchResult = assembler.build_collection([Path("captures")], "archive", jobs=2, tell=print)
+collection: assembler.Collection = assembler.read_collection("archive")
+names: list[str] = [row.session for row in collection.rows if row.rolls]
+checked_all: bool = assembler.verify_collection("archive", within_hours=8.0).is_sound
 
 try:
     assembler.build_set("session.toml", "set")

@@ -24,8 +24,12 @@ MAY_IMPORT = {
     "consolidator": {"crew", "report", "record", "aligner", "importer", "known", "sheet", "wave", "timecode"},
     "demo": {"timecode", "consolidator"},
     "watch": {"drafting", "retakes", "aligner", "importer", "known", "sheet", "wave", "timecode"},
+    "collection": {"record"},
+    "batch": {"collection", "retakes", "consolidator", "record", "aligner", "known", "sheet", "wave"},
     "cli": {
         "crew",
+        "batch",
+        "collection",
         "drafting",
         "report",
         "retakes",
