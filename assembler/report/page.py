@@ -14,7 +14,7 @@ from assembler.pages import page_template
 from assembler.report.grouping import TextLine, group_lines
 from assembler.report.outcomes import outcome_words
 from assembler.report.reasons import reason_words, with_reason
-from assembler.sheet import preparation_words
+from assembler.sheet import NO_ADVICE, preparation_cautions, preparation_words
 from assembler.states import State, shares_of, shares_words, state_words
 from assembler.timecode import format_sample, frame_rate
 
@@ -108,6 +108,8 @@ def report_page(record: RecordedSet) -> bytes:
         record=record,
         label=label,
         prepared_words=preparation_words,
+        prepared_cautions=preparation_cautions,
+        no_advice=NO_ADVICE,
         tones=tones,
         seconds=record.length / record.session.sample_rate,
         lanes=[(track, _bars(track, record.length, tones, label)) for track in record.tracks],

@@ -66,7 +66,7 @@ def built(folder: Path, capsys: Capsys, sheet: Path) -> tuple[Int32s, dict[str, 
 
 def refused(record: dict[str, Any]) -> list[dict[str, Any]]:
     """Return the notes on what is not used."""
-    return [note for note in record["notes"] if note["kind"] == "retake_refused"]
+    return [note for note in record["notes"] if note["kind"] in ("retake_refused", "track_left_out")]
 
 
 @pytest.mark.parametrize(

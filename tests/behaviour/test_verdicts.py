@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner import Edit
 
-ASKING = {"undecided", "retake_refused", "not_clocked", "not_transparent", "level_differs"}
+ASKING = {"undecided", "retake_refused", "track_left_out", "not_clocked", "not_transparent", "level_differs"}
 """Kinds of note that only a person can settle."""
 
 SCHEMA = json.loads(resources.files("assembler.record").joinpath("assembly.schema.json").read_text("utf-8"))

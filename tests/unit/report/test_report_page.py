@@ -186,7 +186,7 @@ def test_levels_are_the_records_or_a_dash(record: Record) -> None:
 def test_what_needs_a_person_heads_the_notes(record: Record) -> None:
     """Questions first, remarks last, and no note without a theme is joined with another."""
     notes = [note("other", f"burst of {n} samples") for n in (4800, 96000)]
-    notes += [note("tape_damage", "spot"), note("undecided", "which?", needs_a_person=True)]
+    notes += [note("tape_suspected", "spot"), note("undecided", "which?", needs_a_person=True)]
     rows = read(changed(record, notes=notes)).rows(NOTES)
     assert [row["What"] for row in rows] == [
         "which?",
