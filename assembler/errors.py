@@ -76,7 +76,7 @@ class TimecodeLogError(CaptureError):
 
 
 class PublishError(AssemblerError):
-    """The set could not be written; unless the words say that it stands, nothing was published."""
+    """The set could not be written; unless the words say that it stands, no set was written."""
 
 
 class TimecodeError(AssemblerError, ValueError):

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from rich.progress import BarColumn, Progress, TaskID, TextColumn, TimeRemainingColumn
 
 from assembler.cli.consoles import PlainConsole
+from assembler.cli.loudness import Loudness, loudness
 from assembler.printable import printable
 
 if TYPE_CHECKING:
@@ -24,7 +25,12 @@ def shown_progress() -> Iterator[Callable[[str, float], None]]:
         TextColumn("{task.percentage:3.0f}%"),
         TimeRemainingColumn(),
     )
-    with Progress(*columns, console=console, transient=True, disable=not console.is_terminal) as bars:
+    with Progress(
+        *columns,
+        console=console,
+        transient=True,
+        disable=not console.is_terminal or loudness() is Loudness.QUIET,
+    ) as bars:
         known: dict[str, TaskID] = {}
 
         def show(what: str, share: float) -> None:

@@ -6,6 +6,7 @@ Light on purpose: errors are told with it before anything heavy is loaded. Table
 from __future__ import annotations
 
 import json
+import shlex
 from typing import TYPE_CHECKING
 
 import click
@@ -14,6 +15,7 @@ from assembler.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from os import PathLike
 
     from assembler.record.values import Json
 
@@ -22,6 +24,11 @@ def say(*lines: str, err: bool = False) -> None:
     """Print lines, on standard error if asked. A line end inside one of them is shown, not obeyed."""
     for line in lines:
         click.echo(printable(line), err=err)
+
+
+def command_line(*words: str | PathLike[str]) -> str:
+    """Return a command of this program to be copied, quoted as a shell needs it."""
+    return shlex.join(["assembler", *map(str, words)])
 
 
 def say_text(text: str) -> None:

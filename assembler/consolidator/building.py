@@ -232,7 +232,7 @@ def _check_staged(staging: Staging, read_back: Mapping[str, ReadBack]) -> None:
     if problems:
         more = f", and {len(problems) - 1} more" if len(problems) > 1 else ""
         raise PublishError(
-            f"verify would refuse the set: {problems[0].path}: {problems[0].text}{more}; nothing was published. "
+            f"verify would refuse the set: {problems[0].path}: {problems[0].text}{more}; no set was written. "
             "This is a fault of the program: please report it"
         )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assembler.cli.tables import note_lines
+from assembler.cli.printing import note_lines
 from assembler.notes import Note, NoteKind
 
 
