@@ -138,7 +138,7 @@ def _open_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack, known: Kn
 
 def _place(sheet: Sheet, one: _OpenedPass, position: Position) -> ImportedPass:
     if one.reel.timecode_offset is not None and position.shift < -sheet.session.sample_rate:
-        problem = f"leads {one.name} before 00:00:00:00; allowed: an offset that leaves every pass behind it"
+        problem = f"leads {one.name} before 00:00:00:00; allowed: an offset that leaves every pass after it"
         raise sheet_error(sheet, one.reel, "timecode_offset", problem)
     notes = one.notes + clock_notes(one.name, position, one.audio.length, sheet.session)
     return ImportedPass(one.name, one.reel.name, one.audio, position, one.log, tuple(notes))

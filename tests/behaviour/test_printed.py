@@ -223,7 +223,7 @@ def test_verify_says_what_it_has_looked_at(sheet: Path, tmp_path: Path, capsys: 
 
 def flaws_of(page: Path) -> list[str]:
     """Return the outcome of each flaw on a page."""
-    rows: list[dict[str, Any]] = [*ReadPage(page.read_text(encoding="utf-8")).rows("Flaws of the captures")]
+    rows: list[dict[str, Any]] = [*ReadPage(page.read_text(encoding="utf-8")).rows("Flaws of the passes")]
     return [row["Outcome"] for row in rows]
 
 

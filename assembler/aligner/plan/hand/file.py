@@ -130,7 +130,7 @@ def read_plan(path: Path, sheet: Sheet, tracks: Sequence[str], extent: Range) ->
         for n, (before, after) in enumerate(pairwise(plan[track.name]), 2):
             if after.at <= before.at:
                 raise SheetError(
-                    f'track {track.name}: found "{track.take[n - 1].at}" behind "{track.take[n - 2].at}"; '
+                    f'track {track.name}: found "{track.take[n - 1].at}" after "{track.take[n - 2].at}"; '
                     "allowed: takes in order, each later than the one before it",
                     file=path,
                     key=f"{key}.take[{n}].at",
