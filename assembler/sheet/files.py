@@ -18,6 +18,7 @@ from assembler.inputs import is_utf8, kind_of
 from assembler.sheet.faults import sheet_error
 from assembler.sheet.model import INSIDE, MOST_FILES, Pass, Sheet
 from assembler.sheet.names import NaturalKey, natural_key
+from assembler.sheet.near import near_words
 from assembler.sheet.sources import LOG_SUFFIXES
 from assembler.sheet.texts import shown
 
@@ -105,7 +106,9 @@ def _find_beside(sheet: Sheet, pass_: Pass) -> Path | None:
 def _find_file(sheet: Sheet, pass_: Pass, text: str, key: str) -> Path:
     path = sheet.folder / text
     if not path.exists():
-        raise sheet_error(sheet, pass_, key, f"no file {shown(text)} in {sheet.folder}")
+        raise sheet_error(
+            sheet, pass_, key, f"no file {shown(text)} in {sheet.folder}{near_words(sheet.folder, text)}"
+        )
     kind = kind_of(path)
     if kind is not None:
         example = f"{text.rstrip('/')}/*.wav" if key == "audio" else "a file in it"

@@ -378,5 +378,5 @@ def test_name_too_long(tmp_path: Path) -> None:
 def test_free_space(tmp_path: Path) -> None:
     """More than is free is refused with both figures; what fits is not."""
     free_space_check(tmp_path / "set", 1)
-    with pytest.raises(PublishError, match=r"needs about 1000000000\.0 GB, but .* are free; nothing"):
+    with pytest.raises(PublishError, match=r"needs about 1000000000\.0 GB, but .* are free; no set"):
         free_space_check(tmp_path / "set", 10**18)
