@@ -4,12 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from rich.padding import Padding
+from rich.text import Text
+
 from assembler.aligner import held_words
 from assembler.cli.accepting import accepted_tables
 from assembler.cli.consoles import PlainConsole
 from assembler.cli.loudness import Loudness
 from assembler.cli.tables import flaw_lines, print_flaws, print_passes, print_tracks
 from assembler.cli.verdicts import LISTENING, last_line, verdict_line
+from assembler.printable import printable
 from assembler.report import TextLine, group_lines, with_reason
 from assembler.states import shares_of, shares_words, worst_of
 from assembler.timecode import format_place, format_sample, frame_rate
@@ -39,7 +43,9 @@ def print_check(result: SessionResult, loud: Loudness, *, tables: bool = False) 
     elif found and tables:
         _line(console, "For the sheet, where you have listened and it may stand; say why, and who you are:")
     for line in "\n".join(found).splitlines() if tables else ():
-        _line(console, line)
+        console.print(line, soft_wrap=True)
+    if console.is_terminal and loud > Loudness.QUIET:
+        console.print()
     _line(console, last_line(result.edit))
 
 
@@ -49,10 +55,12 @@ def print_set(result: SessionResult, loud: Loudness) -> None:
     _print_head(console, result, loud)
     if loud > Loudness.QUIET:
         _print_session(console, result, loud)
-    _line(console, f"Set: {result.target}")
+    _path(console, "Set", f"{result.target}")
     if loud > Loudness.QUIET:
-        _line(console, f"Page: {result.target}/data/report.html")
-        _line(console, f"Tracks: {result.target}/data/tracks")
+        _path(console, "Page", f"{result.target}/data/report.html")
+        _path(console, "Tracks", f"{result.target}/data/tracks")
+    if console.is_terminal and loud > Loudness.QUIET:
+        console.print()
     _line(console, last_line(result.edit))
 
 
@@ -60,16 +68,16 @@ def print_verified(folder: Path, result: VerifyResult) -> None:
     """Print the outcome of verifying."""
     console = PlainConsole()
     for problem in result.problems:
-        _line(console, f"{folder / problem.path}: {problem.text}")
+        console.print(f"{folder / problem.path}: {problem.text}", soft_wrap=True)
     size = f"{result.files} files, {result.bytes / 1e6:.1f} MB, {result.tracks} tracks"
     if result.is_sound:
         proved = (
             f", {result.proved_samples} samples proved from the captures" if result.proved_samples else ""
         )
-        _line(console, f"In order: {folder}: {size}{proved}")
+        _path(console, "In order", f"{folder}: {size}{proved}")
     else:
         count = len(result.problems)
-        _line(console, f"Not in order: {folder}: {count} problem{'s' * (count != 1)}; {size}")
+        _path(console, "Not in order", f"{folder}: {count} problem{'s' * (count != 1)}; {size}")
 
 
 def note_lines(notes: Iterable[Note]) -> list[str]:
@@ -85,7 +93,7 @@ def note_lines(notes: Iterable[Note]) -> list[str]:
         )
         for note in notes
     )
-    return [f"{line.kind}: {line.text}" for line in lines]
+    return [f"{line.kind.replace('_', ' ')}: {line.text}" for line in lines]
 
 
 def _print_head(console: PlainConsole, result: SessionResult, loud: Loudness) -> None:
@@ -96,9 +104,8 @@ def _print_head(console: PlainConsole, result: SessionResult, loud: Loudness) ->
     start = format_sample(edit.start_sample, rate, sheet.session.sample_rate)
     _line(console, verdict_line(edit))
     _line(console, f"{sheet.session.title}: {len(edit.tracks)} tracks of {seconds:.3f} s from {start}")
-    _print_list(
-        console, "Cautions", note_lines(n for n in edit.notes if n.kind == "caution"), Loudness.VERBOSE
-    )
+    cautions = [note.text for note in edit.notes if note.kind == "caution"]
+    _print_list(console, "Cautions", cautions, Loudness.VERBOSE)
     asking = note_lines(note for note in edit.notes if note.needs_a_person)
     _print_list(console, "Questions for a person", asking, loud)
     uncured = [_uncured_line(place, edit, sheet) for place in edit.uncured if place.accepted is None]
@@ -111,18 +118,18 @@ def _print_session(console: PlainConsole, result: SessionResult, loud: Loudness)
     """Print passes, what is saved, flaws, tracks, and what was put right."""
     edit, sheet = result.edit, result.sheet
     whole = loud is Loudness.VERBOSE
-    _line(console, "Passes:")
+    _heading(console, "Passes")
     print_passes(console, result, whole=whole)
     for name, states in edit.states.items():
         _line(console, f"Reel {name}: {shares_words(shares_of(worst_of(states)))}")
     flaws = flaw_lines(result)
     if flaws:
         shown = flaws if whole else flaws[:MOST_LINES]
-        _line(console, "Flaws, in the order of time:")
+        _heading(console, "Flaws, in the order of time")
         print_flaws(console, result, shown, whole=whole)
         _print_rest(console, len(flaws) - len(shown))
     if result.target is not None:
-        _line(console, "Tracks:")
+        _heading(console, "Tracks")
         print_tracks(console, edit, whole=whole)
     woven = [_woven_line(track.track.name, track.woven, sheet) for track in edit.tracks if track.woven]
     _print_list(console, "Woven sample by sample", woven, loud)
@@ -159,17 +166,33 @@ def _print_list(console: PlainConsole, title: str, lines: Sequence[str], loud: L
     if not lines:
         return
     shown = lines if loud is Loudness.VERBOSE else lines[:MOST_LINES]
-    _line(console, f"{title}:")
+    _heading(console, title)
     for line in shown:
-        _line(console, f"  {line}")
+        _line(console, line, indent=2)
     _print_rest(console, len(lines) - len(shown))
 
 
 def _print_rest(console: PlainConsole, count: int) -> None:
     if count:
-        _line(console, f"  and {count} more; --verbose lists all, --json too")
+        _line(console, f"and {count} more; --verbose lists all, --json too", indent=2)
 
 
-def _line(console: PlainConsole, text: str) -> None:
-    """Print a line; a terminal that is narrower goes on below."""
-    console.print(text, soft_wrap=True)
+def _line(console: PlainConsole, text: str, *, indent: int = 0) -> None:
+    """Print a line; on a terminal it goes on below itself, word by word. A pipe has it whole."""
+    if console.is_terminal:
+        words = Text(printable(text))
+        console.print(Padding(words, (0, 0, 0, indent)) if indent else words)
+    else:
+        console.print(f"{' ' * indent}{text}", soft_wrap=True)
+
+
+def _heading(console: PlainConsole, title: str) -> None:
+    """Print what the next lines are; on a terminal with room above it."""
+    if console.is_terminal:
+        console.print()
+    console.print(f"{title}:", style="bold")
+
+
+def _path(console: PlainConsole, name: str, path: str) -> None:
+    """Print a path in one piece, to be copied."""
+    console.print(f"{name}: {path}", soft_wrap=True)

@@ -195,11 +195,19 @@ def _check_rates(sheet: Sheet, one: Pass, files: Sequence[WaveFile]) -> list[Not
 
 
 def _fault_notes(one: Pass, files: Sequence[WaveFile]) -> list[Note]:
-    return [
-        Note("header_repaired", f"{one.name}: {file.path.name}: {fault}", pass_name=one.name, tracks=(i,))
-        for i, file in enumerate(files)
-        for fault in file.info.faults
-    ]
+    """Return one note a pass: files with the same faults share their words."""
+    places: dict[tuple[str, ...], list[int]] = {}
+    for place, file in enumerate(files):
+        if file.info.faults:
+            places.setdefault(file.info.faults, []).append(place)
+    if not places:
+        return []
+    words = "; ".join(
+        f"{', '.join(files[place].path.name for place in own)}: {'; '.join(faults)}"
+        for faults, own in places.items()
+    )
+    tracks = tuple(sorted(place for own in places.values() for place in own))
+    return [Note("header_repaired", f"{one.name}: {words}", pass_name=one.name, tracks=tracks)]
 
 
 def _length_notes(one: Pass, reel: Reel, audio: PassAudio) -> list[Note]:

@@ -18,11 +18,11 @@ Capsys = pytest.CaptureFixture[str]
 TRACKS = [f"Track {number}" for number in range(1, 9)]
 
 
-def layout_of(folder: Path, **keys: object) -> Layout:
+def layout_of(folder: Path, *, relabel: bool = False) -> Layout:
     """Return a session of one pass of eight tracks."""
     layout = Layout(folder)
     layout.add_reel("A", TRACKS)
-    layout.add_pass("A1", "A", make_tape(1, 8), "01:00:00:00", **keys)
+    layout.add_pass("A1", "A", make_tape(1, 8), "01:00:00:00", relabel=relabel)
     return layout
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -90,6 +90,11 @@ def _flawed_words(flaws: Sequence[FoundFlaw], names: Sequence[str]) -> str:
     return ", ".join(f"{text} in {name}" for name, text in words.items())
 
 
+_MACHINE_THEME: Final = (
+    "places flawed in one pass alone and right in another, which points at the machine, not at the tape"
+)
+
+
 def machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
     """Tell, pass by pass, how many places are wrong in it alone, and whether they come at a steady interval."""
     notes = []
@@ -112,7 +117,11 @@ def machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note
         if words:
             is_machine = bool(machine) or interval is not None
             text = f"reel {reel.name}, {one.name}: {'; '.join(words)}"
-            if is_machine:
+            if len(words) == 1 and machine:
+                notes.append(
+                    Note("machine_suspected", text, one.name, theme=_MACHINE_THEME, count=len(machine))
+                )
+            elif is_machine:
                 notes.append(Note("machine_suspected", text, one.name))
             else:
                 notes.append(
