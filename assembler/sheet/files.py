@@ -18,7 +18,7 @@ from assembler.inputs import is_utf8, kind_of
 from assembler.sheet.faults import sheet_error
 from assembler.sheet.model import INSIDE, MOST_FILES, Pass, Sheet
 from assembler.sheet.names import NaturalKey, natural_key
-from assembler.sheet.near import near_words
+from assembler.sheet.near import near_folder_words, near_words
 from assembler.sheet.sources import LOG_SUFFIXES
 from assembler.sheet.texts import shown
 
@@ -127,6 +127,7 @@ def _find_pattern(sheet: Sheet, pass_: Pass, pattern: str) -> tuple[Path, ...]:
     files = [path for path in found if not path.is_dir() and not _is_timecode(path, pass_, not_tracks)]
     if not files:
         words = f"no audio matches {shown(pattern)} in {sheet.folder}; allowed: a pattern of existing files"
+        words += near_folder_words(sheet.folder, pattern)
         raise sheet_error(sheet, pass_, "audio", words)
     if len(files) > MOST_FILES:
         words = f"{shown(pattern)} stands for {len(files)} files; allowed: 1 to {MOST_FILES} files"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from itertools import islice
+from itertools import islice, takewhile
 from pathlib import Path
 
 from assembler.sheet.model import MOST_FILES
@@ -31,3 +31,10 @@ def near_words(folder: Path, text: str) -> str:
     except ValueError:
         return ""
     return f"; near it is {shown(near)}"
+
+
+def near_folder_words(folder: Path, pattern: str) -> str:
+    """Return the existing folder that the first parts of a pattern may have meant, in words; else nothing."""
+    plain = list(takewhile(lambda part: not any(sign in part for sign in "*?["), Path(pattern).parts[:-1]))
+    place = Path(*plain)
+    return near_words(folder, place.as_posix()) if plain and not (folder / place).exists() else ""

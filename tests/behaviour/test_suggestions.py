@@ -38,14 +38,18 @@ def test_a_missing_file_names_the_gap(tmp_path: Path, capsys: Capsys) -> None:
     assert "numbering" not in capsys.readouterr().err
 
 
-@pytest.mark.parametrize("written", ["Captures/a1/01.wav", "captures/A1/O1.wav"])
+@pytest.mark.parametrize("written", ["Captures/a1/01.wav", "captures/A1/O1.wav", "captures/a1/*.wav"])
 def test_a_wrong_name_names_the_near_one(tmp_path: Path, capsys: Capsys, written: str) -> None:
     """In another letter case, or with a slip of the pen."""
     layout = Layout(tmp_path)
     layout.add_reel("A", ["One"])
     layout.add_pass("A1", "A", make_tape(1, 1), "01:00:00:00", audio=written)
-    assert run(["check", str(layout.write())]) == 2
-    assert 'near it is "captures/A1/01.wav"' in capsys.readouterr().err
+    sheet = layout.write()
+    assert run(["check", str(sheet.with_name("Session.toml"))]) == 2
+    assert 'near it is "session.toml"' in capsys.readouterr().err
+    assert run(["check", str(sheet)]) == 2
+    near = "captures/A1" if "*" in written else "captures/A1/01.wav"
+    assert f'near it is "{near}"' in capsys.readouterr().err
 
 
 def test_one_header_with_another_rate_says_what_to_do(tmp_path: Path, capsys: Capsys) -> None:
