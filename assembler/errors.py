@@ -87,14 +87,14 @@ class TimecodeLogError(CaptureError):
 
 
 class PublishError(AssemblerError):
-    """The set could not be written; unless the words say that it stands, nothing was published."""
+    """The set could not be written; unless the words say that it stands, no set was written."""
 
 
 class WorkerError(AssemblerError):
-    """A process that shared the work could not be started or was ended from outside; nothing was published."""
+    """A process that shared the work could not be started or was ended from outside; no set was written."""
 
     def __init__(self, problem: str) -> None:
-        super().__init__(f"{problem}; nothing was published")
+        super().__init__(f"{problem}; no set was written")
 
 
 class LedgerError(AssemblerError):

@@ -16,6 +16,7 @@ NoteKind: TypeAlias = Literal[
     "polarity_inverted",
     "level_differs",
     "retake_refused",
+    "track_left_out",
     "not_transparent",
     "log_clock",
     "not_clocked",
@@ -23,14 +24,15 @@ NoteKind: TypeAlias = Literal[
     "timecode_jump",
     "undecided",
     "accepted",
-    "tape_damage",
-    "machine_damage",
+    "tape_suspected",
+    "machine_suspected",
+    "caution",
     "other",
 ]
 """Every kind of note that a record may hold; its schema has the same."""
 
 NEED_A_PERSON: Final[frozenset[NoteKind]] = frozenset(
-    {"undecided", "retake_refused", "not_clocked", "not_transparent", "level_differs"}
+    {"undecided", "retake_refused", "track_left_out", "not_clocked", "not_transparent", "level_differs"}
 )
 """Kinds of note that leave a question only a person can answer.
 

@@ -14,7 +14,7 @@ from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import merged, without
-from assembler.aligner.records.reel import ExaminedReel, track_names
+from assembler.aligner.records.reel import ExaminedReel, left_out_kind, track_names
 from assembler.aligner.records.timemap import TimeMap
 from assembler.aligner.sound.scale import bits_used, scale_of, tape_word
 from assembler.aligner.tell.chains import other_sound
@@ -169,7 +169,7 @@ def _without(passes: Sequence[PlacedPass], tracks: Collection[tuple[str, int]]) 
 
 def _strange_note(reel: Reel, upper: str, lower: str, tracks: Sequence[int]) -> Note:
     text = f"{lower}: other sound than {upper}'s wherever both sound, not used: {track_names(reel, tracks)}"
-    return Note("retake_refused", text, lower, tuple(tracks))
+    return Note(left_out_kind(tracks, reel), text, lower, tuple(tracks))
 
 
 def _beside_chains(findings: ReelFindings, passes: Sequence[PlacedPass]) -> list[FoundFlaw]:

@@ -13,7 +13,7 @@ __all__ = ["main"]
 def main() -> None:
     """Run the command line of this process."""
     prepare_process()
-    status, words = 130, "interrupted; nothing was published"
+    status, words = 130, "interrupted; no set was written"
     try:
         check_memory()
         # Loaded only now: what interrupts or lacks a library that early is told in a line as well.
@@ -24,9 +24,9 @@ def main() -> None:
     except KeyboardInterrupt:
         pass
     except MemoryError as error:
-        status, words = 2, f"{str(error) or 'out of memory'}; nothing was published"
+        status, words = 2, f"{str(error) or 'out of memory'}; no set was written"
     except ImportError as error:
-        status, words = 2, f"a part of the program cannot be loaded: {error}; nothing was published"
+        status, words = 2, f"a part of the program cannot be loaded: {error}; no set was written"
     hold_interrupts()
     if words and sys.stderr is not None:
         sys.stderr.write(printable(f"assembler: {words}") + "\n")

@@ -81,7 +81,7 @@ def _answer(
         with shown_progress() as progress:
             result = work(progress)
     except KeyboardInterrupt:
-        # Sets and rows that came before it stand: "nothing was published" would be untrue.
+        # Sets and rows that came before it stand: "no set was written" would be untrue.
         words = f"interrupted; what is in the ledger of {root} stands: run the same again to go on"
         say(f"assembler: {words}", err=True)
         return Answer(INTERRUPTED, lambda: None)

@@ -15,6 +15,8 @@ from typing import TYPE_CHECKING
 import click
 
 from assembler.cli.answer import DONE, INTERRUPTED, NEEDS_A_PERSON, UNUSABLE, Answer
+from assembler.cli.examples import example
+from assembler.cli.loudness import quiet_option, verbose_option
 from assembler.cli.memory import remembering
 from assembler.cli.process import give_up_output, hold_interrupts
 from assembler.cli.terminal import say
@@ -49,7 +51,9 @@ _jobs = click.option(
 )
 
 
-@click.group(epilog=CLOSING, context_settings={"help_option_names": ["-h", "--help"]})
+@click.group(
+    epilog=f"{CLOSING}\n\n{example('demo')}", context_settings={"help_option_names": ["-h", "--help"]}
+)
 @click.version_option(__version__, prog_name="assembler")
 def commands() -> None:
     """Turn captures of digital session tapes into one verified set.
@@ -59,10 +63,11 @@ def commands() -> None:
     """
 
 
-@commands.command(short_help="Write a first sheet for a folder of captures.")
+@commands.command(short_help="Write a first sheet for a folder of captures.", epilog=example("draft"))
 @click.argument("folder", type=_PATH)
 @click.option("-o", "--output", type=_PATH, metavar="SHEET", help="Write the sheet here; must not exist.")
 @click.option("--into", type=_PATH, metavar="SHEET", help="Add captures that this sheet does not name yet.")
+@quiet_option
 @_json
 @remembering
 @click.pass_obj
@@ -89,11 +94,13 @@ def draft(
     return run_draft(publication, folder, output, as_json=as_json, known=known)
 
 
-@commands.command(short_help="Tell what a session holds; make no set.")
+@commands.command(short_help="Report what a session holds; make no set.", epilog=example("check"))
 @click.argument("sheet", type=_PATH)
 @click.option(
     "--tables", is_flag=True, help="Print ready-made [[accepted]] tables for what asks for a person."
 )
+@quiet_option
+@verbose_option
 @_json
 @_jobs
 @_outside
@@ -101,7 +108,7 @@ def draft(
 def check(
     sheet: Path, *, tables: bool, as_json: bool, jobs: int | None, allow_outside: bool, known: Known
 ) -> Answer:
-    """Import and align everything that SHEET names and tell what is found.
+    """Import and align everything that SHEET names and report what is found.
 
     Writes nothing but what it remembers in your cache folder (not even that with --no-cache).
     """
@@ -114,7 +121,7 @@ def check(
     )
 
 
-@commands.command(short_help="Tell what must be played again.")
+@commands.command(short_help="Report what must be played again.", epilog=example("retakes"))
 @click.argument("session", metavar="SHEET|FOLDER", type=_PATH)
 @click.option(
     "--pre-roll",
@@ -128,6 +135,7 @@ def check(
 @click.option(
     "--page", type=_PATH, metavar="FILE", help="Write it as a page to print here, too; must not exist."
 )
+@quiet_option
 @_json
 @_outside
 @remembering
@@ -161,9 +169,10 @@ def retakes(
     )
 
 
-@commands.command(short_help="Write down which pass each stretch is taken from.")
+@commands.command(short_help="Write down which pass each stretch is taken from.", epilog=example("plan"))
 @click.argument("sheet", type=_PATH)
 @click.option("-o", "--output", type=_PATH, metavar="PLAN", help="Write the plan here; must not exist.")
+@quiet_option
 @_json
 @_outside
 @remembering
@@ -186,12 +195,14 @@ def plan(
     return run_plan(publication, sheet, output, as_json=as_json, allow_outside=allow_outside, known=known)
 
 
-@commands.command(short_help="Build a set.")
+@commands.command(short_help="Build a set.", epilog=example("build"))
 @click.argument("sheet", type=_PATH)
 @click.option(
     "-o", "--output", type=_PATH, metavar="SET", required=True, help="The set's folder; must not exist."
 )
 @click.option("--plan", "plan_file", type=_PATH, metavar="PLAN", help="Take the stretches from this plan.")
+@quiet_option
+@verbose_option
 @_json
 @_jobs
 @_outside
@@ -223,9 +234,10 @@ def build(
     )
 
 
-@commands.command(short_help="Check a set.")
+@commands.command(short_help="Check a set.", epilog=example("verify"))
 @click.argument("folder", metavar="SET", type=_PATH)
 @click.option("--against", type=_PATH, metavar="SHEET", help="Compute every sample again from the captures.")
+@quiet_option
 @_json
 @_outside
 def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: bool) -> Answer:
@@ -235,7 +247,7 @@ def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: 
     return run_verify(folder, against, as_json=as_json, allow_outside=allow_outside)
 
 
-@commands.command(short_help="Follow captures while they are recorded.")
+@commands.command(short_help="Follow captures while they are recorded.", epilog=example("watch"))
 @click.argument("source", metavar="FOLDER|SHEET", type=_PATH)
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line, no words.")
 @_outside
@@ -243,15 +255,15 @@ def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: 
 def watch(source: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
     """Follow the captures in FOLDER, or in the folder of SHEET, while they are being recorded.
 
-    What is wrong with a pass is told within seconds; when it ends, what must be played again. Ctrl-C ends it. Writes
-    nothing but what it remembers in your cache folder.
+    What is wrong with a pass is reported within seconds; when it ends, what must be played again. Ctrl-C ends it.
+    Writes nothing but what it remembers in your cache folder.
     """
     from assembler.cli.watching import run_watch
 
     return run_watch(source, as_json=as_json, allow_outside=allow_outside, known=known)
 
 
-@commands.command(short_help="Build a set of every session in folders.")
+@commands.command(short_help="Build a set of every session in folders.", epilog=example("batch"))
 @click.argument("folders", metavar="FOLDER...", type=_PATH, nargs=-1)
 @click.option(
     "-o", "--output", "root", type=_PATH, metavar="ROOT", required=True, help="Folder of the collection."
@@ -318,7 +330,7 @@ def batch(
     )
 
 
-@commands.command(short_help="Show what has become of many sessions.")
+@commands.command(short_help="Show what has become of many sessions.", epilog=example("collection"))
 @click.argument("root", type=_PATH)
 @click.option("--csv", "csv_file", type=_PATH, metavar="FILE", help="Write a row a session; must not exist.")
 @click.option("--page", type=_PATH, metavar="FILE", help="Write it as a page, too; must not exist.")
@@ -338,8 +350,9 @@ def collection(
     return run_collection(publication, root, csv_file, page, as_json=as_json)
 
 
-@commands.command(short_help="Write an invented session to try.")
+@commands.command(short_help="Write an invented session to try.", epilog=example("demo"))
 @click.argument("folder", type=_PATH)
+@quiet_option
 @_json
 @click.pass_obj
 def demo(publication: Publication, folder: Path, *, as_json: bool) -> Answer:
@@ -393,7 +406,7 @@ def _ended(error: BaseException, publication: Publication) -> int:
     if isinstance(error, (AssemblerError, click.ClickException)):
         _tell(_words(error), *_hints(error))  # they say themselves what was not done
     else:
-        _tell(f"{_words(error)}; nothing was published")
+        _tell(f"{_words(error)}; no set was written")
     return INTERRUPTED if is_late and not isinstance(error, _OutputError) else UNUSABLE
 
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, lines_answer, text_answer
+from assembler.cli.terminal import command_line
+from assembler.cli.verdicts import last_line
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -28,7 +30,9 @@ def run_draft(
         return json_answer({"sheet": None if output is None else str(output), "text": text})
     if output is None:
         return text_answer(text)
-    return lines_answer(f"Sheet written: {output}", f"Correct it by hand, then: assembler check {output}")
+    return lines_answer(
+        f"Sheet written: {output}", f"Correct it by hand, then: {command_line('check', output)}"
+    )
 
 
 def run_grow(folder: Path, sheet: Path, *, as_json: bool, known: Known) -> Answer:
@@ -62,6 +66,7 @@ def run_plan(
     """Plan a session, write the plan where it is wanted, and return what is to be printed."""
     from assembler.aligner import write_plan
     from assembler.cli.progress import shown_progress
+    from assembler.cli.sessions import with_reason
     from assembler.consolidator import check_session
 
     with shown_progress() as progress:
@@ -71,12 +76,15 @@ def run_plan(
     if output is not None:
         _publish(publication, output, text, is_sound=result.edit.is_sound)
     if as_json:
-        return json_answer({"plan": None if output is None else str(output), "text": text}, status)
+        plan = None if output is None else str(output)
+        return with_reason(json_answer({"plan": plan, "text": text}, status), result)
     if output is None:
-        return text_answer(text, status)
+        return with_reason(text_answer(text, status), result)
+    line = command_line("build", sheet, "--plan", output, "-o", sheet.parent / "set")
     return lines_answer(
         f"Plan written: {output}",
-        f"Change it by hand, then: assembler build {sheet} --plan {output} -o SET",
+        f"Change it by hand, then: {line}",
+        last_line(result.edit),
         status=status,
     )
 

@@ -6,6 +6,7 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from assembler.cli.consoles import PlainConsole
+from assembler.cli.loudness import Loudness, loudness
 from assembler.printable import printable
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 def shown_progress() -> Iterator[Callable[[str, float], None]]:
     """Give a function that takes what is being done and the share of it that is done, and shows one bar each."""
     console = PlainConsole(stderr=True)
-    if not console.is_terminal:
+    if not console.is_terminal or loudness() is Loudness.QUIET:
         yield lambda *_: None
         return
     from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, lines_answer
+from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer
 from assembler.cli.progress import shown_progress
+from assembler.cli.terminal import say, say_wrapped
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -44,7 +45,13 @@ def run_retakes(
     if as_json:
         return json_answer(retakes_json(retakes), status)
     told = [] if page is None else [f"Page written: {page}"]
-    return lines_answer(*retakes_lines(retakes), *told, status=status)
+    lines = retakes_lines(retakes)
+
+    def tell() -> None:
+        say_wrapped(*lines)
+        say(*told)
+
+    return Answer(status, tell)
 
 
 def _sheet_of(

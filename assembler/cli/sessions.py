@@ -5,9 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, lines_answer
+from assembler.cli.loudness import loudness
+from assembler.cli.printing import print_check, print_set, print_verified
 from assembler.cli.progress import shown_progress
-from assembler.cli.tables import print_check, print_set, print_verified
-from assembler.cli.terminal import say
+from assembler.cli.terminal import command_line, say
+from assembler.cli.verdicts import last_line
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -31,8 +33,9 @@ def run_check(
     with shown_progress() as progress:
         result = check_session(sheet, allow_outside=allow_outside, progress=progress, known=known, jobs=jobs)
     if as_json:
-        return json_answer(result.record, _status(result))
-    return Answer(_status(result), lambda: print_check(result, tables=tables))
+        return with_reason(json_answer(result.record, _status(result)), result)
+    loud = loudness()
+    return Answer(_status(result), lambda: print_check(result, loud, tables=tables))
 
 
 def run_build(
@@ -63,8 +66,9 @@ def run_build(
             jobs=jobs,
         )
     if as_json:
-        return json_answer({**result.record, "set": str(output)}, _status(result))
-    return Answer(_status(result), lambda: print_set(result))
+        return with_reason(json_answer({**result.record, "set": str(output)}, _status(result)), result)
+    loud = loudness()
+    return Answer(_status(result), lambda: print_set(result, loud))
 
 
 def _foretell(notes: Sequence[Note]) -> None:
@@ -87,7 +91,8 @@ def run_verify(folder: Path, against: Path | None, *, as_json: bool, allow_outsi
     return json_answer(
         {
             "set": str(folder),
-            "sound": result.is_sound,
+            "in_order": result.is_sound,
+            "sound": result.is_sound,  # the name that it had first: kept for who reads it
             "files": result.files,
             "bytes": result.bytes,
             "tracks": result.tracks,
@@ -111,8 +116,20 @@ def run_demo(publication: Publication, folder: Path, *, as_json: bool) -> Answer
     return lines_answer(
         f"Demo session written: {summary.sheet}",
         f"{len(summary.captures)} captures, {summary.bytes / 1e6:.1f} MB",
-        f"Next: assembler build '{summary.sheet}' -o SET",
+        f"Next: {command_line('build', summary.sheet, '-o', summary.sheet.parent / 'set')}",
     )
+
+
+def with_reason(answer: Answer, result: SessionResult) -> Answer:
+    """Return an answer that also says on standard error why its status is 1."""
+    if answer.status == DONE:
+        return answer
+
+    def tell() -> None:
+        answer.tell()
+        say(last_line(result.edit), err=True)
+
+    return Answer(answer.status, tell)
 
 
 def _status(result: SessionResult) -> int:

@@ -1,108 +1,176 @@
-"""What a person is shown on the terminal: tables of passes and tracks, then what needs attention."""
+"""The tables of a session as a terminal shows them: passes, flaws in the order of time, tracks."""
 
 from __future__ import annotations
 
+import math
 from collections import Counter
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from rich.table import Table
-
-from assembler.aligner import held_words
-from assembler.cli.accepting import accepted_tables
-from assembler.cli.consoles import PlainConsole
-from assembler.report import TextLine, because_words, group_lines, outcome_words, with_reason
-from assembler.states import shares_of, shares_words, worst_of
-from assembler.timecode import format_place, format_sample, frame_rate
+from assembler.cli.columns import Column, print_table
+from assembler.report import outcome_words, reason_words
+from assembler.timecode import format_sample, frame_rate
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
-    from pathlib import Path
+    from collections.abc import Iterator, Sequence
 
-    from assembler.aligner import AlignedPass, Edit, Uncured
-    from assembler.consolidator import SessionResult, VerifyResult
+    from assembler.aligner import AlignedPass, Edit, TrackEdit
+    from assembler.cli.consoles import PlainConsole
+    from assembler.consolidator import SessionResult
     from assembler.importer import Position
-    from assembler.notes import Note
-    from assembler.sheet import Sheet
-
-MOST_LINES = 20
-"""Flaws and places of one kind listed on the terminal; all of them are in the record."""
 
 APART_SHARE = 0.75
 """Passes whose places against each other are no surer than this share of each place itself need no column for it."""
 
 
-def print_check(result: SessionResult, *, tables: bool = False) -> None:
-    """Print what a check found; with ``tables`` what a person may paste into the sheet to close what is open."""
-    console = PlainConsole()
-    _print_session(console, result)
-    _print_verdict(console, result)
-    found = accepted_tables(result.sheet, result.edit)
-    if found and not tables:
-        console.print("What may stand, once you have listened, is closed in the sheet: --tables prints how.")
-    elif found:
-        console.print("For the sheet, where you have listened and it may stand; say why, and who you are:")
-    for line in "\n".join(found).splitlines() if tables else ():
-        console.print(line, soft_wrap=True)
+def print_passes(console: PlainConsole, result: SessionResult, *, whole: bool = False) -> None:
+    """Print a row for each pass, in the sheet's order of trust: where it lies, how surely, and its clock."""
+    passes = result.edit.passes
+    positions = [one.imported.position for one in passes]
+    sample_ms = 1000 / result.sheet.session.sample_rate
 
-
-def print_set(result: SessionResult) -> None:
-    """Print what was built."""
-    console = PlainConsole()
-    _print_session(console, result)
-    console.print(_tracks_table(result.edit))
-    _print_verdict(console, result)
-    console.print(f"Set: {result.target}", soft_wrap=True)
-    console.print(f"Page: {result.target}/data/report.html", soft_wrap=True)
-    console.print(f"Tracks: {result.target}/data/tracks", soft_wrap=True)
-
-
-def print_verified(folder: Path, result: VerifyResult) -> None:
-    """Print the outcome of verifying."""
-    console = PlainConsole()
-    for problem in result.problems:
-        console.print(f"{folder / problem.path}: {problem.text}", soft_wrap=True)
-    size = f"{result.files} files, {result.bytes / 1e6:.1f} MB, {result.tracks} tracks"
-    if result.is_sound:
-        proved = (
-            f", {result.proved_samples} samples proved from the captures" if result.proved_samples else ""
+    ends = [_ends(result, one) for one in passes]
+    clocks = [one.clock for one in positions]
+    apart = [
+        Column(
+            "± apart",
+            ["–" if one.apart_samples is None else f"{one.apart_samples:.2f}" for one in positions],
+            5,
+            is_number=True,
         )
-        console.print(f"In order: {folder}: {size}{proved}", soft_wrap=True)
-    else:
-        count = len(result.problems)
-        console.print(f"Not in order: {folder}: {count} problem{'s' * (count != 1)}; {size}", soft_wrap=True)
+    ]
+    columns = [
+        Column("Pass", [one.imported.name for one in passes]),
+        Column("Reel", [one.imported.reel for one in passes], 9),
+        Column("From", [low for low, _ in ends]),
+        Column("To", [high for _, high in ends]),
+        Column("Position", [one.source for one in positions], 6),
+        Column("Clock", [fit.verdict if fit else "–" for fit in clocks], 8),
+        Column("Rate", [str(one.imported.audio.sample_rate) for one in passes], 1, is_number=True),
+        Column("Slope ppm", [f"{fit.slope_ppm:+.1f}" if fit else "–" for fit in clocks], 2, is_number=True),
+        Column(
+            "Jitter ms",
+            [f"{1000 * fit.jitter_seconds:.2f}" if fit else "–" for fit in clocks],
+            3,
+            is_number=True,
+        ),
+        Column("Missing", [_share(fit.missing_share) if fit else "–" for fit in clocks], 4, is_number=True),
+        Column("± samples", [f"{whole_doubt(one):.2f}" for one in positions], 7, is_number=True),
+        Column("± ms", [f"{whole_doubt(one) * sample_ms:.3f}" for one in positions], 5, is_number=True),
+        *(apart if any(map(_gains_apart, positions)) else []),
+        Column("Flaws", [str(len(one.flaws)) for one in passes], is_number=True),
+    ]
+    print_table(console, columns, whole=whole)
 
 
-def _print_session(console: PlainConsole, result: SessionResult) -> None:
-    edit, sheet = result.edit, result.sheet
-    rate = frame_rate(sheet.session.frame_rate)
-    seconds = edit.length / sheet.session.sample_rate
-    start = format_sample(edit.start_sample, rate, sheet.session.sample_rate)
-    console.print(
-        f"{sheet.session.title}: {len(edit.tracks)} tracks of {seconds:.3f} s from {start}", soft_wrap=True
+def whole_doubt(position: Position) -> float:
+    """Return how far off a place may be, in samples: one standard deviation, with what no log can tell."""
+    common = 0.0 if position.clock is None else position.clock.common_samples
+    return math.hypot(position.uncertainty_samples, common)
+
+
+@dataclass(frozen=True)
+class FlawLine:
+    """A flaw, in one line for all tracks of one outcome and all passes that have it alike."""
+
+    place: int
+    passes: tuple[str, ...]
+    kind: str
+    size: str
+    outcome: str
+    tracks: str
+    reason: str
+
+
+def flaw_lines(result: SessionResult) -> list[FlawLine]:
+    """Return the flaws of all passes in the order of time."""
+    merged: dict[tuple[object, ...], FlawLine] = {}
+    for line in sorted(_flaws(result), key=lambda line: line.place):
+        key = line.place, line.kind, line.size, line.outcome, line.tracks
+        first = merged.setdefault(key, line)
+        if line.passes[0] not in first.passes:
+            merged[key] = replace(first, passes=first.passes + line.passes)
+    return list(merged.values())
+
+
+def print_flaws(
+    console: PlainConsole, result: SessionResult, lines: Sequence[FlawLine], *, whole: bool
+) -> None:
+    """Print flaws as a table."""
+    session = result.sheet.session
+    rate = frame_rate(session.frame_rate)
+    columns = [
+        Column("At", [format_sample(line.place, rate, session.sample_rate) for line in lines]),
+        Column("Pass", [", ".join(line.passes) for line in lines]),
+        Column("Kind", [line.kind for line in lines]),
+        Column("Samples", [line.size for line in lines], 3, is_number=True),
+        Column("Outcome", [line.outcome for line in lines]),
+        Column("Tracks", [line.tracks for line in lines], 2, is_folded=True),
+        Column("Because", [line.reason for line in lines], 1),
+    ]
+    print_table(console, columns, whole=whole)
+
+
+def print_tracks(console: PlainConsole, edit: Edit, *, whole: bool = False) -> None:
+    """Print a row for each delivered track."""
+    open_places = Counter(place.track.number for place in edit.uncured if place.accepted is None)
+    tracks = edit.tracks
+    columns = [
+        Column("No.", [str(track.track.number) for track in tracks], is_number=True),
+        Column("Track", [track.track.name for track in tracks], is_folded=True),
+        Column("Spans", [str(len(track.spans)) for track in tracks], 2, is_number=True),
+        Column("Joins", [str(len(track.joins)) for track in tracks], 3, is_number=True),
+        Column(
+            "Fades", [str(sum(1 for join in track.joins if join.fade)) for track in tracks], 4, is_number=True
+        ),
+        Column("From passes", [_sources(track) for track in tracks], 5, is_folded=True),
+        Column("Uncured", [str(open_places[track.track.number]) for track in tracks], is_number=True),
+    ]
+    print_table(console, columns, whole=whole)
+
+
+def _sources(track: TrackEdit) -> str:
+    """Return the passes that a track is taken from, in the order in which they are met."""
+    names = (
+        name
+        for span in track.spans
+        for name in (span.pass_name, *(filled.pass_name for filled in span.filled))
+        if name
     )
-    console.print(_passes_table(result))
-    for one in edit.passes:
-        _print_flaws(console, result, one)
-    for name, states in edit.states.items():
-        console.print(f"Reel {name}: {shares_words(shares_of(worst_of(states)))}", soft_wrap=True)
+    return ", ".join(dict.fromkeys(names))
 
 
-_LEFT_COLUMNS = ("Pass", "Reel", "From", "To", "Position", "Clock")
-_RIGHT_COLUMNS = ("Rate", "Slope ppm", "Jitter ms", "Missing", "± samples", "± ms")
-
-
-def _passes_table(result: SessionResult) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for name in _LEFT_COLUMNS:
-        table.add_column(name)
-    is_apart = any(_gains_apart(one.imported.position) for one in result.edit.passes)
-    for name in (*_RIGHT_COLUMNS, *(["± apart"] if is_apart else []), "Flaws"):
-        table.add_column(name, justify="right")
+def _flaws(result: SessionResult) -> Iterator[FlawLine]:
     for one in result.edit.passes:
-        apart = one.imported.position.apart_samples
-        own = [("–" if apart is None else f"{apart:.2f}")] if is_apart else []
-        table.add_row(*_pass_row(result, one), *own, str(len(one.flaws)))
-    return table
+        if one.time_map is None:
+            continue
+        reel = next(reel for reel in result.sheet.reels if reel.name == one.imported.reel)
+        for flaw in one.flaws:
+            places = one.time_map.timeline_ranges(flaw.start, max(flaw.end, flaw.start + 1))
+            place = places[0][0] if places else one.time_map.start
+            start = place - result.edit.start_sample
+            end = start + flaw.end - flaw.start
+            yield FlawLine(
+                place,
+                (one.imported.name,),
+                flaw.kind,
+                f"{flaw.samples:+d}" if flaw.samples is not None else str(flaw.end - flaw.start),
+                outcome_words(start, end, result.edit.length, is_cured=flaw.cured),
+                ", ".join(reel.tracks[track] or str(track + 1) for track in flaw.tracks),
+                reason_words(flaw.because.rule.value, flaw.because.nats),
+            )
+
+
+def _ends(result: SessionResult, one: AlignedPass) -> tuple[str, str]:
+    """Return the frames in which a pass begins and ends."""
+    if one.time_map is None:
+        return "not used", ""
+    session = result.sheet.session
+    rate = frame_rate(session.frame_rate)
+    first, last = (
+        format_sample(place, rate, session.sample_rate) for place in (one.time_map.start, one.time_map.end)
+    )
+    return first, last
 
 
 def _gains_apart(position: Position) -> bool:
@@ -113,138 +181,6 @@ def _gains_apart(position: Position) -> bool:
     )
 
 
-def _pass_row(result: SessionResult, one: AlignedPass) -> list[str]:
-    session = result.sheet.session
-    position, clock = one.imported.position, one.imported.position.clock
-    rate = frame_rate(session.frame_rate)
-    ends = ["not used", ""]
-    if one.time_map is not None:
-        places = (one.time_map.start, one.time_map.end)
-        ends = [format_sample(place, rate, session.sample_rate) for place in places]
-    return [
-        one.imported.name,
-        one.imported.reel,
-        *ends,
-        position.source,
-        clock.verdict if clock else "–",
-        str(one.imported.audio.sample_rate),
-        f"{clock.slope_ppm:+.1f}" if clock else "–",
-        f"{1000 * clock.jitter_seconds:.2f}" if clock else "–",
-        _share(clock.missing_share) if clock else "–",
-        f"{position.uncertainty_samples:.2f}",
-        f"{1000 * position.uncertainty_samples / session.sample_rate:.3f}",
-    ]
-
-
 def _share(share: float) -> str:
     """Return a share in per cent; little is not told as nothing."""
     return "<0.1%" if 0 < share < 0.0005 else f"{share:.1%}"
-
-
-def _print_flaws(console: PlainConsole, result: SessionResult, one: AlignedPass) -> None:
-    sheet = result.sheet
-    rate = frame_rate(sheet.session.frame_rate)
-    reel = next(reel for reel in sheet.reels if reel.name == one.imported.reel)
-    for flaw in one.flaws[:MOST_LINES]:
-        names = ", ".join(reel.tracks[track] or str(track + 1) for track in flaw.tracks)
-        if one.time_map is None:
-            continue
-        places = one.time_map.timeline_ranges(flaw.start, max(flaw.end, flaw.start + 1))
-        at = format_sample(places[0][0], rate, sheet.session.sample_rate) if places else "–"
-        start = (places[0][0] if places else one.time_map.start) - result.edit.start_sample
-        size = f"{flaw.samples:+d}" if flaw.samples is not None else str(flaw.end - flaw.start)
-        reason = because_words(flaw.because.rule.value, flaw.because.nats)
-        state = outcome_words(start, start + flaw.end - flaw.start, result.edit.length, is_cured=flaw.cured)
-        console.print(
-            f"  {one.imported.name} {at} {flaw.kind}, {size} samples, {state}: {names}; {reason}",
-            soft_wrap=True,
-        )
-    _print_rest(console, len(one.flaws))
-
-
-def _print_rest(console: PlainConsole, count: int) -> None:
-    if count > MOST_LINES:
-        console.print(f"  and {count - MOST_LINES} more; --json lists all")
-
-
-def _tracks_table(edit: Edit) -> Table:
-    table = Table(box=None, pad_edge=False, header_style="bold")
-    for name in ("No.", "Track", "Spans", "Joins", "Fades", "From passes", "Uncured"):
-        table.add_column(name, justify="left" if name in ("Track", "From passes") else "right")
-    uncured = Counter(place.track.number for place in edit.uncured)
-    for track in edit.tracks:
-        passes = dict.fromkeys(
-            name
-            for span in track.spans
-            for name in (span.pass_name, *(filled.pass_name for filled in span.filled))
-            if name
-        )
-        table.add_row(
-            str(track.track.number),
-            track.track.name,
-            str(len(track.spans)),
-            str(len(track.joins)),
-            str(sum(1 for join in track.joins if join.fade)),
-            ", ".join(passes),
-            str(uncured[track.track.number]),
-        )
-    return table
-
-
-def _print_verdict(console: PlainConsole, result: SessionResult) -> None:
-    edit = result.edit
-    _print_list(console, "Notes", note_lines(edit.notes))
-    woven = [(track.track.name, track.woven) for track in edit.tracks if track.woven]
-    _print_list(console, "Woven sample by sample", [_woven_line(*one, result.sheet) for one in woven])
-    places = [(place, _uncured_line(place, edit, result.sheet)) for place in edit.uncured]
-    closed = [f"{line}; accepted by {place.accepted.by}" for place, line in places if place.accepted]
-    _print_list(console, "Accepted", closed)
-    _print_list(console, "Uncured", [line for place, line in places if not place.accepted])
-    if edit.is_sound:
-        console.print("In order: nothing is left for a person to decide.")
-    else:
-        console.print("Needs a person: see the notes and the uncured places above.")
-
-
-def _woven_line(track: str, stretches: Sequence[tuple[int, int]], sheet: Sheet) -> str:
-    seconds = sum(high - low for low, high in stretches) / sheet.session.sample_rate
-    return f"{track}: {_counted(len(stretches), 'stretch', 'es')}, {seconds:.3f} s, each sample from a pass that has it"
-
-
-def _uncured_line(place: Uncured, edit: Edit, sheet: Sheet) -> str:
-    rate, sample_rate = frame_rate(sheet.session.frame_rate), sheet.session.sample_rate
-    ends = (format_place(edit.start_sample + at, rate, sample_rate) for at in (place.start, place.end))
-    line = (
-        f"{' to '.join(ends)}, reel {place.reel}, {place.track.name}: {place.kind}, "
-        f"{_counted(place.end - place.start, 'sample')}"
-    )
-    return f"{line} ({held_words(place.held)})" if place.held else line
-
-
-def _counted(count: int, what: str, more: str = "s") -> str:
-    return f"{count} {what}{more * (count != 1)}"
-
-
-def note_lines(notes: Iterable[Note]) -> list[str]:
-    """Return the lines of the notes in the order in which they are read; those of one theme share one."""
-    lines = group_lines(
-        TextLine(
-            note.kind,
-            note.pass_name,
-            with_reason(note.text, note.rule, note.nats),
-            note.theme,
-            note.count,
-            note.needs_a_person,
-        )
-        for note in notes
-    )
-    return [f"{line.kind}: {line.text}" for line in lines]
-
-
-def _print_list(console: PlainConsole, title: str, lines: Iterable[str]) -> None:
-    listed = list(lines)
-    if listed:
-        console.print(f"{title}:")
-    for line in listed[:MOST_LINES]:
-        console.print(f"  {line}", soft_wrap=True)
-    _print_rest(console, len(listed))

@@ -6,6 +6,10 @@ Light on purpose: errors are told with it before anything heavy is loaded. Table
 from __future__ import annotations
 
 import json
+import shlex
+import shutil
+import sys
+import textwrap
 from typing import TYPE_CHECKING
 
 import click
@@ -14,6 +18,7 @@ from assembler.printable import printable
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
+    from os import PathLike
 
     from assembler.record.values import Json
 
@@ -22,6 +27,21 @@ def say(*lines: str, err: bool = False) -> None:
     """Print lines, on standard error if asked. A line end inside one of them is shown, not obeyed."""
     for line in lines:
         click.echo(printable(line), err=err)
+
+
+def say_wrapped(*lines: str) -> None:
+    """Print lines that a terminal goes on with below themselves, word by word; a pipe has them whole."""
+    width = shutil.get_terminal_size().columns
+    for line in lines:
+        text = printable(line)
+        indent = " " * (len(text) - len(text.lstrip()) + 2)
+        folded = textwrap.wrap(text, width, subsequent_indent=indent, break_long_words=False)
+        click.echo("\n".join(folded) if sys.stdout.isatty() and folded else text)
+
+
+def command_line(*words: str | PathLike[str]) -> str:
+    """Return a command of this program to be copied, quoted as a shell needs it."""
+    return shlex.join(["assembler", *map(str, words)])
 
 
 def say_text(text: str) -> None:

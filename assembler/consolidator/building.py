@@ -25,6 +25,7 @@ from assembler.consolidator.result import SessionResult
 from assembler.consolidator.tracks import write_tracks
 from assembler.consolidator.verifying import ReadBack, verify_set
 from assembler.crew import Crew
+from assembler.epoch import epoch_date
 from assembler.errors import PublishError
 from assembler.importer import import_session
 from assembler.known import NOTHING
@@ -35,7 +36,7 @@ from assembler.record.recorded.reading import read_record, read_unwritten
 from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
 from assembler.record.values import SOFTWARE, Json, relative_path, session_date
 from assembler.report import load_page, report_page
-from assembler.sheet import Sheet, load_sheet, preparation_words
+from assembler.sheet import NO_ADVICE, Sheet, load_sheet, preparation_cautions, preparation_words
 from assembler.wave import LARGEST_RIFF
 
 if TYPE_CHECKING:
@@ -292,7 +293,7 @@ def _check_staged(staging: Staging, read_back: Mapping[str, ReadBack]) -> None:
     if problems:
         more = f", and {len(problems) - 1} more" if len(problems) > 1 else ""
         raise PublishError(
-            f"verify would refuse the set: {problems[0].path}: {problems[0].text}{more}; nothing was published. "
+            f"verify would refuse the set: {problems[0].path}: {problems[0].text}{more}; no set was written. "
             "This is a fault of the program: please report it"
         )
 
@@ -303,12 +304,26 @@ def _bag_info(sheet: Sheet, sizes: list[int]) -> list[tuple[str, str]]:
         ("Source-Organization", session.originator),
         ("External-Identifier", session.reference),
         ("External-Description", session.description or session.title),
-        ("Bagging-Date", session_date(sheet)),
+        *_bagging_date(sheet),
         ("Payload-Oxum", payload_oxum(sizes)),
-        ("Bag-Software-Agent", SOFTWARE),
+        ("Set-Made-With", SOFTWARE),
         *(
-            ("Transfer-Notes", f"reel {reel.name}: {'; '.join(words)}")
+            ("Transfer-Notes", f"reel {reel.name}: {'; '.join(words)} ({NO_ADVICE})")
             for reel in sheet.reels
             if (words := preparation_words(reel.prepared))
         ),
+        *(
+            ("Transfer-Caution", f"reel {reel.name}: {caution}")
+            for reel in sheet.reels
+            for caution in preparation_cautions(reel.prepared)
+        ),
     ]
+
+
+def _bagging_date(sheet: Sheet) -> list[tuple[str, str]]:
+    """Return the day of bagging, which only the environment tells; without it the session's, and that it is."""
+    day = epoch_date()
+    if day is not None:
+        return [("Bagging-Date", day.isoformat())]
+    said = "the date of the session: no SOURCE_DATE_EPOCH told the day of bagging"
+    return [("Bagging-Date", date), ("Bagging-Date-Is", said)] if (date := session_date(sheet)) else []

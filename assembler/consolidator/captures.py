@@ -107,7 +107,7 @@ def check_unchanged(files: Iterable[InputFile]) -> None:
         try:
             file.check_unchanged()
         except CaptureError as error:
-            raise CaptureError(f"{error.problem}; nothing was published", path=error.path) from error
+            raise CaptureError(f"{error.problem}; no set was written", path=error.path) from error
 
 
 def sha256_of(path: Path) -> str:

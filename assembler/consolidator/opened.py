@@ -175,7 +175,7 @@ def open_session(
 def with_sheet_notes(sheet: Sheet, edit: Edit, digests: Mapping[str, str | None]) -> Edit:
     """Return the edit with what the sheet itself gives reason to tell."""
     cautions = [
-        Note("other", f"reel {reel.name}: {text}")
+        Note("caution", f"reel {reel.name}: {text}")
         for reel in sheet.reels
         for text in preparation_cautions(reel.prepared)
     ]

@@ -116,7 +116,7 @@ class Staging:
         """Publish the set: sync all, rename it into place, sync the parent.
 
         Raises:
-            PublishError: it could not be, or something has the target's name by now; nothing was published.
+            PublishError: it could not be, or something has the target's name by now; no set was written.
             ValueError: a file is still open.
         """
         if not all(handle.closed for handle in self._handles):
@@ -191,11 +191,11 @@ def free_space_check(target: Path, needed_bytes: int) -> None:
     try:
         free = shutil.disk_usage(parent).free
     except OSError as error:
-        raise PublishError(f"{parent}: {error.strerror}; nothing was published") from error
+        raise PublishError(f"{parent}: {error.strerror}; no set was written") from error
     if free < needed_bytes:
         raise PublishError(
             f"{parent}: the set needs about {size_words(needed_bytes)}, but {size_words(free)} are free; "
-            "nothing was published"
+            "no set was written"
         )
 
 

@@ -159,7 +159,7 @@ def _check_target(target: Path, *, over_empty: bool) -> None:
     except NotADirectoryError:
         is_free = True  # its parent is a file, which is told below
     except OSError as error:
-        raise PublishError(f"{target}: {error.strerror}; nothing was published") from error
+        raise PublishError(f"{target}: {error.strerror}; no set was written") from error
     else:
         is_free = over_empty and target.is_dir() and not target.is_symlink() and not any(target.iterdir())
     if not is_free:

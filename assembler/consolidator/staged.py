@@ -98,7 +98,7 @@ class StagedFiles:
         if path.is_relative_to(self.folder):
             place = self.target / path.relative_to(self.folder)
         words = failure_words(error, self.target.parent, self.needed_bytes)
-        return PublishError(f"{words} ({place}); {outcome or 'nothing was published'}")
+        return PublishError(f"{words} ({place}); {outcome or 'no set was written'}")
 
     def inside(self, relative: str) -> Path:
         """Return the path of a file of the set. Raises ValueError where it leads out of the set."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Self, TypeVar
@@ -138,7 +139,7 @@ def _open_pass(sheet: Sheet, one: Pass, reel: Reel, opened: ExitStack, known: Kn
 
 def _place(sheet: Sheet, one: _OpenedPass, position: Position) -> ImportedPass:
     if one.reel.timecode_offset is not None and position.shift < -sheet.session.sample_rate:
-        problem = f"leads {one.name} before 00:00:00:00; allowed: an offset that leaves every pass behind it"
+        problem = f"leads {one.name} before 00:00:00:00; allowed: an offset that leaves every pass after it"
         raise sheet_error(sheet, one.reel, "timecode_offset", problem)
     notes = one.notes + clock_notes(one.name, position, one.audio.length, sheet.session)
     return ImportedPass(one.name, one.reel.name, one.audio, position, one.log, tuple(notes))
@@ -151,19 +152,34 @@ def _check_count(sheet: Sheet, one: Pass, reel: Reel, files: Sequence[WaveFile])
         tracks = "1 track" if found == 1 else f"{found} tracks"
         problem = (
             f"found {tracks} in {in_files}; allowed: the {len(reel.tracks)} tracks of reel {reel.name} "
-            '(unused ones are listed as "")'
+            f'(unused ones are listed as ""){_gap_words(files, len(reel.tracks))}'
         )
         raise sheet_error(sheet, one, "audio", problem)
 
 
+def _gap_words(files: Sequence[WaveFile], tracks: int) -> str:
+    """Return which numbers are missing in the names of the files, where each has one of its own; else nothing."""
+    found = [re.search(r"[0-9]{1,4}", file.path.stem) for file in files]
+    numbers = {int(one[0]) for one in found if one}
+    if len(files) >= tracks or len(numbers) < len(files) or not numbers <= set(range(1, tracks + 1)):
+        return ""
+    missing = ", ".join(str(number) for number in range(1, tracks + 1) if number not in numbers)
+    return f"; in the numbering of the files {missing} is missing"
+
+
 def _check_rates(sheet: Sheet, one: Pass, files: Sequence[WaveFile]) -> list[Note]:
     rates = [file.info.format.sample_rate for file in files]
+    usual = sheet.session.sample_rate if sheet.session.sample_rate in rates else rates[0]
     for file, rate in zip(files, rates, strict=True):
-        if rate != rates[0]:
+        if rate != usual and not one.relabel:
+            beside = next(each.path.name for each, its in zip(files, rates, strict=True) if its == usual)
             raise CaptureError(
-                f"{rate} Hz, but {files[0].path.name} of the same pass has {rates[0]} Hz", path=file.path
+                f"header says {rate} Hz, but {beside} of the same pass has {usual} Hz; if it lasts as long as that one "
+                "and only its header is wrong, set relabel = true on the pass: samples are then taken as they are; "
+                "else capture this track at the pass's rate, if the tape can stand another play",
+                path=file.path,
             )
-    if rates[0] == sheet.session.sample_rate:
+    if all(rate == sheet.session.sample_rate for rate in rates):
         return []
     if not one.relabel:
         raise CaptureError(
@@ -171,16 +187,27 @@ def _check_rates(sheet: Sheet, one: Pass, files: Sequence[WaveFile]) -> list[Not
             "wrong, set relabel = true on the pass: its samples are then taken as they are",
             path=files[0].path,
         )
-    text = f"{one.name}: header says {rates[0]} Hz; samples taken as {sheet.session.sample_rate} Hz as the sheet asks"
+    wrong = ", ".join(f"{rate} Hz" for rate in dict.fromkeys(rates) if rate != sheet.session.sample_rate)
+    text = (
+        f"{one.name}: header says {wrong}; samples taken as {sheet.session.sample_rate} Hz as the sheet asks"
+    )
     return [Note("relabelled", text, pass_name=one.name)]
 
 
 def _fault_notes(one: Pass, files: Sequence[WaveFile]) -> list[Note]:
-    return [
-        Note("header_repaired", f"{one.name}: {file.path.name}: {fault}", pass_name=one.name, tracks=(i,))
-        for i, file in enumerate(files)
-        for fault in file.info.faults
-    ]
+    """Return one note a pass: files with the same faults share their words."""
+    places: dict[tuple[str, ...], list[int]] = {}
+    for place, file in enumerate(files):
+        if file.info.faults:
+            places.setdefault(file.info.faults, []).append(place)
+    if not places:
+        return []
+    words = "; ".join(
+        f"{', '.join(files[place].path.name for place in own)}: {'; '.join(faults)}"
+        for faults, own in places.items()
+    )
+    tracks = tuple(sorted(place for own in places.values() for place in own))
+    return [Note("header_repaired", f"{one.name}: {words}", pass_name=one.name, tracks=tracks)]
 
 
 def _length_notes(one: Pass, reel: Reel, audio: PassAudio) -> list[Note]:

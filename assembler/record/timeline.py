@@ -6,7 +6,7 @@ read from a file, so that the two can be compared to the sample.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -14,6 +14,16 @@ if TYPE_CHECKING:
     from assembler.record.recorded.whole import RecordedSet
 
 _OURS = "capture-assembler"
+
+
+MARK_COLORS = {
+    "open": "ORANGE",
+    "accepted": "PURPLE",
+    "woven": "CYAN",
+    "join": "YELLOW",
+    "nothing to hear": "WHITE",
+}
+"""Colours of marks by what they mean, by names that the format has: what asks for somebody stands out."""
 
 
 @dataclass(frozen=True)
@@ -41,12 +51,14 @@ class TimelineItem:
 class TimelineMark:
     """A named place of a track, in samples from the set's first one; a join has no length.
 
-    A woven stretch is one: its clip is of the pass that it is in, the samples from others stand in the record.
+    A woven stretch is one: its clip is of the pass that it is in, the samples from others stand in the record. The
+    colour, one of the format's names, only shows what a mark means: marks that differ in it alone say the same.
     """
 
     name: str
     at: int
     length: int
+    color: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)
@@ -95,12 +107,21 @@ def _items(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineItem, ...
 
 
 def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...]:
-    joins = [TimelineMark(f"join, {join.law}, fade {join.fade}", join.at, 0) for join in track.joins]
+    joins = [
+        TimelineMark(
+            f"join, {join.law}, fade {join.fade}",
+            join.at,
+            0,
+            MARK_COLORS["nothing to hear" if join.law == "identical" else "join"],
+        )
+        for join in track.joins
+    ]
     listened = [
         TimelineMark(
             place.words + (f", accepted by {place.accepted.by}" if place.accepted else ""),
             place.start,
             place.end - place.start,
+            MARK_COLORS["accepted" if place.accepted else "open"],
         )
         for place in record.marked_on(track)
     ]
@@ -109,6 +130,7 @@ def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...
             f"woven {span.pass_name} with {filled.pass_name}, {filled.samples} of {high - low} samples",
             span.start + low,
             high - low,
+            MARK_COLORS["woven"],
         )
         for span, filled in track.woven
         for low, high in [filled.extent]
@@ -143,7 +165,9 @@ def timeline_otio(timeline: Timeline) -> bytes:
         row.extend([_written_item(item, rate) for item in track.items])
         row.markers.extend(
             [
-                otio.schema.Marker(name=mark.name, marked_range=_range(mark.at, mark.length, rate))
+                otio.schema.Marker(
+                    name=mark.name, marked_range=_range(mark.at, mark.length, rate), color=mark.color
+                )
                 for mark in track.marks
             ]
         )

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 Json: TypeAlias = "Mapping[str, Json] | Sequence[Json] | str | int | float | bool | None"
 
-FORMAT = 1
+FORMAT = 2
 SOFTWARE = f"capture-assembler {__version__}"
 
 

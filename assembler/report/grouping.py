@@ -33,10 +33,12 @@ class TextLine:
 def group_lines(notes: Iterable[TextLine]) -> list[TextLine]:
     """Return a line for each note; those of one theme share a line that tells the number of each.
 
-    What needs a person comes first, and small matters last, where a long list is cut off. A note without a theme is
-    never joined with another, however alike: what differs may be a place or a length.
+    Cautions come first, then what needs a person, and small matters last, where a long list is cut off. A note without
+    a theme is never joined with another, however alike: what differs may be a place or a length.
     """
-    ordered = sorted(notes, key=lambda note: (not note.needs_a_person, note.kind == "other"))
+    ordered = sorted(
+        notes, key=lambda note: (note.kind != "caution", not note.needs_a_person, note.kind == "other")
+    )
     groups: dict[tuple[str, str, bool] | int, list[TextLine]] = {}
     for number, note in enumerate(ordered):
         shared = (note.kind, note.theme, note.needs_a_person)

@@ -11,11 +11,12 @@ from functools import cache
 from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
+from assembler import palette
 from assembler.pages import page_template
 from assembler.report.grouping import TextLine, group_lines
 from assembler.report.outcomes import outcome_words
 from assembler.report.reasons import reason_words, with_reason
-from assembler.sheet import preparation_words
+from assembler.sheet import NO_ADVICE, preparation_cautions, preparation_words
 from assembler.states import State, shares_of, shares_words, state_words
 from assembler.timecode import format_sample, frame_rate
 
@@ -27,22 +28,10 @@ if TYPE_CHECKING:
     from assembler.record.recorded.tracks import RecordedJoin, RecordedTrack
     from assembler.record.recorded.whole import RecordedReel, RecordedSet, RecordedUncured
 
-TONES = ("#2f5d8a", "#b4713d", "#5c8a4a", "#8a4f7d", "#6b6b6b", "#3d8f8a", "#a68a2c", "#9c4a4a")
-"""One tone a pass, in the order of the sheet, told apart by its name as well; from the ninth on they come again."""
-
 MOST_ROWS = 500
 """Rows of one table; past that the page says how many more the record holds."""
 
 DRAWN_WIDTH = 1000.0
-
-STATE_TONES = {
-    State.PROVEN: "#5c8a4a",
-    State.SEEN_ONCE: "#c9d7a8",
-    State.SUSPECT: "#e0a53d",
-    State.FLAWED: "#b3261e",
-    State.MISSING: "#22262b",
-}
-"""From what is certain to what is not there."""
 
 
 # Read when the module is: that it is missing is to be told before the work and not after.
@@ -114,16 +103,19 @@ def report_page(record: RecordedSet) -> bytes:
     def label(position: int) -> str:
         return format_sample(record.start.sample + position, rate, record.session.sample_rate)
 
-    tones = {one.name: TONES[index % len(TONES)] for index, one in enumerate(record.passes)}
+    tones = {one.name: palette.PASSES[index % len(palette.PASSES)] for index, one in enumerate(record.passes)}
     page = load_page().render(
         record=record,
         label=label,
         prepared_words=preparation_words,
+        prepared_cautions=preparation_cautions,
+        no_advice=NO_ADVICE,
+        palette=palette,
         tones=tones,
         seconds=record.length / record.session.sample_rate,
         lanes=[(track, _bars(track, record.length, tones, label)) for track in record.tracks],
         saved=[(reel.name, *_saved(reel, record, label)) for reel in record.reels if reel.states],
-        state_tones=[(state_words(state), tone) for state, tone in STATE_TONES.items()],
+        state_tones=[(state_words(state), tone) for state, tone in palette.STATES.items()],
         notes=group_lines(
             TextLine(
                 one.kind,
@@ -183,7 +175,7 @@ def _saved(reel: RecordedReel, record: RecordedSet, label: Callable[[int], str])
         if state is not None:
             low, high = (column * record.length // width for column in (at, at + size))
             title = f"{reel.name}: {state_words(state)}, {label(low)} to {label(high)}"
-            bars.append(Bar(at, size, STATE_TONES[state], title))
+            bars.append(Bar(at, size, palette.STATES[state], title))
         at += size
     return shares_words(shares_of(stretches)), bars
 

@@ -16,9 +16,9 @@ RULE_WORDS = {
     "agreed_build": "a machine's doing, though passes agree",
     "cut_off": "cuts sound off and lets it in again",
     "drawn_line": "a straight line in every pass",
-    "foretold": "sound goes on behind it as foretold",
+    "foretold": "sound goes on after it as foretold",
     "faint_noise": "soft noise stands still for too long",
-    "in_phase": "the wave goes on in phase behind it",
+    "in_phase": "the wave goes on in phase after it",
     "same_moment": "several tracks at the same moment",
     "other_tracks": "flawed at the same samples on other tracks",
     "silent_tracks": "noise at the same samples of several silent tracks",
@@ -28,7 +28,7 @@ RULE_WORDS = {
     "goes_on": "goes on where the other passes lost samples",
     "smeared": "beside its own flaw, smeared where its chain is undone",
     "too_many_differences": "too many differences to judge one by one",
-    "slip": "sound before it and behind it fits only so",
+    "slip": "sound before it and after it fits only so",
 }
 """By the names of the record."""
 

@@ -63,8 +63,8 @@ def _roll_record(roll: Roll) -> dict[str, Any]:
 
 
 CAUTION = (
-    "Play only what the tape can stand. Let each roll run on for a second behind its end, and capture every play; keep "
-    "the level low while you listen for faults."
+    "Play only what the tape can stand another play of. Let each roll run on for a second after its end, and capture "
+    "every play; keep the level low while you listen for faults."
 )
 
 
@@ -84,7 +84,7 @@ def retakes_lines(retakes: Retakes) -> list[str]:
     for reel in retakes.reels:
         lines += [f"Reel {reel.name}: {reel.words}", f"   {shares_words(reel.states)}"]
     if retakes.suspects:
-        lines.append("Listen here, nothing is certain:")
+        lines.append("Listen here, with the level turned down first; nothing is certain:")
         lines += [f"   {suspect_words(one)}" for one in retakes.suspects[:MOST_SUSPECTS]]
     return lines
 

@@ -19,7 +19,7 @@ from assembler.sheet.model import (
     smallest_word_length,
 )
 from assembler.sheet.names import file_name, natural_key, unique_file_names
-from assembler.sheet.preparation import preparation_cautions, preparation_words
+from assembler.sheet.preparation import NO_ADVICE, preparation_cautions, preparation_words
 from assembler.sheet.reading import load_sheet, parse_sheet
 from assembler.sheet.sources import TimecodeSource
 from assembler.sheet.stretches import Accepted, Punch, ReelStretch, Unrecorded
@@ -27,6 +27,7 @@ from assembler.sheet.texts import shown, without_control_characters
 from assembler.sheet.toml import TomlKind, decode_text, parse_toml, read_file
 
 __all__ = [
+    "NO_ADVICE",
     "Accepted",
     "Deliver",
     "Draft",

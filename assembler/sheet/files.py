@@ -18,6 +18,7 @@ from assembler.inputs import is_utf8, kind_of
 from assembler.sheet.faults import sheet_error
 from assembler.sheet.model import INSIDE, MOST_FILES, Pass, Sheet
 from assembler.sheet.names import NaturalKey, natural_key
+from assembler.sheet.near import near_folder_words, near_words
 from assembler.sheet.sources import LOG_SUFFIXES
 from assembler.sheet.texts import shown
 
@@ -105,7 +106,9 @@ def _find_beside(sheet: Sheet, pass_: Pass) -> Path | None:
 def _find_file(sheet: Sheet, pass_: Pass, text: str, key: str) -> Path:
     path = sheet.folder / text
     if not path.exists():
-        raise sheet_error(sheet, pass_, key, f"no file {shown(text)} in {sheet.folder}")
+        raise sheet_error(
+            sheet, pass_, key, f"no file {shown(text)} in {sheet.folder}{near_words(sheet.folder, text)}"
+        )
     kind = kind_of(path)
     if kind is not None:
         example = f"{text.rstrip('/')}/*.wav" if key == "audio" else "a file in it"
@@ -124,6 +127,7 @@ def _find_pattern(sheet: Sheet, pass_: Pass, pattern: str) -> tuple[Path, ...]:
     files = [path for path in found if not path.is_dir() and not _is_timecode(path, pass_, not_tracks)]
     if not files:
         words = f"no audio matches {shown(pattern)} in {sheet.folder}; allowed: a pattern of existing files"
+        words += near_folder_words(sheet.folder, pattern)
         raise sheet_error(sheet, pass_, "audio", words)
     if len(files) > MOST_FILES:
         words = f"{shown(pattern)} stands for {len(files)} files; allowed: 1 to {MOST_FILES} files"

@@ -3,42 +3,51 @@
 A reel's ``prepared`` table has free keys. Those that are known here are put in words: ``baked_c`` or ``baked_f``
 (temperature), ``baked_hours``, ``warmed_c`` or ``warmed_f``. Every other one is told as it stands.
 
-The usual values are common practice, no source: baking near 54 °C (130 °F) for hours, warming near 38 °C (101 °F)
-just before a tape is played. Nothing here recommends either.
+Whatever speaks of heat draws a caution, however its key is spelled. No caution names a temperature of its own: a figure
+beside a lower one would read as advice to heat more.
 """
 
 from __future__ import annotations
 
 import datetime as dt
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeGuard
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-_FORBEARANCE: Final = (
-    "that is common practice and no standard, and heat can ruin a tape: ask the tape maker and a conservator"
+NO_ADVICE: Final = "what was done, not advice"
+"""Stands with the transfer notes wherever they are shown."""
+
+_UNSEEN: Final = "outside what this program has seen"
+_FORBEARANCE: Final = "not every tape may be heated; ask the tape maker and a conservator, follow local rules"
+_HEAT: Final = re.compile(
+    r"(pre)?(bak(e|es|ed|ing|eout)|warm\w*|heat\w*|dr(y|ies|ied|ying|ier|yer)|oven\w*|incubat\w*|dehydrat\w*"
+    r"|cook\w*|temp|temperature)"
 )
+"""Words of heat in a key; what is stored or cleaned dry counts too: a caution too many does no harm."""
+_UNITS: Final = frozenset({"c", "f", "celsius", "fahrenheit"})
+_NOTHING_DONE: Final = frozenset({"", "no", "none", "not", "never", "n/a", "-", "false"})
 _SAME_TEMPERATURE_C: Final = 1.0
 """Two scales that were read off one thermometer agree within this, in degrees Celsius."""
 
 
 @dataclass(frozen=True)
 class _Treatment:
-    """A treatment by heat: its keys, its words, and the range that counts as near the usual, in °C."""
+    """A treatment by heat: its keys, its words, and the range in °C that this program has seen."""
 
     key: str
     words: str
     lowest_c: float
     highest_c: float
-    usual: str
 
 
-# Three degrees to either side of the usual is what domestic ovens and dryers hold at best (common practice, no source).
-_BAKING = _Treatment("baked", "baked at", 51.0, 57.5, "near 54 °C (130 °F) for hours")
-_WARMING = _Treatment("warmed", "warmed to", 35.0, 41.5, "near 38 °C (101 °F) just before play")
+# Three degrees to either side of what transfer notes name: ovens hold no better (common practice, no source).
+_BAKING = _Treatment("baked", "baked at", 51.0, 57.5)
+_WARMING = _Treatment("warmed", "warmed to", 35.0, 41.5)
 _TREATMENTS: Final = (_BAKING, _WARMING)
-# "For hours": from one hour to a day and a half.
+# From one hour to a day and a half.
 _FEWEST_HOURS: Final = 1.0
 _MOST_HOURS: Final = 36.0
 
@@ -67,21 +76,59 @@ def preparation_words(prepared: Mapping[str, object]) -> list[str]:
 
 
 def preparation_cautions(prepared: Mapping[str, object]) -> list[str]:
-    """Return a sentence for each value outside common practice; it names the usual one and whom to ask."""
+    """Return a sentence for each treatment by heat; one that lies outside what has been seen says so.
+
+    >>> preparation_cautions({"Bake_F": 130})[0].partition(":")[0]
+    'Bake F'
+    """
     cautions = []
+    told = set()
     for treatment in _TREATMENTS:
-        found = _temperatures_c(treatment, prepared)
-        words = f"{treatment.words} {_temperature_words(treatment, prepared)}"
-        if any(not treatment.lowest_c <= degrees <= treatment.highest_c for degrees in found):
-            cautions.append(f"{words}; usual is {treatment.usual}: {_FORBEARANCE}")
-        elif found and max(found) - min(found) > _SAME_TEMPERATURE_C:
-            cautions.append(
-                f"{words}: the two scales do not agree; usual is {treatment.usual}: {_FORBEARANCE}"
-            )
-    hours = prepared.get("baked_hours")
-    if _is_number(hours) and not _FEWEST_HOURS <= hours <= _MOST_HOURS:
-        cautions.append(f"baked for {_shown(hours)} h; usual is {_BAKING.usual}: {_FORBEARANCE}")
+        keys = [f"{treatment.key}_c", f"{treatment.key}_f", f"{treatment.key}_hours"]
+        told.update(keys)
+        words = preparation_words({key: prepared[key] for key in keys if key in prepared})
+        if words:
+            cautions.append(f"{words[0]}: {_doubt(treatment, prepared)}{NO_ADVICE}; {_FORBEARANCE}")
+    others = {key: value for key, value in prepared.items() if key not in told and _is_heat(key, value)}
+    if others:
+        doubt = f"{_UNSEEN}; " * any(_is_unseen(key, value) for key, value in others.items())
+        cautions.append(f"{'; '.join(preparation_words(others))}: {doubt}{NO_ADVICE}; {_FORBEARANCE}")
     return cautions
+
+
+def _is_unseen(key: str, value: object) -> bool:
+    """Return whether a note of a key that is spelled freely holds a temperature outside of all that has been seen."""
+    unit = _words_of(key)[-1]
+    if not _is_number(value) or unit not in _UNITS:
+        return False
+    degrees = (value - 32.0) / 1.8 if unit.startswith("f") else value
+    return not any(one.lowest_c <= degrees <= one.highest_c for one in _TREATMENTS)
+
+
+def _doubt(treatment: _Treatment, prepared: Mapping[str, object]) -> str:
+    """Return what is odd about a treatment, with what leads on to the caution; nothing where nothing is."""
+    found = _temperatures_c(treatment, prepared)
+    hours = prepared.get(f"{treatment.key}_hours")
+    is_unseen = any(not treatment.lowest_c <= degrees <= treatment.highest_c for degrees in found)
+    if treatment is _BAKING and _is_number(hours):
+        is_unseen = is_unseen or not _FEWEST_HOURS <= hours <= _MOST_HOURS
+    doubts = [_UNSEEN] * is_unseen
+    if found and max(found) - min(found) > _SAME_TEMPERATURE_C:
+        doubts.append("the two scales do not agree")
+    return "".join(f"{one}; " for one in doubts)
+
+
+def _is_heat(key: str, value: object) -> bool:
+    """Return whether a note speaks of heat that was used, by its key alone."""
+    if value is False or str(value).strip().lower() in _NOTHING_DONE:
+        return False
+    return any(_HEAT.fullmatch(word) for word in _words_of(key))
+
+
+def _words_of(key: str) -> list[str]:
+    """Return the words of a key in small letters, however it joins them."""
+    spaced = re.sub(r"(?<=[a-z])(?=[A-Z])", " ", key)
+    return [word for word in re.split(r"[\W_\d]+", spaced.lower()) if word] or [""]
 
 
 def _temperatures_c(treatment: _Treatment, prepared: Mapping[str, object]) -> list[float]:

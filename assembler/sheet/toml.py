@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from assembler.errors import CaptureError, SheetError
 from assembler.inputs import InputFile
+from assembler.sheet.near import near_words
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -57,7 +58,8 @@ def read_file(path: Path, kind: TomlKind) -> bytes:
             return file.read_all(kind.most_bytes)
     except CaptureError as error:
         if isinstance(error.__cause__, FileNotFoundError):
-            raise SheetError(f"no such file; allowed: {kind.name}", file=path) from error
+            near = near_words(path.parent, path.name)
+            raise SheetError(f"no such file; allowed: {kind.name}{near}", file=path) from error
         raise SheetError(f"{error.problem}; allowed: {kind.name}", file=path) from error
 
 

@@ -1,8 +1,8 @@
 """Markers: the ``cue `` chunk and the ``LIST adtl`` chunk that names its points.
 
 Source: Multimedia Programming Interface and Data Specifications 1.0 (IBM and Microsoft, 1991), WAVE,
-"Cue-Points Chunk" and "Associated Data Chunk". That a stretch has the purpose ``rgn `` is common practice, no
-source.
+"Cue-Points Chunk" and "Associated Data Chunk". The purpose of a stretch is ``scrp``, script text,
+which that document names.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ def encode_markers(markers: Sequence[Marker]) -> list[tuple[str, bytes]]:
         if marker.note:
             notes.append(("note", _encode_text(name, marker.note)))
         if marker.length:
-            stretches.append(("ltxt", _STRETCH.pack(name, marker.length, b"rgn ", 0, 0, 0, 0)))
+            stretches.append(("ltxt", _STRETCH.pack(name, marker.length, b"scrp", 0, 0, 0, 0)))
     return [("cue ", b"".join(points)), ("LIST", join_list("adtl", labels + notes + stretches))]
 
 

@@ -81,7 +81,7 @@ def test_wrong_wiring_is_put_right_only_when_asked(
     sheet, _ = session_with_retake(tmp_path / "plain", retake)
     status, record = run_json(capsys, "build", sheet, "-o", tmp_path / "plain" / "set")
     assert status == 1
-    refused = [note for note in record["notes"] if note["kind"] == "retake_refused"]
+    refused = [note for note in record["notes"] if note["kind"] in ("retake_refused", "track_left_out")]
     assert refused
     assert all("fix = true" in note["text"] for note in refused)
     out = delivered(tmp_path / "plain" / "set")
@@ -99,7 +99,8 @@ def test_one_strange_track_is_left_out(tmp_path: Path, capsys: Capsys) -> None:
     sheet, tape = session_with_retake(tmp_path, retake, fix=True)
     status, record = run_json(capsys, "build", sheet, "-o", tmp_path / "set")
     assert status == 1
-    (note,) = [note for note in record["notes"] if note["kind"] == "retake_refused"]
+    (note,) = [note for note in record["notes"] if note["needs_a_person"]]
+    assert note["kind"] == "track_left_out"
     assert note["tracks"] == [3]
     out = delivered(tmp_path / "set")
     assert np.array_equal(out[:, :3], tape[:, :3])
@@ -113,7 +114,9 @@ def test_a_retake_from_another_place_of_the_tape_is_refused(tmp_path: Path, caps
     sheet, _ = session_with_retake(tmp_path, np.ascontiguousarray(long_tape[-144000:]))
     status, record = run_json(capsys, "build", sheet, "-o", tmp_path / "set")
     assert status == 1
-    assert {note["pass"] for note in record["notes"] if note["kind"] == "retake_refused"} == {"A2"}
+    assert {
+        note["pass"] for note in record["notes"] if note["kind"] in ("retake_refused", "track_left_out")
+    } == {"A2"}
     assert tape.shape == delivered(tmp_path / "set").shape
 
 
@@ -165,7 +168,7 @@ def test_a_chain_that_changes_numbers_is_named(
     assert (note["kind"], note["pass"], note["tracks"]) == (kind, "A2", tracks)
     assert words in note["text"]
     assert re.search(r"by at most \d+ LSB \(-\d+\.\d dBFS\): one of the two capture chains", note["text"])
-    assert not [note for note in record["notes"] if note["kind"] == "retake_refused"]
+    assert not [note for note in record["notes"] if note["kind"] in ("retake_refused", "track_left_out")]
 
 
 def test_two_passes_that_agree_bear_out_which_chain_is_wrong(tmp_path: Path, capsys: Capsys) -> None:
@@ -208,7 +211,7 @@ def test_a_single_track_out_of_place_is_named(
     layout.add_pass("A2", "A", retake, HOUR)
     status, record = run_json(capsys, "check", layout.write())
     assert status == 1
-    (note,) = [note for note in record["notes"] if note["kind"] == "retake_refused"]
+    (note,) = [note for note in record["notes"] if note["kind"] in ("retake_refused", "track_left_out")]
     assert note["tracks"] == [2]
     assert words in note["text"]
 
@@ -221,7 +224,7 @@ def test_an_inverted_retake_at_another_level_is_named(tmp_path: Path, capsys: Ca
     layout.add_pass("A1", "A", tape, HOUR)
     layout.add_pass("A2", "A", np.round(tape * -0.5).astype(np.int32), HOUR)
     _, record = run_json(capsys, "check", layout.write())
-    (note,) = [note for note in record["notes"] if note["kind"] == "retake_refused"]
+    (note,) = [note for note in record["notes"] if note["kind"] in ("retake_refused", "track_left_out")]
     assert "inverted polarity" in note["text"]
     assert "-6.02 dB" in note["text"]
 
@@ -240,7 +243,7 @@ def test_exchanged_logs_are_suspected(tmp_path: Path, capsys: Capsys) -> None:
     logs[1].write_bytes(first)
     status, record = run_json(capsys, "check", sheet)
     assert status == 1
-    (note,) = [note for note in record["notes"] if note["kind"] == "retake_refused"]
+    (note,) = [note for note in record["notes"] if note["kind"] in ("retake_refused", "track_left_out")]
     assert "4.000 s" in note["text"]
     assert "logs exchanged?" in note["text"]
 

@@ -83,7 +83,7 @@ def test_a_changed_file_is_never_published(
     path = tmp_path / "captures" / "A1" / name
     with pytest.raises(CaptureError, match=name) as told:
         build_set(sheet, tmp_path / "set", page=lambda _: b"", progress=once(stage, damage, path))
-    assert "nothing was published" in str(told.value)
+    assert "no set was written" in str(told.value)
     assert len(str(told.value).splitlines()) == 1
     assert sorted(each.name for each in tmp_path.iterdir()) == ["captures", "session.toml"]
 

@@ -27,7 +27,7 @@ def test_demo_gives_the_tapes_back(tmp_path: Path, capsys: pytest.CaptureFixture
     assert reel_names == set(truth.reels)
     (place,) = record["uncured"]
     assert (place["reel"], place["track"], place["kind"]) == ("B", "Organ", "mute")
-    assert "tape_damage" in {note["kind"] for note in record["notes"]}
+    assert "tape_suspected" in {note["kind"] for note in record["notes"]}
     assert "undecided" not in {note["kind"] for note in record["notes"]}
     open_flaws = [
         (one["name"], flaw["kind"]) for one in record["passes"] for flaw in one["flaws"] if not flaw["cured"]

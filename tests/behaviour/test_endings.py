@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
-NOTHING = "assembler: interrupted; nothing was published\n"
+NOTHING = "assembler: interrupted; no set was written\n"
 
 
 @pytest.fixture(scope="module")
@@ -265,7 +265,7 @@ def test_a_plan_on_a_full_disk_leaves_nothing(sheet: Path, tmp_path: Path) -> No
         done = subprocess.run(command, capture_output=True, text=True, check=False, preexec_fn=small_files)
         assert done.returncode == 2
         assert done.stderr.startswith("assembler: file too large for this disk")
-        assert done.stderr.endswith(f"({tmp_path}/new.toml); nothing was published\n")
+        assert done.stderr.endswith(f"({tmp_path}/new.toml); no set was written\n")
         assert len(done.stderr.splitlines()) == 1
         assert list(tmp_path.iterdir()) == []
 

@@ -220,7 +220,7 @@ def test_a_terminated_build_clears_up(tmp_path: Path) -> None:
     command = [sys.executable, "-c", script, str(sheet), "-o", str(tmp_path / "set")]
     process = subprocess.run(command, capture_output=True, text=True, check=False)
     assert process.returncode == 130
-    assert process.stderr.split("\n") == ["", "assembler: interrupted; nothing was published", ""]
+    assert process.stderr.split("\n") == ["", "assembler: interrupted; no set was written", ""]
     assert sorted(path.name for path in tmp_path.iterdir()) == ["captures", "session.toml"]
 
 
@@ -235,7 +235,7 @@ def test_a_full_disk_is_told_in_one_line(tmp_path: Path) -> None:
     process = subprocess.run(command, capture_output=True, text=True, check=False, preexec_fn=small_files)
     assert process.returncode == 2
     assert len(process.stderr.splitlines()) == 1
-    assert "nothing was published" in process.stderr
+    assert "no set was written" in process.stderr
     assert sorted(path.name for path in tmp_path.iterdir()) == ["captures", "session.toml"]
 
 

@@ -128,7 +128,7 @@ def test_a_file_changed_beside_workers_is_never_published(tmp_path: Path, stage:
             progress=once(stage, damage, path),  # type: ignore[arg-type]
             jobs=2,
         )
-    assert "nothing was published" in str(told.value)
+    assert "no set was written" in str(told.value)
     assert len(str(told.value).splitlines()) == 1
     assert sorted(each.name for each in tmp_path.iterdir()) == ["captures", "session.toml"]
 
@@ -156,7 +156,7 @@ def test_captures_are_never_altered_by_workers(tmp_path: Path) -> None:
 def test_an_interrupt_ends_all_processes(tmp_path: Path) -> None:
     """Ctrl-C, which reaches every process of the terminal, gives 130 and one line, and leaves nothing."""
     done = build_while(tmp_path, "os.killpg(0, signal.SIGINT)")
-    assert done.stderr.splitlines()[-1] == "assembler: interrupted; nothing was published"
+    assert done.stderr.splitlines()[-1] == "assembler: interrupted; no set was written"
     assert (done.returncode, "Traceback" in done.stderr) == (130, False)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["session", "wrapped.py"]
 
@@ -164,7 +164,7 @@ def test_an_interrupt_ends_all_processes(tmp_path: Path) -> None:
 def test_a_terminated_build_ends_its_workers(tmp_path: Path) -> None:
     """A signal to the first process alone does the same."""
     done = build_while(tmp_path, "os.kill(os.getpid(), signal.SIGTERM)")
-    assert done.stderr.splitlines()[-1] == "assembler: interrupted; nothing was published"
+    assert done.stderr.splitlines()[-1] == "assembler: interrupted; no set was written"
     assert done.returncode == 130
     assert sorted(path.name for path in tmp_path.iterdir()) == ["session", "wrapped.py"]
 
@@ -186,7 +186,7 @@ def test_a_killed_worker_ends_the_build_in_a_line(tmp_path: Path) -> None:
     )
     line = done.stderr.splitlines()[-1]
     assert line.startswith("assembler: a worker process was killed by signal 9")
-    assert line.endswith("; nothing was published")
+    assert line.endswith("; no set was written")
     assert (done.returncode, "Traceback" in done.stderr) == (2, False)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["session", "wrapped.py"]
 
@@ -204,5 +204,5 @@ def test_a_full_disk_below_workers_is_told_in_one_line(tmp_path: Path) -> None:
     assert process.returncode == 2
     (line,) = [one for one in process.stderr.splitlines() if not one.startswith("Needs a person")]
     assert "file too large for this disk" in line
-    assert "nothing was published" in line
+    assert "no set was written" in line
     assert sorted(path.name for path in tmp_path.iterdir()) == ["captures", "session.toml"]

@@ -171,5 +171,5 @@ def test_a_sheet_is_written_whole_or_not_at_all(tmp_path: Path) -> None:
     ]
     process = subprocess.run(command, capture_output=True, text=True, check=False, preexec_fn=small_files)
     assert process.returncode == 2
-    assert "nothing was published" in process.stderr
+    assert "no set was written" in process.stderr
     assert [path.name for path in tmp_path.iterdir()] == ["captures"]

@@ -44,6 +44,52 @@ def test_an_unchanged_plan_builds_the_same_edit(tmp_path: Path, capsys: Capsys) 
     assert not [note for note in hand["notes"] if "a person's" in note["text"]]
 
 
+def test_tracks_that_nobody_changed_stay_to_the_bit(tmp_path: Path, capsys: Capsys) -> None:
+    """One track is edited; the other, with a fade of its own and a cut, keeps its spans, its joins and its samples."""
+    tape = make_tape(6, 2)
+    other = make_tape(6, 1, seed=9)
+    layout = Layout(
+        tmp_path,
+        more='[[reel]]\nname = "B"\ntracks = ["Two"]\n'
+        '[[punch]]\nreel = "A"\npass = "A2"\nstart = "01:00:01:00"\nend = "01:00:02:00"\ntracks = ["Two"]\n'
+        "fade_ms = 0\n",
+    )
+    layout.add_reel("A", ["One", "Two"])
+    layout.add_pass("A1", "A", tape, "01:00:00:00")
+    layout.add_pass("A2", "A", tape + np.array([[0, 5]], np.int32), "01:00:00:00")
+    layout.add_pass("B1", "B", other, "01:00:05:15")
+    sheet = layout.write()
+    plan = tmp_path / "plan.toml"
+    run(["plan", str(sheet), "-o", str(plan)])
+    text = plan.read_text(encoding="utf-8")
+    head, one, two = text.split("[[track]]")
+    assert 'name = "One"' in one
+    changed = one.replace('pass = "A1"},', 'pass = "A1"}, { at = "01:00:03:00", pass = "A2" },')
+    plan.write_text(f"{head}[[track]]{changed}[[track]]{two}", encoding="utf-8")
+    capsys.readouterr()
+    _, own = run_json(capsys, "build", sheet, "-o", tmp_path / "own")
+    _, hand = run_json(capsys, "build", sheet, "--plan", plan, "-o", tmp_path / "hand")
+    assert not isinstance(own, str), own
+    assert not isinstance(hand, str), hand
+    before, after = (next(t for t in each["tracks"] if t["name"] == "Two") for each in (own, hand))
+    assert [join["law"] for join in before["joins"]]
+    assert (before["spans"], before["joins"]) == (after["spans"], after["joins"])
+    assert before["audio_sha256"] == after["audio_sha256"]
+    changed_track = next(t for t in hand["tracks"] if t["name"] == "One")
+    assert [span["pass"] for span in changed_track["spans"]][:2] == ["A1", "A2"]
+
+
+def test_takes_carry_their_reason(tmp_path: Path, capsys: Capsys) -> None:
+    """Beside each take stands what is wrong in the passes that are trusted more."""
+    sheet, _, _ = flawed_session(tmp_path)
+    assert run(["plan", str(sheet)]) == 0
+    lines = [
+        line.strip() for line in capsys.readouterr().out.splitlines() if "pass =" in line and "{" in line
+    ]
+    told = [line.partition("# ")[2] for line in lines]
+    assert told == ["", "A1: mute", "", ""]
+
+
 def test_a_flaw_is_listed_as_far_as_a_fade_reaches_into_it(tmp_path: Path, capsys: Capsys) -> None:
     """A take may end within a mute: what the fade still mixes of it is wrong, and listed."""
     sheet, tape, _ = flawed_session(tmp_path)

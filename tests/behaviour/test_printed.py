@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import json
+import math
 import re
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pytest
 
-from assembler.cli import tables
+from assembler.cli import printing
 from assembler.cli.commands import run
 from tests.support.pages import ReadPage
 from tests.support.sessions import HOUR, RATE, Layout, make_tape, run_json
@@ -74,8 +75,11 @@ def test_a_build_prints_what_its_record_holds(sheet: Path, tmp_path: Path, capsy
     assert run(["build", str(sheet), "-o", str(target)]) == 1
     out = capsys.readouterr().out
     record = json.loads((target / "data" / "assembly.json").read_text(encoding="utf-8"))
-    assert out.startswith(f"Small session: 2 tracks of {record['length'] / RATE:.3f} s from 01:00:00:00\n")
-    passes = rows_under(out, "Pass")
+    verdict, head, *_, last = out.splitlines()
+    assert verdict == "Needs a person: 1 place that no pass has right."
+    assert head == f"Small session: 2 tracks of {record['length'] / RATE:.3f} s from 01:00:00:00"
+    assert last == "Needs a person, exit status 1: 1 place that no pass has right; see the top."
+    passes = rows_under(out, "Pass ")
     for row, one in zip(passes, record["passes"], strict=False):
         clock = one["clock"]
         assert row[:2] == [one["name"], one["reel"]]
@@ -83,8 +87,9 @@ def test_a_build_prints_what_its_record_holds(sheet: Path, tmp_path: Path, capsy
         assert row[6] == str(RATE)
         assert float(row[7]) == pytest.approx(clock["slope_ppm"], abs=0.05)
         assert float(row[8]) == pytest.approx(clock["jitter_ms"], abs=0.005)
-        assert float(row[10]) == pytest.approx(clock["uncertainty_samples"], abs=0.005)
-        assert float(row[11]) == pytest.approx(clock["uncertainty_ms"], abs=0.0005)
+        whole = math.hypot(clock["uncertainty_samples"], clock["common_samples"])
+        assert float(row[10]) == pytest.approx(whole, abs=0.006)
+        assert float(row[11]) == pytest.approx(1000 * whole / RATE, abs=0.0006)
         assert float(row[12]) == pytest.approx(clock["apart_samples"], abs=0.005)
         assert int(row[13]) == len(one["flaws"])
     assert [row[2:4] for row in passes[:3]] == [
@@ -92,11 +97,10 @@ def test_a_build_prints_what_its_record_holds(sheet: Path, tmp_path: Path, capsy
         ["01:00:00:12", "01:00:04:00"],
         ["01:00:03:12", "01:00:05:12"],
     ]
-    assert [line.split("; because: ")[0] for line in out.splitlines() if line.startswith("  A")] == [
-        "  A1 01:00:01:01 slip, +400 samples, cured: One, Two",
-        "  A1 01:00:01:14 mute, 300 samples, cured: One",
-        "  A1 01:00:03:03 mute, 1000 samples, not cured: Two",
-        "  A2 01:00:03:03 mute, 1000 samples, not cured: Two",
+    assert [row[:6] for row in rows_under(out, "At ")[:3]] == [
+        ["01:00:01:01", "A1", "slip", "+400", "cured", "One, Two"],
+        ["01:00:01:14", "A1", "mute", "300", "cured", "One"],
+        ["01:00:03:03", "A1, A2", "mute", "1000", "not cured", "Two"],
     ]
     tracks = rows_under(out, "No.")
     for row, track in zip(tracks, record["tracks"], strict=False):
@@ -112,24 +116,40 @@ def test_a_build_prints_what_its_record_holds(sheet: Path, tmp_path: Path, capsy
         ]
     assert [row[-1] for row in tracks[:2]] == ["0", "1"]
     assert f"\nSet: {target}\nPage: {target}/data/report.html\nTracks: {target}/data/tracks\n" in out
+    assert run(["check", str(sheet), "--verbose", "--quiet"]) == 2
+    assert "allowed: one of them" in capsys.readouterr().err
+    assert run(["build", str(sheet), "-o", str(tmp_path / "quiet"), "--quiet"]) == 1
+    quiet = capsys.readouterr().out
+    assert [line.split(": ")[0].rstrip(":") for line in quiet.splitlines()] == [
+        "Needs a person",
+        "Small session",
+        "Uncured, to be listened to",
+        "  01:00:03:03+1200 to 01:00:03:04+600, reel A, Two",
+        "Turn the level down before you listen",
+        "Set",
+        "Needs a person, exit status 1",
+    ]
 
 
 def test_cut_lists_say_how_many_are_left_out(
     sheet: Path, capsys: Capsys, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    """With room for one line a list, the flaws of a pass and the notes are cut, and counted."""
+    """With room for one line a list, the flaws and the notes are cut, and counted; --verbose cuts nothing."""
     run(["check", str(sheet)])
     whole = capsys.readouterr().out.splitlines()
-    count = whole.index("Uncured:") - whole.index("Notes:") - 1
-    assert not any("more; --json lists all" in line for line in whole)
-    monkeypatch.setattr(tables, "MOST_LINES", 1)
+    start = whole.index("Notes:") + 1
+    count = next(n for n, line in enumerate(whole[start:]) if not line.startswith("  "))
+    assert not any("more; --verbose lists all" in line for line in whole)
+    monkeypatch.setattr(printing, "MOST_LINES", 1)
     run(["check", str(sheet)])
-    told = [line for line in capsys.readouterr().out.splitlines() if "more; --json lists all" in line]
-    assert told == [f"  and {rest} more; --json lists all" for rest in (2, count - 1)]
+    told = [line for line in capsys.readouterr().out.splitlines() if "more; --verbose lists all" in line]
+    assert told == [f"  and {rest} more; --verbose lists all, --json too" for rest in (2, count - 1)]
+    run(["check", str(sheet), "--verbose"])
+    assert capsys.readouterr().out.splitlines() == whole
 
 
 def test_a_flaw_of_two_tracks_is_cured_only_where_both_are(tmp_path: Path, capsys: Capsys) -> None:
-    """One mute on both tracks, one of which the other pass has wrong as well: not cured, in words and in the record."""
+    """One mute on both tracks, one of which the other pass has wrong as well: a line for each outcome."""
     tape = make_tape(4, 2, seed=5)
     first, second = tape.copy(), tape.copy()
     first[90_000:92_000] = 0
@@ -141,11 +161,14 @@ def test_a_flaw_of_two_tracks_is_cured_only_where_both_are(tmp_path: Path, capsy
     sheet = layout.write()
     assert run(["build", str(sheet), "-o", str(tmp_path / "set")]) == 1
     out = capsys.readouterr().out
-    assert "  A1 01:00:01:26 mute, 2000 samples, not cured: One, Two; because: " in out
-    assert "  A2 01:00:01:26 mute, 2000 samples, not cured: Two; because: " in out
+    assert [row[:6] for row in rows_under(out, "At ")[:2]] == [
+        ["01:00:01:26", "A1", "mute", "2000", "cured", "One"],
+        ["01:00:01:26", "A1, A2", "mute", "2000", "not cured", "Two"],
+    ]
     record = json.loads((tmp_path / "set" / "data" / "assembly.json").read_text(encoding="utf-8"))
     assert [place["track"] for place in record["uncured"]] == ["Two"]
-    assert [flaw["cured"] for one in record["passes"] for flaw in one["flaws"]] == [False, False]
+    flaws = [(flaw["tracks"], flaw["cured"]) for one in record["passes"] for flaw in one["flaws"]]
+    assert flaws == [([0], True), ([1], False), ([1], False)]
 
 
 def test_a_small_share_of_lost_timecode_is_not_none(tmp_path: Path, capsys: Capsys) -> None:
@@ -172,7 +195,7 @@ def test_a_small_share_of_lost_timecode_is_not_none(tmp_path: Path, capsys: Caps
     assert shares[0] == 0
     assert 0 < shares[1] < 0.0005
     run(["check", str(sheet)])
-    passes = rows_under(capsys.readouterr().out, "Pass")
+    passes = rows_under(capsys.readouterr().out, "Pass ")
     assert [row[9] for row in passes[:2]] == ["0.0%", "<0.1%"]
 
 
@@ -200,7 +223,7 @@ def test_verify_says_what_it_has_looked_at(sheet: Path, tmp_path: Path, capsys: 
 
 def flaws_of(page: Path) -> list[str]:
     """Return the outcome of each flaw on a page."""
-    rows: list[dict[str, Any]] = [*ReadPage(page.read_text(encoding="utf-8")).rows("Flaws of the captures")]
+    rows: list[dict[str, Any]] = [*ReadPage(page.read_text(encoding="utf-8")).rows("Flaws of the passes")]
     return [row["Outcome"] for row in rows]
 
 
@@ -217,10 +240,10 @@ def test_what_is_not_in_the_set_is_not_called_cured(tmp_path: Path, capsys: Caps
     layout.add_pass("A2", "A", tape, HOUR)
     assert run(["build", str(layout.write()), "-o", str(tmp_path / "set")]) == 0
     out = capsys.readouterr().out
-    assert [line.split("; because: ")[0] for line in out.splitlines() if line.startswith("  A1")] == [
-        "  A1 01:00:00:12 mute, 2000 samples, not in the set: One",
-        "  A1 01:00:01:26 mute, 2000 samples, cured: One",
-        "  A1 01:00:03:03 mute, 2000 samples, not in the set: One",
+    assert [row[:6] for row in rows_under(out, "At ")[:3]] == [
+        ["01:00:00:12", "A1", "mute", "2000", "not in the set", "One"],
+        ["01:00:01:26", "A1", "mute", "2000", "cured", "One"],
+        ["01:00:03:03", "A1", "mute", "2000", "not in the set", "One"],
     ]
     assert flaws_of(tmp_path / "set" / "data" / "report.html") == [
         "not in the set",

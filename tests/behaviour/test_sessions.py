@@ -371,7 +371,7 @@ def test_flaws_of_one_pass_point_at_the_machine(tmp_path: Path, capsys: Capsys) 
     layout.add_pass("A2", "A", tape, HOUR)
     status, record = run_json(capsys, "check", layout.write())
     assert status == 0
-    (note,) = [note for note in record["notes"] if note["kind"] == "machine_damage"]
+    (note,) = [note for note in record["notes"] if note["kind"] == "machine_suspected"]
     assert note["pass"] == "A1"
     assert "13 places" in note["text"]
     assert "every 200.0 ms" in note["text"]

@@ -46,7 +46,7 @@ def test_a_lone_pass_points_at_neither_tape_nor_machine(tmp_path: Path, capsys: 
     tape = make_tape(4, 2)
     status, record = run_json(capsys, "check", session(tmp_path, changed(tape, 90000, 92000, 0)))
     assert status == 1
-    assert not notes_of(record, "tape_damage") + notes_of(record, "machine_damage")
+    assert not notes_of(record, "tape_suspected") + notes_of(record, "machine_suspected")
     assert any("nothing tells whether tape or machine" in text for text in notes_of(record, "other"))
 
 
@@ -56,8 +56,8 @@ def test_samples_lost_in_a_slip_are_not_tape_damage(tmp_path: Path, capsys: Caps
     slipped = np.delete(tape, slice(96000, 96196), axis=0)
     status, record = run_json(capsys, "check", session(tmp_path, tape, slipped, tape.copy()))
     assert status == 0
-    assert not notes_of(record, "tape_damage")
-    (text,) = notes_of(record, "machine_damage")
+    assert not notes_of(record, "tape_suspected")
+    (text,) = notes_of(record, "machine_suspected")
     assert text.startswith("reel A, A2: 1 place is flawed in this pass alone")
 
 
@@ -76,7 +76,7 @@ def test_an_uncured_place_is_listed_with_what_each_pass_has(tmp_path: Path, caps
         ("A2", "burst", False),
         ("A3", "missing", False),
     ]
-    (text,) = notes_of(record, "tape_damage")
+    (text,) = notes_of(record, "tape_suspected")
     assert text.startswith(
         "01:00:01:26+400 to 01:00:01:27+800, reel A, One: mute of 2000 samples in A1, burst of"
     )
@@ -93,7 +93,7 @@ def test_places_that_one_flaw_spans_are_told_once(tmp_path: Path, capsys: Capsys
     first = changed(changed(tape, 90000, 92000, 0), 98000, 100000, 0)
     noise = np.random.default_rng(2).integers(-20000, 20000, 12000)
     _, record = run_json(capsys, "check", session(tmp_path, first, changed(tape, 89000, 101000, noise)))
-    (text,) = notes_of(record, "tape_damage")
+    (text,) = notes_of(record, "tape_suspected")
     assert "mute of 2000 samples in A1, burst of" in text
 
 
@@ -116,7 +116,7 @@ def test_an_undecided_place_names_the_pass_that_is_taken(tmp_path: Path, capsys:
     (note,) = [note for note in record["notes"] if note["kind"] == "undecided"]
     assert [(one["pass"], one["taken"]) for one in note["passes"]] == [("A1", True), ("A2", False)]
     assert [one["cured"] for one in record["passes"][1]["flaws"]] == [False]
-    assert not notes_of(record, "machine_damage")
+    assert not notes_of(record, "machine_suspected")
     _, record = run_json(capsys, "check", session(tmp_path / "punched", *passes, more=PUNCH))
     assert "A2 is taken, by a punch" in notes_of(record, "undecided")[0]
     plan = tmp_path / "plan.toml"

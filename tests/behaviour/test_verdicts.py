@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner import Edit
 
-ASKING = {"undecided", "retake_refused", "not_clocked", "not_transparent", "level_differs"}
+ASKING = {"undecided", "retake_refused", "track_left_out", "not_clocked", "not_transparent", "level_differs"}
 """Kinds of note that only a person can settle."""
 
 SCHEMA = json.loads(resources.files("assembler.record").joinpath("assembly.schema.json").read_text("utf-8"))
@@ -63,7 +63,7 @@ def test_all_verdicts_follow_one_decision(
     for command in (["check", sheet], ["build", sheet, "-o", tmp_path / "set"]):
         assert run([str(one) for one in command]) == int(is_asking)
         out, err = capsys.readouterr()
-        assert f"{kind}: found so" in out
+        assert ("found so" if kind == "caution" else f"{kind.replace('_', ' ')}: found so") in out
         assert f"\n{verdicts[0]}" in out
         assert verdicts[1] not in out
         assert ("Needs a person: found so" in err) is (is_asking and command[0] == "build")

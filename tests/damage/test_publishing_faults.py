@@ -84,7 +84,7 @@ def test_failed_at_every_operation(place: Path, number: int, code: int) -> None:
         publish(place / "set", FaultyDisk(number, fail))
     words = "disk full: the set needs about 1.5 MB" if code == errno.ENOSPC else "Input/output error"
     assert words in str(caught.value)
-    assert str(caught.value).endswith("; nothing was published")
+    assert str(caught.value).endswith("; no set was written")
     assert PREFIX not in str(caught.value)
     assert "\n" not in str(caught.value)
     assert contents(place) == OLD
@@ -137,7 +137,7 @@ def test_limit_on_file_size(place: Path) -> None:
     command = [sys.executable, "-c", program, str(place / "set")]
     done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=True)
     assert done.stdout.startswith("file too large for this disk, or over a limit set for this process")
-    assert f"({place}/set/data/tracks/01.wav); nothing was published" in done.stdout
+    assert f"({place}/set/data/tracks/01.wav); no set was written" in done.stdout
     assert done.stderr == ""
     assert names(place) == ["old"]
     assert contents(place) == OLD
@@ -157,7 +157,7 @@ def test_a_text_fails_at_every_operation(place: Path, number: int) -> None:
     def fail() -> None:
         raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
 
-    with pytest.raises(PublishError, match=r"^disk full \(.*place.*\); nothing was published$"):
+    with pytest.raises(PublishError, match=r"^disk full \(.*place.*\); no set was written$"):
         publish_text(place / "plan.toml", "plan" * 1000, Publication(), FaultyDisk(number, fail))
     assert names(place) == ["old"]
     counted = FaultyDisk()

@@ -248,7 +248,7 @@ ODD_ROWS: dict[str, Callable[[Path], object]] = {
     "a huge rate": edit_record(lambda record: record["session"].update(sample_rate=10**15)),
     "a huge track number": edit_record(lambda record: record["tracks"][0].update(number=10**20)),
     "a note of 5000 digits": in_record(b'"prepared": {', b'"prepared": {"speed": ' + b"9" * 5000),
-    "a key twice": in_record(b'"format": 1,', b'"format": 1, "format": 1,'),
+    "a key twice": in_record(b'"format": 2,', b'"format": 2, "format": 2,'),
     "a key twice deep inside": in_record(b'"kind":', b'"kind": "mute", "kind":'),
     "a NUL in the title": edit_record(lambda record: record["session"].update(title="a\0b")),
     "half a character": in_record(b'"title": "', b'"title": "\\ud800'),

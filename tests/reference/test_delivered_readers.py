@@ -121,6 +121,7 @@ def history(built: Built) -> list[str]:
     )
     assembly = "assembly; capture-assembler 0.1.0; from A1+A2; joins: 2; fades: 0; no dither"
     notes = "baked at 130 degF for 6 h; machine: unit 2; operator: J. Field; error rate: 3e-6"
+    notes += " (what was done; not advice)"
     return [
         f"{native}tape; reel A track 1; recorded 1995-09-02",
         f"{native}transfer; reel A; passes A1+A2; {notes}",
@@ -334,6 +335,10 @@ def test_bagit_and_coreutils_accept_the_bag(built: Built) -> None:
     }
     assert {key: bag.info[key] for key in expected} == expected
     notes = "reel A: baked at 130 °F for 6 h; machine: unit 2; operator: J. Field; error rate: 3e-6"
+    notes += " (what was done, not advice)"
+    assert "not every tape may be heated" in bag.info["Transfer-Caution"]
+    assert "Bag-Software-Agent" not in bag.info
+    assert "date of the session" in bag.info["Bagging-Date-Is"]
     assert " ".join(bag.info["Transfer-Notes"].split()) == notes
     printed = run("sha256sum", "--check", "--strict", "--warn", "manifest-sha256.txt", folder=built.root)
     assert len([line for line in printed.splitlines() if line.endswith(": OK")]) == 7

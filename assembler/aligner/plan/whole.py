@@ -53,7 +53,7 @@ def plan_tracks(material: Material, forced: Sequence[Forced], plan: Plan | None 
     Args:
         material: what it is made from.
         forced: what the sheet takes from named passes; of no meaning where a person has made the plan.
-        plan: a person's takes; None where the program plans.
+        plan: a person's takes of the tracks that they changed; None where the program plans.
     """
     return [plan_one(material, track, forced, plan) for track in material.tracks]
 
@@ -62,7 +62,7 @@ def plan_one(
     material: Material, track: DeliveredTrack, forced: Sequence[Forced], plan: Plan | None = None
 ) -> PlannedTrack:
     """Return one track planned; all else as for ``plan_tracks``."""
-    takes = None if plan is None else plan[track.name]
+    takes = None if plan is None else plan.get(track.name)
     own = [one for one in forced if one.is_on(track.name)]
     sheet, reels, extent = material.sheet, material.reels, material.extent
     weavings = weavings_of(sheet, reels, material.braids, extent, takes, own)

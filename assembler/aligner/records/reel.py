@@ -9,14 +9,14 @@ from assembler.aligner.records.ranges import without
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 
     from assembler.aligner.place.wiring.wire import WiredReel
     from assembler.aligner.records.findings import ReelFindings
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.timemap import TimeMap
-    from assembler.notes import Note
+    from assembler.notes import Note, NoteKind
     from assembler.sheet import Reel, Sheet
 
 
@@ -116,3 +116,9 @@ def stretch_label(sheet: Sheet) -> Callable[[int, int], str]:
 def track_names(reel: Reel, tracks: Iterable[int]) -> str:
     """Return the names of tape tracks, counted from 0, in one line; unused ones by their number."""
     return ", ".join(reel.tracks[track] or f"track {track + 1}" for track in tracks)
+
+
+def left_out_kind(tracks: Collection[int], reel: Reel) -> NoteKind:
+    """Return what tracks of a pass are called that are not used: a refused retake only where none is left."""
+    named = {track for track, name in enumerate(reel.tracks) if name}
+    return "retake_refused" if named <= set(tracks) else "track_left_out"

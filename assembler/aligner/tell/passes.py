@@ -94,6 +94,7 @@ def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
                 i
                 for i, other in ((i, grouped[i]) for i in range(near, len(grouped)))
                 if other.kind == flaw.kind != "slip"
+                and other.cured == flaw.cured
                 and abs(other.start - flaw.start) <= GROUP_SAMPLES
                 and abs(other.end - flaw.end) <= GROUP_SAMPLES
                 and not set(other.tracks) & set(flaw.tracks)
@@ -109,7 +110,7 @@ def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
             min(other.start, flaw.start),
             max(other.end, flaw.end),
             tuple(sorted(other.tracks + flaw.tracks)),
-            other.cured and flaw.cured,
+            flaw.cured,
             because=stronger(other.because, flaw.because),
         )
     return grouped

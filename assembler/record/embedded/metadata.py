@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from assembler.record.embedded.marking import fitting_markers, marked_places
-from assembler.sheet import preparation_words
+from assembler.sheet import NO_ADVICE, preparation_words
 from assembler.timecode import frame_rate
 from assembler.wave import (
     BroadcastExtension,
@@ -188,6 +188,8 @@ def coding_history(record: RecordedSet, track: RecordedTrack) -> list[str]:
         passes = [name for name in taken if record.pass_named(name).reel == reel.name]
         recorded = f"; recorded {session.date}" if session.date else ""
         words = "; ".join(preparation_words(reel.prepared))
+        if words and record.format > 1:
+            words += f" ({NO_ADVICE.replace(',', ';')})"
         native = (
             f"tape; reel {reel.name} track {record.tape_track(track, reel.name) + 1}{recorded}",
             f"transfer; reel {reel.name}; {'passes ' + '+'.join(passes) if passes else 'not used'}; {words}",

@@ -1,6 +1,7 @@
 """A pass as the record has it."""
 
 # pydantic reads the annotations while the program runs: no postponed evaluation in this module.
+import math
 from typing import Annotated, Literal
 
 from pydantic import Field
@@ -36,7 +37,13 @@ class RecordedClock(Recorded):
 
     source: str = ""
     uncertainty_samples: float = 0.0
+    common_samples: float = 0.0
     verdict: str = ""
+
+    @property
+    def whole_uncertainty_samples(self) -> float:
+        """How far off the place may be, one standard deviation, with what no log can say taken in."""
+        return math.hypot(self.uncertainty_samples, self.common_samples)
 
 
 class RecordedFlaw(Recorded):

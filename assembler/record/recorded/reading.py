@@ -7,11 +7,18 @@ check tells where they don't. Keys that are not needed are let by.
 
 from __future__ import annotations
 
+from typing import Final
+
 from pydantic import ValidationError
 
 from assembler.record.recorded.checks import check_parts
 from assembler.record.recorded.plainjson import check_json
 from assembler.record.recorded.whole import RecordedSet
+from assembler.record.values import FORMAT
+
+FORMATS: Final = (1, FORMAT)
+KINDS_OF_1: Final = {"tape_damage": "tape_suspected", "machine_damage": "machine_suspected"}
+"""Kinds of notes that said more than was known, and what they are named since."""
 
 
 def read_record(data: bytes) -> RecordedSet:
@@ -44,7 +51,13 @@ def read_unwritten(data: bytes) -> RecordedSet:
         first = error.errors()[0]
         key = ".".join(str(part) for part in first["loc"])
         raise ValueError(f"is no record of a set: {key}: {first['msg']}") from error
-    if record.format != 1:
-        raise ValueError(f"has format {record.format}; this version reads format 1")
+    if record.format not in FORMATS:
+        raise ValueError(f"has format {record.format}; this version reads formats 1 and 2")
     check_parts(record)
-    return record
+    return _renamed(record) if record.format == 1 else record
+
+
+def _renamed(record: RecordedSet) -> RecordedSet:
+    """Return a record of format 1 with kinds of notes named as they are in format 2; its format stays told."""
+    notes = tuple(one.model_copy(update={"kind": KINDS_OF_1.get(one.kind, one.kind)}) for one in record.notes)
+    return record.model_copy(update={"notes": notes})

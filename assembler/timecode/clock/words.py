@@ -23,7 +23,7 @@ _TOLD_PLACE_SECONDS: Final = 0.05
 _OTHER_SPEED_SHARE: Final = 0.01
 # Frame rates that a stripe may have lie further apart than this, drop frame or not.
 _SAME_RATE_SHARE: Final = 450e-6
-_AGAIN: Final = "capture the tape again, clocked from the machine"
+_AGAIN: Final = "if the tape can stand another play, capture it again, clocked from the machine"
 
 
 def tell_slips(line: LineFit, stretches: Sequence[ClockStretch]) -> list[Finding]:
@@ -102,6 +102,6 @@ def _tell_speed(ratio: float, rate: FrameRate) -> str:
     )
     return (
         f"the tape was played at {1.0 / ratio:.2f} times its speed{other}. "
-        "Only the beginning of the pass is in its place. Capture the tape again at play speed; if only the log was "
-        f"made at another speed, {OTHER_SOURCES}"
+        "Only the beginning of the pass is in its place. If the tape can stand another play, capture it again at play "
+        f"speed; if only the log was made at another speed, {OTHER_SOURCES}"
     )

@@ -44,14 +44,14 @@ RAISED: list[tuple[BaseException, int, str]] = [
     (click.UsageError("no such thing"), 2, "no such thing"),
     (KeyboardInterrupt(), 130, "interrupted"),
     (OSError(errno.EACCES, "Permission denied", "a.wav"), 2, "a.wav: Permission denied"),
-    (MemoryError(), 2, "out of memory; nothing was published"),
-    (RuntimeError("can't start new thread"), 2, "allows this process no more threads; nothing was published"),
+    (MemoryError(), 2, "out of memory; no set was written"),
+    (RuntimeError("can't start new thread"), 2, "allows this process no more threads; no set was written"),
     (
         ImportError("a.so: cannot open\n\nread the manual"),
         2,
-        "a part of the program cannot be loaded: a.so: cannot open read the manual; nothing was published",
+        "a part of the program cannot be loaded: a.so: cannot open read the manual; no set was written",
     ),
-    (ZeroDivisionError("by zero"), 2, "please report it: ZeroDivisionError: by zero; nothing was published"),
+    (ZeroDivisionError("by zero"), 2, "please report it: ZeroDivisionError: by zero; no set was written"),
     (RecursionError("too\ndeep" * 1000), 2, "please report it: RecursionError: too deep"),
 ]
 

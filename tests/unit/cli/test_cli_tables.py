@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assembler.cli.tables import note_lines
+from assembler.cli.printing import note_lines
 from assembler.notes import Note, NoteKind
 
 
@@ -45,13 +45,13 @@ def test_notes_without_a_theme_are_never_joined() -> None:
 
 def test_what_needs_a_person_comes_first_and_small_matters_last() -> None:
     """A long list is cut off at its end: the order is questions, corrections, remarks."""
-    kinds: list[NoteKind] = ["other", "log_clock", "undecided", "other", "retake_refused", "tape_damage"]
+    kinds: list[NoteKind] = ["other", "log_clock", "undecided", "other", "retake_refused", "tape_suspected"]
     lines = note_lines(told("A1", f"{number}", kind) for number, kind in enumerate(kinds))
-    assert [line.split(":")[0] for line in lines] == [
+    assert [line.split(":")[0].replace(" ", "_") for line in lines] == [
         "undecided",
         "retake_refused",
         "log_clock",
-        "tape_damage",
+        "tape_suspected",
         "other",
         "other",
     ]

@@ -7,6 +7,7 @@ import io
 import json
 from typing import TYPE_CHECKING
 
+import opentimelineio as otio
 import pytest
 
 from assembler.record.joins import joins_csv
@@ -145,6 +146,14 @@ def test_a_timeline_is_read_back_to_the_sample(record: RecordedSet) -> None:
         ("join, constant_power, fade 441", 2000, 0),
         ("uncured missing", 50, 10),
     ]
+
+
+def test_marks_have_colours_by_what_they_mean(record: RecordedSet) -> None:
+    """Names that OpenTimelineIO knows; what asks for somebody has one that no join has."""
+    whole = otio.adapters.read_from_string(timeline_otio(timeline_of(record)).decode(), "otio_json")
+    colors = [mark.color for mark in whole.tracks[0].markers]
+    assert all(getattr(otio.schema.MarkerColor, color) == color for color in colors)
+    assert colors[2] not in colors[:2]
 
 
 @pytest.mark.parametrize(

@@ -206,7 +206,7 @@ def test_file_cannot_be_written_twice(tmp_path: Path) -> None:
     """A second file of the same name is refused, by the name it would have in the set."""
     with Staging(tmp_path / "set") as staging:
         staging.write_bytes("data/a", b"1")
-        with pytest.raises(PublishError, match=r"File exists \(.*/set/data/a\); nothing was published"):
+        with pytest.raises(PublishError, match=r"File exists \(.*/set/data/a\); no set was written"):
             staging.open("data/a")
 
 
@@ -353,7 +353,7 @@ def test_parent_that_cannot_be_synced_or_restored(tmp_path: Path) -> None:
         staging.write_bytes("a", b"1")
         with pytest.raises(PublishError, match="set stands, but may not outlast a power cut") as caught:
             staging.finish()
-    assert "nothing was published" not in str(caught.value)
+    assert "no set was written" not in str(caught.value)
     assert publication.standing == tmp_path / "set"
     assert snapshot(tmp_path / "set") == {"a": b"1"}
 
@@ -371,12 +371,12 @@ def test_parent_without_write_permission(tmp_path: Path) -> None:
 
 def test_name_too_long(tmp_path: Path) -> None:
     """A name that the disk cannot hold is told in one line, before any work."""
-    with pytest.raises(PublishError, match="File name too long; nothing was published"):
+    with pytest.raises(PublishError, match="File name too long; no set was written"):
         Staging(tmp_path / ("n" * 256))
 
 
 def test_free_space(tmp_path: Path) -> None:
     """More than is free is refused with both figures; what fits is not."""
     free_space_check(tmp_path / "set", 1)
-    with pytest.raises(PublishError, match=r"needs about 1000000000\.0 GB, but .* are free; nothing"):
+    with pytest.raises(PublishError, match=r"needs about 1000000000\.0 GB, but .* are free; no set"):
         free_space_check(tmp_path / "set", 10**18)

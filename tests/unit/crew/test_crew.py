@@ -112,7 +112,7 @@ def test_every_error_can_be_sent(error: AssemblerError) -> None:
 
 def test_a_killed_worker_is_told() -> None:
     """A worker that the system ends is an error in plain words, not a wait without end."""
-    with pytest.raises(WorkerError, match=r"was killed by signal 9.*nothing was published"), Crew(2) as hired:
+    with pytest.raises(WorkerError, match=r"was killed by signal 9.*no set was written"), Crew(2) as hired:
         hired.submit(kill_itself).result()
 
 

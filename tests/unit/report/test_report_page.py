@@ -19,9 +19,9 @@ from tests.support.pages import ReadPage
 from tests.support.sessions import HOUR, RATE, Layout, make_tape
 
 Record = Any  # JSON
-UNCURED = "Uncured: no capture has these right"
+UNCURED = "Uncured: no pass has these right"
 NOTES = "Notes: corrections and findings"
-FLAWS = "Flaws of the captures"
+FLAWS = "Flaws of the passes"
 
 
 @pytest.fixture(scope="module")
@@ -91,7 +91,7 @@ def test_every_flaw_is_told_with_what_decided(record: Record) -> None:
     told = sorted(row["Because"] for row in read(record).rows(FLAWS))
     reasons = [flaw["because"] for one in record["passes"] for flaw in one["flaws"]]
     assert told == sorted(reason_words(**reason) for reason in reasons)
-    assert "sound before it and behind it fits only so" in told
+    assert "sound before it and after it fits only so" in told
 
 
 def test_an_open_place_is_told_with_what_left_it_open(record: Record) -> None:
@@ -133,7 +133,7 @@ def test_every_flaw_is_told_with_its_outcome(record: Record) -> None:
 
 def test_captures_are_counted(record: Record) -> None:
     """Files, slips and other flaws of each pass, and whether it was used."""
-    rows = read(record).rows("Captures")
+    rows = read(record).rows("Passes")
     assert [(row["Pass"], row["Files"], row["Slips"], row["Flaws"]) for row in rows] == [
         ("A1", "2", "1", "2"),
         ("A2", "2", "0", "1"),
@@ -146,7 +146,7 @@ def test_captures_are_counted(record: Record) -> None:
     ]
     unused = copy.deepcopy(record)
     unused["passes"][1].update(used=False, stretches=[], flaws=[])
-    row = read(unused).rows("Captures")[1]
+    row = read(unused).rows("Passes")[1]
     assert (row["Pass"], row["From"], row["To"]) == ("A2 (not used)", "", "")
 
 
@@ -186,7 +186,7 @@ def test_levels_are_the_records_or_a_dash(record: Record) -> None:
 def test_what_needs_a_person_heads_the_notes(record: Record) -> None:
     """Questions first, remarks last, and no note without a theme is joined with another."""
     notes = [note("other", f"burst of {n} samples") for n in (4800, 96000)]
-    notes += [note("tape_damage", "spot"), note("undecided", "which?", needs_a_person=True)]
+    notes += [note("tape_suspected", "spot"), note("undecided", "which?", needs_a_person=True)]
     rows = read(changed(record, notes=notes)).rows(NOTES)
     assert [row["What"] for row in rows] == [
         "which?",

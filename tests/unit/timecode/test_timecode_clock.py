@@ -210,7 +210,7 @@ def test_another_speed_is_told_as_such(ratio: float, speed: str) -> None:
     (told,) = (finding.text for finding in fit.findings if finding.kind == "not_clocked")
     assert fit.verdict == "drifting"
     assert f"played at {speed} times its speed" in told
-    assert "Capture the tape again at play speed" in told
+    assert "If the tape can stand another play, capture it again at play speed" in told
     assert "ppm" not in told
 
 

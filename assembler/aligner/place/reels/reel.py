@@ -23,7 +23,7 @@ from assembler.aligner.place.meeting import (
     shares_sound,
     told_within,
 )
-from assembler.aligner.place.reels.words import blame_note, unlike_note
+from assembler.aligner.place.reels.words import blame_note, log_question, unlike_note
 from assembler.aligner.place.search import find_anywhere, find_likeness
 from assembler.aligner.place.slips.blame import map_of, probe_slips, reference_slips, unproved_slips
 from assembler.aligner.place.slips.logged import logged_slips
@@ -163,7 +163,7 @@ def _tell_contradiction(
     way = "later" if off > 0 else "earlier"
     text = (
         f"{one.name} lies {abs(off) / sample_rate:.3f} s {way} by its sound in {reference.name} than by its log; its "
-        f"sound is followed, but one of the two logs is wrong (exchanged?), and with it perhaps the reel's place"
+        f"sound is followed, but a log is wrong, perhaps the reel's place too: {log_question(one, reference, off)}"
     )
     work.notes.append(Note("undecided", text, pass_name=one.name))
 
@@ -228,8 +228,8 @@ def _weigh_stranger(
         place = find_anywhere(other.audio, one.audio)
         if place is not None:
             off = place - expected_shift(other, one)
-            way = "later" if off > 0 else "earlier"
-            why += f"; it is found in {other.name} {abs(off) / sample_rate:.3f} s {way}: are their logs exchanged?"
+            found = f"{abs(off) / sample_rate:.3f} s {'later' if off > 0 else 'earlier'}"
+            why += f"; it is found in {other.name} {found}: {log_question(one, other, off)}"
             break
     _refuse(work, one, why)
 

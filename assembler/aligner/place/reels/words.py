@@ -39,3 +39,9 @@ def unlike_note(one: PassToPlace, other: PassToPlace, likeness: Likeness) -> Not
         f"{likeness.largest_difference} steps, {likeness.difference_db:.1f} dB",
         pass_name=one.name,
     )
+
+
+def log_question(one: PassToPlace, other: PassToPlace, off: float) -> str:
+    """Return what may be wrong with one of two logs, the likelier first: a log that is started late is soon made."""
+    late = other if off > 0 else one
+    return f"was {late.name}'s log started that much after its audio, or are the two logs exchanged?"

@@ -16,7 +16,7 @@ from assembler.aligner.place.meeting import expected_overlap, expected_shifts, t
 from assembler.aligner.place.search import find_anywhere
 from assembler.aligner.place.wiring.examine import examine_wiring
 from assembler.aligner.place.wiring.strangers import recognise
-from assembler.aligner.records.reel import track_names
+from assembler.aligner.records.reel import left_out_kind, track_names
 from assembler.importer import search_doubt
 from assembler.known import NOTHING
 from assembler.notes import Note
@@ -154,11 +154,11 @@ def _left_out_notes(one: ImportedPass, wiring: Wiring, reel: Reel, *, is_fixed: 
     if wiring.exchanged:
         found = _exchanges(wiring, reel)
         text = f"{one.name}: tracks are exchanged ({found}) and are not used; {way_out}"
-        notes.append(Note("retake_refused", text, one.name, wiring.exchanged))
+        notes.append(Note(left_out_kind(wiring.exchanged, reel), text, one.name, wiring.exchanged))
     inverted = tuple(track for track in wiring.inverted if track not in wiring.exchanged)
     if inverted:
         text = f"{one.name}: inverted polarity, not used: {track_names(reel, inverted)}; {way_out}"
-        notes.append(Note("retake_refused", text, one.name, inverted))
+        notes.append(Note(left_out_kind(inverted, reel), text, one.name, inverted))
     return notes
 
 
@@ -170,7 +170,7 @@ def _stranger_notes(
     unlike = [s.track for s in strangers if s.reference_track is None and reel.tracks[s.track]]
     if unlike:
         text = f"{one.name}: sound that is none of the reel's other passes', not used: {track_names(reel, unlike)}"
-        notes.append(Note("retake_refused", text, one.name, tuple(unlike)))
+        notes.append(Note(left_out_kind(unlike, reel), text, one.name, tuple(unlike)))
     for stranger in strangers:
         if stranger.change is None or stranger.reference_track is None or not reel.tracks[stranger.track]:
             continue
@@ -184,7 +184,7 @@ def _stranger_notes(
             words.append(stranger.change.words(reference, one.name, scale.bits))
         track = track_names(reel, [stranger.track])
         text = f"{one.name}, {track}, against {reference}: {' and '.join(words)}; not used"
-        notes.append(Note("retake_refused", text, one.name, (stranger.track,)))
+        notes.append(Note(left_out_kind([stranger.track], reel), text, one.name, (stranger.track,)))
     return notes
 
 

@@ -9,6 +9,7 @@ Each in its file:
 - `file`: the text, read with a guard and written.
 - `takes`: takes, cut to the set and held against what passes hold.
 - `given`: the plan that counts.
+- `why`: what speaks for each take.
 
 The number of its format stands in `plan.limits`.
 """

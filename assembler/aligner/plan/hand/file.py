@@ -17,6 +17,7 @@ import tomlkit
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from assembler.aligner.plan.hand.takes import Plan, Take, place_words, takes_of
+from assembler.aligner.plan.hand.why import Reasons
 from assembler.aligner.plan.limits import FORMAT
 from assembler.errors import SheetError, TimecodeError
 from assembler.sheet import TomlKind, decode_text, parse_toml, read_file, shown
@@ -33,8 +34,9 @@ if TYPE_CHECKING:
     from assembler.sheet import Session, Sheet
 
 
-PLAN = TomlKind("a plan (TOML)", "a [[track]] table for every track of the session", 1 << 20)
-"""A megabyte holds some 20,000 takes, which are planned in seconds and in some 400 MB; no person makes as many."""
+PLAN = TomlKind("a plan (TOML)", "a [[track]] table for every track of the session", 2 << 20)
+"""Two megabytes hold some 20,000 takes with their reasons, which are planned in seconds and in some 400 MB; no
+person makes as many."""
 
 
 _PLACE = re.compile(r"(?P<label>[^+]+?)\s*(?:\+\s*(?P<samples>[0-9]{1,6}))?")
@@ -92,9 +94,12 @@ def write_plan(sheet: Sheet, edit: Edit) -> str:
         table = tomlkit.table()
         table.add("name", track.track.name)
         takes = tomlkit.array()
-        for take in takes_of(track, edit.start_sample):
-            takes.append(_inline(take, sheet.session))
-        table.add("take", takes.multiline(multiline=True))
+        listed = takes_of(track, edit.start_sample)
+        reasons = Reasons(track, edit)
+        for take in listed:
+            takes.add_line(_inline(take, sheet.session), comment=reasons.why(take) or None)
+        takes.add_line(indent="")
+        table.add("take", takes)
         tracks.append(table)
     document.add("track", tracks)
     return tomlkit.dumps(document)
@@ -130,7 +135,7 @@ def read_plan(path: Path, sheet: Sheet, tracks: Sequence[str], extent: Range) ->
         for n, (before, after) in enumerate(pairwise(plan[track.name]), 2):
             if after.at <= before.at:
                 raise SheetError(
-                    f'track {track.name}: found "{track.take[n - 1].at}" behind "{track.take[n - 2].at}"; '
+                    f'track {track.name}: found "{track.take[n - 1].at}" after "{track.take[n - 2].at}"; '
                     "allowed: takes in order, each later than the one before it",
                     file=path,
                     key=f"{key}.take[{n}].at",

@@ -14,12 +14,14 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.aligner.plan.choices import Forced
-    from assembler.aligner.plan.hand.takes import Plan
+    from assembler.aligner.plan.hand.takes import Plan, Take
     from assembler.aligner.plan.whole import Material
 
 
 def given_plan(path: Path | None, material: Material, forced: Sequence[Forced]) -> Plan | None:
-    """Return a person's takes, or None where there is no plan, or nobody has changed the program's own.
+    """Return a person's takes of the tracks that they changed; None where there is no plan, or nobody changed any.
+
+    A track whose takes are the program's own is planned by the program, so that it stays as it was to the bit.
 
     Args:
         path: of the plan.
@@ -33,17 +35,16 @@ def given_plan(path: Path | None, material: Material, forced: Sequence[Forced]) 
         return None
     sheet, tracks, extent = material.sheet, material.tracks, material.extent
     plan = read_plan(path, sheet, [track.name for track in tracks], extent)
-    if _is_own(plan, material, forced):
-        return None
+    changed = {name: takes for name, takes in plan.items() if not _is_own(name, takes, material, forced)}
     for track in tracks:
+        if track.name not in changed:
+            continue
         named = list(plan).index(track.name) + 1, track.name
         check_takes(path, sheet, named, plan[track.name], coverage_of(material.reels, track), extent)
-    return plan
+    return changed or None
 
 
-def _is_own(plan: Plan, material: Material, forced: Sequence[Forced]) -> bool:
-    """Return whether a plan is the one that the program makes by itself: nobody has changed it."""
-    return all(
-        list(plan[track.name]) == takes_of(plan_one(material, track, forced).edit, material.extent[0])
-        for track in material.tracks
-    )
+def _is_own(name: str, takes: Sequence[Take], material: Material, forced: Sequence[Forced]) -> bool:
+    """Return whether the takes of a track are those that the program makes by itself: nobody has changed them."""
+    track = next(one for one in material.tracks if one.name == name)
+    return list(takes) == takes_of(plan_one(material, track, forced).edit, material.extent[0])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -39,7 +39,7 @@ def tape_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
         start, end = by_name[names[0]].maps[tracks[0]].pass_reach(*whole) or (None, None)
         notes.append(
             Note(
-                "tape_damage",
+                "tape_suspected",
                 f"{label(*whole)}, reel {reel.name}, {', '.join(reel.reel.tracks[track] for track in tracks)}: "
                 f"{_flawed_words(flaws, names)}: every pass over this place is flawed, which points at the tape, not "
                 "at the machine",
@@ -54,7 +54,7 @@ def tape_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
             f"reel {reel.name}: {_counted(causes.weak)} flawed in several passes and right in another: this points at "
             f"weak spots of the tape; the first at {label(*causes.weak[0])}"
         )
-        notes.append(Note("tape_damage", text))
+        notes.append(Note("tape_suspected", text))
     return notes
 
 
@@ -90,6 +90,11 @@ def _flawed_words(flaws: Sequence[FoundFlaw], names: Sequence[str]) -> str:
     return ", ".join(f"{text} in {name}" for name, text in words.items())
 
 
+_MACHINE_THEME: Final = (
+    "places flawed in one pass alone and right in another, which points at the machine, not at the tape"
+)
+
+
 def machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
     """Tell, pass by pass, how many places are wrong in it alone, and whether they come at a steady interval."""
     notes = []
@@ -112,8 +117,12 @@ def machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note
         if words:
             is_machine = bool(machine) or interval is not None
             text = f"reel {reel.name}, {one.name}: {'; '.join(words)}"
-            if is_machine:
-                notes.append(Note("machine_damage", text, one.name))
+            if len(words) == 1 and machine:
+                notes.append(
+                    Note("machine_suspected", text, one.name, theme=_MACHINE_THEME, count=len(machine))
+                )
+            elif is_machine:
+                notes.append(Note("machine_suspected", text, one.name))
             else:
                 notes.append(
                     Note("other", text, one.name, theme=f"places {_UNTOLD_WORDS}", count=len(untold))
