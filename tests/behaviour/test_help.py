@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
 ROOT = Path(__file__).parents[2]
-STATUS = {"check": 1, "retakes": 1, "plan": 1, "build": 1, "watch": 130}
+STATUS = {"check": 1, "batch": 1, "collection": 1, "retakes": 1, "plan": 1, "build": 1, "watch": 130}
 """One place of the invented session needs a person; whoever ends ``watch`` interrupts it."""
 
 
