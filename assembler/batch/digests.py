@@ -39,9 +39,14 @@ def session_files(sheet: Sheet) -> list[Path]:
     return list(found)
 
 
-def sheet_digest(text: bytes) -> str:
-    """Return the digest of a sheet alone."""
-    return hashlib.sha256(text).hexdigest()
+def shape_digest(sheet: Sheet, files: Iterable[Path]) -> str:
+    """Return a digest of a sheet, and of the names and sizes of its files: quick, and the same wherever they lie.
+
+    Raises:
+        OSError: a file is not there any more.
+    """
+    rows = [[relative_path(sheet, path), path.stat().st_size] for path in files]
+    return _digest([_sheet_digest(sheet.text), rows])
 
 
 def seen_digest(sheet: Sheet, files: Iterable[Path]) -> str:
@@ -60,7 +65,7 @@ def seen_digest(sheet: Sheet, files: Iterable[Path]) -> str:
         rows.append(
             [relative_path(sheet, path), state.size, state.mtime_ns, state.ctime_ns, state.inode],
         )
-    return _digest([SOFTWARE, sheet_digest(sheet.text), rows])
+    return _digest([SOFTWARE, _sheet_digest(sheet.text), rows])
 
 
 def inputs_digest(sheet: Sheet, files: Iterable[Path]) -> str:
@@ -89,7 +94,11 @@ def set_digest(folder: Path) -> str | None:
 
 
 def _made_from(program: str, sheet_text: bytes, digests: Mapping[str, str | None]) -> str:
-    return _digest([program, sheet_digest(sheet_text), sorted(digests.items())])
+    return _digest([program, _sheet_digest(sheet_text), sorted(digests.items())])
+
+
+def _sheet_digest(text: bytes) -> str:
+    return hashlib.sha256(text).hexdigest()
 
 
 def _read(path: Path, most: int) -> bytes:

@@ -16,7 +16,7 @@ from assembler.batch.digests import (
     seen_digest,
     session_files,
     set_digest,
-    sheet_digest,
+    shape_digest,
 )
 from assembler.collection import ReelRow, Row
 from assembler.consolidator import build_set, check_sheet, verify_set
@@ -56,6 +56,8 @@ def do(order: Order) -> Row:
         words = str(error)
     except MemoryError as error:
         words = str(error) or "out of memory"
+    except OSError as error:
+        words = f"{error.filename or order.row.sheet}: {error.strerror or error}"
     except Exception as error:  # noqa: BLE001 - whatever it is, other sessions go on
         words = f"a fault of the program, please report it: {type(error).__name__}: {error}"
     return failed_row(order, words)
@@ -86,6 +88,7 @@ class _Build:
         self._order, self._session = order, order.row.session
         self._sheet = load_sheet(order.row.sheet, allow_outside=order.allow_outside)
         self._files = session_files(self._sheet)
+        self._shape = shape_digest(self._sheet, self._files)
         self._seen = seen_digest(self._sheet, self._files)
         self._known = open_known(order.cache_mebibytes)
         self._began = time.monotonic()
@@ -148,7 +151,7 @@ class _Build:
                 "reels": _reels(result, self._order.row.reels),
                 "digest": digest,
                 "seen": self._seen,
-                "sheet_digest": sheet_digest(result.sheet.text),
+                "shape": self._shape,
                 "program": SOFTWARE,
                 "built": now(),
                 "build_seconds": round(time.monotonic() - self._began, 3),

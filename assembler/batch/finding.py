@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.batch.digests import seen_digest, session_files, sheet_digest
+from assembler.batch.digests import seen_digest, session_files, shape_digest
 from assembler.collection import ReelRow, Row, latest_rows
 from assembler.errors import AssemblerError, CaptureError, SheetError
 from assembler.inputs import is_utf8, open_regular
@@ -110,11 +110,11 @@ def look_at(path: Path, session: str, *, allow_outside: bool) -> FoundSession:
         row = row.model_copy(
             update={
                 "title": sheet.session.title,
-                "sheet_digest": sheet_digest(sheet.text),
                 "reels": tuple(ReelRow(name=reel.name, prepared=_prepared(reel)) for reel in sheet.reels),
             }
         )
-        row = row.model_copy(update={"seen": seen_digest(sheet, session_files(sheet))})
+        files = session_files(sheet)
+        row = row.model_copy(update={"shape": shape_digest(sheet, files), "seen": seen_digest(sheet, files)})
         return FoundSession(row, _needed_bytes(sheet))
     except (AssemblerError, OSError):
         return FoundSession(row, 0)

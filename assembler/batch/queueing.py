@@ -47,9 +47,9 @@ def due_builds(
     latest = latest_rows(history)
     sets = [row for row in whole_sets(history).values() if row.program == SOFTWARE and stands(row.set_name)]
     by_seen = {row.seen: row for row in sets if row.seen}
-    by_sheet: dict[str, list[Row]] = {}
+    by_shape: dict[str, list[Row]] = {}
     for row in sets:
-        by_sheet.setdefault(row.sheet_digest, []).append(row)
+        by_shape.setdefault(row.shape, []).append(row)
     names: dict[str, set[str]] = {}
     for row in history:
         if row.set_name:
@@ -69,7 +69,7 @@ def due_builds(
                 update={
                     "row": own if before is None else _carried(own, before),
                     "taken": tuple(sorted(names.get(own.session, ()))),
-                    "same": tuple(by_sheet.get(own.sheet_digest, ())) if own.sheet_digest else (),
+                    "same": tuple(by_shape.get(own.shape, ())) if own.shape else (),
                     "needed_bytes": one.needed_bytes,
                 }
             )

@@ -63,7 +63,7 @@ class Row(_Kept):
         reels: its tapes.
         digest: of what the set was made from.
         seen: of the states that these files had.
-        sheet_digest: of the sheet alone.
+        shape: digest of the sheet, and of names and sizes of its files: sets of another shape are not this session's.
         program: that built it, with its version.
         built: when, UTC.
         build_seconds: how long that took.
@@ -83,7 +83,7 @@ class Row(_Kept):
     reels: tuple[ReelRow, ...] = ()
     digest: str = ""
     seen: str = ""
-    sheet_digest: str = ""
+    shape: str = ""
     program: str = ""
     built: str = ""
     build_seconds: float = 0.0

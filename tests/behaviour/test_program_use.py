@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -10,9 +11,6 @@ import soundfile
 
 import assembler
 from tests.support.sessions import HOUR, Layout, make_tape
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 
 @pytest.fixture(scope="module")
@@ -70,6 +68,56 @@ def test_an_open_session_reads_what_a_set_would_hold(sheet: str, tmp_path: Path)
             session.read("Three", 0, 1)
         with pytest.raises(ValueError, match="allowed: a range within 0 to"):
             session.read("One", 0, edit.length + 1)
+
+
+def test_rows_of_passes_states_spans_and_notes_are_those_of_the_record(sheet: str) -> None:
+    """Plain values; spans follow one another from the set's first sample to its last."""
+    result = assembler.check_session(sheet)
+    record: Any = result.record
+    passes, states, spans, notes = result.passes(), result.states(), result.spans(), result.notes()
+    assert [(row["pass"], row["start"]) for row in passes] == [
+        (one["name"], one["stretches"][0]["timeline_start"] - record["start"]["sample"])
+        for one in record["passes"]
+    ]
+    assert [(row["track"], row["start"], row["end"], row["pass"], row["pass_start"]) for row in spans] == [
+        (track["name"], span["start"], span["end"], span["pass"], span["pass_start"] if span["pass"] else 0)
+        for track in record["tracks"]
+        for span in track["spans"]
+    ]
+    assert [(row["kind"], row["needs_a_person"]) for row in notes] == [
+        (one["kind"], one["needs_a_person"]) for one in record["notes"]
+    ]
+    assert [row["start"] for row in states[1:]] == [row["end"] for row in states[:-1]]
+    assert {row["state"] for row in states} == {"proven", "seen_once", "flawed"}
+    rows = passes + states + spans + notes
+    assert {type(value) for row in rows for value in row.values()} <= {str, int, float, bool, type(None)}
+
+
+def test_captured_samples_are_those_of_the_files(sheet: str) -> None:
+    """As libsndfile decodes them, zero before and behind; what is not there is told with what is."""
+    folder = Path(sheet).parent / "captures"
+    with assembler.open_session(sheet) as session:
+        with pytest.raises(ValueError, match="not aligned yet"):
+            _ = session.result
+        for name in ("A1", "A2"):
+            for number, track in enumerate(("One", "Two"), 1):
+                samples, _ = soundfile.read(folder / name / f"{number:02d}.wav", dtype="int16")
+                found = session.read_pass(name, track, -10, samples.size + 10)
+                assert np.array_equal(found[10:-10], samples)
+                assert not found[:10].any()
+                assert not found[-10:].any()
+        for wrong, words in (
+            (("A3", "One", 0, 1), "no pass 'A3'; allowed: A1, A2"),
+            (("A1", "Three", 0, 1), "no track 'Three'; allowed: One, Two"),
+            (("A1", "", 0, 1), "no track ''"),
+            (("A1", "One", 2, 1), "end is not before its start"),
+        ):
+            with pytest.raises(ValueError, match=words):
+                session.read_pass(*wrong)
+        session.align()
+    assert session.result.flaws() == assembler.check_session(sheet).flaws()
+    with pytest.raises(ValueError, match="the session is closed"):
+        session.read_pass("A1", "One", 0, 1)
 
 
 def test_reading_after_the_end_blames_no_file(sheet: str) -> None:

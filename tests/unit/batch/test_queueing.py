@@ -13,10 +13,10 @@ from assembler.record.values import SOFTWARE
 BLANK = Order(kind="build", root="/root", row=Row(session="", sheet=""))
 
 
-def found(name: str, needed: int = 1, seen: str = "", sheet_digest: str = "") -> FoundSession:
+def found(name: str, needed: int = 1, seen: str = "", shape: str = "") -> FoundSession:
     """Return a session on disk."""
     return FoundSession(
-        Row(session=name, sheet=f"/{name}.toml", seen=seen or name, sheet_digest=sheet_digest or name), needed
+        Row(session=name, sheet=f"/{name}.toml", seen=seen or name, shape=shape or name), needed
     )
 
 
@@ -24,7 +24,7 @@ def built(name: str, set_name: str = "", **values: object) -> Row:
     """Return the row of a session with a set."""
     whole = {
         "session": name, "sheet": f"/{name}.toml", "status": 0, "set_name": set_name or name, "seen": name,
-        "sheet_digest": name, "program": SOFTWARE, "built": "2026-01-01",
+        "shape": name, "program": SOFTWARE, "built": "2026-01-01",
     }  # fmt: skip
     return Row.model_validate({**whole, **values})
 
@@ -46,7 +46,7 @@ def test_what_is_seen_unchanged_is_kept() -> None:
     assert due_builds([found("a")], [built("a")], BLANK, lambda _: False).orders
     assert due_builds([found("a")], [built("a", damage="x")], BLANK, stands).orders
     assert due_builds([found("a")], [built("a", program="other")], BLANK, stands).orders
-    [order] = due_builds([found("a", seen="other", sheet_digest="a")], [built("a")], BLANK, stands).orders
+    [order] = due_builds([found("a", seen="other", shape="a")], [built("a")], BLANK, stands).orders
     assert order.same == (built("a"),)
     assert order.taken == ("a",)
     assert order.row.set_name == "a"
@@ -54,7 +54,7 @@ def test_what_is_seen_unchanged_is_kept() -> None:
 
 def test_a_session_that_became_what_it_was_is_told_so() -> None:
     """Its old set holds again, and the ledger gets the row."""
-    later = built("a", "a.2", seen="later", sheet_digest="later")
+    later = built("a", "a.2", seen="later", shape="later")
     due = due_builds([found("a")], [built("a"), later], BLANK, stands)
     assert due.orders == ()
     assert [row.set_name for row in due.renewed] == ["a"]
