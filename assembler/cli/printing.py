@@ -46,7 +46,8 @@ def print_check(result: SessionResult, loud: Loudness, *, tables: bool = False) 
         console.print(line, soft_wrap=True)
     if console.is_terminal and loud > Loudness.QUIET:
         console.print()
-    _line(console, last_line(result.edit))
+    # Behind tables it is a comment: what is copied down to the end stays TOML.
+    _line(console, "# " * bool(tables and found) + last_line(result.edit))
 
 
 def print_set(result: SessionResult, loud: Loudness) -> None:
