@@ -41,11 +41,15 @@ class Marker:
     note: str = ""
 
 
-def encode_markers(markers: Sequence[Marker]) -> list[tuple[str, bytes]]:
+def encode_markers(markers: Sequence[Marker], purpose: bytes = b"scrp") -> list[tuple[str, bytes]]:
     """Return the ``cue `` and ``LIST`` chunks that hold ``markers``, in their order; none for none.
 
     Points are numbered from 1. Labels and notes are put on one line and transliterated to ASCII, because RIFF
     names no character set.
+
+    Args:
+        markers: in any order.
+        purpose: of a stretch, four letters.
 
     Raises:
         WaveError: a place or length is negative or past the 32 bits that the chunk has for it.
@@ -64,7 +68,7 @@ def encode_markers(markers: Sequence[Marker]) -> list[tuple[str, bytes]]:
         if marker.note:
             notes.append(("note", _encode_text(name, marker.note)))
         if marker.length:
-            stretches.append(("ltxt", _STRETCH.pack(name, marker.length, b"scrp", 0, 0, 0, 0)))
+            stretches.append(("ltxt", _STRETCH.pack(name, marker.length, purpose, 0, 0, 0, 0)))
     return [("cue ", b"".join(points)), ("LIST", join_list("adtl", labels + notes + stretches))]
 
 

@@ -98,8 +98,9 @@ def test_how_surely_reels_lie_against_each_other_is_shown(tmp_path: Path, capsys
         assert clock["stretches"][0]["apart_samples"] == clock["apart_samples"]
     run(["check", str(layout.write())])
     table = capsys.readouterr().out.splitlines()
-    assert table[1].split()[-3:] == ["±", "apart", "Flaws"]
-    assert table[2].split()[-2] == f"{record['passes'][0]['clock']['apart_samples']:.2f}"
+    head = next(number for number, line in enumerate(table) if line.startswith("Pass "))
+    assert table[head].split()[-3:] == ["±", "apart", "Flaws"]
+    assert table[head + 1].split()[-2] == f"{record['passes'][0]['clock']['apart_samples']:.2f}"
 
 
 def list_notes(folder: Path, capsys: Capsys, foreign: int) -> list[str]:
@@ -110,13 +111,13 @@ def list_notes(folder: Path, capsys: Capsys, foreign: int) -> list[str]:
         layout.add_pass(f"B{number + 2}", "B", make_tape(1, 1, seed=ord("B") + other), HOUR + SECONDS * RATE)
     assert run(["check", str(layout.write())]) == 1
     out = capsys.readouterr().out.splitlines()
-    return out[out.index("Notes:") + 1 :]
+    return out[out.index("Questions for a person:") + 1 :]
 
 
 def test_notes_that_need_a_person_are_listed_first(tmp_path: Path, capsys: Capsys) -> None:
     """However many passes have something small to tell, what a person has to look at comes before it."""
     lines = list_notes(tmp_path, capsys, 1)
-    assert lines[0].startswith("  retake_refused: B25 is not used")
+    assert lines[0].startswith("  retake refused: B25 is not used")
     (alike,) = [line for line in lines[1:] if "plain F1 events" in line]
     assert all(f" {name} " in alike for name in ("A1", "B1", "B2", "B24"))
 
@@ -124,5 +125,5 @@ def test_notes_that_need_a_person_are_listed_first(tmp_path: Path, capsys: Capsy
 def test_a_long_list_says_where_the_rest_is(tmp_path: Path, capsys: Capsys) -> None:
     """Of more than twenty notes the first are shown, and how many more there are."""
     lines = list_notes(tmp_path, capsys, 22)
-    assert all(line.startswith("  retake_refused: ") for line in lines[:20])
-    assert "more; --json lists all" in lines[20]
+    assert all(line.startswith("  retake refused: ") for line in lines[:20])
+    assert "more; --verbose lists all" in lines[20]

@@ -65,7 +65,9 @@ class TrackMetadata:
     def chunks(self) -> list[tuple[str, bytes]]:
         """Return the chunks of the file in their order, ``bext`` first; at most ``HEADER_LIMIT`` bytes."""
         bext, ixml, info = self._texts()
-        return [bext, ixml, *encode_markers(self.markers()), info]
+        # Sets of format 1 have what was common practice.
+        purpose = b"rgn " if self.record.format == 1 else b"scrp"
+        return [bext, ixml, *encode_markers(self.markers(), purpose), info]
 
     def _texts(self) -> tuple[tuple[str, bytes], ...]:
         return (

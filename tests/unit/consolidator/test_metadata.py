@@ -219,3 +219,23 @@ def test_info_holds_what_archives_look_for() -> None:
         "ITCH": "J. Field",
         "ISFT": "capture-assembler 0.1.0",
     }
+
+
+def test_a_set_of_format_1_has_what_its_version_embedded() -> None:
+    """Its stretches keep the purpose and its history the words that it was written with; format 2 has new ones."""
+    old = make_record(prepared={"machine": "unit 2"})
+    uncured = read_unwritten(
+        json.dumps(
+            {
+                **json.loads(old.model_dump_json(by_alias=True)),
+                "uncured": [{"reel": "A", "track": "Kick", "start": 5, "end": 9, "kind": "mute"}],
+            }
+        ).encode()
+    )
+    for record, purpose, is_said in (
+        (uncured, b"rgn ", False),
+        (uncured.model_copy(update={"format": 2}), b"scrp", True),
+    ):
+        assert any(purpose in payload for _, payload in metadata_of(record).chunks())
+        rows = coding_history(record, record.tracks[0])
+        assert any("not advice" in row for row in rows) is is_said
