@@ -144,10 +144,11 @@ def _done_here(
     function: Callable[[_Task, Advance], _Result], tasks: Sequence[_Task], advance: Advance
 ) -> list[_Result]:
     """Do tasks one after the other."""
-    return [
-        function(task, lambda share, number=number: advance((number + share) / len(tasks)))  # type: ignore[misc]
-        for number, task in enumerate(tasks)
-    ]
+    results = []
+    for number, task in enumerate(tasks):
+        results.append(function(task, lambda share, number=number: advance((number + share) / len(tasks))))  # type: ignore[misc]
+        advance((number + 1) / len(tasks))
+    return results
 
 
 def _awaited(

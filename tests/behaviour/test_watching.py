@@ -48,9 +48,9 @@ def saved(path: Path, samples: Int32s) -> str:
     return str(path)
 
 
-def is_recording(watcher: Watcher) -> bool:
-    """Return whether no pass has been told to have ended so far. How soon that is is measured, not tested."""
-    return all(event["event"] != "ended" for event in watcher.events)
+def is_recording(watcher: Watcher, name: str = "A1") -> bool:
+    """Return whether a pass has not been told to have ended so far. How soon that is is measured, not tested."""
+    return all((event["event"], event["pass"]) != ("ended", name) for event in watcher.events)
 
 
 def is_flaw(kind: str, place: tuple[int, int], slack: int = 64) -> Callable[[dict[str, Any]], bool]:
@@ -114,7 +114,7 @@ def test_a_slip_against_another_pass_is_told(tmp_path: Path) -> None:
     with Watcher(sheet) as watcher, recording.running() as process:
         mute = watcher.wait_for(is_flaw("mute", (5 * RATE, 5 * RATE + 400)))
         slip = watcher.wait_for(lambda event: event.get("kind") == "slip")
-        assert is_recording(watcher), "told only after the recorder had stopped"
+        assert is_recording(watcher, "A2"), "told only after the recorder had stopped"
         watcher.wait_for(lambda event: event["event"] == "ended")
         process.wait()
         assert watcher.interrupt() == 130

@@ -75,7 +75,7 @@ def _large_number(path: Path) -> None:
 HOSTILE: list[tuple[Callable[[Path], None], str]] = [
     (_pipe, "a named pipe, not a regular file; allowed: a plan"),
     (_socket, "a socket, not a regular file; allowed: a plan"),
-    (_sparse, "more than 1048576 bytes; allowed: a plan"),
+    (_sparse, "more than 2097152 bytes; allowed: a plan"),
     (_dotted, "line 1: more than 1000 dots in a line"),
     (_dotted_lines, "line 25: too many lines up to here have dozens of dots"),
     (_zeros, "not valid TOML"),
