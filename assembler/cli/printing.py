@@ -104,10 +104,8 @@ def _print_head(console: PlainConsole, result: SessionResult, loud: Loudness) ->
     seconds = edit.length / sheet.session.sample_rate
     start = format_sample(edit.start_sample, rate, sheet.session.sample_rate)
     _line(console, verdict_line(edit))
-    _line(
-        console,
-        f"{sheet.session.title}: {len(edit.tracks)} {'track' if len(edit.tracks) == 1 else 'tracks'} of {seconds:.3f} s from {start}",
-    )
+    count = f"{len(edit.tracks)} {'track' if len(edit.tracks) == 1 else 'tracks'}"
+    _line(console, f"{sheet.session.title}: {count} of {seconds:.3f} s from {start}")
     cautions = [note.text for note in edit.notes if note.kind == "caution"]
     _print_list(console, "Cautions", cautions, Loudness.VERBOSE)
     asking = note_lines(note for note in edit.notes if note.needs_a_person)
