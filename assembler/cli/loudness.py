@@ -23,32 +23,26 @@ class Loudness(IntEnum):
 
 def quiet_option(command: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command ``--quiet``."""
-    return click.option(
-        "-q",
-        "--quiet",
-        is_flag=True,
-        expose_value=False,
-        callback=_setter(Loudness.QUIET),
-        help="Say only the verdict, what a person must do, and why the status is 1; no progress.",
-    )(command)
+    words = "Say only the verdict, what a person must do, and why the status is 1; no progress."
+    return _option("-q", "--quiet", Loudness.QUIET, words)(command)
 
 
 def verbose_option(command: Callable[..., Any]) -> Callable[..., Any]:
     """Give a command ``--verbose``."""
-    return click.option(
-        "-v",
-        "--verbose",
-        is_flag=True,
-        expose_value=False,
-        callback=_setter(Loudness.VERBOSE),
-        help="List all places and notes, with every column and why each is told.",
-    )(command)
+    words = "List all places and notes, with every column and why each is reported."
+    return _option("-v", "--verbose", Loudness.VERBOSE, words)(command)
 
 
 def loudness() -> Loudness:
     """Return how much the command that runs is to say."""
     context = click.get_current_context(silent=True)
     return Loudness.USUAL if context is None else context.meta.get(_KEY, Loudness.USUAL)
+
+
+def _option(
+    short: str, long: str, value: Loudness, words: str
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    return click.option(short, long, is_flag=True, expose_value=False, callback=_setter(value), help=words)
 
 
 def _setter(value: Loudness) -> Callable[[click.Context, click.Parameter, bool], None]:

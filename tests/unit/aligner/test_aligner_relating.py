@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
 import numpy as np
 import pytest
 
 from assembler.aligner.place.anchors import anchor_positions
-from assembler.aligner.place.relation import relate
+from assembler.aligner.place.relation import Relation, RelativeStretch, relate
+from assembler.aligner.place.slips.blame import OwnSlip, probe_slips
+from assembler.importer import Position
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
+
+if TYPE_CHECKING:
+    from assembler.aligner.place.slips.surplus import Slipped
 
 SECOND = 48_000
 TAPE = {
@@ -145,3 +152,33 @@ def test_an_anchor_out_of_reach_is_no_slip_of_its_own() -> None:
     )
     assert relation is not None
     assert [stretch.shift for stretch in relation.stretches] == [0, 2_000]
+
+
+def test_a_second_slip_close_behind_the_first_is_seen_in_strewn_losses() -> None:
+    """One anchor alone lies between them, and less than half of it is identical at any shift."""
+    tape = make_tape("dense", 16, 300_000, np.random.default_rng(31))
+    held = tape.copy()
+    lost = np.flatnonzero(np.random.default_rng(32).random(50_000) < 0.4) + 94_000
+    held[:, lost] = (held[:, lost - 1].astype(np.int64) + held[:, lost + 1]) >> 1
+    reference = ArrayAudio(np.concatenate((held[:, :140_000], held[:, 140_001:]), axis=1))
+    probe = ArrayAudio(np.concatenate((tape[:, :100_000], tape[:, 100_512:]), axis=1))
+    relation = relate(reference, probe, lambda _: 0, (0, 299_000), 2_000)
+    assert relation is not None
+    assert [one.shift for one in relation.stretches] == [0, 512, 511]
+
+
+def test_a_series_of_slips_settles_whose_one_more_is() -> None:
+    """Clocks that drift apart: three of four slips are told by the sound, all of one pass and by as much."""
+    told: list[Slipped | None] = [None, "probe", "probe", "probe"]
+    assert [one.is_sure for one in _slips_of(told)] == [True] * 4
+    assert _slips_of([None, "reference", "reference", "reference"])[0].is_sure is False
+
+
+def _slips_of(told: list[Slipped | None]) -> list[OwnSlip]:
+    whose: list[Slipped | None] = [None, *told]
+    stretches = tuple(
+        RelativeStretch(60_000 * n, 60_000 * (n + 1), -n, (60_000 * n, 60_000 * n), slipped)
+        for n, slipped in enumerate(whose)
+    )
+    relation = Relation(stretches, 1.0, 10, 10, (0, 300_000))
+    return probe_slips(Position("mtc", 0.0, 20.0, ()), relation, (), (), 48_000)

@@ -68,3 +68,19 @@ def test_passes_that_do_not_match_up_to_the_border_tell_nothing() -> None:
     flawed = DENSE.copy()
     flawed[:, AT - 40 : AT] += 7
     assert who_slipped(ArrayAudio(flawed), _lost(DENSE, 300), AT, (0, 300)) is None
+
+
+def _losing(tape: object, first: int, seed: int) -> ArrayAudio:
+    """Return a tape of which many samples of one parity were lost around ``AT``, each its neighbours' mean."""
+    samples = np.asarray(tape).copy()
+    at = np.arange(AT - 4000 + first, AT + 4000, 2)
+    at = at[np.random.default_rng(seed).random(at.size) < 0.8]
+    samples[:, at] = (samples[:, at - 1].astype(np.int64) + samples[:, at + 1]) >> 1
+    return ArrayAudio(samples)
+
+
+@pytest.mark.parametrize("count", [54, 128, 2400])
+def test_passes_that_lost_every_other_sample_tell_all_the_same(count: int) -> None:
+    """Heads that wear leave hardly a run of samples that both passes have right."""
+    spliced = np.concatenate((DENSE[:, :AT], DENSE[:, AT + count :]), axis=1)
+    assert who_slipped(_losing(DENSE, 0, 1), _losing(spliced, 1, 2), AT, (0, count)) == "probe"
