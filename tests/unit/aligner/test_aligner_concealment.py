@@ -186,3 +186,14 @@ def test_one_odd_sample_is_no_reason_against_thousands_of_the_other_capture() ->
     said, differs = settle(_window(*versions)), versions[1] != tape
     assert np.count_nonzero(said.settled & differs) >= 0.99 * np.count_nonzero(differs)
     assert np.array_equal(versions[said.taken, np.arange(LENGTH)][said.settled], tape[said.settled])
+
+
+def test_the_edge_of_a_square_wave_is_sound_and_a_mean_between_its_levels_a_loss() -> None:
+    """No bend foretells an edge, and in a wave that stays where it is a held level says nothing."""
+    tape = np.where(np.arange(6_000) // 106 % 2, 27_681, -27_681).astype(np.int64)
+    other = tape.copy()
+    edges = np.flatnonzero(np.diff(tape))[10:40:7] + 1
+    other[edges] = 0
+    said = settle(_window(tape, other))
+    assert said.settled[edges].all()
+    assert (said.taken[edges] == 0).all()
