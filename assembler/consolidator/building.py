@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from contextlib import ExitStack
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -131,7 +132,7 @@ def build_set(
     allow_outside: bool = False,
     progress: Progress = _silent,
     foretell: Callable[[Sequence[Note]], None] = lambda _: None,
-    page: PageMaker = report_page,
+    page: PageMaker | None = None,
     largest_riff: int = LARGEST_RIFF,
     publication: Publication | None = None,
     known: Known = NOTHING,
@@ -147,7 +148,8 @@ def build_set(
         allow_outside: the sheet's paths may lead out of its folder.
         progress: called with what is being done and the share of it that is done.
         foretell: called with what needs a person, if anything does, before the long work of writing begins.
-        page: makes the page of the set from its record.
+        page: makes the page of the set from its record, in place of `report_page` with views of all places; these are
+            not made then.
         largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
         publication: what is told of the set, and of what lies beside it.
         known: what was found out before; no set rests on it where a capture's bytes are not what they were.
@@ -176,7 +178,7 @@ def build_set(
             foretell(asking)
         free_space_check(target, _needed_bytes(sheet, edit))
         edit = with_sheet_notes(sheet, edit, digests)
-        written = write_tracks(
+        written, views = write_tracks(
             staging.files,
             sheet,
             edit,
@@ -184,9 +186,10 @@ def build_set(
             crew,
             lambda share: progress("writing tracks", share),
             largest_riff=largest_riff,
+            with_views=page is None,
         )
         record = record_of(sheet, edit, digests, written)
-        _write_papers(staging, sheet, record, page)
+        _write_papers(staging, sheet, record, page or partial(report_page, views=views))
         _check_staged(staging, _seal(staging, sheet, record, crew, progress))
         check_unchanged(files)
         publication.is_sound = edit.is_sound

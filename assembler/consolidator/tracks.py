@@ -11,6 +11,15 @@ import numpy as np
 from assembler.consolidator.metering import TrackMeter
 from assembler.consolidator.rendering import SpanReader, TrackRenderer, sample_format
 from assembler.consolidator.staged import abandon
+from assembler.consolidator.viewing import (
+    Choice,
+    MadeView,
+    TrackSources,
+    TrackViewer,
+    choose_places,
+    gather_views,
+    track_sources,
+)
 from assembler.record.embedded.metadata import TrackMetadata
 from assembler.record.record import levels_record
 from assembler.record.recorded.tracks import RecordedLevels
@@ -28,6 +37,7 @@ if TYPE_CHECKING:
     from assembler.importer import ImportedPass
     from assembler.record.recorded.tracks import RecordedTrack
     from assembler.record.recorded.whole import RecordedSet
+    from assembler.report.views import Views
     from assembler.sheet import Sheet
 
 BLOCK_SAMPLES = 1 << 17
@@ -62,8 +72,9 @@ def write_tracks(
     advance: Callable[[float], None],
     *,
     largest_riff: int = LARGEST_RIFF,
-) -> list[WrittenTrack]:
-    """Write all tracks of the set, each block by block.
+    with_views: bool = True,
+) -> tuple[list[WrittenTrack], Views]:
+    """Write all tracks of the set, each block by block, and return what was measured and what there is to see of them.
 
     Args:
         files: of the set in the making.
@@ -73,14 +84,31 @@ def write_tracks(
         crew: shares the tracks.
         advance: called with the share of the samples written.
         largest_riff: size in bytes past which a file becomes RF64.
+        with_views: whether views of places are made.
     """
     names = track_file_names([track.track for track in edit.tracks])
     passes = tuple(one.imported for one in edit.passes)
+    sources = [track_sources(plan, edit, *both) for both in zip(edit.tracks, plan.tracks, strict=True)]
+    covered = {track.track.number: one.covered for track, one in zip(edit.tracks, sources, strict=True)}
+    choices = choose_places(plan, covered) if with_views else ()
     works = [
-        TrackWork(files, sheet, track, name, edit.length, passes, plan, planned, largest_riff)
-        for track, name, planned in zip(edit.tracks, names, plan.tracks, strict=True)
+        TrackWork(
+            files,
+            sheet,
+            track,
+            name,
+            edit.length,
+            passes,
+            plan,
+            planned,
+            largest_riff,
+            shown,
+            tuple(one for one in choices if one.track == track.track.number),
+        )
+        for track, name, planned, shown in zip(edit.tracks, names, plan.tracks, sources, strict=True)
     ]
-    return crew.begin(write_track, works)(advance)
+    done = crew.begin(write_track, works)(advance)
+    return [track for track, _ in done], gather_views(choices, (view for _, made in done for view in made))
 
 
 @dataclass(frozen=True)
@@ -97,6 +125,8 @@ class TrackWork:
         plan: the set as the record will have it, but for what is measured.
         planned: the track in it.
         largest_riff: size in bytes past which a file becomes RF64.
+        sources: what is shown of the track.
+        choices: places where it is; none where no page shows them.
     """
 
     files: StagedFiles
@@ -108,10 +138,14 @@ class TrackWork:
     plan: RecordedSet
     planned: RecordedTrack
     largest_riff: int
+    sources: TrackSources
+    choices: tuple[Choice, ...]
 
 
-def write_track(work: TrackWork, advance: Callable[[float], None]) -> WrittenTrack:
-    """Write one track and return what was measured on the way.
+def write_track(
+    work: TrackWork, advance: Callable[[float], None]
+) -> tuple[WrittenTrack, tuple[MadeView, ...]]:
+    """Write one track and return what was measured and seen on the way.
 
     Raises:
         CaptureError: a capture cannot be read.
@@ -123,7 +157,7 @@ def write_track(work: TrackWork, advance: Callable[[float], None]) -> WrittenTra
         for start in range(0, work.frames, BLOCK_SAMPLES):
             writer.write(start, min(work.frames, start + BLOCK_SAMPLES))
             advance(min(1.0, (start + BLOCK_SAMPLES) / work.frames))
-        return writer.finish()
+        return writer.finish(), writer.viewer.views()
     finally:
         writer.close()
 
@@ -136,7 +170,8 @@ class _TrackWriter:
         self._work = work
         self._pcm = PcmFormat(1, sheet.session.sample_rate, word_length, word_length)
         self._quantised = sample_format(word_length, sheet.session.bit_depth)
-        reader = pass_reader(work.track.track, work.passes)
+        self.viewer = TrackViewer(work.sources, work.choices)
+        reader = self.viewer.listening(pass_reader(work.track.track, work.passes))
         self._renderer = TrackRenderer(work.track, reader, self._quantised)
         self._meter = TrackMeter(sheet.session.sample_rate, 2.0 ** (word_length - 1))
         self._digest = hashlib.sha256()
@@ -147,6 +182,7 @@ class _TrackWriter:
         samples = self._renderer.block(start, end)
         self._check_depth(samples, start)
         self._meter.update(samples)
+        self.viewer.take(start, samples)
         data = pack_samples(samples, self._pcm.container_bits)
         self._digest.update(data)
         self._file.write(data)

@@ -76,6 +76,10 @@ def _clock(sheet: Sheet, one: AlignedPass) -> dict[str, Json]:
             }
             for stretch in fit.stretches
         ]
+        clock["residuals"] = [
+            {"sample": one.sample, "low": round(one.low, 2), "high": round(one.high, 2)}
+            for one in fit.residuals
+        ]
     return clock
 
 

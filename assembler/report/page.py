@@ -16,6 +16,7 @@ from assembler.pages import page_template
 from assembler.report.grouping import TextLine, group_lines
 from assembler.report.outcomes import outcome_words
 from assembler.report.reasons import reason_words, with_reason
+from assembler.report.views import Views
 from assembler.sheet import NO_ADVICE, preparation_cautions, preparation_words
 from assembler.states import State, shares_of, shares_words, state_words
 from assembler.timecode import format_sample, frame_rate
@@ -32,6 +33,8 @@ MOST_ROWS = 500
 """Rows of one table; past that the page says how many more the record holds."""
 
 DRAWN_WIDTH = 1000.0
+
+NO_VIEWS = Views()
 
 
 # Read when the module is: that it is missing is to be told before the work and not after.
@@ -92,11 +95,12 @@ class JoinRow:
     join: RecordedJoin
 
 
-def report_page(record: RecordedSet) -> bytes:
+def report_page(record: RecordedSet, views: Views = NO_VIEWS) -> bytes:  # noqa: ARG001
     """Return the page of a set as UTF-8 HTML.
 
     Args:
         record: of the set, as `read_record` returns it.
+        views: what there is to see and hear of its places.
     """
     rate = frame_rate(record.session.frame_rate)
 

@@ -32,13 +32,37 @@ class RecordedStretch(Recorded):
     timeline_start: int
 
 
+class RecordedClockStretch(Recorded):
+    """A part of a log over which nothing was lost or repeated; log times in seconds."""
+
+    log_start: float
+    log_end: float
+    shift_samples: float
+    uncertainty_samples: float = 0.0
+    apart_samples: float = 0.0
+    points: int = 0
+
+
+class RecordedResidual(Recorded):
+    """From where to where messages in a row miss the place that the log as a whole gives, in samples."""
+
+    sample: int
+    low: float
+    high: float
+
+
 class RecordedClock(Recorded):
     """What puts a pass in its place, and how surely."""
 
     source: str = ""
     uncertainty_samples: float = 0.0
     common_samples: float = 0.0
+    apart_samples: float | None = None
+    rate_ratio: float = 1.0
     verdict: str = ""
+    stretches: tuple[RecordedClockStretch, ...] = ()
+    # Records of earlier versions have none.
+    residuals: tuple[RecordedResidual, ...] = ()
 
     @property
     def whole_uncertainty_samples(self) -> float:

@@ -149,6 +149,21 @@ class RecordedSet(Recorded):
         """Return the places of a track that no pass has right or that nothing could decide."""
         return self._marked.get(track.name, [])
 
+    def range_in_set(self, one: RecordedPass, start: int, end: int) -> tuple[int, int] | None:
+        """Return where a flaw of a pass lies in the set, cut to it; None where it lies outside.
+
+        Args:
+            one: the pass.
+            start: the flaw's first sample, of the pass.
+            end: its first one after it; equal to ``start`` for a slip.
+        """
+        held = [s for s in one.stretches if s.pass_start <= start <= s.pass_end]
+        if not held:
+            return None
+        at = held[-1].timeline_start + start - held[-1].pass_start - self.start.sample
+        low, high = max(0, at), min(self.length, at + end - start)
+        return (low, high) if at < self.length and max(at + end - start, at + 1) > 0 else None
+
     @cached_property
     def _marked(self) -> dict[str, list[MarkedPlace]]:
         return marked_on_tracks(self)

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.timecode.clock.fits import LOG_CLOCK_SHARE, ClockDraft, ClockFit, ClockStretch
+from assembler.timecode.clock.fits import LOG_CLOCK_SHARE, ClockDraft, ClockFit, ClockStretch, Residual
 from assembler.timecode.clock.fitting import LineFit, fit_stretches
 from assembler.timecode.clock.lateness.pools import find_pools
 from assembler.timecode.clock.lateness.sharing import share_lateness
@@ -109,7 +109,22 @@ def _describe(draft: ClockDraft, shared: Shared, softness: float) -> ClockFit:
         rate_ratio=draft.ratio,
         common_samples=(line.logged.tick + softness) / 2 * sample_rate,
         findings=shorten_findings(findings),
+        residuals=_describe_residuals(draft, shared),
     )
+
+
+def _describe_residuals(draft: ClockDraft, shared: Shared) -> tuple[Residual, ...]:
+    """Return by how much messages miss the settled line, in samples of the tape."""
+    line, rate = draft.line, draft.sample_rate
+    columns = line.residuals
+    moved = (line.shared.heights - shared.heights)[columns.groups]
+    rows = zip(
+        np.rint(columns.seconds / draft.ratio * rate).astype(np.int64).tolist(),
+        ((columns.low + moved) * rate).tolist(),
+        ((columns.high + moved) * rate).tolist(),
+        strict=True,
+    )
+    return tuple(Residual(*row) for row in rows)
 
 
 def _describe_stretch(draft: ClockDraft, shared: Shared, index: int) -> ClockStretch:

@@ -5,13 +5,69 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 if TYPE_CHECKING:
+    from assembler.arrays import Float64s, Int64s
     from assembler.timecode.clock.fitting import LineFit
     from assembler.timecode.findings import Finding
     from assembler.timecode.mtc.counting import Count
 
 # Free-running clocks of computers stay within this (common practice, no source).
 LOG_CLOCK_SHARE: Final = 200e-6
+
+
+# So many points draw what any log shows; an hour of messages has half a million.
+MOST_RESIDUALS: Final = 400
+
+
+@dataclass(frozen=True)
+class Residuals:
+    """By how much the messages of a log miss its line, in columns of messages in a row.
+
+    Args:
+        seconds: shape (columns,), log time of the first one.
+        groups: shape (columns,), its stretch.
+        low: shape (columns,), seconds, the least; positive where a message comes late.
+        high: shape (columns,), the most.
+    """
+
+    seconds: Float64s
+    groups: Int64s
+    low: Float64s
+    high: Float64s
+
+    @classmethod
+    def of(cls, seconds: Float64s, groups: Int64s, missed: Float64s) -> Residuals:
+        """Return the columns of all messages; none holds two stretches, unless there are too many of these.
+
+        Args:
+            seconds: shape (n,), log time of each message, at least one.
+            groups: shape (n,), its stretch.
+            missed: shape (n,), seconds.
+        """
+        borders = np.flatnonzero(np.diff(groups, prepend=-1))
+        if borders.size > MOST_RESIDUALS // 2:
+            borders = borders[:1]
+        step = -(-groups.size // (MOST_RESIDUALS - borders.size))
+        starts = np.union1d(borders, np.arange(0, groups.size, step))
+        low, high = (reduce.reduceat(missed, starts) for reduce in (np.minimum, np.maximum))
+        return cls(seconds[starts], groups[starts], low, high)
+
+
+@dataclass(frozen=True)
+class Residual:
+    """A column of `Residuals` as it is told: where it begins, and from where to where its messages miss the place.
+
+    Args:
+        sample: pass sample of the first message.
+        low: samples, the least; positive where a message comes late.
+        high: samples, the most.
+    """
+
+    sample: int
+    low: float
+    high: float
 
 
 @dataclass(frozen=True)
@@ -55,6 +111,7 @@ class ClockFit:
             differ in how they round, and where lateness is soft half of that, since it has no edge to begin at.
             Not part of a stretch's uncertainty.
         findings: in order of place.
+        residuals: by how much messages miss the place; at most `MOST_RESIDUALS`, in order.
     """
 
     stretches: tuple[ClockStretch, ...]
@@ -66,6 +123,7 @@ class ClockFit:
     rate_ratio: float
     common_samples: float
     findings: tuple[Finding, ...]
+    residuals: tuple[Residual, ...]
 
 
 @dataclass(frozen=True)

@@ -23,6 +23,7 @@ from assembler.timecode.clock.blocks import (
     sober_errors,
 )
 from assembler.timecode.clock.centring import centre_heights
+from assembler.timecode.clock.fits import Residuals
 from assembler.timecode.clock.lateness.box import fit_lateness
 from assembler.timecode.clock.lateness.pools import Logged
 from assembler.timecode.clock.levels import settle_levels
@@ -73,6 +74,7 @@ class LineFit:
         measured_slope: the same as measured, also where the line does without.
         slope_error: its standard deviation; infinite where there is too little to measure one.
         wander: seconds, how far the onsets keep from the line beyond their errors (root mean square).
+        residuals: by how much messages miss the line.
     """
 
     spans: tuple[Span, ...]
@@ -82,6 +84,7 @@ class LineFit:
     measured_slope: float
     slope_error: float
     wander: float
+    residuals: Residuals
 
 
 def fit_stretches(stretches: Stretches, least_step: float) -> LineFit:
@@ -135,6 +138,11 @@ def _finish(stretches: Stretches, steps: Steps, *, wanders: bool, least_step: fl
         measured_slope=slope,
         slope_error=slope_error,
         wander=float(np.sqrt(max(excess, 0.0))) if wanders else 0.0,
+        residuals=Residuals.of(
+            stretches.seconds,
+            groups,
+            stretches.deviations - shared.heights[groups] - line.slope * stretches.seconds,
+        ),
     )
 
 
