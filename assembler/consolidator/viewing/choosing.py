@@ -154,8 +154,10 @@ def _windows_within(
 
     def sizes(columns: int) -> list[int]:
         return [
-            # Beside the passes there are the result and the difference.
-            number_bytes * (held + 2) * sum(frame.numbers for frame in _frames(record, place, columns))
+            # Beside the passes there are the difference and the result, which is mostly one of them.
+            number_bytes
+            * (held + 1 + (place.kind == _JOIN))
+            * sum(frame.numbers for frame in _frames(record, place, columns))
             for place, held in zip(places, sources, strict=True)
         ]
 

@@ -78,11 +78,12 @@ def _levels_around(values: Float64s, ranges: Sequence[Range], slot: int) -> Leve
 
 
 def _levels(values: Float64s, slot: int) -> Levels:
-    """Return peak, and mean square of the loudest slot; a part of a slot counts as one that is silent elsewhere."""
+    """Return peak, and mean square of the loudest slot, wherever it begins; what is shorter counts as a slot."""
     if not values.size:
         return 0.0, 0.0
-    sums = np.add.reduceat(values * values, np.arange(0, values.size, slot))
-    return float(np.abs(values).max()), float(sums.max()) / slot
+    sums = np.cumsum(values * values)
+    loudest = sums[-1] if sums.size <= slot else max(sums[slot - 1], (sums[slot:] - sums[:-slot]).max())
+    return float(np.abs(values).max()), float(loudest) / slot
 
 
 def _gain(values: Float64s, most: Levels, slot: int) -> float:

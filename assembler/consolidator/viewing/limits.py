@@ -14,8 +14,9 @@ FLAC_SHARE: Final = 0.7
 """Of its samples' bytes, what a clip is reckoned to take before it is made: dense music with noise. Only what has been
 made is held against the limit."""
 
-NUMBER_BYTES: Final = {16: 6, 24: 8}
-"""What a number of a waveform is reckoned to take, by word length, before it is made."""
+NUMBER_BYTES: Final = {16: 5, 24: 7}
+"""What a number of a waveform is reckoned to take, by word length, before it is made: music at -20 dB. Only what has
+been made is held against the limit."""
 
 COLUMNS: Final = (600, 300, 200, 120)
 """Columns of a window; the most with which all places have room."""

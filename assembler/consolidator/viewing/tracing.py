@@ -10,7 +10,7 @@ import numpy as np
 from assembler.report.views import DIFFERENCE, RESULT, Trace
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from numpy.typing import NDArray
 
@@ -53,7 +53,13 @@ def traces_of(sounds: Sequence[Sound], step: int) -> tuple[Trace, ...]:
         step: samples in a column; the last one may have fewer.
     """
     sounds = [one for one in sounds if one.source == RESULT or not one.is_empty]
-    return (*(_trace(one, step) for one in sounds), _difference(sounds, step))
+    lines = [*(_trace(one, step) for one in sounds), _difference(sounds, step)]
+    # What is delivered is mostly one of the passes: the same rows are one object, and are told once.
+    rows: dict[tuple[int | None, ...], tuple[int | None, ...]] = {}
+    return tuple(
+        Trace(one.source, rows.setdefault(one.low, one.low), rows.setdefault(one.high, one.high))
+        for one in lines
+    )
 
 
 def _trace(sound: Sound, step: int) -> Trace:
@@ -96,9 +102,14 @@ def _told(values: Int32s | Int64s, held: Bools | None) -> tuple[int | None, ...]
     )
 
 
-def numbers_size(trace: Trace) -> int:
-    """Return the bytes that a line takes at most when its numbers are written out, each with sign and comma."""
-    rows = [trace.low] if trace.low is trace.high else [trace.low, trace.high]
-    values = [value for row in rows for value in row if value is not None]
-    largest = max(max(values, default=0), -min(values, default=0))
-    return (len(str(largest)) + 2) * sum(len(row) for row in rows)
+def numbers_size(traces: Iterable[Trace]) -> int:
+    """Return what the lines of a window take at most when their numbers are written out, with sign and comma.
+
+    A row that stands in it again counts once.
+    """
+    size = 0
+    for row in {id(row): row for one in traces for row in (one.low, one.high)}.values():
+        values = [value for value in row if value is not None]
+        largest = max(max(values, default=0), -min(values, default=0))
+        size += (len(str(largest)) + 2) * len(row)
+    return size

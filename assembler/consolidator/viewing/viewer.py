@@ -129,7 +129,7 @@ class TrackViewer:
         made = []
         for place, choice in enumerate(self._choices):
             windows, clips = tuple(self._windows[place]), self._clips.get(place, ())
-            size = sum(numbers_size(trace) for window in windows for trace in window.traces)
+            size = sum(numbers_size(window.traces) for window in windows)
             view = View(choice.track, choice.start, choice.end, windows, clips)
             made.append(MadeView(choice.order, view, size))
         return tuple(made)
