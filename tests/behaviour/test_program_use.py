@@ -49,9 +49,10 @@ def test_a_result_is_told_in_five_lines_and_plain_rows(sheet: str) -> None:
 
 def test_an_open_session_reads_what_a_set_would_hold(sheet: str, tmp_path: Path) -> None:
     """The samples that are read are those of the set's files, decoded by libsndfile."""
-    built = assembler.build_set(sheet, str(tmp_path / "set"))
+    built = assembler.build_set(sheet, str(tmp_path / "set"), page=assembler.report_page)
     assert assembler.verify_set(str(tmp_path / "set"), against=sheet).is_sound
     recorded = assembler.read_record((tmp_path / "set/data/assembly.json").read_bytes())
+    # A page maker that is handed over gets the record and no views.
     assert assembler.report_page(recorded) == (tmp_path / "set/data/report.html").read_bytes()
     with assembler.open_session(sheet) as session:
         with pytest.raises(ValueError, match="not aligned yet"):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+import shutil
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -11,15 +12,17 @@ import numpy as np
 import pytest
 import soundfile
 
-from assembler.consolidator import build_set, building, verify_set
+from assembler.consolidator import build_set, building, tracks, verify_set
+from assembler.importer import PassAudio
 from assembler.report.views import DIFFERENCE, RESULT, Views
 from tests.support.sessions import HOUR, RATE, Layout, make_tape
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from pathlib import Path
     from typing import Any
 
-    from assembler.arrays import Int32s
+    from assembler.arrays import Int32s, Int64s
     from assembler.record.recorded.whole import RecordedSet
     from assembler.report.views import Clip, View
 
@@ -34,7 +37,7 @@ class Built:
 
     folder: Path
     target: Path
-    record: Any
+    record: Any  # JSON
     views: Views
 
     def capture(self, name: str, track: int) -> tuple[Int32s, int]:
@@ -43,16 +46,16 @@ class Built:
         names = next(one["tracks"] for one in self.record["reels"] if one["name"] == reel)
         wanted = next(one["name"] for one in self.record["tracks"] if one["number"] == track)
         path = self.folder / "captures" / name / f"{names.index(wanted) + 1:02d}.wav"
-        samples, _ = soundfile.read(path, dtype="int32")
+        samples: Int32s = soundfile.read(path, dtype="int32")[0] >> (32 - BITS)
         (stretch,) = next(one["stretches"] for one in self.record["passes"] if one["name"] == name)
-        first = self.record["start"]["sample"] - stretch["timeline_start"] + stretch["pass_start"]
-        return samples >> (32 - BITS), first
+        first: int = self.record["start"]["sample"] - stretch["timeline_start"] + stretch["pass_start"]
+        return samples, first
 
     def result(self, track: int) -> Int32s:
         """Return a delivered track as libsndfile reads it."""
         file = next(one["file"] for one in self.record["tracks"] if one["number"] == track)
-        samples, _ = soundfile.read(self.target / "data" / file, dtype="int32")
-        return samples >> (32 - BITS)
+        samples: Int32s = soundfile.read(self.target / "data" / file, dtype="int32")[0] >> (32 - BITS)
+        return samples
 
     def source(self, source: str, track: int, start: int, count: int) -> list[int | None]:
         """Return what a source has of a range of the set; None where it has nothing."""
@@ -62,9 +65,7 @@ class Built:
 
     def view(self, track: int, start: int, end: int) -> View:
         """Return the view of a place."""
-        (found,) = [
-            one for one in self.views.views if (one.track, one.start, one.end) == (track, start, end)
-        ]
+        (found,) = [one for one in self.views.views if (one.track, one.start, one.end) == (track, start, end)]
         return found
 
 
@@ -112,7 +113,8 @@ def decoded(clip: Clip) -> Int32s:
     """Return the samples of a clip at the word length of the captures, as libsndfile reads them."""
     with soundfile.SoundFile(io.BytesIO(clip.audio)) as file:
         assert (file.format, file.channels, file.samplerate) == ("FLAC", 1, RATE)
-        return np.left_shift(file.read(dtype="int16").astype(np.int32), BITS - 16)
+        samples: Int32s = file.read(dtype="int16").astype(np.int32) << (BITS - 16)
+    return samples
 
 
 def test_every_open_place_join_and_flaw_has_a_view(built: Built) -> None:
@@ -157,9 +159,9 @@ def test_lines_are_the_samples_that_captures_and_set_hold(built: Built) -> None:
             for column in range(columns):
                 distances = []
                 for at in range(column * window.step, (column + 1) * window.step):
-                    there = [row[at] for row in held.values() if row[at] is not None]
+                    there = [value for row in held.values() if (value := row[at]) is not None]
                     if len(there) > 1:
-                        distances.append(max(there) - min(there))  # type: ignore[type-var, operator]
+                        distances.append(max(there) - min(there))
                 assert difference.low[column] == max(distances, default=None)
     assert {("B1", "join"), ("A1", "where it begins"), (RESULT, "whole place")} <= seen
 
@@ -207,45 +209,36 @@ def test_views_are_the_same_for_any_number_of_jobs(built: Built, monkeypatch: py
         assert path.is_dir() or path.read_bytes() == (target / path.relative_to(built.target)).read_bytes()
 
 
-def test_no_sample_is_read_again_that_rendering_read(
-    built: Built, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """With views, each sample of a pass is read while tracks are written as often as without, or once."""
-    reads: list[tuple[str, int, int, int]] = []
-    from assembler.importer import PassAudio
-
-    real = PassAudio.read
+def reads_of(
+    built: Built, monkeypatch: pytest.MonkeyPatch, page: Callable[[RecordedSet], bytes] | None
+) -> dict[tuple[str, int], Int64s]:
+    """Return how often each sample of each pass's tracks is read while the tracks of a set are written."""
+    counts: dict[tuple[str, int], Int64s] = {}
+    real_read, real_write = PassAudio.read, tracks.write_tracks
 
     def read(self: PassAudio, track: int, start: int, count: int) -> Int32s:
-        reads.append((self.path(track).parent.name, track, start, start + count))
-        return real(self, track, start, count)
+        row = counts.setdefault((self.path(track).parent.name, track), np.zeros(self.length, np.int64))
+        row[max(0, start) : start + count] += 1
+        return real_read(self, track, start, count)
 
-    def written(page: Any) -> dict[tuple[str, int], Any]:
-        reads.clear()
-        target = built.target.parent / "counted"
-        write = building.write_tracks
+    def write(*arguments: Any, **more: Any) -> object:  # noqa: ANN401 - passed on
+        with monkeypatch.context() as counting:
+            counting.setattr(PassAudio, "read", read)
+            return real_write(*arguments, **more)
 
-        def counted(*arguments: Any, **more: Any) -> Any:
-            monkeypatch.setattr(PassAudio, "read", read)
-            try:
-                return write(*arguments, **more)
-            finally:
-                monkeypatch.setattr(PassAudio, "read", real)
+    target = built.target.parent / "counted"
+    with monkeypatch.context() as patch:
+        patch.setattr(building, "write_tracks", write)
+        patch.setattr(building, "report_page", lambda _record, views: bytes(len(views.views)))
+        build_set(built.folder / "session.toml", target, page=page)
+    shutil.rmtree(target)
+    return counts
 
-        with monkeypatch.context() as patch:
-            patch.setattr(building, "write_tracks", counted)
-            patch.setattr(building, "report_page", lambda _record, views: bytes(len(views.views)))
-            build_set(built.folder / "session.toml", target, page=page)
-        for path in sorted(target.rglob("*"), reverse=True):
-            path.rmdir() if path.is_dir() else path.unlink()
-        target.rmdir()
-        counts: dict[tuple[str, int], Any] = {}
-        for name, track, start, end in reads:
-            row = counts.setdefault((name, track), np.zeros(built.record["length"], int))
-            row[max(0, start) : end] += 1
-        return counts
 
-    bare, viewed = written(lambda _: b""), written(None)
+def test_no_sample_is_read_again_that_rendering_read(built: Built, monkeypatch: pytest.MonkeyPatch) -> None:
+    """With views each sample of a pass is read as often as without while tracks are written, or else once."""
+    bare = reads_of(built, monkeypatch, lambda _: b"")
+    viewed = reads_of(built, monkeypatch, None)
     assert set(viewed) == {("A1", 0), ("A1", 1), ("A2", 0), ("A2", 1), ("B1", 0)}
     more = 0
     for key, row in viewed.items():

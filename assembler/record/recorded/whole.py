@@ -157,12 +157,16 @@ class RecordedSet(Recorded):
             start: the flaw's first sample, of the pass.
             end: its first one after it; equal to ``start`` for a slip.
         """
-        held = [s for s in one.stretches if s.pass_start <= start <= s.pass_end]
+        held = [s for s in one.stretches if s.pass_start <= start <= s.pass_end][-1:]
+        # What begins where the pass has no place may reach into where it has one.
+        held += [s for s in one.stretches if start < s.pass_start < end]
         if not held:
             return None
-        at = held[-1].timeline_start + start - held[-1].pass_start - self.start.sample
-        low, high = max(0, at), min(self.length, at + end - start)
-        return (low, high) if at < self.length and max(at + end - start, at + 1) > 0 else None
+        first, shift = max(start, held[0].pass_start), held[0].timeline_start - held[0].pass_start
+        low, high = (at + shift - self.start.sample for at in (first, end))
+        if low >= self.length or max(high, low + 1) <= 0:
+            return None
+        return max(0, low), min(self.length, high)
 
     @cached_property
     def _marked(self) -> dict[str, list[MarkedPlace]]:

@@ -65,6 +65,26 @@ def test_a_built_record_holds_to_the_schema(record: Any) -> None:  # noqa: ANN40
     assert record["reels"][1]["prepared"] == {"baked_c": 54.4, "at": "2024-03-09", "cleaned": True}
 
 
+def test_the_clock_of_a_logged_pass_is_told_by_its_messages(record: Any) -> None:  # noqa: ANN401
+    """Each pass has columns in order, at most 400, which the reader gives as they stand; older records have none."""
+    read = read_record(record_text(record))
+    for one, recorded in zip(read.passes, record["passes"], strict=True):
+        columns = [vars(column) for column in one.clock.residuals]
+        assert columns == recorded["clock"]["residuals"]
+        assert 10 < len(columns) <= 400
+        assert all(column["low"] <= column["high"] for column in columns)
+        places = [column["sample"] for column in columns]
+        assert places == sorted(places)
+        assert [vars(stretch) for stretch in one.clock.stretches] == recorded["clock"]["stretches"]
+    older = copy.deepcopy(record)
+    for one in older["passes"]:
+        del one["clock"]["residuals"]
+    assert [error.message for error in VALIDATOR.iter_errors(older)] == []
+    assert all(one.clock.residuals == () for one in read_record(record_text(older)).passes)
+    older["passes"][0]["clock"]["residuals"] = [{"sample": 0, "low": 0.0, "high": 1.0}] * 401
+    assert not VALIDATOR.is_valid(older)
+
+
 def keys_of(schema: Any, value: Any, path: tuple[str | int, ...] = ()) -> list[tuple[str | int, ...]]:  # noqa: ANN401
     """Return the place of every key that the schema requires, in the first item of each list that has one."""
     if "$ref" in schema:

@@ -475,3 +475,35 @@ def test_exact_times_without_lateness() -> None:
     fit = fit_clock(make_points(10, late=0.0), RATE, SAMPLE_RATE)
     assert fit.stretches[0].shift_samples == pytest.approx(SHIFT, abs=0.1)
     assert len(fit.stretches) == 1
+
+
+@pytest.mark.parametrize("seconds", [10, 60])
+@pytest.mark.parametrize("ratio", [1.0, 1.00004])
+def test_residuals_are_what_messages_are_late_by(seconds: float, ratio: float) -> None:
+    """Each column holds the least and the most lateness that its messages were made with, and begins where they do."""
+    lost = (seconds / 2, 300)
+    fit = fit_clock(make_points(seconds, seed=3, ratio=ratio, lost=lost), RATE, SAMPLE_RATE)
+    plain = make_points(seconds, ratio=ratio, late=0.0, lost=lost).seconds / ratio
+    late = make_points(seconds, seed=3, ratio=ratio, lost=lost).seconds / ratio - plain
+    assert 0 < len(fit.residuals) <= 400
+    assert [one.sample for one in fit.residuals] == sorted({one.sample for one in fit.residuals})
+    starts = np.searchsorted((plain + late) * SAMPLE_RATE, [one.sample - 1 for one in fit.residuals])
+    assert starts[0] == 0
+    assert len(fit.stretches) == 2
+    allowed = 4 * max(one.uncertainty_samples for one in fit.stretches) + 1
+    # A slip may be placed a message or two off: the columns at its border hold another stretch's.
+    pairs = list(zip(fit.residuals, np.split(late, starts[1:]), strict=True))
+    slip = int(np.argmin([abs(one.sample - SAMPLE_RATE * seconds / 2) for one in fit.residuals]))
+    for one, made in pairs[: slip - 1] + pairs[slip + 2 :]:
+        assert one.low == pytest.approx(made.min() * SAMPLE_RATE, abs=allowed)
+        assert one.high == pytest.approx(made.max() * SAMPLE_RATE, abs=allowed)
+
+
+def test_residuals_are_few_however_often_a_log_jumps() -> None:
+    """A log of hundreds of stretches has no more columns than any other."""
+    points = make_points(120)
+    jumps = np.arange(points.seconds.size) // 20 % 2 * 40.0
+    jumping = TimecodePoints(points.seconds, points.frames + jumps, 3, points.heard, 0.0, 0.0, ())
+    fit = fit_clock(jumping, RATE, SAMPLE_RATE)
+    assert len(fit.stretches) > 400
+    assert 100 < len(fit.residuals) <= 400

@@ -1,4 +1,4 @@
-"""Places, windows, clips: what a page is given, from arrays whose every sample is known."""
+"""Lines, windows and clips of a place, from arrays whose every sample is known."""
 
 from __future__ import annotations
 
@@ -6,32 +6,22 @@ import io
 import json
 import shutil
 import subprocess
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
 import soundfile
 
-from assembler.aligner import Stretch, TimeMap
-from assembler.consolidator.viewing.choosing import Choice, Limits, choose_places
-from assembler.consolidator.viewing.gathering import MadeView, gather_views
 from assembler.consolidator.viewing.hushing import clip_samples, flac_of, held_back
 from assembler.consolidator.viewing.layout import clip_of, frames_of
-from assembler.consolidator.viewing.limits import COLUMNS, QUIET_SHARE
-from assembler.consolidator.viewing.sources import PassSource, TrackSources
+from assembler.consolidator.viewing.limits import QUIET_SHARE
 from assembler.consolidator.viewing.tracing import Sound, numbers_size, traces_of
-from assembler.consolidator.viewing.viewer import TrackViewer
-from assembler.record.recorded.reading import read_unwritten
-from assembler.report.views import RESULT, Clip, Trace, View, Window
-from tests.support.pages import PLAIN_RECORD
+from assembler.report.views import RESULT
 
 if TYPE_CHECKING:
     from pathlib import Path
-    from typing import Any
 
     from assembler.arrays import Int32s
-    from assembler.record.recorded.whole import RecordedSet
 
 RATE = 48_000
 FULL = 1 << 15
@@ -58,7 +48,9 @@ def test_nothing_is_held_back_that_is_no_louder() -> None:
         assert not is_held_back
 
 
-@pytest.mark.parametrize("place", [(20_000, 20_001), (20_000, 20_300), (20_000, 44_000), (0, 9_000), (40_000, RATE)])
+@pytest.mark.parametrize(
+    "place", [(20_000, 20_001), (20_000, 20_300), (20_000, 44_000), (0, 9_000), (40_000, RATE)]
+)
 def test_a_burst_is_lowered_to_what_is_around_it(place: tuple[int, int]) -> None:
     """By one gain over all of it, with smooth sides; beyond 5 ms nothing changes, and nothing gets louder."""
     samples = music(RATE)
@@ -69,7 +61,10 @@ def test_a_burst_is_lowered_to_what_is_around_it(place: tuple[int, int]) -> None
     assert np.abs(found[slice(*place)]).max() <= 3000
     power = max(float(np.sum(found[at : at + 480] ** 2.0)) for at in range(place[0], place[1], 480))
     assert power <= 480 * 3000**2 / 2
-    gain = found[slice(*place)][samples[slice(*place)] != 0] / samples[slice(*place)][samples[slice(*place)] != 0]
+    gain = (
+        found[slice(*place)][samples[slice(*place)] != 0]
+        / samples[slice(*place)][samples[slice(*place)] != 0]
+    )
     assert np.ptp(gain) < 1e-9
     far = np.r_[0 : max(0, place[0] - 320), min(RATE, place[1] + 320) : RATE]
     assert np.array_equal(found[far], samples[far])
@@ -112,7 +107,7 @@ def test_a_clip_is_rounded_towards_zero() -> None:
 
 @pytest.mark.parametrize("rate", [8_000, 44_100, 48_000, 96_000, 192_000])
 def test_clips_are_read_by_others(tmp_path: Path, rate: int) -> None:
-    """libsndfile gives the very samples; ffprobe, where it is installed, the same rate, length and channel."""
+    """As libsndfile reads them they are the very samples; ffprobe says rate, length and channel."""
     samples = music(rate * 2)
     audio = flac_of(samples, rate)
     assert audio == flac_of(samples.copy(), rate)
@@ -158,7 +153,9 @@ def test_windows_keep_to_the_set_and_to_their_columns() -> None:
     for length in (100, RATE, 60 * RATE):
         for start, end in ((0, 0), (0, 5), (50, 100), (length - 1, length), (length, length), (10, length)):
             for is_join in (False, True):
-                frames = frames_of((start, end), is_join=is_join, columns=120, length=length, sample_rate=RATE)
+                frames = frames_of(
+                    (start, end), is_join=is_join, columns=120, length=length, sample_rate=RATE
+                )
                 assert frames
                 for frame in frames:
                     assert 0 <= frame.start < frame.end <= length
@@ -168,8 +165,3 @@ def test_windows_keep_to_the_set_and_to_their_columns() -> None:
                 low, high = clip_of((start, end), length=length, sample_rate=RATE)
                 assert 0 <= low < high <= length
                 assert high - low <= 4 * RATE
-
-
-def record_with(**changes: Any) -> RecordedSet:
-    """Return a record of two tracks and two passes with what is given in it."""
-    return read_unwritten(json.dumps({**PLAIN_RECORD, **changes}).encode())
