@@ -89,6 +89,17 @@ def test_a_burst_in_silence_rises_to_a_low_level_alone(around: int) -> None:
     assert not is_held_back
 
 
+def test_noise_among_short_peaks_is_no_louder_than_these() -> None:
+    """Peaks of a drum let noise rise as high, which would be far louder: power counts, too."""
+    samples = music(RATE, peak=200)
+    samples[::4_000] = 20_000
+    samples[20_100:23_900] = noise(3_800)
+    found, _ = held_back(samples, [(20_100, 23_900)], FULL, RATE)
+    around = np.delete(samples, np.r_[20_100:23_900]).astype(float)
+    powers = [np.convolve(part**2, np.ones(480)).max() for part in (found[20_100:23_900], around)]
+    assert 0.9 * powers[1] < powers[0] <= powers[1]
+
+
 def test_noise_alone_is_held_back_to_a_low_level() -> None:
     """Where all of a clip is flawed, there is nothing around: full-scale noise never reaches anybody."""
     found, is_held_back = held_back(noise(RATE), [(-100, RATE + 100)], FULL, RATE)
