@@ -3,24 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Callable, Iterator
 
     from assembler.record.recorded.passes import RecordedPass
     from assembler.record.recorded.whole import RecordedSet
     from assembler.report.parts.marks import Marks
 
 WIDTH, HEIGHT = 1000.0, 120.0
-
-
-class Residual(NamedTuple):
-    """Least and greatest residual of a log around a sample of its pass, in samples."""
-
-    sample: int
-    low: float
-    high: float
 
 
 @dataclass(frozen=True)
@@ -63,23 +55,15 @@ class ClockChart:
 def clock_charts(record: RecordedSet, marks: Marks) -> list[ClockChart]:
     """Return a chart for each pass whose log's residuals are recorded."""
     return [
-        clock_chart(one, [Residual(r.sample, r.low, r.high) for r in one.clock.residuals], record, marks)
+        clock_chart(one, record, marks)
         for one in record.passes
         if one.clock.residuals
     ]
 
 
-def clock_chart(
-    one: RecordedPass, residuals: Sequence[Residual], record: RecordedSet, marks: Marks
-) -> ClockChart:
-    """Return the chart of one pass.
-
-    Args:
-        one: the pass.
-        residuals: at least one, in the order of the pass.
-        record: of the set.
-        marks: of the record.
-    """
+def clock_chart(one: RecordedPass, record: RecordedSet, marks: Marks) -> ClockChart:
+    """Return the chart of a pass whose log's residuals are recorded, in the order of the pass."""
+    residuals = one.clock.residuals
     first, last = residuals[0].sample, residuals[-1].sample
     for flaw in one.flaws:
         if flaw.kind == "slip":
@@ -109,7 +93,8 @@ def clock_chart(
         marks.frame(marks.in_set(one, first)),
         marks.frame(marks.in_set(one, last)),
         events,
-        f"messages lie {low:+.1f} to {high:+.1f} samples from the fit; stated uncertainty ±{stated:.2f} samples; {told}",
+        f"messages lie {low:+.1f} to {high:+.1f} samples from the fit; "
+        f"stated uncertainty ±{stated:.2f} samples; {told}".replace("-", "−"),
     )
 
 

@@ -93,6 +93,11 @@ class Table:
         return self.rows[:MOST_ROWS]
 
     @property
+    def numbers(self) -> tuple[bool, ...]:
+        """Which columns hold numbers."""
+        return tuple(column.sort == "number" for column in self.columns)
+
+    @property
     def dimensions(self) -> str:
         """What its rows can be filtered by."""
         told = {"tracks": "tracks", "passes": "passes", "kind": "kind"}

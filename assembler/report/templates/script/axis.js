@@ -25,7 +25,8 @@ function frameTicks(left, right, per, room) {
   const found = [];
   const last = frameOf(record.first + Math.min(right, record.length + 1));
   for (let frame = Math.ceil(frameOf(Math.max(0, record.first + left)) / step) * step; frame <= last; frame += step) {
-    found.push([sampleOf(frame) - record.first, frameLabel(frame)]);
+    const at = sampleOf(frame) - record.first;
+    if (at >= left) found.push([at, frameLabel(frame)]);
   }
   return found;
 }
@@ -55,7 +56,6 @@ function drawAxis(pen, box, left, per, across) {
   pen.lineWidth = 1;
   for (const [at, text] of frames) {
     const x = Math.round(across(at)) + 0.5;
-    if (x < box.x) continue;
     pen.strokeStyle = colors.line;
     pen.beginPath();
     pen.moveTo(x, box.y);

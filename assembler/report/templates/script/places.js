@@ -63,7 +63,7 @@ function fillPanel(panel, row, tracks, track) {
   const index = viewOf(track, start, end);
   if (index < 0) {
     panel.append(make("p", { class: "faint" }, record.views.length
-      ? "The page has no waveforms and no clips of this place: it is kept to a size, or nothing of it lies in the set."
+      ? "The page has no waveforms and no clips of this place: nothing of it lies in the set, or the page would be too large."
       : "The page was made without waveforms and clips."));
     return;
   }
@@ -107,12 +107,12 @@ function wordsOf(track, start, end) {
 }
 
 function wordTable(told) {
+  const heads = ["Pass", "What it has", "Because", "In the set"];
   const rows = told.map((one) => make("tr", { class: one.isTaken ? "taken" : null },
     make("th", { scope: "row" }, make("span", { class: `swatch p${one.pass % 8}` }), one.name),
-    make("td", {}, one.text),
-    make("td", {}, one.because || "–"),
-    make("td", {}, one.isTaken ? "taken" : one.isFilled ? "fills samples" : "")));
-  const head = ["Pass", "What it has", "Because", "In the set"].map((text) => make("th", { scope: "col" }, text));
+    ...[one.text, one.because, one.isTaken ? "taken" : one.isFilled ? "fills samples" : ""].map((text, at) =>
+      make("td", { "data-label": heads[at + 1] }, text))));
+  const head = heads.map((text) => make("th", { scope: "col" }, text));
   return make("div", { class: "scroll" },
     make("table", { class: "words" }, make("thead", {}, make("tr", {}, ...head)), make("tbody", {}, ...rows)));
 }
@@ -130,7 +130,7 @@ function stopClip() {
   playing = null;
 }
 
-const inDecibels = (value) => (value > 0 ? `${(20 * Math.log10(value)).toFixed(0)} dB` : "silent");
+const inDecibels = (value) => (value > 0 ? `${(20 * Math.log10(value)).toFixed(0).replace("-", "−")} dB` : "silent");
 
 function clipPart(packed) {
   if (!packed.clips.length) return [make("p", { class: "faint" }, "No clips to hear: the page is kept to a size.")];

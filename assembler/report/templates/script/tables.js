@@ -6,7 +6,7 @@ const lists = [];
 function startLists() {
   for (const table of document.querySelectorAll("table.list")) lists.push(startList(table));
   startFilters();
-  lists.forEach(showList);
+  lists.forEach((list) => showList(list));
   window.addEventListener("beforeprint", () => lists.forEach((list) => showList(list, true)));
   window.addEventListener("afterprint", () => lists.forEach((list) => showList(list)));
 }

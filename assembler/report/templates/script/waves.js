@@ -81,7 +81,10 @@ function drawWave(drawing) {
   shown.lines.forEach((line, row) => {
     const y = row * WAVE + 4;
     const peak = isDifference(line) ? peaks.difference : peaks.signal;
-    drawLine(pen, line, { x, y, room, each, peak }, place.taken.has(line[0]));
+    // A quiet line beside a loud flaw would be flat: it is drawn larger, and says by how much.
+    const times = 2 ** Math.max(0, Math.floor(Math.log2(peak / Math.max(1, peakOf([line])))));
+    const enlarged = times >= 4 && peakOf([line]) > 0 ? times : 1;
+    drawLine(pen, line, { x, y, room, each, peak: peak / enlarged, enlarged }, place.taken.has(line[0]));
   });
   drawBorders(pen, place, { x, room, height: height - FOOT }, across);
   if (drawing.column !== null) {
@@ -97,41 +100,57 @@ function toneOf(source) {
 
 function drawLine(pen, [source, low, high], at, isTaken) {
   const middle = at.y + WAVE / 2 - 3;
-  const reach = (WAVE / 2 - 6) / Math.max(1, at.peak);
+  const reach = (WAVE / 2 - 6) / Math.max(1e-9, at.peak);
   pen.fillStyle = colors.lane;
   pen.fillRect(at.x, at.y, at.room, WAVE - 6);
   pen.fillStyle = colors.line;
   pen.fillRect(at.x, middle, at.room, 1);
-  pen.fillStyle = colors.ink;
-  pen.textAlign = "left";
-  pen.fillText(fitted(pen, sourceName(source), at.x - 8), 0, middle - (isTaken ? 7 : 0));
-  if (isTaken) {
-    pen.fillText("taken", 0, middle + 8);
-    pen.fillRect(at.x - 4, at.y, 2, WAVE - 6);
-  }
+  nameLine(pen, source, at, middle, isTaken);
   pen.fillStyle = pen.strokeStyle = toneOf(source);
   pen.lineWidth = 1.3;
-  const isLine = !high && at.each >= 1.5;
-  pen.beginPath();
-  let isOpen = false;
+  if (high || at.each < 1.5) drawColumns(pen, low, high || low, at, { middle, reach, isHeight: source === "difference" });
+  else drawSamples(pen, low, at, middle, reach);
+}
+
+function nameLine(pen, source, at, middle, isTaken) {
+  const second = [isTaken ? "taken" : "", at.enlarged > 1 ? `×${at.enlarged}` : ""].filter(Boolean).join(" ");
+  pen.fillStyle = colors.ink;
+  pen.textAlign = "left";
+  pen.fillText(fitted(pen, sourceName(source), at.x - 8), 0, middle - (second ? 7 : 0));
+  pen.fillText(second, 0, middle + 8);
+  if (isTaken) pen.fillRect(at.x - 4, at.y, 2, WAVE - 6);
+}
+
+// Columns of several samples: each from its least to its greatest value, on from where the last one ended.
+function drawColumns(pen, low, high, at, { middle, reach, isHeight }) {
+  let last = null;
   low.forEach((least, column) => {
     if (least === null) {
+      last = null;
+      return;
+    }
+    let [from, to] = isHeight ? [Math.min(0, least), Math.max(0, high[column])] : [least, high[column]];
+    if (last && !isHeight) [from, to] = [Math.min(from, last[1]), Math.max(to, last[0])];
+    last = [least, high[column]];
+    pen.fillRect(at.x + column * at.each, middle - to * reach - 0.5, Math.max(1, at.each), (to - from) * reach + 1);
+  });
+}
+
+function drawSamples(pen, values, at, middle, reach) {
+  let isOpen = false;
+  pen.beginPath();
+  values.forEach((value, column) => {
+    if (value === null) {
       isOpen = false;
       return;
     }
-    const x = at.x + column * at.each;
-    if (!isLine) {
-      const most = (high || low)[column];
-      pen.fillRect(x, middle - most * reach - 0.5, Math.max(1, at.each), (most - least) * reach + 1);
-      return;
-    }
-    const y = middle - least * reach;
-    if (isOpen) pen.lineTo(x + at.each / 2, y);
-    else pen.moveTo(x + at.each / 2, y);
+    const [x, y] = [at.x + (column + 0.5) * at.each, middle - value * reach];
+    if (isOpen) pen.lineTo(x, y);
+    else pen.moveTo(x, y);
     isOpen = true;
-    if (at.each >= 5) pen.fillRect(x + at.each / 2 - 1.5, y - 1.5, 3, 3);
+    if (at.each >= 5) pen.fillRect(x - 1.5, y - 1.5, 3, 3);
   });
-  if (isLine) pen.stroke();
+  pen.stroke();
 }
 
 // Where the flaw, or the fade, begins and ends: a dashed line with a foot that points into it.
