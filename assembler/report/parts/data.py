@@ -121,7 +121,7 @@ def _track(track: RecordedTrack, record: RecordedSet, marks: Marks) -> Plain:
         "states": states,
         "open": [
             [place.start, place.end, place.words, place.accepted is not None]
-            for place in record.marked_on(track)
+            for place in sorted(record.marked_on(track), key=lambda place: (place.start, place.end))
         ],
     }
 

@@ -19,15 +19,35 @@ function sampleStep(per, room) {
   return Math.round(step);
 }
 
+// The first frame of a labelled second; at most minutes the first two labels of drop frame are left out.
+function frameOfSecond(second) {
+  const day = Math.floor(second / 86400);
+  const rest = second - day * 86400;
+  if (!isDrop) return day * framesOfDay + rest * nominal;
+  const minutes = Math.floor(rest / 60);
+  const isLess = rest % 60 === 0 && minutes % 10 !== 0;
+  return day * framesOfDay + rest * nominal - 2 * (minutes - Math.floor(minutes / 10)) + (isLess ? 2 : 0);
+}
+
 // Marks of frames from one position to another: the position, and the label.
 function frameTicks(left, right, per, room) {
   const step = frameStep(per, room);
   const found = [];
+  const first = frameOf(Math.max(0, record.first + left));
   const last = frameOf(record.first + Math.min(right, record.length + 1));
-  for (let frame = Math.ceil(frameOf(Math.max(0, record.first + left)) / step) * step; frame <= last; frame += step) {
+  const add = (frame) => {
     const at = sampleOf(frame) - record.first;
-    if (at >= left) found.push([at, frameLabel(frame)]);
+    if (at >= left && frame <= last) found.push([at, frameLabel(frame)]);
+  };
+  if (step < nominal) {
+    for (let frame = Math.ceil(first / step) * step; frame <= last; frame += step) add(frame);
+    return found;
   }
+  // Drop frame counts up to four seconds less of frames than of labels in an hour: the first mark is sought from before.
+  const seconds = step / nominal;
+  const slack = isDrop ? Math.ceil(first / framesOfDay + 1) * 90 : 0;
+  const until = Math.ceil(last / nominal) + slack;
+  for (let at = Math.floor(first / nominal / seconds) * seconds; at <= until; at += seconds) add(frameOfSecond(at));
   return found;
 }
 

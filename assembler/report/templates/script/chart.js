@@ -102,11 +102,15 @@ function drawLines(pen, view) {
   }
 }
 
+function duration(seconds) {
+  if (seconds < 120) return `${seconds.toFixed(seconds < 10 ? 2 : 0)} s`;
+  return `${Math.floor(seconds / 60)} min ${Math.floor(seconds % 60)} s`;
+}
+
 function tellExtent(view) {
   const size = Math.min(record.length, view.right) - view.left;
   box.dataset.left = view.left;
   box.dataset.per = view.per;
-  const seconds = size / record.rate;
-  const length = size < record.rate / 10 ? counted(Math.ceil(size), "sample") : `${seconds.toFixed(seconds < 10 ? 2 : 0)} s`;
+  const length = size < record.rate / 10 ? counted(Math.ceil(size), "sample") : duration(size / record.rate);
   byId("extent").textContent = `${length} from ${placeLabel(Math.floor(view.left))}`;
 }

@@ -44,6 +44,22 @@ function drawTaken(pen, view, track, y) {
   fillRanges(pen, view, track.woven, { y: y + 3, height: TAKEN - 6 }, 2, (part) => {
     pen.fillStyle = hatch(pen, colors.passes[part[2] % 8], "stripes");
   });
+  for (const [at, fade, law] of track.joins) {
+    if (at < view.left - fade || at > view.right + fade) continue;
+    const computed = law !== "identical";
+    pen.fillStyle = computed ? colors.ink : colors.card;
+    const x = view.across(at);
+    if (x < view.x) continue;
+    pen.fillRect(x - (computed ? 1 : 0.5), computed ? y - 3 : y, computed ? 2 : 1, computed ? TAKEN + 3 : TAKEN);
+    if (fade && fade / view.per > 4) pen.fillRect(Math.max(view.x, view.across(at - Math.floor(fade / 2))), y - 3, fade / view.per, 2);
+  }
+  fillRanges(pen, view, track.open, { y: y + 8, height: TAKEN - 8 }, 4, (place) => {
+    pen.fillStyle = place[3] ? hatch(pen, colors.open, "stripes") : colors.open;
+  });
+}
+
+// The name of the pass at the beginning of each stretch that has room for it.
+function drawNames(pen, view, track, y) {
   pen.textAlign = "left";
   for (let at = firstAfter(track.spans, view.left); at < track.spans.length; at += 1) {
     const [start, end, pass] = track.spans[at];
@@ -57,18 +73,6 @@ function drawTaken(pen, view, track, y) {
     pen.fillStyle = colors.ink;
     pen.fillText(name, from + 6, y + TAKEN / 2 + 0.5);
   }
-  for (const [at, fade, law] of track.joins) {
-    if (at < view.left - fade || at > view.right + fade) continue;
-    const computed = law !== "identical";
-    pen.fillStyle = computed ? colors.ink : colors.card;
-    const x = view.across(at);
-    if (x < view.x) continue;
-    pen.fillRect(x - (computed ? 1 : 0.5), computed ? y - 3 : y, computed ? 2 : 1, computed ? TAKEN + 3 : TAKEN);
-    if (fade && fade / view.per > 4) pen.fillRect(Math.max(view.x, view.across(at - Math.floor(fade / 2))), y - 3, fade / view.per, 2);
-  }
-  fillRanges(pen, view, track.open, { y: y + 8, height: TAKEN - 8 }, 4, (place) => {
-    pen.fillStyle = place[3] ? hatch(pen, colors.open, "stripes") : colors.open;
-  });
 }
 
 function drawCover(pen, view, track, pass, y) {
@@ -118,6 +122,7 @@ function drawLane(pen, view, index, y) {
   pen.fillStyle = colors.lane;
   pen.fillRect(view.x, y, Math.min(view.width, view.across(record.length) - view.x), TAKEN);
   drawTaken(pen, view, track, y);
+  drawNames(pen, view, track, y);
   passes.forEach((pass, row) => drawCover(pen, view, track, pass, y + TAKEN + 3 + row * COVER));
   drawStates(pen, view, index, y + TAKEN + 5 + passes.length * COVER);
   pen.restore();

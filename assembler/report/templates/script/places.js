@@ -38,7 +38,7 @@ function viewOf(track, start, end) {
 function fillPanel(panel, row, tracks, track) {
   const [start, end] = [Number(row.dataset.from), Number(row.dataset.to)];
   const tools = make("div", { class: "tools" },
-    make("button", { type: "button", onclick: () => { showRange(start, end); box.scrollIntoView({ block: "center" }); box.focus({ preventScroll: true }); } }, "Show in the chart"),
+    make("button", { type: "button", onclick: () => showInChart(start, end, track) }, "Show in the chart"),
     make("button", { type: "button", onclick: () => closeView(true) }, "Close"));
   if (tracks.length > 1) {
     const select = make("select", { "aria-label": "Track" },
@@ -68,6 +68,15 @@ function fillPanel(panel, row, tracks, track) {
     return;
   }
   fillView(panel, index, told, start, end);
+}
+
+function showInChart(start, end, track) {
+  showRange(start, end);
+  chart.lane = Math.max(0, record.tracks.indexOf(trackOf.get(track)));
+  chooseLane(0);
+  readOut(chart.cursor, chart.lane, null);
+  box.scrollIntoView({ block: "center" });
+  box.focus({ preventScroll: true });
 }
 
 async function fillView(panel, index, told, start, end) {

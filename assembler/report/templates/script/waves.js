@@ -52,7 +52,7 @@ const fullScale = 2 ** (record.bits - 1) - 1;
 function spread(drawing) {
   const columns = Math.max(1, ...drawing.shown.lines.map((line) => line[1].length));
   const wide = drawing.surface.parentElement.clientWidth;
-  const x = wide < 560 ? 64 : 110;
+  const x = wide < 560 ? 74 : 110;
   return { columns, wide, x, room: wide - x - 6, each: (wide - x - 6) / columns };
 }
 
