@@ -162,7 +162,7 @@ def view_data(view: View) -> Plain:
     """Return a view packed: windows as deflated JSON in base 64, sounds in base 64, each of equal ones once."""
     windows: Plain = [
         {
-            "title": window.title,
+            "title": printable(window.title),
             "start": window.start,
             "step": window.step,
             "lines": [
