@@ -73,8 +73,14 @@ def _colors() -> str:
         named |= {f"s-{state.value}": tone for state, tone in shades.states.items()}
         return " ".join(f"--{name}: {tone};" for name, tone in named.items())
 
-    names = [*(f"p{number}" for number in range(len(palette.PASSES))), *(f"s-{s.value}" for s in palette.STATES)]
-    classes = "".join(f".{n} {{ fill: var(--{n}); background-color: var(--{n}); color: var(--{n}); }}\n" for n in (*names, "open-mark"))
+    names = [
+        *(f"p{number}" for number in range(len(palette.PASSES))),
+        *(f"s-{s.value}" for s in palette.STATES),
+    ]
+    classes = "".join(
+        f".{n} {{ fill: var(--{n}); background-color: var(--{n}); color: var(--{n}); }}\n"
+        for n in (*names, "open-mark")
+    )
     return (
         f":root {{ color-scheme: light; {variables(palette.LIGHT)} --open-mark: var(--open); }}\n"
         "@media screen and (prefers-color-scheme: dark) "

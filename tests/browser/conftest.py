@@ -1,4 +1,4 @@
-"""One browser for all tests of the page, and pages to open: of a small session that was built, and of made-up records."""
+"""One browser for all tests of the page, and the page of a small session that was built."""
 
 from __future__ import annotations
 

@@ -36,7 +36,7 @@ PIXELS = """() => {
   }
   return { colors: [...seen].filter((one) => one[1] > 200).length, sum };
 }"""
-EXTENT = "() => { const box = document.getElementById('box'); return [Number(box.dataset.left), Number(box.dataset.per)]; }"
+EXTENT = "() => ['left', 'per'].map((name) => Number(document.getElementById('box').dataset[name]))"
 FRAME = "() => new Promise((done) => requestAnimationFrame(() => requestAnimationFrame(done)))"
 
 
@@ -142,7 +142,9 @@ def expected_words(record: RecordedSet, position: int, number: int) -> set[str]:
         held = [
             s.pass_start + position + record.start.sample - s.timeline_start
             for s in one.stretches
-            if s.timeline_start <= position + record.start.sample < s.timeline_start + s.pass_end - s.pass_start
+            if s.timeline_start
+            <= position + record.start.sample
+            < s.timeline_start + s.pass_end - s.pass_start
         ]
         taken = any(span.start <= position < span.end and span.pass_name == one.name for span in track.spans)
         words = f"sample {held[0]}" if held else "not here"
@@ -161,7 +163,9 @@ def test_the_readout_is_the_records(browser: Browser, page: Path, record: Record
                 rate = frame_rate(record.session.frame_rate)
                 assert label == format_place(sample, rate, record.session.sample_rate)
                 position = sample - record.start.sample
-                told = {re.sub(r"(sample \d+), .*", r"\1", line) for line in text.splitlines()[1:] if line.strip()}
+                told = {
+                    re.sub(r"(sample \d+), .*", r"\1", line) for line in text.splitlines()[1:] if line.strip()
+                }
                 assert told == expected_words(record, position, 0), text
                 places.add(position)
             found.page.mouse.wheel(0, -600)
@@ -207,7 +211,9 @@ def test_timecode_is_counted_as_the_program_counts(
             assert label == format_place(sample, frame_rate(name), 48000)
 
 
-def test_keys_move_the_line_and_open_the_place_on_it(browser: Browser, page: Path, record: RecordedSet) -> None:
+def test_keys_move_the_line_and_open_the_place_on_it(
+    browser: Browser, page: Path, record: RecordedSet
+) -> None:
     """Home, End, arrows, tracks; what is said is also spoken; Enter opens the list's row of that place."""
     with opened(browser, page) as found:
         found.page.locator("#box").focus()

@@ -1,4 +1,4 @@
-"""The page for all its readers: narrow and dark, without script, in print, by keyboard, with names that would harm it."""
+"""The page for all its readers: narrow, dark, without script, in print, by keyboard, with names that would harm it."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from tests.support.pages import ReadPage
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from playwright.sync_api import Browser
+    from playwright.sync_api import Browser, ViewportSize
 
     from assembler.record.recorded.whole import RecordedSet
 
@@ -39,7 +39,8 @@ CONTRASTS = """() => {
     const element = walker.currentNode.parentElement;
     if (!walker.currentNode.data.trim() || !element.checkVisibility() || element.closest("svg, script")) continue;
     const [one, other] = [light(parse(getComputedStyle(element).color)), light(ground(element))];
-    found.push([(Math.max(one, other) + 0.05) / (Math.min(one, other) + 0.05), walker.currentNode.data.trim().slice(0, 40)]);
+    const contrast = (Math.max(one, other) + 0.05) / (Math.min(one, other) + 0.05);
+    found.push([contrast, walker.currentNode.data.trim().slice(0, 40)]);
   }
   return found.sort((one, other) => one[0] - other[0]);
 }"""
@@ -48,7 +49,10 @@ CONTRASTS = """() => {
 
 @pytest.mark.parametrize(("viewport", "is_dark"), list(product((WIDE, NARROW), (False, True))))
 def test_words_are_read_at_every_width_in_light_and_dark(
-    browser: Browser, page: Path, viewport: Any, is_dark: bool  # noqa: FBT001
+    browser: Browser,
+    page: Path,
+    viewport: ViewportSize,
+    is_dark: bool,  # noqa: FBT001
 ) -> None:
     """A contrast of 4.5 at least, no scrolling sideways, with a place open too; dark is dark."""
     with opened(browser, page, viewport=viewport, is_dark=is_dark) as found:
@@ -58,11 +62,15 @@ def test_words_are_read_at_every_width_in_light_and_dark(
         assert len(contrasts) > 100
         assert contrasts[0][0] >= 4.5, contrasts[:5]
         assert found.page.evaluate("document.documentElement.scrollWidth") == viewport["width"]
-        red = int(found.page.evaluate("getComputedStyle(document.body).backgroundColor").split("(")[1].split(",")[0])
+        red = int(
+            found.page.evaluate("getComputedStyle(document.body).backgroundColor").split("(")[1].split(",")[0]
+        )
         assert (red < 80) == is_dark
 
 
-def test_without_script_the_page_still_has_everything(browser: Browser, page: Path, record: RecordedSet) -> None:
+def test_without_script_the_page_still_has_everything(
+    browser: Browser, page: Path, record: RecordedSet
+) -> None:
     """All rows, and the strips; nothing that would do nothing."""
     with opened(browser, page, has_script=False) as found:
         expect(found.page.locator("#strips")).to_be_visible()
@@ -107,7 +115,7 @@ def test_the_keyboard_reaches_all(browser: Browser, page: Path) -> None:
         for _ in range(wanted + 5):
             found.page.keyboard.press("Tab")
             stop, outline = found.page.evaluate(
-                "() => { const at = document.activeElement; return [at.dataset.stop, getComputedStyle(at).outlineStyle]; }"
+                "() => [document.activeElement].map((at) => [at.dataset.stop, getComputedStyle(at).outlineStyle])[0]"
             )
             if stop is not None:
                 assert outline != "none"
@@ -125,7 +133,9 @@ def test_names_stay_text(browser: Browser, record: RecordedSet, tmp_path: Path) 
     for one in ("A1", "Two"):
         plain = json.loads(json.dumps(plain).replace(json.dumps(one), json.dumps(one + HARM)))
     plain["session"]["title"] = HARM
-    plain["notes"].append({**plain["notes"][0], "text": HARM, "theme": "", "needs_a_person": True, "kind": HARM})
+    plain["notes"].append(
+        {**plain["notes"][0], "text": HARM, "theme": "", "needs_a_person": True, "kind": HARM}
+    )
     plain["uncured"][0]["passes"][0]["text"] = HARM
     place = plain["uncured"][0]
     trace = Trace("A1" + HARM, (1, 2, 3), (1, 2, 3))

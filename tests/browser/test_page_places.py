@@ -53,7 +53,9 @@ def test_every_listed_place_opens(browser: Browser, page: Path, record: Recorded
     with opened(browser, page) as found:
         rows = found.page.locator("tr[data-view]")
         flaws = sum(len(one.flaws) for one in record.passes)
-        computed = sum(join.law in ("constant_power", "cut") for track in record.tracks for join in track.joins)
+        computed = sum(
+            join.law in ("constant_power", "cut") for track in record.tracks for join in track.joins
+        )
         assert computed > 0
         assert rows.count() >= len(record.uncured) + flaws + computed
         for row in rows.all():
@@ -86,7 +88,9 @@ def test_a_view_says_what_each_pass_has_and_why(browser: Browser, page: Path, re
         assert told["A2"][1:] == ["no flaw found", "", "taken"]
         found.page.locator("#place-0 .opener").click()
         assert [row[1] for row in words(found.page)] == [held.text for held in record.uncured[0].held]
-        assert [row[3] == "taken" for row in words(found.page)] == [h.is_taken for h in record.uncured[0].held]
+        assert [row[3] == "taken" for row in words(found.page)] == [
+            h.is_taken for h in record.uncured[0].held
+        ]
 
 
 def test_waveforms_are_drawn_and_read(browser: Browser, page: Path, record: RecordedSet) -> None:
@@ -110,7 +114,7 @@ def test_waveforms_are_drawn_and_read(browser: Browser, page: Path, record: Reco
 
 
 def test_clips_play_softly_to_their_end_one_at_a_time(browser: Browser, page: Path) -> None:
-    """At a tenth of full at first, under a caution; another clip stops the first; the slider is kept, but not stored."""
+    """At a tenth of full at first, under a caution; another clip stops the first; the slider is kept, not stored."""
     with opened(browser, page, before=KEPT) as found:
         found.page.locator("#place-0 .opener").click()
         clips = found.page.locator("button.clip")
@@ -122,7 +126,10 @@ def test_clips_play_softly_to_their_end_one_at_a_time(browser: Browser, page: Pa
         expect(clips.nth(0)).to_have_attribute("aria-pressed", "true")
         clips.nth(1).click()
         expect(clips.nth(0)).to_have_attribute("aria-pressed", "false")
-        assert found.page.evaluate("window.kept.map((one) => [one.volume, one.paused])") == [[0.1, True], [0.1, False]]
+        assert found.page.evaluate("window.kept.map((one) => [one.volume, one.paused])") == [
+            [0.1, True],
+            [0.1, False],
+        ]
         expect(clips.nth(1)).to_have_attribute("data-ended", "1", timeout=15_000)
         duration, ended, error = found.page.evaluate(
             "[window.kept[1].duration, window.kept[1].ended, window.kept[1].error && window.kept[1].error.message]"

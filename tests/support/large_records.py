@@ -1,15 +1,18 @@
-"""A record of a large session, made up: 16 reels of 8 tracks, 300 joins a track group, 2,000 places; and views for it."""
+"""A record of a large session, made up: 16 reels of 8 tracks, 300 joins, 2,000 places; and views for it."""
 
 from __future__ import annotations
 
+import itertools
 import json
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from assembler.record.recorded.reading import read_record
-from assembler.record.recorded.whole import RecordedSet
 from assembler.report.views import DIFFERENCE, RESULT, Clip, Trace, View, Views, Window
+
+if TYPE_CHECKING:
+    from assembler.record.recorded.whole import RecordedSet
 
 RATE = 48_000
 FIRST = 3600 * RATE
@@ -30,7 +33,12 @@ LEVELS = {
 
 
 def large_record(
-    reels: int = 16, tracks: int = 8, passes: int = 4, seconds: int = 1800, joins: int = 300, places: int = 2000
+    reels: int = 16,
+    tracks: int = 8,
+    passes: int = 4,
+    seconds: int = 1800,
+    joins: int = 300,
+    places: int = 2000,
 ) -> RecordedSet:
     """Return a record with so many reels and tracks on each, joins in all, and uncured places in all."""
     rng = np.random.default_rng(1)
@@ -72,8 +80,12 @@ def _reel(reel: int, names: list[str], length: int, rng: np.random.Generator) ->
     for track in range(len(names)):
         edges = [0, *sorted(rng.integers(1, length, 60).tolist()), length]
         stretches = [
-            {"start": FIRST + a, "end": FIRST + b, "state": order[int(rng.choice(5, p=[0.6, 0.3, 0.04, 0.03, 0.03]))]}
-            for a, b in zip(edges, edges[1:], strict=False)
+            {
+                "start": FIRST + a,
+                "end": FIRST + b,
+                "state": order[int(rng.choice(5, p=[0.6, 0.3, 0.04, 0.03, 0.03]))],
+            }
+            for a, b in itertools.pairwise(edges)
         ]
         states.append({"track": track, "stretches": stretches})
     return {"name": f"R{reel + 1}", "tracks": names, "states": states}
@@ -116,7 +128,7 @@ def _track(
     edges = [0, *sorted({int(at) for at in rng.integers(1000, length - 1000, joins)}), length]
     spans = [
         {"start": a, "end": b, "pass": f"R{reel + 1}-{number % passes + 1}", "pass_start": a}
-        for number, (a, b) in enumerate(zip(edges, edges[1:], strict=False))
+        for number, (a, b) in enumerate(itertools.pairwise(edges))
     ]
     return {
         "number": reel * tracks + track + 1,

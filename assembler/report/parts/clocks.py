@@ -54,11 +54,7 @@ class ClockChart:
 
 def clock_charts(record: RecordedSet, marks: Marks) -> list[ClockChart]:
     """Return a chart for each pass whose log's residuals are recorded."""
-    return [
-        clock_chart(one, record, marks)
-        for one in record.passes
-        if one.clock.residuals
-    ]
+    return [clock_chart(one, record, marks) for one in record.passes if one.clock.residuals]
 
 
 def clock_chart(one: RecordedPass, record: RecordedSet, marks: Marks) -> ClockChart:

@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from assembler.report.parts.marks import Marks
     from assembler.report.views import Clip, View, Views
 
-Plain: TypeAlias = "str | int | float | bool | None | Sequence[Plain] | Mapping[str, Plain]"
+Plain: TypeAlias = "str | int | float | bool | Sequence[Plain] | Mapping[str, Plain] | None"
 
 _UNSAFE = {ord("<"): "\\u003c", ord(">"): "\\u003e", ord("&"): "\\u0026"}
 
@@ -113,7 +113,11 @@ def _track(track: RecordedTrack, record: RecordedSet, marks: Marks) -> Plain:
             for s in track.spans
         ],
         "woven": [
-            [span.start + filled.extent[0], span.start + filled.extent[1], marks.pass_numbers[filled.pass_name]]
+            [
+                span.start + filled.extent[0],
+                span.start + filled.extent[1],
+                marks.pass_numbers[filled.pass_name],
+            ]
             for span, filled in track.woven
             if filled.pass_name in marks.pass_numbers
         ],
@@ -166,7 +170,11 @@ def view_data(view: View) -> Plain:
             "start": window.start,
             "step": window.step,
             "lines": [
-                [printable(one.source), one.low, None if one.high is one.low or one.high == one.low else one.high]
+                [
+                    printable(one.source),
+                    one.low,
+                    None if one.high is one.low or one.high == one.low else one.high,
+                ]
                 for one in window.traces
             ],
         }

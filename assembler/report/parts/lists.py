@@ -69,7 +69,9 @@ def _pass_row(number: int, one: RecordedPass, record: RecordedSet, marks: Marks)
 
 def level_table(record: RecordedSet) -> Table:
     """Return the table of what was measured on the delivered tracks."""
-    columns = _columns("No.#", "Track", *(f"{label}#" for _, label in _LEVELS), "Bits in use#", "Clipped runs#")
+    columns = _columns(
+        "No.#", "Track", *(f"{label}#" for _, label in _LEVELS), "Bits in use#", "Clipped runs#"
+    )
     rows = []
     for track in record.tracks:
         levels = track.levels
@@ -105,7 +107,9 @@ def woven_table(record: RecordedSet, marks: Marks) -> Table:
     return Table("woven", "Woven stretches", columns, tuple(rows), words)
 
 
-def _sided(record: RecordedSet) -> Iterator[tuple[RecordedTrack, RecordedJoin, tuple[str | None, str | None]]]:
+def _sided(
+    record: RecordedSet,
+) -> Iterator[tuple[RecordedTrack, RecordedJoin, tuple[str | None, str | None]]]:
     for track in record.tracks:
         for join, (before, behind) in zip(track.joins, pairwise(track.spans), strict=True):
             yield track, join, (before.pass_name, behind.pass_name)
@@ -159,7 +163,9 @@ def identical_table(record: RecordedSet, marks: Marks) -> Table:
             ", ".join(tracks[number] for number in sorted(tracks)),
         )
         rows.append(
-            Row("", cells, min(places), max(places), tuple(sorted(tracks)), tuple(sorted(marks.passes(sides))))
+            Row(
+                "", cells, min(places), max(places), tuple(sorted(tracks)), tuple(sorted(marks.passes(sides)))
+            )
         )
     rows.sort(key=lambda row: (row.start or 0, row.end or 0))
     words = (

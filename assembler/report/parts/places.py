@@ -53,7 +53,14 @@ def _place_row(number: int, one: RecordedUncured, marks: Marks) -> Row:
     held = "; ".join(
         f"{pass_.pass_name}{' (taken)' if pass_.is_taken else ''}: {pass_.text}" for pass_ in one.held
     )
-    cells = (*marks.ends(one.start, one.end), one.reel, one.track, one.kind, str(one.end - one.start), held)
+    cells: tuple[str, ...] = (
+        *marks.ends(one.start, one.end),
+        one.reel,
+        one.track,
+        one.kind,
+        str(one.end - one.start),
+        held,
+    )
     if one.accepted is not None:
         cells = (*cells, one.accepted.by, one.accepted.reason)
     return Row(
@@ -114,15 +121,14 @@ def _labelled(rows: Sequence[Row], marks: Marks) -> list[Row]:
     """Return rows with their place in their first cell."""
     labels = marks.starts(row.start for row in rows if row.start is not None)
     return [
-        replace(row, cells=(labels[row.start] if row.start is not None else "", *row.cells[1:])) for row in rows
+        replace(row, cells=(labels[row.start] if row.start is not None else "", *row.cells[1:]))
+        for row in rows
     ]
 
 
 def note_lines(record: RecordedSet) -> list[TextLine]:
     """Return the notes in lines, in the order of `group_lines` and within it of time, each with its number."""
-    ordered = sorted(
-        enumerate(record.notes), key=lambda pair: -1 if pair[1].start is None else pair[1].start
-    )
+    ordered = sorted(enumerate(record.notes), key=lambda pair: -1 if pair[1].start is None else pair[1].start)
     return group_lines(
         TextLine(
             one.kind,

@@ -167,7 +167,8 @@ def test_joins_tell_both_sides_and_their_law(record: Record) -> None:
     joins = [one for one in sided(record) if one[1]["law"] != "identical"]
     joins.sort(key=lambda one: (one[1]["at"], one[0]["number"]))
     assert [(row["Track"], row["Law"], row["Fade"], row["From → to"]) for row in rows] == [
-        (track["name"], join["law"].replace("_", " "), str(join["fade"]), sides) for track, join, sides in joins
+        (track["name"], join["law"].replace("_", " "), str(join["fade"]), sides)
+        for track, join, sides in joins
     ]
     assert {row["Law"] for row in rows} >= {"constant power", "edge"}
     for row, (_, join, _) in zip(rows, joins, strict=True):
@@ -178,7 +179,11 @@ def test_joins_tell_both_sides_and_their_law(record: Record) -> None:
 def test_joins_between_identical_sides_are_a_line_for_two_passes(record: Record) -> None:
     """However many they are; all of them are counted."""
     rows = read(record).rows("Joins between identical sides")
-    alike = [(track["name"], join["at"], sides) for track, join, sides in sided(record) if join["law"] == "identical"]
+    alike = [
+        (track["name"], join["at"], sides)
+        for track, join, sides in sided(record)
+        if join["law"] == "identical"
+    ]
     assert len(alike) > len(rows) > 0
     counts = Counter(sides for _, _, sides in alike)
     assert {row["From → to"]: int(row["Joins"]) for row in rows} == counts
@@ -224,7 +229,11 @@ def test_a_table_that_is_cut_says_by_how_much(record: Record, monkeypatch: pytes
     groups = {sides for _, join, sides in sided(record) if join["law"] == "identical"}
     flaws = sum(len(one["flaws"]) for one in record["passes"])
     left = {UNCURED: 4, "Passes": 2, NOTES: 6, FLAWS: flaws - 1, "Joins": len(joins) - 1}
-    left |= {"Joins between identical sides": len(groups) - 1, "Levels of the delivered tracks": 1, "Files": 1}
+    left |= {
+        "Joins between identical sides": len(groups) - 1,
+        "Levels of the delivered tracks": 1,
+        "Files": 1,
+    }
     assert all(len(page.rows(heading)) == 1 for heading in left)
     told = [line for line in page.lines if "more in" in line]
     assert told == [
@@ -303,7 +312,9 @@ def test_what_is_saved_is_drawn_for_each_reel(record: Record) -> None:
 def test_each_lane_is_drawn_from_its_spans_and_uncured_places(record: Record) -> None:
     """A bar of the pass's own tone where each span lies, to scale, and a mark in the lane of the track that is open."""
     text = read(record).text
-    legend = dict(re.findall(r'<span class="key"><span class="swatch (p[0-9])"></span>([AB][0-9])</span>', text))
+    legend = dict(
+        re.findall(r'<span class="key"><span class="swatch (p[0-9])"></span>([AB][0-9])</span>', text)
+    )
     assert list(legend.values()) == ["A1", "A2", "B1"]
     tracks_drawn = text[: text.index(SAVED)]
     lanes = re.findall(r"<svg.*?</svg>", tracks_drawn, re.DOTALL)
