@@ -17,7 +17,7 @@ from assembler import palette
 from assembler.pages import page_template
 from assembler.report.parts.banner import SHOWN, causes
 from assembler.report.parts.clocks import clock_charts
-from assembler.report.parts.data import block, record_data, view_data
+from assembler.report.parts.data import block, record_data, view_blocks
 from assembler.report.parts.lists import (
     file_table,
     identical_table,
@@ -37,6 +37,11 @@ if TYPE_CHECKING:
     from jinja2 import Template
 
     from assembler.record.recorded.whole import RecordedSet
+
+LARGEST = 25_000_000
+"""Bytes of a page. Lists, charts and words come first; views have what is left."""
+
+_LIMIT_MARK, _VIEWS_MARK = "<!-- limit -->", "<!-- views -->"
 
 SCRIPTS = ("base", "axis", "chart", "lanes", "steering", "tables", "waves", "places", "start")
 """Files of the page's one script, in the order in which they stand in it."""
@@ -139,11 +144,33 @@ def report_page(record: RecordedSet, views: Views = Views()) -> bytes:  # noqa: 
         passes=pass_table(record, marks),
         clocks=clock_charts(record, marks),
         tables={part: [table for table in found if table.rows] for part, found in tables.items()},
-        views=views,
+        limit_mark=_LIMIT_MARK,
+        views_mark=_VIEWS_MARK,
         data=block(record_data(record, views, marks)),
-        packed=[block(view_data(view)) for view in views.views],
         prepared_words=preparation_words,
         prepared_cautions=preparation_cautions,
         no_advice=NO_ADVICE,
     )
-    return page.encode("utf-8")
+    return _with_views(page, views).encode("utf-8")
+
+
+def _with_views(page: str, views: Views) -> str:
+    """Return a page with its views, as many as its size allows, and with what is left out of it."""
+    room = LARGEST - len(page.encode("utf-8")) - len(_VIEWS_MARK)
+    blocks, mute, blind = view_blocks(views, room - 200)
+    elements = (
+        f'<script type="application/json" id="view-{number}">{text}</script>\n'
+        for number, text in enumerate(blocks)
+    )
+    words = "This page was made without waveforms and clips."
+    if views.views:
+        mute, blind = mute + views.without_clips, blind + views.without_windows
+        words = f"So that the page stays small, {_places(mute)} without clips and {_places(blind)} without waveforms."
+        words = words if mute or blind else ""
+    told = f'<p class="faint">{words}</p>' if words else ""
+    # Both marks are markup, which no name on the page can be.
+    return page.replace(_LIMIT_MARK, told, 1).replace(_VIEWS_MARK, "".join(elements), 1)
+
+
+def _places(count: int) -> str:
+    return "1 place is" if count == 1 else f"{count:,} places are"

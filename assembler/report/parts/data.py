@@ -28,6 +28,9 @@ if TYPE_CHECKING:
 
 Plain: TypeAlias = "str | int | float | bool | Sequence[Plain] | Mapping[str, Plain] | None"
 
+_SPARE = 120
+"""Bytes of a view of which only its place is left, with the element that it stands in."""
+
 _UNSAFE = {ord("<"): "\\u003c", ord(">"): "\\u003e", ord("&"): "\\u0026"}
 
 
@@ -162,7 +165,35 @@ def _told(held: Sequence[RecordedHeld]) -> list[Plain]:
     return [[one.pass_name, one.text, one.is_taken] for one in held]
 
 
-def view_data(view: View) -> Plain:
+def view_blocks(views: Views, room: int) -> tuple[list[str], int, int]:
+    """Return a block for each view, and how many had to do without clips and without waveforms.
+
+    Args:
+        views: in the order in which they are to be kept.
+        room: bytes for all of them. Where it ends clips are left out, and where that is not enough all of a view.
+    """
+    blocks = []
+    without_clips = without_windows = 0
+    spare = _SPARE * len(views.views)
+    for view in views.views:
+        whole = view_data(view)
+        mute: Plain = {**whole, "clips": [], "sounds": []}
+        empty: Plain = {"windows": "", "clips": [], "sounds": []}
+        choices = [
+            (block(whole), False, False),
+            (block(mute), bool(view.clips), False),
+            (block(empty), bool(view.clips), bool(view.windows)),
+        ]
+        text, is_mute, is_blind = next((one for one in choices if len(one[0]) + spare <= room), choices[-1])
+        room -= len(text)
+        spare -= _SPARE
+        without_clips += is_mute
+        without_windows += is_blind
+        blocks.append(text)
+    return blocks, without_clips, without_windows
+
+
+def view_data(view: View) -> dict[str, Plain]:
     """Return a view packed: windows as deflated JSON in base 64, sounds in base 64, each of equal ones once."""
     windows: Plain = [
         {
