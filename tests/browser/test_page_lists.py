@@ -44,6 +44,10 @@ def test_headings_sort_both_ways(browser: Browser, page: Path, record: RecordedS
         assert column(found.page, "flaws", 4) == [str(size) for size in reversed(sizes)]
         assert head.get_attribute("aria-sort") == "descending"
         assert found.page.locator("#flaws th", has_text="At").get_attribute("aria-sort") is None
+        # Below zero a text and a number are not in the same order.
+        found.page.locator("#levels th", has_text="Integrated").get_by_role("button").click()
+        levels = sorted(track.levels.integrated_lufs or 0 for track in record.tracks if track.levels)
+        assert column(found.page, "levels", 3) == [f"{level:.2f}" for level in levels]
 
 
 def test_one_bar_filters_all_lists(browser: Browser, page: Path, record: RecordedSet) -> None:

@@ -49,5 +49,6 @@ def _places(record: RecordedSet, marks: Marks) -> Iterator[Cause]:
             events.setdefault((one.start, one.end, one.reel, one.kind), []).append((number, one))
     for (start, end, reel, kind), places in sorted(events.items(), key=lambda pair: pair[0]):
         tracks = ", ".join(one.track for _, one in places)
-        words = f"{marks.place(start)}, reel {reel}, {tracks}: {plain(kind)} of {end - start} samples in every pass"
+        size = "1 sample" if end - start == 1 else f"{end - start} samples"
+        words = f"{marks.place(start)}, reel {reel}, {tracks}: {plain(kind)}, {size}, right in no pass"
         yield Cause(words, f"place-{places[0][0]}")

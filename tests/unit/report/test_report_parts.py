@@ -62,9 +62,9 @@ def test_the_banner_names_all_that_set_the_status(plain: Json) -> None:
     record = read(plain, uncured=places, notes=notes)
     text, marks = report_page(record).decode(), Marks(record)
     links = re.findall(r'<li><a href="#([^"]+)">([^<]+)</a>', text)
-    both = "reel R1, Reel 1 track 2, Reel 1 track 1: mute of 100 samples in every pass"
+    both = "reel R1, Reel 1 track 2, Reel 1 track 1: mute, 100 samples, right in no pass"
     assert links == [
-        ("place-2", f"{marks.place(100)}, reel R2, Reel 2 track 1: mute of 100 samples in every pass"),
+        ("place-2", f"{marks.place(100)}, reel R2, Reel 2 track 1: mute, 100 samples, right in no pass"),
         ("place-0", f"{marks.place(5000)}, {both}"),
         ("note-1", "not clocked: R1-1: is it?"),
     ]

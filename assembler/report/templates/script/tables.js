@@ -19,9 +19,12 @@ function startList(table) {
     labels: [...table.tHead.rows[0].cells].map((cell) => cell.textContent),
   };
   table.classList.add("live");
+  // A table whose parts are laid out as blocks is one to a screen reader only where they say so.
   table.setAttribute("role", "table");
+  table.tHead.rows[0].setAttribute("role", "row");
   [...table.tHead.rows[0].cells].forEach((cell, column) => {
     const button = make("button", { type: "button", class: "sort", onclick: () => sortList(list, column) }, cell.textContent);
+    cell.setAttribute("role", "columnheader");
     cell.replaceChildren(button);
     // What stands in the order of time says so.
     if (column === 0 && cell.dataset.sort === "from" && table.id !== "notes") markSorted(list, 0, false);
