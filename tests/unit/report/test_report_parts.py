@@ -17,7 +17,9 @@ from assembler.report import report_page
 from assembler.report.parts.clocks import clock_charts
 from assembler.report.parts.data import block, view_blocks, view_data
 from assembler.report.parts.marks import Marks
+from assembler.report.parts.strips import HEIGHTS
 from assembler.report.views import DIFFERENCE, RESULT, Clip, Trace, View, Views, Window
+from assembler.states import State
 from tests.support.large_records import FIRST, RATE, large_record
 from tests.support.pages import ReadPage
 
@@ -196,6 +198,12 @@ def test_what_finds_no_room_is_left_out_and_counted(plain: Json, monkeypatch: py
         "7 places are without clips and 5 places are without waveforms."
         in report_page(record, views).decode()
     )
+
+
+def test_states_are_told_apart_without_colours() -> None:
+    """Each is drawn as high as no other."""
+    assert set(HEIGHTS) == set(State)
+    assert len(set(HEIGHTS.values())) == len(State)
 
 
 def test_a_page_without_views_says_so(plain: Json) -> None:
