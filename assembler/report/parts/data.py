@@ -124,7 +124,10 @@ def _track(track: RecordedTrack, record: RecordedSet, marks: Marks) -> Plain:
             for span, filled in track.woven
             if filled.pass_name in marks.pass_numbers
         ],
-        "joins": [[join.at, join.fade, plain(join.law)] for join in track.joins],
+        "joins": [
+            [join.at, join.fade, plain(join.law), join.correlation, join.difference_peak]
+            for join in track.joins
+        ],
         "states": states,
         "open": [
             [place.start, place.end, place.words, place.accepted is not None]

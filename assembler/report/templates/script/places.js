@@ -59,7 +59,7 @@ function fillPanel(panel, row, tracks, track) {
     return;
   }
   const told = wordsOf(trackOf.get(track), start, end);
-  panel.append(wordTable(told));
+  panel.append(wordTable(told), ...joinWords(trackOf.get(track), start, end));
   const index = viewOf(track, start, end);
   if (index < 0) {
     panel.append(make("p", { class: "faint" }, record.views.length
@@ -68,6 +68,15 @@ function fillPanel(panel, row, tracks, track) {
     return;
   }
   fillView(panel, index, told, start, end);
+}
+
+// How the sides of a computed join meet there, if there is one.
+function joinWords(track, start, end) {
+  const joins = track.joins.filter(([at, fade, law]) => law !== "identical" && law !== "edge" &&
+    overlaps(at - Math.floor(fade / 2), at - Math.floor(fade / 2) + fade, start, end));
+  return joins.slice(0, 4).map(([at, fade, law, correlation, peak]) => make("p", {},
+    `Join at ${placeLabel(at)}: ${law}${fade ? ` over ${counted(fade, "sample")}` : ""}` +
+    (law === "slip" ? "" : `; correlation of the sides ${correlation}, largest difference ${number(peak)}`) + "."));
 }
 
 function showInChart(start, end, track) {
