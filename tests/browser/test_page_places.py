@@ -91,7 +91,7 @@ def test_a_view_says_what_each_pass_has_and_why(browser: Browser, page: Path, re
         words = (
             f"constant power over {join.fade} samples; correlation of the sides {join.correlation:g}, largest"
         )
-        expect(found.page.locator("section.place")).to_contain_text(words)
+        expect(found.page.locator("section.place")).to_contain_text(met)
         found.page.locator("#place-0 .opener").click()
         assert [row[1] for row in words(found.page)] == [held.text for held in record.uncured[0].held]
         assert [row[3] == "taken" for row in words(found.page)] == [
