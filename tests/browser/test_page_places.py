@@ -88,7 +88,7 @@ def test_a_view_says_what_each_pass_has_and_why(browser: Browser, page: Path, re
         assert told["A2"][1:] == ["no flaw found", "", "taken"]
         track, join = next((t, j) for t in record.tracks for j in t.joins if j.law == "constant_power")
         found.page.locator(f"#join-{track.number}-{join.at} .opener").click()
-        words = (
+        met = (
             f"constant power over {join.fade} samples; correlation of the sides {join.correlation:g}, largest"
         )
         expect(found.page.locator("section.place")).to_contain_text(met)
