@@ -22,8 +22,11 @@ def page_template(package: str, name: str) -> Template:
     return Environment(
         loader=PackageLoader(package),
         autoescape=True,
-        # A name that turns the direction of the page's own words would forge them.
-        finalize=lambda value: printable(value) if isinstance(value, str) else value,
+        # A name that turns the direction of the page's own words would forge them. What a template has made itself
+        # is markup already, and its names are made printable before.
+        finalize=lambda value: (
+            printable(value) if isinstance(value, str) and not hasattr(value, "__html__") else value
+        ),
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,

@@ -6,9 +6,13 @@ passes and states are told apart by eyes that see colours differently. No pass i
 
 from __future__ import annotations
 
-from typing import Final
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
 
 from assembler.states import State
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 PAPER: Final = "#fbfaf7"
 CARD: Final = "#ffffff"
@@ -41,3 +45,42 @@ STATES: Final = {
     State.MISSING: "#23272d",
 }
 """From what is certain to what is not there."""
+
+
+@dataclass(frozen=True)
+class Shades:
+    """All that a page is coloured with, each for what the module's names say."""
+
+    paper: str
+    card: str
+    lane: str
+    line: str
+    ink: str
+    faint: str
+    open: str
+    sound: str
+    passes: tuple[str, ...]
+    states: Mapping[State, str]
+
+
+LIGHT: Final = Shades(PAPER, CARD, LANE, LINE, INK, FAINT, OPEN, SOUND, PASSES, STATES)
+
+DARK: Final = Shades(
+    paper="#15181b",
+    card="#1d2125",
+    lane="#2b3036",
+    line="#3f464d",
+    ink="#e8e5de",
+    faint="#a9b0b6",
+    open="#f0785a",
+    sound="#358598",
+    passes=("#8679c7", "#3ea7bb", "#aaf6a3", "#578733", "#7ce4dd", "#bcab98", "#c0b3ff", "#84776c"),
+    states={
+        State.PROVEN: "#358598",
+        State.SEEN_ONCE: "#839c8a",
+        State.SUSPECT: "#f8d67a",
+        State.FLAWED: "#f0785a",
+        State.MISSING: "#d1cfe6",
+    },
+)
+"""For a screen whose reader asks for dark pages; nothing is printed so."""

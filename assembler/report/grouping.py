@@ -20,6 +20,7 @@ class TextLine:
         theme: what notes of several passes may tell in one line together; "" where the note stands for itself.
         count: how many of what the theme tells of; None where it counts nothing.
         needs_a_person: whether somebody has to look.
+        number: its place among the notes of the record; of a line for several, that of the first.
     """
 
     kind: str
@@ -28,6 +29,7 @@ class TextLine:
     theme: str = ""
     count: int | None = None
     needs_a_person: bool = False
+    number: int = -1
 
 
 def group_lines(notes: Iterable[TextLine]) -> list[TextLine]:

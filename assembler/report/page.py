@@ -1,40 +1,50 @@
 """The page of a set, from its record: what was delivered, from where, what was cured, what was not.
 
-The page needs nothing but itself: no script, no font, no picture from elsewhere. All numbers come from the
-record, so that a page can be made again from ``assembly.json``.
+The page needs nothing but itself: no font, no picture, no script from elsewhere, and its own policy forbids any. All
+numbers come from the record, so that a page can be made again from ``assembly.json``; only waveforms and clips, which
+are made while a set is rendered, are given beside it.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import hashlib
+from base64 import b64encode
 from functools import cache
-from itertools import groupby, pairwise
+from importlib.resources import files
 from typing import TYPE_CHECKING
 
 from assembler import palette
 from assembler.pages import page_template
-from assembler.report.grouping import TextLine, group_lines
-from assembler.report.outcomes import outcome_words
-from assembler.report.reasons import reason_words, with_reason
+from assembler.report.parts.banner import SHOWN, causes
+from assembler.report.parts.clocks import clock_charts
+from assembler.report.parts.data import block, record_data, view_blocks
+from assembler.report.parts.lists import (
+    file_table,
+    identical_table,
+    join_table,
+    level_table,
+    pass_table,
+    woven_table,
+)
+from assembler.report.parts.marks import Marks
+from assembler.report.parts.places import flaw_table, note_lines, note_table, place_tables
+from assembler.report.parts.strips import HEIGHTS, reel_strips, track_strips
 from assembler.report.views import Views
 from assembler.sheet import NO_ADVICE, preparation_cautions, preparation_words
-from assembler.states import State, shares_of, shares_words, state_words
-from assembler.timecode import format_sample, frame_rate
+from assembler.states import state_words
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
-
     from jinja2 import Template
 
-    from assembler.record.recorded.tracks import RecordedJoin, RecordedTrack
-    from assembler.record.recorded.whole import RecordedReel, RecordedSet, RecordedUncured
+    from assembler.record.recorded.whole import RecordedSet
 
-MOST_ROWS = 500
-"""Rows of one table; past that the page says how many more the record holds."""
+LARGEST = 25_000_000
+"""Bytes of a page. Lists, charts and words come first; views have what is left."""
 
-DRAWN_WIDTH = 1000.0
+_LIMIT_MARK, _VIEWS_MARK = "<!-- limit -->", "<!-- views -->"
 
-NO_VIEWS = Views()
+SCRIPTS = ("base", "axis", "chart", "lanes", "steering", "tables", "waves", "places", "start")
+"""Files of the page's one script, in the order in which they stand in it."""
 
 
 # Read when the module is: that it is missing is to be told before the work and not after.
@@ -45,193 +55,122 @@ def load_page() -> Template:
     Raises:
         ImportError: a part of the library is missing.
     """
+    _inlined()
     return page_template("assembler.report", "page.html.j2")
 
 
-@dataclass(frozen=True)
-class Bar:
-    """A drawn stretch of a track: left edge and width in drawing units, tone, and what to say about it."""
-
-    left: float
-    width: float
-    tone: str
-    title: str
-
-
-@dataclass(frozen=True)
-class FlawRow:
-    """A flaw of a pass: where it lies in the set, from its first sample, what became of it, and why it is told."""
-
-    position: int
-    at: str
-    pass_name: str
-    kind: str
-    samples: int
-    tracks: tuple[int, ...]
-    outcome: str
-    reason: str
+@cache
+def _inlined() -> tuple[str, str]:
+    """Return style and script as they stand in the page: files of the package, in which no value is put."""
+    folder = files("assembler.report") / "templates"
+    script = "".join((folder / "script" / f"{name}.js").read_text(encoding="utf-8") for name in SCRIPTS)
+    style = "".join((folder / f"{name}.css").read_text(encoding="utf-8") for name in ("style", "views"))
+    return _colors() + style, f'(() => {{\n"use strict";\n{script}}})();\n'
 
 
-@dataclass(frozen=True)
-class WovenRow:
-    """A woven stretch: where, of which pass, and how much of it is filled from which other one."""
+def _colors() -> str:
+    """Return the palette as variables of the style: dark ones where a screen's reader asks for them, never in print."""
 
-    track: str
-    low: str
-    high: str
-    pass_name: str
-    other: str
-    samples: int
-    length: int
+    def variables(shades: palette.Shades) -> str:
+        named = {name: getattr(shades, name) for name in ("paper", "card", "lane", "line", "ink", "faint")}
+        named |= {"open": shades.open, "sound": shades.sound}
+        named |= {f"p{number}": tone for number, tone in enumerate(shades.passes)}
+        named |= {f"s-{state.value}": tone for state, tone in shades.states.items()}
+        return " ".join(f"--{name}: {tone};" for name, tone in named.items())
+
+    names = [
+        *(f"p{number}" for number in range(len(palette.PASSES))),
+        *(f"s-{s.value}" for s in palette.STATES),
+    ]
+    classes = "".join(
+        f".{n} {{ fill: var(--{n}); background-color: var(--{n}); color: var(--{n}); }}\n"
+        for n in (*names, "open-mark")
+    )
+    return (
+        f":root {{ color-scheme: light; {variables(palette.LIGHT)} --open-mark: var(--open); }}\n"
+        "@media screen and (prefers-color-scheme: dark) "
+        f"{{ :root {{ color-scheme: dark; {variables(palette.DARK)} }} }}\n{classes}"
+    )
 
 
-@dataclass(frozen=True)
-class JoinRow:
-    """A join: where, and what is on both sides of it."""
+def _policy(style: str, script: str) -> str:
+    """Return what the page may do: run this very script and style, play sounds of its own, and ask nobody."""
 
-    track: str
-    at: str
-    sides: str
-    join: RecordedJoin
+    def digest(text: str) -> str:
+        return f"'sha256-{b64encode(hashlib.sha256(text.encode('utf-8')).digest()).decode('ascii')}'"
+
+    return (
+        f"default-src 'none'; script-src {digest(script)}; style-src {digest(style)}; media-src blob:; "
+        "base-uri 'none'; form-action 'none'"
+    )
 
 
-def report_page(record: RecordedSet, views: Views = NO_VIEWS) -> bytes:  # noqa: ARG001
+def report_page(record: RecordedSet, views: Views = Views()) -> bytes:  # noqa: B008 - frozen
     """Return the page of a set as UTF-8 HTML.
 
     Args:
         record: of the set, as `read_record` returns it.
-        views: what there is to see and hear of its places.
+        views: waveforms and clips of its places; without any the page says so.
     """
-    rate = frame_rate(record.session.frame_rate)
-
-    def label(position: int) -> str:
-        return format_sample(record.start.sample + position, rate, record.session.sample_rate)
-
-    tones = {one.name: palette.PASSES[index % len(palette.PASSES)] for index, one in enumerate(record.passes)}
+    marks = Marks(record)
+    style, script = _inlined()
+    lines = note_lines(record)
+    tables = {
+        "open": place_tables(record, marks),
+        "findings": [note_table(record, marks), flaw_table(record, marks)],
+        "made": [
+            woven_table(record, marks),
+            join_table(record, marks),
+            identical_table(record, marks),
+            level_table(record),
+        ],
+        "last": [file_table(record)],
+    }
     page = load_page().render(
         record=record,
-        label=label,
+        marks=marks,
+        policy=_policy(style, script),
+        style=style,
+        script=script,
+        seconds=record.length / record.session.sample_rate,
+        uncured=sum(place.accepted is None for place in record.uncured),
+        has_accepted=any(place.accepted is not None for place in record.uncured),
+        asking=sum(one.needs_a_person for one in record.notes),
+        causes=causes(record, lines, marks),
+        at_once=SHOWN,
+        strips=track_strips(record, marks) if record.length else [],
+        saved=reel_strips(record, marks) if record.length else [],
+        states=[(state_words(state), f"s-{state.value}", HEIGHTS[state]) for state in palette.STATES],
+        passes=pass_table(record, marks),
+        clocks=clock_charts(record, marks),
+        tables={part: [table for table in found if table.rows] for part, found in tables.items()},
+        limit_mark=_LIMIT_MARK,
+        views_mark=_VIEWS_MARK,
+        data=block(record_data(record, views, marks)),
         prepared_words=preparation_words,
         prepared_cautions=preparation_cautions,
         no_advice=NO_ADVICE,
-        palette=palette,
-        tones=tones,
-        seconds=record.length / record.session.sample_rate,
-        lanes=[(track, _bars(track, record.length, tones, label)) for track in record.tracks],
-        saved=[(reel.name, *_saved(reel, record, label)) for reel in record.reels if reel.states],
-        state_tones=[(state_words(state), tone) for state, tone in palette.STATES.items()],
-        notes=group_lines(
-            TextLine(
-                one.kind,
-                one.pass_name,
-                with_reason(one.text, one.because.rule, one.because.nats) if one.because else one.text,
-                one.theme,
-                one.count,
-                one.needs_a_person,
-            )
-            for one in record.notes
-        ),
-        asking=sum(one.needs_a_person for one in record.notes),
-        marks=[_mark(place, record.length) for place in record.uncured],
-        uncured=[place for place in record.uncured if place.accepted is None],
-        accepted=[place for place in record.uncured if place.accepted is not None],
-        flaws=_flaw_rows(record, label),
-        woven=_woven_rows(record, label),
-        joins=_join_rows(record, label),
-        most=MOST_ROWS,
     )
-    return page.encode("utf-8")
+    return _with_views(page, views).encode("utf-8")
 
 
-def _bars(
-    track: RecordedTrack, length: int, tones: Mapping[str, str], label: Callable[[int], str]
-) -> list[Bar]:
-    return [
-        Bar(
-            DRAWN_WIDTH * span.start / length,
-            # A span too short to see is drawn wide enough to be found.
-            max(1.5, DRAWN_WIDTH * (span.end - span.start) / length),
-            tones[span.pass_name],
-            f"{track.name}: {span.pass_name}, {label(span.start)} to {label(span.end)}",
-        )
-        for span in sorted(track.spans, key=lambda span: span.start - span.end)
-        if span.pass_name is not None
-    ]
+def _with_views(page: str, views: Views) -> str:
+    """Return a page with its views, as many as its size allows, and with what is left out of it."""
+    room = LARGEST - len(page.encode("utf-8")) - len(_VIEWS_MARK)
+    blocks, mute, blind = view_blocks(views, room - 200)
+    elements = (
+        f'<script type="application/json" id="view-{number}">{text}</script>\n'
+        for number, text in enumerate(blocks)
+    )
+    words = "This page was made without waveforms and clips."
+    if views.views:
+        mute, blind = mute + views.without_clips, blind + views.without_windows
+        words = f"So that the page stays small, {_places(mute)} without clips and {_places(blind)} without waveforms."
+        words = words if mute or blind else ""
+    told = f'<p class="faint">{words}</p>' if words else ""
+    # Both marks are markup, which no name on the page can be.
+    return page.replace(_LIMIT_MARK, told, 1).replace(_VIEWS_MARK, "".join(elements), 1)
 
 
-def _saved(reel: RecordedReel, record: RecordedSet, label: Callable[[int], str]) -> tuple[str, list[Bar]]:
-    """Return the shares of a tape's states in words, and bars along the set: each column in the worst state in it."""
-    stretches = reel.worst_states()
-    # In whole numbers: a stretch that ends with the set ends with the last column.
-    width = int(DRAWN_WIDTH)
-    columns: list[State | None] = [None] * width
-    order = list(State)
-    for one in sorted(stretches, key=lambda stretch: order.index(stretch.state)):
-        start = max(0, one.start - record.start.sample)
-        end = min(record.length, one.end - record.start.sample)
-        if start < end:
-            low, high = start * width // record.length, -(-end * width // record.length)
-            columns[low:high] = [one.state] * (high - low)
-    bars = []
-    at = 0
-    for state, run in groupby(columns):
-        size = len(list(run))
-        if state is not None:
-            low, high = (column * record.length // width for column in (at, at + size))
-            title = f"{reel.name}: {state_words(state)}, {label(low)} to {label(high)}"
-            bars.append(Bar(at, size, palette.STATES[state], title))
-        at += size
-    return shares_words(shares_of(stretches)), bars
-
-
-def _mark(place: RecordedUncured, length: int) -> tuple[str, float, float]:
-    left = DRAWN_WIDTH * place.start / length
-    return place.track, left, max(4.0, DRAWN_WIDTH * (place.end - place.start) / length)
-
-
-def _flaw_rows(record: RecordedSet, label: Callable[[int], str]) -> list[FlawRow]:
-    rows = []
-    for one in record.passes:
-        for flaw in one.flaws:
-            held = [s for s in one.stretches if s.pass_start <= flaw.start <= s.pass_end]
-            at = 0
-            if held:
-                at = held[-1].timeline_start + flaw.start - held[-1].pass_start - record.start.sample
-            length = flaw.end - flaw.start
-            outcome = outcome_words(at, at + length, record.length, is_cured=flaw.is_cured)
-            samples = length if flaw.samples is None else flaw.samples
-            reason = reason_words(flaw.because.rule, flaw.because.nats) if flaw.because else ""
-            rows.append(FlawRow(at, label(at), one.name, flaw.kind, samples, flaw.tracks, outcome, reason))
-    return sorted(rows, key=lambda row: (row.position, row.pass_name))
-
-
-def _woven_rows(record: RecordedSet, label: Callable[[int], str]) -> list[WovenRow]:
-    rows = []
-    for track in record.tracks:
-        for span, filled in track.woven:
-            low, high = (span.start + place for place in filled.extent)
-            rows.append(
-                WovenRow(
-                    track=track.name,
-                    low=label(low),
-                    high=label(high),
-                    pass_name=span.pass_name or "",
-                    other=filled.pass_name,
-                    samples=filled.samples,
-                    length=high - low,
-                )
-            )
-    return rows
-
-
-def _join_rows(record: RecordedSet, label: Callable[[int], str]) -> list[JoinRow]:
-    return [
-        JoinRow(
-            track.name,
-            label(join.at),
-            f"{before.pass_name or 'silence'} → {behind.pass_name or 'silence'}",
-            join,
-        )
-        for track in record.tracks
-        for join, (before, behind) in zip(track.joins, pairwise(track.spans), strict=True)
-    ]
+def _places(count: int) -> str:
+    return "1 place is" if count == 1 else f"{count:,} places are"

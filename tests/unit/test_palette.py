@@ -9,7 +9,7 @@ Simulation of Color Vision Deficiency", 2009, table of severity 1.0, on linear l
 from __future__ import annotations
 
 import re
-from itertools import combinations
+from itertools import combinations, product
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
 ROOT = Path(__file__).parents[2]
+
+SHADES = [pytest.param(palette.LIGHT, id="light"), pytest.param(palette.DARK, id="dark")]
 
 EYES = {
     "usual": np.eye(3),
@@ -94,28 +96,30 @@ def test_the_measures_are_right() -> None:
     assert near < far / 2
 
 
-@pytest.mark.parametrize("words", [palette.INK, palette.FAINT, palette.OPEN])
-@pytest.mark.parametrize("ground", [palette.PAPER, palette.CARD])
-def test_words_are_readable(words: str, ground: str) -> None:
+@pytest.mark.parametrize("shades", SHADES)
+def test_words_are_readable(shades: palette.Shades) -> None:
     """What is written stands out from what it is written on."""
-    assert contrast(words, ground) >= 4.5
+    for words, ground in product((shades.ink, shades.faint, shades.open), (shades.paper, shades.card)):
+        assert contrast(words, ground) >= 4.5, (words, ground)
 
 
-@pytest.mark.parametrize("shape", [*palette.PASSES, *palette.STATES.values(), palette.SOUND])
-def test_shapes_are_seen(shape: str) -> None:
+@pytest.mark.parametrize("shades", SHADES)
+def test_shapes_are_seen(shades: palette.Shades) -> None:
     """What is drawn stands out from the lane and from the page."""
-    assert min(contrast(shape, ground) for ground in (palette.LANE, palette.PAPER, palette.CARD)) >= 3
+    for shape in (*shades.passes, *shades.states.values(), shades.sound):
+        assert min(contrast(shape, ground) for ground in (shades.lane, shades.paper, shades.card)) >= 3, shape
 
 
 @pytest.mark.parametrize("eye", EYES)
-@pytest.mark.parametrize("colors", [(*palette.PASSES, palette.OPEN), tuple(palette.STATES.values())])
-def test_colours_are_told_apart(colors: tuple[str, ...], eye: str) -> None:
+@pytest.mark.parametrize("shades", SHADES)
+def test_colours_are_told_apart(shades: palette.Shades, eye: str) -> None:
     """Passes, with what is open on top of them, and states, to each kind of eye."""
-    for one, other in combinations(colors, 2):
-        assert np.linalg.norm(lab(one, eye) - lab(other, eye)) >= APART, (one, other)
+    for colors in ((*shades.passes, shades.open), tuple(shades.states.values())):
+        for one, other in combinations(colors, 2):
+            assert np.linalg.norm(lab(one, eye) - lab(other, eye)) >= APART, (one, other)
 
 
-@pytest.mark.parametrize("color", palette.PASSES)
+@pytest.mark.parametrize("color", [*palette.LIGHT.passes, *palette.DARK.passes])
 def test_no_pass_is_red(color: str) -> None:
     """Red is what is open: a pass of a hue near it has next to no colour."""
     _, a, b = lab(color)
@@ -123,9 +127,10 @@ def test_no_pass_is_red(color: str) -> None:
     assert not is_red or np.hypot(a, b) < 18
 
 
-def test_the_palette_is_our_own() -> None:
+@pytest.mark.parametrize("shades", SHADES)
+def test_the_palette_is_our_own(shades: palette.Shades) -> None:
     """No colour is one that ships with a library or a design system, nor looks like one."""
-    for color in {*palette.PASSES, *palette.STATES.values(), palette.OPEN}:
+    for color in {*shades.passes, *shades.states.values(), shades.open}:
         for stock in STOCK:
             assert np.linalg.norm(lab(color) - lab(f"#{stock}")) > 5, (color, stock)
 
@@ -133,7 +138,7 @@ def test_the_palette_is_our_own() -> None:
 def test_there_is_one_palette() -> None:
     """No page has a colour of its own beside it."""
     for path in (ROOT / "assembler" / "report").rglob("*"):
-        if path.suffix in (".py", ".j2"):
+        if path.suffix in (".py", ".j2", ".css", ".js"):
             assert not re.findall(r"#[0-9a-fA-F]{6}\b|#[0-9a-fA-F]{3}\b", path.read_text(encoding="utf-8")), (
                 path
             )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import json
 import re
+from collections import Counter
 from typing import Any
 
 import numpy as np
@@ -12,8 +13,8 @@ import pytest
 
 from assembler.consolidator import build_set
 from assembler.record.recorded.reading import read_record
-from assembler.report import page as pages
 from assembler.report import report_page
+from assembler.report.parts import tables
 from assembler.report.reasons import reason_words
 from tests.support.pages import ReadPage
 from tests.support.sessions import HOUR, RATE, Layout, make_tape
@@ -22,6 +23,7 @@ Record = Any  # JSON
 UNCURED = "Uncured: no pass has these right"
 NOTES = "Notes: corrections and findings"
 FLAWS = "Flaws of the passes"
+SAVED = '<h2 id="saved-heading">'
 
 
 @pytest.fixture(scope="module")
@@ -150,23 +152,45 @@ def test_captures_are_counted(record: Record) -> None:
     assert (row["Pass"], row["From"], row["To"]) == ("A2 (not used)", "", "")
 
 
-def test_joins_tell_both_sides_and_their_law(record: Record) -> None:
-    """One row a join in the order of tracks; what was not compared has no correlation."""
-    rows = read(record).rows("Joins")
-    joins = [(track, join) for track in record["tracks"] for join in track["joins"]]
-    assert [(row["Track"], row["Law"], row["Fade"]) for row in rows] == [
-        (track["name"], join["law"].replace("_", " "), str(join["fade"])) for track, join in joins
-    ]
-    assert {row["Law"] for row in rows} >= {"identical", "constant power", "edge"}
-    for row, (_, join) in zip(rows, joins, strict=True):
-        is_compared = join["law"] in ("identical", "constant_power")
-        assert row["Correlation"] == (str(join["correlation"]) if is_compared else "–")
-    sides = [
-        (a["pass"] or "silence", b["pass"] or "silence")
+def sided(record: Record) -> list[tuple[Record, Record, str]]:
+    """Return each join of a record with its track and what is on both sides."""
+    return [
+        (track, join, f"{before['pass'] or 'silence'} → {after['pass'] or 'silence'}")
         for track in record["tracks"]
-        for a, b in zip(track["spans"], track["spans"][1:], strict=False)
+        for join, before, after in zip(track["joins"], track["spans"], track["spans"][1:], strict=False)
     ]
-    assert [tuple(row["From → to"].split(" → ")) for row in rows] == sides
+
+
+def test_joins_tell_both_sides_and_their_law(record: Record) -> None:
+    """One row a join whose sides differ, in the order of time; what was not compared has no correlation."""
+    rows = read(record).rows("Joins")
+    joins = [one for one in sided(record) if one[1]["law"] != "identical"]
+    joins.sort(key=lambda one: (one[1]["at"], one[0]["number"]))
+    assert [(row["Track"], row["Law"], row["Fade"], row["From → to"]) for row in rows] == [
+        (track["name"], join["law"].replace("_", " "), str(join["fade"]), sides)
+        for track, join, sides in joins
+    ]
+    assert {row["Law"] for row in rows} >= {"constant power", "edge"}
+    for row, (_, join, _) in zip(rows, joins, strict=True):
+        is_compared = join["law"] in ("constant_power", "cut")
+        assert row["Correlation"] == (str(join["correlation"]) if is_compared else "–")
+
+
+def test_joins_between_identical_sides_are_a_line_for_two_passes(record: Record) -> None:
+    """However many they are; all of them are counted."""
+    rows = read(record).rows("Joins between identical sides")
+    alike = [
+        (track["name"], join["at"], sides)
+        for track, join, sides in sided(record)
+        if join["law"] == "identical"
+    ]
+    assert len(alike) > len(rows) > 0
+    counts = Counter(sides for _, _, sides in alike)
+    assert {row["From → to"]: int(row["Joins"]) for row in rows} == counts
+    for row in rows:
+        places = {at for _, at, sides in alike if sides == row["From → to"]}
+        tracks = {name for name, _, sides in alike if sides == row["From → to"]}
+        assert (int(row["Places"]), set(row["Tracks"].split(", "))) == (len(places), tracks)
 
 
 def test_levels_are_the_records_or_a_dash(record: Record) -> None:
@@ -198,18 +222,24 @@ def test_what_needs_a_person_heads_the_notes(record: Record) -> None:
 
 def test_a_table_that_is_cut_says_by_how_much(record: Record, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of each long list the page tells how many rows it leaves out, and where they are."""
-    monkeypatch.setattr(pages, "MOST_ROWS", 2)
+    monkeypatch.setattr(tables, "MOST_ROWS", 1)
     notes = [note("other", f"remark {number}") for number in range(7)]
     page = read(changed(record, notes=notes, uncured=record["uncured"] * 5))
-    joins = sum(len(track["joins"]) for track in record["tracks"])
-    for heading in (UNCURED, NOTES, FLAWS, "Joins"):
-        assert len(page.rows(heading)) == 2
+    joins = [one for one in sided(record) if one[1]["law"] != "identical"]
+    groups = {sides for _, join, sides in sided(record) if join["law"] == "identical"}
+    flaws = sum(len(one["flaws"]) for one in record["passes"])
+    left = {UNCURED: 4, "Passes": 2, NOTES: 6, FLAWS: flaws - 1, "Joins": len(joins) - 1}
+    left |= {
+        "Joins between identical sides": len(groups) - 1,
+        "Levels of the delivered tracks": 1,
+        "Files": 1,
+    }
+    assert all(len(page.rows(heading)) == 1 for heading in left)
     told = [line for line in page.lines if "more in" in line]
     assert told == [
-        "and 3 more in assembly.json",
-        "and 5 more in assembly.json",
-        "and 2 more in assembly.json",
-        f"and {joins - 2} more in joins.csv",
+        f"and {rows} more in {'joins.csv' if 'Joins' in heading else 'assembly.json'}"
+        for heading, rows in left.items()
+        if rows
     ]
     assert page.verdict.startswith("Needs a person. 5 uncured places,")
 
@@ -272,7 +302,7 @@ def test_what_is_saved_is_drawn_for_each_reel(record: Record) -> None:
             }
         ]
         text = read(told).text
-        drawn = re.findall(r"<svg.*?</svg>", text[text.index("What is saved for certain") :], re.DOTALL)[0]
+        drawn = re.findall(r"<svg viewBox=.0 0 1000 .*?</svg>", text[text.index(SAVED) :], re.DOTALL)[0]
         bars = re.findall(r'<rect x="([0-9.]+)" width="([0-9.]+)".*?<title>A: ([a-z ]+),', drawn)
         assert [name for _, _, name in bars] == ["proven", "flawed", "proven", "missing"]
         assert float(bars[0][0]) == 0
@@ -282,14 +312,16 @@ def test_what_is_saved_is_drawn_for_each_reel(record: Record) -> None:
 def test_each_lane_is_drawn_from_its_spans_and_uncured_places(record: Record) -> None:
     """A bar of the pass's own tone where each span lies, to scale, and a mark in the lane of the track that is open."""
     text = read(record).text
-    legend = dict(re.findall(r'background: (#[0-9a-f]{6})"></span>([AB][0-9])</span>', text))
+    legend = dict(
+        re.findall(r'<span class="key"><span class="swatch (p[0-9])"></span>([AB][0-9])</span>', text)
+    )
     assert list(legend.values()) == ["A1", "A2", "B1"]
-    tracks_drawn = text[: text.index("What is saved for certain")]
+    tracks_drawn = text[: text.index(SAVED)]
     lanes = re.findall(r"<svg.*?</svg>", tracks_drawn, re.DOTALL)
     assert len(lanes) == len(record["tracks"])
     scale = 1000 / record["length"]
     for lane, track in zip(lanes, record["tracks"], strict=True):
-        bars = re.findall(r'<rect x="([0-9.]+)" width="([0-9.]+)" height="18" fill="(#[0-9a-f]{6})">', lane)
+        bars = re.findall(r'<rect x="([0-9.]+)" width="([0-9.]+)" y="0" height="18" class="(p[0-9])">', lane)
         drawn = sorted((float(left), float(width), legend[tone]) for left, width, tone in bars)
         spans = [span for span in track["spans"] if span["pass"] is not None]
         wanted = [
