@@ -10,7 +10,7 @@ import numpy as np
 from assembler.aligner.compare.blocks import TrackNotes, add_ranges, note_block
 from assembler.aligner.compare.limits import RUN_MARGIN
 from assembler.aligner.events.limits import WINDOW_SAMPLES
-from assembler.aligner.events.standstill import find_stops, heard
+from assembler.aligner.events.stops.standstill import find_stops, heard
 from assembler.aligner.events.strewn import strewn_losses
 from assembler.aligner.events.stuck import stuck_bits
 from assembler.aligner.records.ranges import common
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from assembler.aligner.concealment.alone import Row
-    from assembler.aligner.events.standstill import Stop
+    from assembler.aligner.events.stops.pace import Stop
     from assembler.aligner.events.strewn import Strewn
     from assembler.aligner.records.because import Because
     from assembler.aligner.records.passes import PlacedPass

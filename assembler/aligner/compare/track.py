@@ -136,7 +136,7 @@ def weigh_track(
     seen = [*flaws, *lone.told, *lone.open_places, *lone.natural]
     known = {p.name: merged((f.start, f.end) for f in seen if f.pass_name == p.name) for p in passes}
     doubted = merged((place.start, place.end) for place in undecided)
-    alone, agreeing = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
+    alone, agreeing, played = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
     alone += _not_known(lone.told, flaws + alone)
     drawn = weigh_lines(passes, track, notes, step)
     return Weighed(
@@ -144,7 +144,7 @@ def weigh_track(
         undecided,
         [*agreeing, *drawn],
         lone.open_places,
-        [*lone.natural, *_weak_rows(passes, track, notes, asked)],
+        [*lone.natural, *played, *_weak_rows(passes, track, notes, asked)],
         comparison,
     )
 

@@ -94,13 +94,16 @@ def _excess(samples: Int32s, step: int) -> Float64s:
     upwards, downwards = _counts(up), _counts(down)
     # Halves are rounded down or up; or towards zero, which is down above it and up below.
     one_way = _imbalance(upwards, downwards)
-    up &= above
-    down &= above
-    up_above, down_above = _counts(up), _counts(down)
+    up_above, down_above = _counts(up & above), _counts(down & above)
     inner, outer = up_above + downwards - down_above, down_above + upwards - up_above
     # A slow wave bends by a step towards nought all the time, the other way.
     inwards = np.where(inner > outer, _imbalance(inner, outer), 0.0)
-    rounded = np.maximum(one_way, inwards)
+    # A line is drawn from the good sample before it: rounded towards nought, its steps grow on the way, up or down.
+    rising = change > 0
+    up_rising, down_rising = _counts(up & rising), _counts(down & rising)
+    along, against = up_rising + downwards - down_rising, down_rising + upwards - up_rising
+    growing = np.where(along > against, _imbalance(along, against), 0.0)
+    rounded = np.maximum(np.maximum(one_way, inwards), growing)
     silent = still > MOST_STILL * PIECES * PIECE_SAMPLES
     slow = np.minimum(_counts(size <= step), _counts(np.abs(bend) <= step))
     silent |= slow > MOST_SLOW * PIECES * PIECE_SAMPLES

@@ -13,6 +13,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import Counter
 from dataclasses import replace
+from itertools import combinations
 from math import ceil, expm1, log
 from typing import TYPE_CHECKING
 
@@ -65,7 +66,8 @@ def suspects_of(
             moments.append([one])
     # That another track shows something just there by chance is as likely as look-alikes are dense.
     chance = min(1.0, max(1, len(lookalikes)) * COINCIDENCE_SAMPLES / max(1, length))
-    found = [_weighed(reel, moment, habits, -log(chance), near) for moment in moments]
+    together = Counter(pair for moment in moments for pair in combinations(_tracks(moment), 2))
+    found = [_weighed(reel, moment, habits, (-log(chance), together), near) for moment in moments]
     likely = pooled(one for one in found if one.odds >= LEAST_ODDS)
     return sorted(likely, key=lambda one: (-one.odds, one.start))
 
@@ -127,17 +129,36 @@ def _weighed(
     reel: str,
     moment: Sequence[FoundFlaw],
     habits: Mapping[tuple[str, int, str], int],
-    coincidence: float,
+    coincidence: tuple[float, Mapping[tuple[int, int], int]],
     near: Sequence[Range],
 ) -> Suspect:
-    """Return what one moment shows as one suspect."""
-    tracks = tuple(sorted({one.track for one in moment}))
+    """Return what one moment shows as one suspect.
+
+    Args:
+        reel: its name.
+        moment: look-alikes of one moment.
+        habits: how many look-alikes there are of each build.
+        coincidence: nats of two tracks that show something at once, and how often every two do: what a sequencer
+            plays on both stops on both again and again.
+        near: places beside flaws.
+    """
+    tracks = _tracks(moment)
     start, end = min(one.start for one in moment), max(one.end for one in moment)
-    odds = max(_own_odds(one, habits) for one in moment) + (len(tracks) - 1) * coincidence
+    first = max(moment, key=lambda one: (_own_odds(one, habits), -one.track))
+    nats, together = coincidence
+    odds = _own_odds(first, habits) + sum(
+        max(0.0, nats - log(together[min(first.track, track), max(first.track, track)]))
+        for track in tracks
+        if track != first.track
+    )
     if _overlaps(near, start, end):
         odds += NEARBY_NATS
     kind = Counter(one.kind for one in moment).most_common(1)[0][0]
     return Suspect(reel, start, end, tracks, kind, round(odds, 2))
+
+
+def _tracks(moment: Sequence[FoundFlaw]) -> tuple[int, ...]:
+    return tuple(sorted({one.track for one in moment}))
 
 
 def _own_odds(one: FoundFlaw, habits: Mapping[tuple[str, int, str], int]) -> float:

@@ -111,3 +111,31 @@ def test_a_weak_row_of_means_comes_through_to_the_list() -> None:
     assert findings.flaws == ()
     rows = [one for one in findings.lookalikes if one.kind == "means"]
     assert any(one.start <= ORIGIN + 20_001 and one.end >= ORIGIN + 20_032 for one in rows)
+
+
+def test_tracks_that_stop_together_again_and_again_say_less_each_time() -> None:
+    """One moment on two tracks is unlikely by chance; what a sequencer plays on both stops on both all along."""
+    pairs = [
+        _seen(track, 1_000_000 * at, 1_000_000 * at + 700, "mute") for at in range(1, 41) for track in (1, 2)
+    ]
+    (once,) = suspects_of("A", pairs[:2], [], HOUR)
+    often = suspects_of("A", pairs, [], HOUR)
+    assert len(often) == 40
+    chance = -log(80 * COINCIDENCE_SAMPLES / HOUR)
+    assert {one.odds for one in often} == {round(SINGLE_NATS - log(40) + chance - log(40), 2)}
+    assert often[0].odds < once.odds
+
+
+def test_a_silence_that_passes_have_alike_is_listened_to() -> None:
+    """Two passes stop alike, and another sound sets in: it may be a rest, and so is told with odds, not as proven."""
+    rng = np.random.default_rng(9)
+    sound = np.rint(2000 * np.sin(0.05 * np.arange(60_000)) + rng.normal(0, 40, 60_000)).astype(np.int32)
+    sound[30_900:] //= 6
+    sound[30_000:30_900] = 0
+    maps = (map_with_slips(sound.size, ORIGIN, ()),)
+    passes = [PlacedPass(name, ArrayAudio(sound[np.newaxis].copy()), maps) for name in ("P1", "P2")]
+    with ThreadPoolExecutor(1) as executor:
+        findings = compare_reel(passes, [0], 1, 32_767, executor, lambda _: None)
+    assert findings.flaws == ()
+    places = suspects_of("A", findings.lookalikes, findings.flaws, sound.size)
+    assert [(one.start, one.end, one.kind) for one in places] == [(ORIGIN + 30_000, ORIGIN + 30_900, "mute")]
