@@ -216,6 +216,28 @@ def test_an_interrupt_while_the_commands_are_loaded() -> None:
     assert (done.returncode, done.stderr) == (130, NOTHING)
 
 
+@pytest.mark.parametrize(
+    "name", ["assembler.cli.process", "click", "numpy", "rich.live", "assembler.watch.watching"]
+)
+def test_a_signal_while_any_module_is_loaded(tmp_path: Path, name: str) -> None:
+    """Ctrl-C in the first second of a watch: loading hides no interrupt, and nothing but words is shown."""
+    script = (
+        "import os, signal, sys\n"
+        "class Interrupt:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == os.environ['STRUCK']:\n"
+        "            os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Interrupt())\n"
+        "from assembler.cli import main\n"
+        "main()\n"
+    )
+    command = [sys.executable, "-c", script, "watch", str(tmp_path)]
+    named = {**os.environ, "STRUCK": name}
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120, env=named)
+    assert done.returncode == 130
+    assert "Traceback" not in done.stderr
+
+
 def test_a_missing_part_is_told_before_anything_is_written(sheet: Path, tmp_path: Path) -> None:
     """Once the scaffold stands no library is loaded, to the very end: one that is missing is found before.
 
