@@ -15,8 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
+    FAINT_NATS,
     LEAST_REST,
     LEAST_SHOWING,
+    MOST_NATS,
     MOST_SLOW,
     MOST_STILL,
     PIECE_SAMPLES,
@@ -24,6 +26,7 @@ from assembler.aligner.events.limits import (
     STREWN_LEAST_SHARE,
     STREWN_NATS,
     TRACK_NATS,
+    USUAL_NATS,
 )
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import ranges_of
@@ -42,14 +45,16 @@ class Strewn:
     Args:
         place: from where to where.
         because: the rule, with the excess of all tracks that show it, summed over its pieces.
+        is_proof: whether it needs no witness; else the excess counts above what sound has at any moment.
     """
 
     place: Range
     because: Because
+    is_proof: bool = True
 
 
 def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
-    """Return stretches in which several tracks show an excess of means or of levels held.
+    """Return stretches in which several tracks show an excess of means or of levels held: for certain, or faintly.
 
     Args:
         tracks: of one pass, all of one length.
@@ -63,13 +68,23 @@ def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
     enough = np.maximum(LEAST_SHOWING, STREWN_LEAST_SHARE * tells.sum(axis=0))
     summed = np.where(shows, excess, 0.0).sum(axis=0)
     marked = (summed >= STREWN_NATS) & (shows.sum(axis=0) >= enough)
+    # One track alone may be made so: it says no more than the sound of a track by chance does.
+    pooled = np.where(tells, np.clip(excess, 0.0, MOST_NATS), 0.0).sum(axis=0)
+    is_faint = (pooled >= FAINT_NATS) & ~marked
+    # Every two nats that a window has more come half as often or less.
+    unusual = np.maximum(pooled - USUAL_NATS, 0.0) / 2
+    found = [*_places(marked, summed, is_proof=True), *_places(is_faint, unusual, is_proof=False)]
+    return sorted(found, key=lambda one: one.place)
+
+
+def _places(marked: Bools, nats: Float64s, *, is_proof: bool) -> list[Strewn]:
+    """Return windows that follow one another as one place, with the sum of what they show."""
     return [
         # Windows overlap: each piece stands in as many of them as a window has pieces, but at the ends.
         Strewn(
             (first * PIECE_SAMPLES, (last + PIECES - 1) * PIECE_SAMPLES),
-            Because(
-                Rule.STREWN, max(float(summed[first:last].sum()) / PIECES, float(summed[first:last].max()))
-            ),
+            Because(Rule.STREWN, max(float(nats[first:last].sum()) / PIECES, float(nats[first:last].max()))),
+            is_proof,
         )
         for first, last in ranges_of(marked)
     ]

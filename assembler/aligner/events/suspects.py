@@ -28,6 +28,7 @@ from assembler.aligner.events.limits import (
     SEARCHED_NATS,
     SINGLE_NATS,
 )
+from assembler.aligner.records.because import Rule
 from assembler.aligner.records.ranges import merged, total
 from assembler.states import Suspect
 
@@ -50,15 +51,15 @@ def suspects_of(
         told: what is told as a flaw.
         length: samples that were looked at, on each track.
     """
-    flawed = {
-        track: merged((flaw.start, flaw.end) for flaw in told if flaw.track == track)
-        for track in {flaw.track for flaw in told}
-    }
+    places: dict[tuple[str, int], list[Range]] = {}
+    for flaw in told:
+        places.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start, flaw.end))
+    flawed = {of: merged(own) for of, own in places.items()}
     near = merged((flaw.start - NEARBY_SAMPLES, flaw.end + NEARBY_SAMPLES) for flaw in told)
     habits = Counter(map(_habit, lookalikes))
     moments: list[list[FoundFlaw]] = []
     for one in sorted(set(lookalikes), key=_by_start):
-        if _overlaps(flawed.get(one.track, []), one.start, one.end):
+        if _overlaps(flawed.get((one.pass_name, one.track), []), one.start, one.end):
             continue
         if moments and _is_at(moments[-1][0], one):
             moments[-1].append(one)
@@ -146,10 +147,10 @@ def _weighed(
     start, end = min(one.start for one in moment), max(one.end for one in moment)
     first = max(moment, key=lambda one: (_own_odds(one, habits), -one.track))
     nats, together = coincidence
+    # What was counted over all tracks is not counted again.
+    others = [] if first.because.rule is Rule.STREWN else [track for track in tracks if track != first.track]
     odds = _own_odds(first, habits) + sum(
-        max(0.0, nats - log(together[min(first.track, track), max(first.track, track)]))
-        for track in tracks
-        if track != first.track
+        max(0.0, nats - log(together[min(first.track, track), max(first.track, track)])) for track in others
     )
     if _overlaps(near, start, end):
         odds += NEARBY_NATS

@@ -20,7 +20,7 @@ from assembler.aligner.events.limits import (
     LEAST_CUT_OUT,
     LEAST_SOUNDING,
     LEAST_STILL,
-    LEAST_WITNESSES,
+    LEAST_TRACKS,
     LONGEST_RAMP,
     RAMP_BRIDGE,
 )
@@ -151,7 +151,7 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
         differs = float(np.mean(part != mine[start:end])) >= LEAST_SOUNDING
         beside = mine[max(0, start - AROUND_SAMPLES) : start], mine[end : end + AROUND_SAMPLES]
         sounding += differs and _sounds(part) and any(_sounds(side) for side in beside if side.size > 1)
-    return sounding >= LEAST_WITNESSES
+    return sounding >= LEAST_TRACKS
 
 
 def _ramps(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: int) -> tuple[int, int]:
