@@ -83,7 +83,7 @@ def draft(
     """Look through FOLDER for captures and write a first session sheet to correct by hand.
 
     Without -o the sheet is printed. Its paths are relative to FOLDER: keep the sheet there. With --into a sheet that
-    stands gets new passes behind those it has; nothing else in it is changed, and the old one is kept beside it.
+    stands gets new passes after those it has; nothing else in it is changed, and the old one is kept beside it.
     """
     from assembler.cli.drafting import run_draft, run_grow
 
