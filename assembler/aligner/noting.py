@@ -188,7 +188,7 @@ def _note_strewn(
     covered: Sequence[Sequence[Range]],
     low: int,
     step: int,
-    notes: Mapping[int, TrackNotes],
+    notes: Mapping[int, BlockNotes],
 ) -> None:
     """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
     seen: list[tuple[Sequence[Int32s], list[Strewn]]] = []

@@ -249,6 +249,7 @@ def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: 
 
 @commands.command(short_help="Follow captures while they are recorded.", epilog=example("watch"))
 @click.argument("source", metavar="FOLDER|SHEET", type=_PATH)
+@quiet_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line, no words.")
 @_outside
 @remembering
