@@ -5,10 +5,10 @@ from __future__ import annotations
 import os
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING
 
 from assembler.errors import WaveError
-from assembler.importer.looking import LOG_SUFFIXES, MOST_FOLDERS, WAVE_SUFFIXES
+from assembler.importer.looking import LOG_SUFFIXES, MOST_FOLDERS, WAVE_SUFFIXES, mono_mix
 from assembler.sheet import natural_key
 from assembler.wave import WaveFile
 
@@ -17,10 +17,6 @@ if TYPE_CHECKING:
 
 FileKey = tuple[int, int]
 """Device and inode: what a file is, whatever it is called."""
-
-
-LEAST_NUMBERED: Final = 3
-"""So many numbered tracks say that one without a number is none."""
 
 
 @dataclass(frozen=True)
@@ -82,7 +78,8 @@ class Scanner:
                     mono.append((path, key))
                 elif channels > 1:
                     captures.append(Found(path.stem, (path,), (key,), channels))
-            mono = _without_mix(mono)
+            mix = mono_mix([path.stem for path, _ in mono])
+            mono = [one for one in mono if one[0].stem != mix]
             if mono:
                 paths, keys = zip(*mono, strict=True)
                 captures.append(Found(place.resolve().name, paths, keys, len(paths)))
@@ -101,13 +98,6 @@ class Scanner:
                 return 0
             self._channels[path, key] = known
         return known
-
-
-def _without_mix(mono: list[tuple[Path, FileKey]]) -> list[tuple[Path, FileKey]]:
-    """Return the files of a folder without a single one that has no number while all others do: a mix, no track."""
-    plain = [one for one in mono if not any(letter.isdigit() for letter in one[0].stem)]
-    is_mix = len(plain) == 1 and len(mono) > LEAST_NUMBERED
-    return [one for one in mono if one not in plain] if is_mix else mono
 
 
 def _folders(folder: Path) -> Iterator[tuple[Path, list[tuple[Path, FileKey]]]]:
