@@ -75,9 +75,9 @@ LEAST_STILL = 24
 LEAST_SOUNDING = 0.25
 """Share of samples that differ from their predecessor in what sounds."""
 
-LEAST_CUT_OUT, AROUND_SAMPLES, INSTANT_SAMPLES = 3, 1024, 40
-"""Without a witness: so many tracks that sound over so many samples on either side, all of them up to within so many of
-where they stand still; 0.8 ms at 48 kHz, less than players or sequencers keep together and a ramp's length."""
+AROUND_SAMPLES, INSTANT_SAMPLES = 1024, 40
+"""Without a witness: tracks that sound over so many samples on either side, all of them up to within so many of where
+they stand still; 0.8 ms at 48 kHz, less than players or sequencers keep together and a ramp's length."""
 
 LONGEST_RAMP, RAMP_BRIDGE = 128, 2
 """Samples beside a mute over which the machine may turn the sound down or up: there passes differ sample by sample, but
@@ -93,10 +93,10 @@ WINDOW_SAMPLES = PIECES * PIECE_SAMPLES
 STREWN_NATS, TRACK_NATS = 60.0, 8.0
 """Sum over all tracks from which samples were lost, and what a track has to show that is counted as a witness."""
 
-FAINT_NATS, MOST_NATS, USUAL_NATS = 20.0, 12.0, 4.0
-"""Of all tracks together what makes a place worth weighing, no track saying more than so much, and what sound has at
-any moment: of 85 000 windows of eight clean passes, an hour's eighth, one in 10 000 had 20.7 and none 25; two nats more
-were there less than half as often."""
+FAINT_NATS, MOST_NATS, USUAL_NATS, SCALE_NATS = 4.0, 12.0, 0.64, 2.0
+"""From what on all tracks together are worth weighing, no track saying more than so much; what a track of sound has at
+any moment, and the scale on which more is less likely: of 85 000 windows of eight tracks, clean, half had 5.1 nats, one
+in a hundred 13.5, one in 10 000 20.7, none 25."""
 
 LEAST_SHOWING, STREWN_LEAST_SHARE = 3, 0.6
 """Tracks that show it, and their share of those that are not silent: one alone may be how its sound is made."""

@@ -23,6 +23,7 @@ from assembler.aligner.events.limits import (
     MOST_STILL,
     PIECE_SAMPLES,
     PIECES,
+    SCALE_NATS,
     STREWN_LEAST_SHARE,
     STREWN_NATS,
     TRACK_NATS,
@@ -70,11 +71,17 @@ def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
     marked = (summed >= STREWN_NATS) & (shows.sum(axis=0) >= enough)
     # One track alone may be made so: it says no more than the sound of a track by chance does.
     pooled = np.where(tells, np.clip(excess, 0.0, MOST_NATS), 0.0).sum(axis=0)
-    is_faint = (pooled >= FAINT_NATS) & ~marked
-    # Every two nats that a window has more come half as often or less.
-    unusual = np.maximum(pooled - USUAL_NATS, 0.0) / 2
+    unusual = _unlikely(pooled / SCALE_NATS, USUAL_NATS / SCALE_NATS * tells.sum(axis=0))
+    is_faint = (unusual >= FAINT_NATS) & ~marked
     found = [*_places(marked, summed, is_proof=True), *_places(is_faint, unusual, is_proof=False)]
     return sorted(found, key=lambda one: one.place)
+
+
+def _unlikely(seen: Float64s, usual: Float64s) -> Float64s:
+    """Return how unlikely so large a sum of exponential deviates is, in nats, at least: Chernoff's bound."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        nats = np.where((usual > 0) & (seen > usual), seen - usual - usual * np.log(seen / usual), 0.0)
+    return np.asarray(nats, np.float64)
 
 
 def _places(marked: Bools, nats: Float64s, *, is_proof: bool) -> list[Strewn]:

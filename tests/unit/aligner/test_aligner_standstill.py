@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.events.limits import SEARCHED_NATS
 from assembler.aligner.events.stops.pace import joined_stops
 from assembler.aligner.events.stops.standstill import find_stops
 from assembler.aligner.events.strewn import strewn_losses
@@ -113,3 +114,12 @@ def test_lines_rounded_towards_nought_are_strewn_losses() -> None:
     places = [one.place for one in strewn_losses(tracks, 1)]
     assert 9500 <= places[0][0] <= 10_240
     assert 13_500 <= places[-1][1] <= 14_600
+
+
+def test_what_many_tracks_hold_by_chance_is_not_faint_evidence() -> None:
+    """A hundred clean tracks have more means than six by chance, and as little to tell."""
+    many = [own for seed in range(20, 38) for own in _tracks(seed)]
+    assert len(many) > 100
+    found = strewn_losses(many, 1)
+    assert not any(one.is_proof for one in found)
+    assert sum(one.because.nats or 0.0 for one in found) < SEARCHED_NATS / 2

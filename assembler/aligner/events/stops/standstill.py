@@ -17,11 +17,11 @@ import numpy as np
 from assembler.aligner.events.limits import (
     AROUND_SAMPLES,
     INSTANT_SAMPLES,
-    LEAST_CUT_OUT,
     LEAST_SOUNDING,
     LEAST_STILL,
     LEAST_TRACKS,
     LONGEST_RAMP,
+    PLAYED_LEAST_TRACKS,
     RAMP_BRIDGE,
 )
 from assembler.aligner.events.stops.pace import Stop
@@ -119,7 +119,7 @@ def _is_cut_out(tracks: Sequence[Int32s], start: int, end: int, instant: int) ->
     sides = [[own[start - AROUND_SAMPLES : start][::-1], own[end : end + AROUND_SAMPLES]] for own in tracks]
     sounding = [pair for pair in sides if all(_sounds(side) for side in pair)]
     at_once = [pair for pair in sounding if all(_sounds(side[:instant]) for side in pair)]
-    return len(at_once) >= LEAST_CUT_OUT and len(at_once) == len(sounding)
+    return len(at_once) >= PLAYED_LEAST_TRACKS and len(at_once) == len(sounding)
 
 
 def _sounds(samples: Int32s) -> bool:
