@@ -71,7 +71,9 @@ def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
     marked = (summed >= STREWN_NATS) & (shows.sum(axis=0) >= enough)
     # One track alone may be made so: it says no more than the sound of a track by chance does.
     pooled = np.where(tells, np.clip(excess, 0.0, MOST_NATS), 0.0).sum(axis=0)
-    unusual = _unlikely(pooled / SCALE_NATS, USUAL_NATS / SCALE_NATS * tells.sum(axis=0))
+    # Some sound has more of them all along.
+    usual = np.maximum(USUAL_NATS * tells.sum(axis=0), np.median(pooled))
+    unusual = _unlikely(pooled / SCALE_NATS, usual / SCALE_NATS)
     is_faint = (unusual >= FAINT_NATS) & ~marked
     found = [*_places(marked, summed, is_proof=True), *_places(is_faint, unusual, is_proof=False)]
     return sorted(found, key=lambda one: one.place)
