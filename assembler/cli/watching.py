@@ -13,7 +13,7 @@ from assembler.cli.answer import DONE, INTERRUPTED, Answer
 from assembler.cli.consoles import PlainConsole
 from assembler.cli.loudness import Loudness, loudness
 from assembler.cli.process import give_up_output
-from assembler.cli.terminal import say
+from assembler.cli.terminal import say, say_wrapped
 from assembler.cli.watch_screen import screen_of
 from assembler.watch import Board, Watch, event_json, event_line
 
@@ -75,7 +75,7 @@ def _say_list(last: Event | None) -> None:
     if last is None or not last.lines:
         say("Nothing is known yet of what must be played again")
     if last is not None:
-        say(*last.lines, *([last.words] if last.words else []))
+        say_wrapped(*last.lines, *([last.words] if last.words else []))
 
 
 @contextmanager

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import resource
 import signal
@@ -84,6 +85,17 @@ def test_a_set_stands_whatever_becomes_of_the_words(sheet: Path, finished: Path,
         assert run(["verify", str(tmp_path / name)]) == 0
         page = "data/report.html"
         assert (tmp_path / name / page).read_bytes() == (finished / page).read_bytes()
+
+
+def test_a_verdict_is_the_same_in_print_and_in_json(
+    finished: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is printed as in order is so in JSON, by that word, and by the one that programs had first."""
+    assert run(["verify", str(finished)]) == 0
+    assert "in order" in capsys.readouterr().out
+    assert run(["verify", str(finished), "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert (said["in_order"], said["sound"]) == (True, True)
 
 
 def test_a_verdict_outlasts_its_output(sheet: Path, finished: Path, tmp_path: Path) -> None:
