@@ -28,24 +28,12 @@ What is raised on purpose is an `AssemblerError`; its tree stands in `assembler.
 
 from __future__ import annotations
 
-from importlib import import_module
-from typing import TYPE_CHECKING, Any
-
-from assembler.errors import (
-    AssemblerError,
-    CaptureError,
-    ClusterError,
-    LedgerError,
-    PlanError,
-    PublishError,
-    SheetError,
-    TimecodeError,
-    TimecodeLogError,
-    WaveError,
-)
-from assembler.version import __version__
+TYPE_CHECKING = False
+"""As in ``typing``, which takes longer to load than all that is needed here."""
 
 if TYPE_CHECKING:
+    from typing import Any
+
     from assembler.aligner import Edit, write_plan
     from assembler.batch import BatchResult, build_collection, verify_collection
     from assembler.collection import Collection, read_collection
@@ -60,11 +48,24 @@ if TYPE_CHECKING:
     )
     from assembler.demo import write_demo
     from assembler.drafting import draft_sheet, grow_sheet
+    from assembler.errors import (
+        AssemblerError,
+        CaptureError,
+        ClusterError,
+        LedgerError,
+        PlanError,
+        PublishError,
+        SheetError,
+        TimecodeError,
+        TimecodeLogError,
+        WaveError,
+    )
     from assembler.known import open_known
     from assembler.record.recorded.reading import read_record
     from assembler.report import report_page
     from assembler.retakes import find_retakes
     from assembler.sheet import load_sheet
+    from assembler.version import __version__
     from assembler.watch import Watch
 
 __all__ = [
@@ -105,6 +106,22 @@ __all__ = [
 ]
 
 _HOMES = {
+    "__version__": "assembler.version",
+    **dict.fromkeys(
+        (
+            "AssemblerError",
+            "CaptureError",
+            "ClusterError",
+            "LedgerError",
+            "PlanError",
+            "PublishError",
+            "SheetError",
+            "TimecodeError",
+            "TimecodeLogError",
+            "WaveError",
+        ),
+        "assembler.errors",
+    ),
     "Edit": "assembler.aligner",
     "write_plan": "assembler.aligner",
     "BatchResult": "assembler.batch",
@@ -132,7 +149,9 @@ _HOMES = {
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - the types stand in the imports above
-    """Load a public name when it is first used: the command line's help needs none of them."""
+    """Load a public name when it is first used: the command line's help needs none, and an interrupt finds little."""
     if name in _HOMES:
+        from importlib import import_module
+
         return getattr(import_module(_HOMES[name]), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

@@ -23,7 +23,8 @@ from assembler.aligner.concealment.weave import weave
 from assembler.aligner.events.copies import tell_copies
 from assembler.aligner.events.lone import told_together
 from assembler.aligner.events.settle import settle_by_other_tracks
-from assembler.aligner.events.standstill import covered_by_all, heard, joined_stops, stop_flaws
+from assembler.aligner.events.stops.pace import joined_stops
+from assembler.aligner.events.stops.standstill import covered_by_all, heard, stop_flaws
 from assembler.aligner.noting import asked_of_block, note_whole, stuck_of
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings, joined_flaws, joined_places
@@ -36,7 +37,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from assembler.aligner.compare.track import Weighed
-    from assembler.aligner.events.standstill import Stop
+    from assembler.aligner.events.stops.pace import Stop
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.known import Known

@@ -9,17 +9,18 @@ import numpy as np
 
 from assembler.aligner.compare.blocks import TrackNotes, add_ranges, note_block
 from assembler.aligner.compare.limits import RUN_MARGIN
+from assembler.aligner.concealment.alone import Row
 from assembler.aligner.events.limits import WINDOW_SAMPLES
-from assembler.aligner.events.standstill import find_stops, heard
+from assembler.aligner.events.stops.standstill import find_stops, heard
 from assembler.aligner.events.strewn import strewn_losses
 from assembler.aligner.events.stuck import stuck_bits
+from assembler.aligner.records.because import Rule
 from assembler.aligner.records.ranges import common
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.concealment.alone import Row
-    from assembler.aligner.events.standstill import Stop
+    from assembler.aligner.events.stops.pace import Stop
     from assembler.aligner.events.strewn import Strewn
     from assembler.aligner.records.because import Because
     from assembler.aligner.records.passes import PlacedPass
@@ -41,6 +42,13 @@ class BlockNotes(TrackNotes):
     def add_means(self, index: int, place: Range, seen: Range, because: Because) -> None:
         """Note that a pass lost samples in a place."""
         self.seen_means.append((index, place, seen, because))
+
+    def add_faint(self, index: int, place: Range, seen: Range, because: Because) -> None:
+        """Note that a pass may have lost samples in a place: what lies in this block, with its share of the nats."""
+        start, end = max(place[0], seen[0]), min(place[1], seen[1])
+        if start < end and because.nats is not None:
+            nats = because.nats * (end - start) / (place[1] - place[0])
+            self.weak.setdefault(index, []).append(Row(start, end, nats, Rule.STREWN))
 
     def kept(self) -> TrackBlock:
         """Return what was seen."""
@@ -180,7 +188,7 @@ def _note_strewn(
     covered: Sequence[Sequence[Range]],
     low: int,
     step: int,
-    notes: Mapping[int, TrackNotes],
+    notes: Mapping[int, BlockNotes],
 ) -> None:
     """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
     seen: list[tuple[Sequence[Int32s], list[Strewn]]] = []
@@ -203,4 +211,8 @@ def _note_strewn(
             for strewn in places:
                 for start, end in common([strewn.place], inner):
                     if np.diff(samples[start:end]).any():
-                        notes[track].add_means(index, (start + low, end + low), block, strewn.because)
+                        place = start + low, end + low
+                        if strewn.is_proof:
+                            notes[track].add_means(index, place, block, strewn.because)
+                        else:
+                            notes[track].add_faint(index, place, block, strewn.because)

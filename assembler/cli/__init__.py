@@ -2,16 +2,21 @@
 
 from __future__ import annotations
 
+import os
+import signal
 import sys
-
-from assembler.cli.process import check_memory, hold_interrupts, prepare_process
-from assembler.printable import printable
 
 __all__ = ["main"]
 
 
 def main() -> None:
     """Run the command line of this process."""
+    # An interrupt in the middle of an import is no exception that anything could tell of.
+    if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+        signal.signal(signal.SIGINT, _end_at_once)
+    from assembler.cli.process import check_memory, hold_interrupts, prepare_process
+    from assembler.printable import printable
+
     prepare_process()
     status, words = 130, "interrupted; no set was written"
     try:
@@ -31,3 +36,9 @@ def main() -> None:
     if words and sys.stderr is not None:
         sys.stderr.write(printable(f"assembler: {words}") + "\n")
     sys.exit(status)
+
+
+def _end_at_once(*_: object) -> None:
+    """End a process that has begun nothing yet."""
+    os.write(2, b"assembler: interrupted; no set was written\n")
+    os._exit(130)

@@ -83,7 +83,7 @@ def draft(
     """Look through FOLDER for captures and write a first session sheet to correct by hand.
 
     Without -o the sheet is printed. Its paths are relative to FOLDER: keep the sheet there. With --into a sheet that
-    stands gets new passes behind those it has; nothing else in it is changed, and the old one is kept beside it.
+    stands gets new passes after those it has; nothing else in it is changed, and the old one is kept beside it.
     """
     from assembler.cli.drafting import run_draft, run_grow
 
@@ -249,6 +249,7 @@ def verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: 
 
 @commands.command(short_help="Follow captures while they are recorded.", epilog=example("watch"))
 @click.argument("source", metavar="FOLDER|SHEET", type=_PATH)
+@quiet_option
 @click.option("--json", "as_json", is_flag=True, help="Print one JSON object a line, no words.")
 @_outside
 @remembering

@@ -8,15 +8,20 @@ import resource
 import signal
 import sys
 from contextlib import suppress
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 if TYPE_CHECKING:
+    from types import FrameType
+
     from _typeshed import ReadableBuffer
 
 LEAST_MEMORY: Final = 400 << 20
 """Bytes of address space under which numeric libraries may fail while they load, some without end."""
 
 _ENDING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+
+LOADING_SECONDS: Final = 0.02
+"""An interrupt that strikes while a module is loaded is tried again after so long."""
 
 
 def prepare_process() -> None:
@@ -58,7 +63,7 @@ def check_memory() -> None:
 
 def hold_interrupts() -> None:
     """Let no further signal interrupt the process, which is about to end: the words come out whole."""
-    for number in _ENDING:
+    for number in (*_ENDING, signal.SIGALRM):
         if signal.getsignal(number) is _interrupt:
             signal.signal(number, signal.SIG_IGN)
 
@@ -110,5 +115,22 @@ def _allow_many_files() -> None:
             resource.setrlimit(resource.RLIMIT_NOFILE, (hard, hard))
 
 
-def _interrupt(*_: Any) -> None:  # noqa: ANN401 - the signal module's own arguments
+def _interrupt(_: int, frame: FrameType | None) -> None:
+    """Interrupt what runs; an import is let come to its end first.
+
+    Loading a module runs callbacks and made-up code, in which an exception is lost, or ends the process in Python's
+    own way.
+    """
+    if _is_importing(frame):
+        signal.signal(signal.SIGALRM, _interrupt)
+        signal.setitimer(signal.ITIMER_REAL, LOADING_SECONDS)
+        return
     raise KeyboardInterrupt
+
+
+def _is_importing(frame: FrameType | None) -> bool:
+    while frame is not None:
+        if frame.f_code.co_filename.startswith("<frozen importlib"):
+            return True
+        frame = frame.f_back
+    return False

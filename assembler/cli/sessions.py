@@ -76,7 +76,7 @@ def _foretell(notes: Sequence[Note]) -> None:
     for note in notes[:MOST_FORETOLD]:
         say(f"Needs a person: {note.text}", err=True)
     if len(notes) > MOST_FORETOLD:
-        say(f"Needs a person: {len(notes) - MOST_FORETOLD} more, told when the set is built", err=True)
+        say(f"Needs a person: {len(notes) - MOST_FORETOLD} more, reported when the set is built", err=True)
 
 
 def run_verify(folder: Path, against: Path | None, *, as_json: bool, allow_outside: bool) -> Answer:

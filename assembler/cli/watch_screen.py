@@ -9,6 +9,7 @@ from rich.text import Text
 
 from assembler.cli.consoles import Group
 from assembler.printable import printable
+from assembler.retakes import track_numbers
 from assembler.states import State, shares_words
 from assembler.watch import event_line
 
@@ -64,7 +65,7 @@ def _passes(passes: Sequence[PassLine]) -> Table:
 def _rolls(rolls: Sequence[Mapping[str, Any]], most: int) -> Table:
     shown = rolls if len(rolls) <= most else rolls[: max(1, most - 1)]
     rows = [
-        (one["reel"], one["roll_to"], one["from"], one["to"], _numbers(one["tracks"]), one["why"])
+        (one["reel"], one["roll_to"], one["from"], one["to"], track_numbers(one["tracks"]), one["why"])
         for one in shown
     ]
     if len(shown) < len(rolls):
@@ -80,7 +81,7 @@ def _ends(board: Board) -> list[Text]:
         rows += [_row(f"Reel {reel['name']}: {reel['words']}", 0), _row(shares_words(shares))]
     if board.suspects:
         first = board.suspects[0]
-        tracks = _numbers(first["tracks"])
+        tracks = track_numbers(first["tracks"])
         rows.append(
             _row(f"Listen at {len(board.suspects)} more, first at {first['timecode']}, track {tracks}", 0)
         )
@@ -108,18 +109,3 @@ def _wrong(line: PassLine) -> str:
     flaws = "" if not line.flaws else f"{line.flaws} flaw{'s' * (line.flaws > 1)}"
     tracks = [f"{count} {kind}" for kind, count in line.tracks.items()]
     return ", ".join(part for part in (flaws, line.clock, *tracks) if part) or "nothing"
-
-
-def _numbers(tracks: Sequence[int]) -> str:
-    """Return tracks as a machine counts them.
-
-    >>> _numbers([0, 1, 2, 5, 7])
-    '1-3, 6, 8'
-    """
-    runs: list[list[int]] = []
-    for track in tracks:
-        if runs and runs[-1][-1] == track - 1:
-            runs[-1].append(track)
-        else:
-            runs.append([track])
-    return ", ".join(str(one[0] + 1) + (f"-{one[-1] + 1}" if len(one) > 1 else "") for one in runs)

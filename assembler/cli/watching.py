@@ -11,8 +11,9 @@ from rich.live import Live
 
 from assembler.cli.answer import DONE, INTERRUPTED, Answer
 from assembler.cli.consoles import PlainConsole
+from assembler.cli.loudness import Loudness, loudness
 from assembler.cli.process import give_up_output
-from assembler.cli.terminal import say
+from assembler.cli.terminal import say, say_wrapped
 from assembler.cli.watch_screen import screen_of
 from assembler.watch import Board, Watch, event_json, event_line
 
@@ -28,6 +29,9 @@ LINE_SECONDS: Final = 60.0
 
 SCREEN_SECONDS: Final = 0.5
 """The screen is drawn again so often at most."""
+
+_ALL_WELL: Final = {("recording", ""), ("timecode", "found")}
+"""Events by which nothing is wrong."""
 
 FINISH_SECONDS: Final = 20.0
 """So long a check that runs is waited for in the end."""
@@ -71,7 +75,7 @@ def _say_list(last: Event | None) -> None:
     if last is None or not last.lines:
         say("Nothing is known yet of what must be played again")
     if last is not None:
-        say(*last.lines, *([last.words] if last.words else []))
+        say_wrapped(*last.lines, *([last.words] if last.words else []))
 
 
 @contextmanager
@@ -80,8 +84,8 @@ def _teller(*, as_json: bool) -> Iterator[Callable[[Event], None]]:
     console = PlainConsole()
     if as_json:
         yield _say_object
-    elif not console.is_terminal:
-        yield _Lines().tell
+    elif loudness() is Loudness.QUIET or not console.is_terminal:
+        yield _Lines(is_quiet=loudness() is Loudness.QUIET).tell
     else:
         with Live(screen_of(Board()), console=console, auto_refresh=False, screen=True) as live:
             yield _Screen(live).tell
@@ -92,13 +96,20 @@ def _say_object(event: Event) -> None:
 
 
 class _Lines:
-    """Plain lines: each event one, lengths now and then."""
+    """Plain lines: each event one, lengths now and then; where little is wanted, only what is wrong.
 
-    def __init__(self) -> None:
+    Args:
+        is_quiet: neither lengths nor lists are told; the last list is, in the end.
+    """
+
+    def __init__(self, *, is_quiet: bool) -> None:
+        self._is_quiet = is_quiet
         self._told: dict[str, float] = {}
 
     def tell(self, event: Event) -> None:
         now = time.monotonic()
+        if self._is_quiet and (event.event == "retakes" or (event.event, event.kind) in _ALL_WELL):
+            return
         if event.event == "recording" and not event.kind:
             if now - self._told.get(event.pass_name, -LINE_SECONDS) < LINE_SECONDS:
                 return

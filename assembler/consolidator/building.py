@@ -328,5 +328,5 @@ def _bagging_date(sheet: Sheet) -> list[tuple[str, str]]:
     day = epoch_date()
     if day is not None:
         return [("Bagging-Date", day.isoformat())]
-    said = "the date of the session: no SOURCE_DATE_EPOCH told the day of bagging"
+    said = "the date of the session: no SOURCE_DATE_EPOCH gives the day of bagging"
     return [("Bagging-Date", date), ("Bagging-Date-Is", said)] if (date := session_date(sheet)) else []

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 
 WAVE_SUFFIXES = (".wav", ".rf64", ".bw64")
 LOG_SUFFIXES = (".mid", ".midi", ".csv")
+LEAST_NUMBERED = 3
+"""So many numbered tracks in a folder say that one without a number is none."""
+
 MOST_FOLDERS = 2000
 MOST_FILES = 20_000
 """WAV files that are looked at; a sheet that lists more is longer than a sheet may be."""
@@ -131,6 +134,13 @@ def _passes_in(root: Path, place: Path, files: _Files, notes: list[str]) -> list
                 (mono if file.info.format.channels == 1 else poly).append((place / name, file.info))
         except WaveError as error:
             left_out.append(f"{name} is left out: {error.problem}")
+    mix = mono_mix([path.stem for path, _ in mono])
+    left_out += [
+        f"{path.name} is left out: the only one of {len(mono)} without a number, a mix and no track"
+        for path, _ in mono
+        if path.stem == mix
+    ]
+    mono = [row for row in mono if row[0].stem != mix]
     drafts = [_pass(root, place, [row], log, left_out, Path(row[0]).stem) for row in poly]
     if mono:
         drafts.insert(0, _pass(root, place, mono, log, left_out, place.resolve().name))
@@ -138,6 +148,16 @@ def _passes_in(root: Path, place: Path, files: _Files, notes: list[str]) -> list
         here = _relative(root, place)
         notes += [text if here == "." else f"{here}/{text}" for text in left_out]
     return drafts
+
+
+def mono_mix(stems: Sequence[str]) -> str | None:
+    """Return the name of a mix among the mono files of a folder; None where there is none.
+
+    >>> mono_mix(["01", "02", "03", "04", "rough"]), mono_mix(["Kick", "Snare 2", "Bass"])
+    ('rough', None)
+    """
+    plain = [stem for stem in stems if not any(letter.isdigit() for letter in stem)]
+    return plain[0] if len(plain) == 1 and len(stems) > LEAST_NUMBERED else None
 
 
 def _written(root: Path, path: Path, *, is_listed: bool) -> str:

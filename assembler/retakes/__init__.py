@@ -4,6 +4,7 @@ from assembler.retakes.finding import find_retakes
 from assembler.retakes.model import PassWords, ReelRetakes, Retakes, Roll, TimedSuspect
 from assembler.retakes.page import retakes_page
 from assembler.retakes.telling import retakes_json, retakes_lines
+from assembler.retakes.words import track_numbers
 
 __all__ = [
     "PassWords",
@@ -15,4 +16,5 @@ __all__ = [
     "retakes_json",
     "retakes_lines",
     "retakes_page",
+    "track_numbers",
 ]

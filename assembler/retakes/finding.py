@@ -8,7 +8,15 @@ from assembler.aligner import closing_of, cut_at
 from assembler.retakes.held import HeldPass, Place
 from assembler.retakes.labels import TapeLabels
 from assembler.retakes.model import PassWords, ReelRetakes, Retakes, Roll, TimedSuspect
-from assembler.retakes.words import ALL_TRACKS, come_off_words, held_words, tracks_words, why_words
+from assembler.retakes.words import (
+    ALL_TRACKS,
+    MOST_NAMED,
+    come_off_words,
+    held_words,
+    track_numbers,
+    tracks_words,
+    why_words,
+)
 from assembler.states import State, shares_of, worst_of
 
 if TYPE_CHECKING:
@@ -141,8 +149,10 @@ class _Rolls:
 
     def _track_words(self, tracks: Sequence[int]) -> str:
         words = tracks_words(tracks, self._reel)
-        numbers = ", ".join(str(track + 1) for track in tracks)
-        return words if words == ALL_TRACKS else f"{words} (track{'s' * (len(tracks) != 1)} {numbers})"
+        numbers = track_numbers(tracks)
+        if words == ALL_TRACKS or len(tracks) > MOST_NAMED:
+            return words
+        return f"{words} (track{'s' * (len(tracks) != 1)} {numbers})"
 
     def _kinds(self, place: Place) -> list[str]:
         """Return what is wrong at a place."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import exp
 from typing import TYPE_CHECKING, Any
 
-from assembler.retakes.words import counted, kind_words
+from assembler.retakes.words import counted, kind_words, track_numbers
 from assembler.states import shares_words
 
 if TYPE_CHECKING:
@@ -96,9 +96,9 @@ def plays_words(plays: int) -> str:
 
 def suspect_words(one: TimedSuspect) -> str:
     """Return a place to listen to in a line."""
-    tracks = ", ".join(str(track + 1) for track in one.suspect.tracks)
+    tracks = track_numbers(one.suspect.tracks)
     share = 1 / (1 + exp(-one.suspect.odds))
     return (
-        f"reel {one.suspect.reel}, {one.timecode}, track {tracks}: "
+        f"reel {one.suspect.reel}, {one.timecode}, track{'s' * (len(one.suspect.tracks) != 1)} {tracks}: "
         f"{kind_words(one.suspect.kind)}? {100 * share:.0f} % likely"
     )

@@ -31,6 +31,8 @@ KIND_WORDS = {
 """By the names of the record and of states."""
 
 ALL_TRACKS = "all tracks"
+MOST_NAMED = 16
+"""Tracks that are called by name; of more the numbers are said, as a machine counts them."""
 
 WORN_PLAYS = 3
 """A first play and two more that did not cure a place: a fourth seldom does (common practice, no source)."""
@@ -95,6 +97,8 @@ def tracks_words(tracks: Collection[int], reel: Reel) -> str:
     named = [track for track, name in enumerate(reel.tracks) if name]
     if len(named) > 1 and sorted(tracks) == named:
         return ALL_TRACKS
+    if len(tracks) > MOST_NAMED:
+        return f"tracks {track_numbers(sorted(tracks))}"
     return ", ".join(reel.tracks[track] or f"track {track + 1}" for track in sorted(tracks))
 
 
@@ -137,3 +141,18 @@ def come_off_words(rolls: Sequence[Roll], shares: Mapping[State, float], *, is_u
 def counted(count: int, what: str) -> str:
     """Return how many there are of something."""
     return f"{count} {what}{'s' * (count != 1)}"
+
+
+def track_numbers(tracks: Sequence[int]) -> str:
+    """Return tracks as a machine counts them.
+
+    >>> track_numbers([0, 1, 2, 5, 7])
+    '1-3, 6, 8'
+    """
+    runs: list[list[int]] = []
+    for track in tracks:
+        if runs and runs[-1][-1] == track - 1:
+            runs[-1].append(track)
+        else:
+            runs.append([track])
+    return ", ".join(str(one[0] + 1) + (f"-{one[-1] + 1}" if len(one) > 1 else "") for one in runs)

@@ -3,8 +3,8 @@
 A reel's ``prepared`` table has free keys. Those that are known here are put in words: ``baked_c`` or ``baked_f``
 (temperature), ``baked_hours``, ``warmed_c`` or ``warmed_f``. Every other one is told as it stands.
 
-Whatever speaks of heat draws a caution, however its key is spelled. No caution names a temperature of its own: a figure
-beside a lower one would read as advice to heat more.
+Whatever speaks of heat draws a caution, in a key however it is spelled, or in a text. No caution names a temperature of
+its own: a figure beside a lower one would read as advice to heat more.
 """
 
 from __future__ import annotations
@@ -27,6 +27,21 @@ _HEAT: Final = re.compile(
     r"|cook\w*|temp|temperature)"
 )
 """Words of heat in a key; what is stored or cleaned dry counts too: a caution too many does no harm."""
+_HEAT_IN_TEXT: Final = re.compile(
+    r"(pre|over|re|oven)?(bak(e|es|ed|ing|eout|t)|warm(s|ed|ing|er)|heat\w*|dr(ies|ied|ying|ier|yer)|oven\w*|incubat\w*"
+    r"|dehydrat\w*|cook\w*)|(ge|aus)?back(en|t)|\w*ofen\w*|erw(ä|ae)rm\w*|(ge)?trocknet|chauff\w*|(é|e)tuv\w*|s(é|e)ch\w+"
+)
+"""The same in a text: what a tape simply is, or is kept at, is left out. Notes are written in other tongues, too."""
+_DEGREES: Final = re.compile(
+    r"(\d+(?:[.,]\d+)?)\s*(?:°|º|deg(?:rees?)?\b\.?)?\s*([cf])(?![a-z])|(\d+)\s*(?:°|º|deg)", re.IGNORECASE
+)
+_LEAST_HEAT_C: Final = 30.0
+"""Rooms are cooler (common practice, no source)."""
+_DENIALS: Final = frozenset(
+    {"no", "not", "never", "without", "nor", "kein", "keine", "nicht", "ohne", "pas", "sans"}
+)
+_REACH: Final = 3
+"""So many words before a word of heat may deny it: "was not even warmed"."""
 _UNITS: Final = frozenset({"c", "f", "celsius", "fahrenheit"})
 _NOTHING_DONE: Final = frozenset({"", "no", "none", "not", "never", "n/a", "-", "false"})
 _SAME_TEMPERATURE_C: Final = 1.0
@@ -98,11 +113,17 @@ def preparation_cautions(prepared: Mapping[str, object]) -> list[str]:
 
 def _is_unseen(key: str, value: object) -> bool:
     """Return whether a note of a key that is spelled freely holds a temperature outside of all that has been seen."""
+    if isinstance(value, str):
+        degrees = [_celsius(*found) for found in _DEGREES.findall(value)]
+        return any(one >= _LEAST_HEAT_C and not _is_seen(one) for one in degrees)
     unit = _words_of(key)[-1]
     if not _is_number(value) or unit not in _UNITS:
         return False
-    degrees = (value - 32.0) / 1.8 if unit.startswith("f") else value
-    return not any(one.lowest_c <= degrees <= one.highest_c for one in _TREATMENTS)
+    return not _is_seen((value - 32.0) / 1.8 if unit.startswith("f") else value)
+
+
+def _is_seen(degrees_c: float) -> bool:
+    return any(one.lowest_c <= degrees_c <= one.highest_c for one in _TREATMENTS)
 
 
 def _doubt(treatment: _Treatment, prepared: Mapping[str, object]) -> str:
@@ -119,10 +140,30 @@ def _doubt(treatment: _Treatment, prepared: Mapping[str, object]) -> str:
 
 
 def _is_heat(key: str, value: object) -> bool:
-    """Return whether a note speaks of heat that was used, by its key alone."""
+    """Return whether a note speaks of heat that was used, by its key or in its text."""
     if value is False or str(value).strip().lower() in _NOTHING_DONE:
         return False
-    return any(_HEAT.fullmatch(word) for word in _words_of(key))
+    return any(_HEAT.fullmatch(word) for word in _words_of(key)) or (
+        isinstance(value, str) and _tells_of_heat(value)
+    )
+
+
+def _tells_of_heat(text: str) -> bool:
+    """Return whether a text says that something was heated, and not that it was not; or names a temperature of heat.
+
+    >>> _tells_of_heat("baked at 54 C for 6 h"), _tells_of_heat("no heat used"), _tells_of_heat("stored at 18 °C")
+    (True, False, False)
+    """
+    for words in map(_words_of, re.split(r"[.,;:!?()]", text)):
+        for at, word in enumerate(words):
+            if _HEAT_IN_TEXT.fullmatch(word) and not _DENIALS & set(words[max(0, at - _REACH) : at]):
+                return True
+    return any(_celsius(*found) >= _LEAST_HEAT_C for found in _DEGREES.findall(text))
+
+
+def _celsius(number: str, scale: str, bare: str) -> float:
+    degrees = float((number or bare).replace(",", "."))
+    return (degrees - 32.0) / 1.8 if scale in ("f", "F") else degrees
 
 
 def _words_of(key: str) -> list[str]:

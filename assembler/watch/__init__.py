@@ -9,8 +9,8 @@ Output: events, one after another; whoever asks prints them. Nothing is opened f
 - `clock`: its timecode, as far as it is logged.
 - `sound/`: new sound, looked at by the aligner's own rules, alone or beside finished passes, and what was told of it.
 - `checking`: a check of all that is finished, in the background.
-- `following`: one pass from its first sample to its end; `watching`: all of them, and the check that renews what must
-  be played again.
+- `following`: one pass from its first sample to its end; `saying`: what is told of it, in words.
+- `watching`: all of them, and the check that renews what must be played again; `listing`: what that check comes to.
 """
 
 from assembler.watch.board import Board, PassLine

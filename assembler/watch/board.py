@@ -86,6 +86,9 @@ class Board:
                 )
             case "flaw":
                 return replace(line, flaws=line.flaws + self._note(event))
+            case "taken_back":
+                self._forget(event)
+                return replace(line, flaws=max(0, line.flaws - len(event.more["places"])))
             case "timecode":
                 if event.kind != "found":
                     self._note(event)
@@ -96,6 +99,16 @@ class Board:
                 return replace(line, tracks={**line.tracks, event.kind: count})
             case _:
                 return replace(line, state=event.words)
+
+    def _forget(self, event: Event) -> None:
+        """Keep no longer what was no flaw after all."""
+        starts = {start for start, _ in event.more["places"]}
+        self.recent = [
+            one
+            for one in self.recent
+            if (one.pass_name, one.kind, one.tracks) != (event.pass_name, event.kind, event.tracks)
+            or one.start not in starts
+        ]
 
     def _note(self, event: Event) -> bool:
         """Keep what is wrong; return whether it is new, and not a flaw told again when it had ended."""

@@ -11,7 +11,9 @@ from typing import TYPE_CHECKING, Any, Final, Literal, TypeAlias
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-EventName: TypeAlias = Literal["recording", "flaw", "timecode", "dead_track", "ended", "retakes"]
+EventName: TypeAlias = Literal[
+    "recording", "flaw", "timecode", "dead_track", "taken_back", "ended", "retakes"
+]
 
 WORDS_OF_KIND: Final = {
     "mute": "mute",

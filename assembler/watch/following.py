@@ -8,16 +8,16 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from assembler.aligner.sound.scale import bits_used, smallest_word
 from assembler.errors import WaveError
-from assembler.importer import PassAudio
 from assembler.timecode import format_sample, frame_rate
-from assembler.watch.captures.growing import GrowingWave
+from assembler.watch.captures.growing import GrowingWave, audio_of
 from assembler.watch.clock import GrowingClock
-from assembler.watch.events import WORDS_OF_KIND, Event, length_words, tracks_words
+from assembler.watch.events import Event, tracks_words
+from assembler.watch.saying import flaw_words, recording_event, taken_back_event
 from assembler.watch.sound.beside import Place
-from assembler.watch.sound.examining import Examined, Scales, examine
+from assembler.watch.sound.examining import Examined, examine
 from assembler.watch.sound.levels import levels_of
+from assembler.watch.sound.scales import TapeScale
 from assembler.watch.sound.silences import Silences
 from assembler.watch.sound.told import START_REACH, ToldFlaws, ToldTracks
 from assembler.watch.sound.windows import EDGE, Windows
@@ -27,16 +27,14 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from assembler.aligner.records.ranges import Range
+    from assembler.importer import PassAudio
     from assembler.sheet import Pass, Reel, Sheet
     from assembler.watch.captures.scanning import Found
     from assembler.watch.sound.beside import Witness
-    from assembler.watch.sound.examining import Seen
+    from assembler.watch.sound.examining import Scales, Seen
 
 DEAD_SECONDS: Final = 3.0
 """A track of zeros is told after so much sound of the others, and two tracks that are alike."""
-
-LEAST_WORD_SECONDS: Final = 2.0
-"""Sound by which a tape's word length is measured first."""
 
 WORDS_OF_TRACKS: Final = {"dead": "nothing but zeros so far", "alike": "the same numbers as each other"}
 
@@ -67,8 +65,7 @@ class Follower:
     _heard_shift: int | None = None
     _levels: Sequence[float | None] = ()
     _is_stalled: bool = False
-    _word: int = 0
-    _word_until: float = 0.0
+    _scale: TapeScale = field(default_factory=lambda: TapeScale(0))
     _silences: Silences = field(default_factory=Silences)
     _flaws: ToldFlaws = field(default_factory=ToldFlaws)
     _tracks: ToldTracks = field(default_factory=lambda: ToldTracks(0))
@@ -152,7 +149,7 @@ class Follower:
         new = self._windows.due(self.length, is_last=is_last)
         if new is None and not is_last and self.length == self.seen and self.clock.is_lost:
             return
-        audio = self._audio()
+        audio = audio_of(self.files, self.sheet.deliver.word_length)
         self.clock.follow(self.sheet, self.one, self.reel, audio, now)
         yield from self._clock_news()
         if new is None:
@@ -180,21 +177,13 @@ class Follower:
         return not was
 
     def recording(self, kind: str = "") -> Event:
-        """Return how much is recorded by now.
+        """Return how much is recorded by now; ``kind`` is "stalled" where no sound comes."""
+        return recording_event(self.name, self.seen, self.rate, self._levels, self.label(self.seen), kind)
 
-        Args:
-            kind: "stalled" where no sound comes any more.
-        """
-        words = f"recording, {length_words(self.seen, self.rate)}"
-        if kind:
-            words += "; no sound comes any more"
-        more = {
-            "samples": self.seen,
-            "seconds": round(self.seen / self.rate, 3),
-            "sample_rate": self.rate,
-            "levels": list(self._levels),
-        }
-        return Event("recording", self.name, words, kind, timecode=self.label(self.seen), more=more)
+    def ended(self, why: str) -> Event:
+        """Return that the pass has ended, and how."""
+        more = {"samples": self.seen, "seconds": round(self.seen / self.rate, 3)}
+        return Event("ended", self.name, why, timecode=self.label(self.seen), more=more)
 
     def leftover(self, kind: str, start: int, end: int, tracks: Sequence[int]) -> list[int]:
         """Return the tracks of a flaw, found later by a check, on which it has not been told."""
@@ -205,36 +194,13 @@ class Follower:
 
     def flaw(self, kind: str, start: int, end: int, tracks: Sequence[int], more: dict[str, object]) -> Event:
         """Return a flaw as an event."""
-        words = WORDS_OF_KIND.get(kind, kind)
-        if kind == "slip":
-            samples = int(str(more.get("samples", 0)))
-            words += f", {abs(samples)} samples {'lost' if samples > 0 else 'repeated'}"
-        else:
-            goes_on = " and going on" if more.get("goes_on") else ""
-            words += (
-                f", {length_words(end - start, self.rate)}{goes_on}, {tracks_words(tracks, self.reel.tracks)}"
-            )
-        label = self.label(start)
-        return Event("flaw", self.name, words, kind, start, end, tuple(tracks), label, more)
-
-    def _audio(self) -> PassAudio:
-        channels = [
-            (number, channel)
-            for number, file in enumerate(self.files)
-            for channel in range(file.info.format.channels)
-        ]
-        return PassAudio(self.files, channels, self.sheet.deliver.word_length)
+        words = flaw_words(kind, end - start, self.rate, tracks, self.reel.tracks, more)
+        return Event("flaw", self.name, words, kind, start, end, tuple(tracks), self.label(start), more)
 
     def _scales(self, audio: PassAudio) -> Scales:
-        bits = self.sheet.deliver.word_length
+        self._scale.rate = self.rate
         said = self.reel.bit_depth or self.sheet.session.bit_depth
-        seconds = audio.length / self.rate
-        if seconds >= max(LEAST_WORD_SECONDS, self._word_until):
-            self._word_until = 4.0 * seconds if seconds < 60 else float("inf")
-            used = bits_used(audio, range(audio.tracks), bits)
-            self._word = 0 if used is None else min(bits, smallest_word(used))
-        word = self._word or min(bits, said)
-        return Scales(self.rate, 1 << (bits - word), (1 << (bits - 1)) - 1)
+        return self._scale.of(audio, self.sheet.deliver.word_length, said)
 
     def _place(self) -> Place | None:
         position = self.clock.position
@@ -270,7 +236,13 @@ class Follower:
                 yield self.flaw("slip", at, at, range(len(self.reel.tracks)), {"samples": samples})
         whole = [flaw for flaw in inside if flaw.end <= high or self._is_long(flaw, new[1])]
         for kind, place, tracks, goes_on in self._flaws.fresh(whole, high):
-            yield self.flaw(kind, *place, tracks, {"goes_on": True} if goes_on else {})
+            more: dict[str, object] = {"goes_on": True} if goes_on else {}
+            if self._flaws.may_be_played(kind, tracks, place):
+                more["may_be_played"] = True
+            yield self.flaw(kind, *place, tracks, more)
+        self._flaws.take_back({track: self._silences.rests(track) for track in self._flaws.silent_tracks})
+        for kind, of, places in self._flaws.taken_back():
+            yield taken_back_event(self.name, kind, places, of, self.reel.tracks, self.label(places[0][0]))
 
     def _is_long(self, flaw: Seen, end: int) -> bool:
         """Return whether what is seen of a flaw that goes on is enough to be told."""

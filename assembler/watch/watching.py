@@ -11,13 +11,12 @@ from assembler.aligner import THREADS
 from assembler.errors import AssemblerError, CaptureError
 from assembler.inputs import kind_of
 from assembler.known import NOTHING
-from assembler.retakes import find_retakes, retakes_json, retakes_lines
 from assembler.watch.captures.growing import is_finished, settled_at
 from assembler.watch.captures.roster import Roster, drafted, make_roster, read_sheet
 from assembler.watch.captures.scanning import Scanner
 from assembler.watch.checking import Checked, Checking
-from assembler.watch.events import Event
 from assembler.watch.following import Follower
+from assembler.watch.listing import flaws_found, retakes_event
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterator
@@ -26,11 +25,10 @@ if TYPE_CHECKING:
     from assembler.known import Known
     from assembler.sheet import Sheet
     from assembler.watch.captures.scanning import FileKey, Found, Scan
+    from assembler.watch.events import Event
 
 POLL_SECONDS: Final = 0.25
 SCAN_SECONDS: Final = 1.0
-
-_NO_LIST: Final[dict[str, list[str]]] = {"rolls": [], "reels": [], "suspects": []}
 
 QUIET_SECONDS: Final = 3.0
 """A capture whose headers are final, and that does not grow for so long, has ended."""
@@ -155,7 +153,7 @@ class Watch:
                 continue  # its header is not written yet, or it is gone already
             self._finished.pop(name, None)
             self._followed[name] = follower
-            yield Event("recording", name, "recording", more=_nothing_yet(follower))
+            yield follower.recording()
 
     def _take_names(self, scan: Scan) -> None:
         """Say anew which pass each capture is."""
@@ -215,8 +213,7 @@ class Watch:
         else:
             self._names = frozenset()
         self._is_stale = True
-        more = {"samples": follower.seen, "seconds": round(follower.seen / follower.rate, 3)}
-        yield Event("ended", name, why, timecode=follower.label(follower.seen), more=more)
+        yield follower.ended(why)
 
     def _check(self) -> Iterator[Event]:
         # An interrupt may strike anywhere: what is begun is noted before what it is for is forgotten.
@@ -233,9 +230,10 @@ class Watch:
         if result is not self._checked:
             self._checked.close()
             self._checked = result
-        yield from self._flaws_found(result)
+        waiting, self._awaited = self._awaited, []
+        yield from flaws_found(result, waiting)
         if result.edit is not None or result.problem or self.last is not None:
-            event = self._retakes(result)
+            event = self.last = retakes_event(result)
             self._checking = None
             yield event
         self._checking = None
@@ -249,31 +247,3 @@ class Watch:
         return lambda advance: drafted(
             self._folder, names, advance, allow_outside=self._allow_outside, known=self._known
         )
-
-    def _flaws_found(self, result: Checked) -> Iterator[Event]:
-        """Yield the flaws of passes that have just ended, but for those told while they were recorded."""
-        waiting = {follower.name: follower for follower in self._awaited}
-        self._awaited = []
-        for one in () if result.edit is None else result.edit.passes:
-            follower = waiting.get(one.imported.name)
-            for flaw in one.flaws if follower is not None else ():
-                left = follower.leftover(flaw.kind, flaw.start, flaw.end, flaw.tracks) if follower else []
-                if left and follower is not None:
-                    more: dict[str, object] = {} if flaw.samples is None else {"samples": flaw.samples}
-                    yield follower.flaw(flaw.kind, flaw.start, flaw.end, left, more)
-
-    def _retakes(self, result: Checked) -> Event:
-        words = result.problem
-        if result.edit is None or result.sheet is None:
-            self.last = Event(
-                "retakes", "", words or "nothing is finished yet", more={"rolls": [], "reels": []}
-            )
-            return self.last
-        retakes = find_retakes(result.sheet, result.edit)
-        lines = tuple(retakes_lines(retakes))
-        self.last = Event("retakes", "", words, more=retakes_json(retakes), lines=lines)
-        return self.last
-
-
-def _nothing_yet(follower: Follower) -> dict[str, object]:
-    return {"samples": 0, "seconds": 0.0, "sample_rate": follower.rate, "levels": []}

@@ -2,8 +2,10 @@
 
     python -m scripts.bench.retake_trials --kind cleanone,one,two,three --first 51001 --sessions 2
 
-A line a session: stretches of a track that no pass has right; of them those that no roll plays; their samples; of them
-those that no roll plays; rolls; rolls without such a stretch on any of their tracks; seconds to play.
+A line a session: stretches of a track that no pass has right; of them those that no roll plays, and of these the ones
+that stand among the places to listen to; samples of all stretches, and of those that no roll plays; rolls; rolls
+without such a stretch on any of their tracks; seconds to play; places to listen to, and how many of these are such
+stretches.
 """
 
 from __future__ import annotations
@@ -33,7 +35,7 @@ def main() -> None:
     options.add_argument("--first", type=int, default=1, help="first seed")
     options.add_argument("--sessions", type=int, default=1, help="sessions of each kind")
     chosen = options.parse_args()
-    print("session  stretches  not asked  samples  not asked  rolls  without  seconds")
+    print("session  stretches  not asked  listed  samples  not asked  rolls  without  seconds  listen  true")
     for kind in chosen.kind.split(","):
         for seed in range(chosen.first, chosen.first + chosen.sessions):
             with TemporaryDirectory(prefix="retakes-") as name:
@@ -51,8 +53,10 @@ def _counts(session: Session) -> tuple[int | float, ...]:
     wrong = [wrong_samples(session, one) for one in session.captures]
     whole = np.zeros(session.tape.shape[1], np.bool_)
     whole[max(0, start) : start + result.edit.length] = True
-    places = missed = samples = lost = 0
+    places = missed = listed = samples = lost = 0
     has_reason = [False] * len(rolls)
+    suspects = result.edit.suspects
+    is_true = [False] * len(suspects)
     for row in range(TRACKS):
         some, _, _ = witnesses(session, wrong, row)
         bad = ~some & whole
@@ -62,13 +66,21 @@ def _counts(session: Session) -> tuple[int | float, ...]:
                 part = slice(max(0, roll.start + moved), max(0, roll.end + moved))
                 asked[part] = True
                 has_reason[number] |= bool(bad[part].any())
+        heard = np.zeros_like(bad)
+        for number, one in enumerate(suspects):
+            part = slice(max(0, one.start + moved), max(0, one.end + moved))
+            heard[part] |= row in one.tracks
+            is_true[number] |= bool(row in one.tracks and bad[part].any())
         for low, high in stretches(bad):
+            is_missed = not asked[low:high].any()
             places += 1
-            missed += not asked[low:high].any()
+            missed += is_missed
+            listed += bool(is_missed and heard[low:high].any())
         samples += int(bad.sum())
         lost += int((bad & ~asked).sum())
     seconds = sum(roll.seconds for roll in rolls)
-    return places, missed, samples, lost, len(rolls), has_reason.count(False), round(seconds, 1)
+    played = len(rolls), has_reason.count(False), round(seconds, 1)
+    return places, missed, listed, samples, lost, *played, len(suspects), is_true.count(True)
 
 
 if __name__ == "__main__":

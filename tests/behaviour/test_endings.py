@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import resource
 import signal
@@ -84,6 +85,17 @@ def test_a_set_stands_whatever_becomes_of_the_words(sheet: Path, finished: Path,
         assert run(["verify", str(tmp_path / name)]) == 0
         page = "data/report.html"
         assert (tmp_path / name / page).read_bytes() == (finished / page).read_bytes()
+
+
+def test_a_verdict_is_the_same_in_print_and_in_json(
+    finished: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """What is printed as in order is so in JSON, by that word, and by the one that programs had first."""
+    assert run(["verify", str(finished)]) == 0
+    assert capsys.readouterr().out.startswith("In order: ")
+    assert run(["verify", str(finished), "--json"]) == 0
+    said = json.loads(capsys.readouterr().out)
+    assert (said["in_order"], said["sound"]) == (True, True)
 
 
 def test_a_verdict_outlasts_its_output(sheet: Path, finished: Path, tmp_path: Path) -> None:
@@ -214,6 +226,28 @@ def test_an_interrupt_while_the_commands_are_loaded() -> None:
     )
     done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (130, NOTHING)
+
+
+@pytest.mark.parametrize(
+    "name", ["assembler.cli.process", "click", "numpy", "rich.live", "assembler.watch.watching"]
+)
+def test_a_signal_while_any_module_is_loaded(tmp_path: Path, name: str) -> None:
+    """Ctrl-C in the first second of a watch: loading hides no interrupt, and nothing but words is shown."""
+    script = (
+        "import os, signal, sys\n"
+        "class Interrupt:\n"
+        "    def find_spec(self, name, *_):\n"
+        "        if name == os.environ['STRUCK']:\n"
+        "            os.kill(os.getpid(), signal.SIGINT)\n"
+        "sys.meta_path.insert(0, Interrupt())\n"
+        "from assembler.cli import main\n"
+        "main()\n"
+    )
+    command = [sys.executable, "-c", script, "watch", str(tmp_path)]
+    named = {**os.environ, "STRUCK": name}
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=120, env=named)
+    assert done.returncode == 130
+    assert "Traceback" not in done.stderr
 
 
 def test_a_missing_part_is_told_before_anything_is_written(sheet: Path, tmp_path: Path) -> None:

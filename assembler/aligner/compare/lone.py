@@ -52,10 +52,11 @@ def weigh_runs(
     rests: SharedRests,
     step: int,
     full_scale: int,
-) -> tuple[list[FoundFlaw], list[FoundFlaw]]:
-    """Return the mutes and holds that comparison has not shown: of lone stretches, and of the tape itself."""
+) -> tuple[list[FoundFlaw], list[FoundFlaw], list[FoundFlaw]]:
+    """Return the mutes and holds that comparison has not shown: of lone stretches, of the tape itself, and rests."""
     alone: list[FoundFlaw] = []
     agreeing: list[FoundFlaw] = []
+    played: list[FoundFlaw] = []
     runs_of = {index: runs.kept() for index, runs in notes.runs.items()}
     for index, runs in runs_of.items():
         for start, end in runs:
@@ -84,11 +85,9 @@ def weigh_runs(
                 if any(not _kind_of_run(one, track, run, step, full_scale) for one, run in witnesses):
                     continue
                 if shared and _is_natural(passes[index], kind, (start, end), held, rests):
+                    played.append(_cut_off(passes[index], track, kind, (low, high)))
                     continue
-                flaws = [
-                    FoundFlaw(one.name, track, kind, low, high, because=Because(Rule.CUT_OFF))
-                    for one in (passes[index], *muted)
-                ]
+                flaws = [_cut_off(one, track, kind, (low, high)) for one in (passes[index], *muted)]
                 alone += [flaw for flaw in flaws if flaw not in alone]
                 if shared:
                     agreeing += [flaw for flaw in flaws if flaw not in agreeing]
@@ -97,8 +96,17 @@ def weigh_runs(
         alone = [flaw for flaw in alone if flaw not in peaks]
     if len(agreeing) > MOST_AGREEING * len(passes):
         # Gated sound stops and sets in like that by nature, in every pass.
-        return [flaw for flaw in alone if flaw not in agreeing], []
-    return alone, agreeing
+        return [flaw for flaw in alone if flaw not in agreeing], [], _rests_of_all([*agreeing, *played])
+    return alone, agreeing, _rests_of_all(played)
+
+
+def _rests_of_all(alike: Sequence[FoundFlaw]) -> list[FoundFlaw]:
+    """Return the silences that passes have alike and that pass for played, each of one of the passes."""
+    return list({(flaw.start, flaw.end): flaw for flaw in alike if flaw.kind == "mute"}.values())
+
+
+def _cut_off(one: PlacedPass, track: int, kind: str, place: Range) -> FoundFlaw:
+    return FoundFlaw(one.name, track, kind, *place, because=Because(Rule.CUT_OFF))
 
 
 def weigh_lines(passes: Sequence[PlacedPass], track: int, notes: TrackNotes, step: int) -> list[FoundFlaw]:
@@ -191,7 +199,7 @@ def flaws_alone(
         known = merged((flaw.start, flaw.end) for _, flaw in shown)
         for places, kept in ((rests.natural, lone.natural), (rests.doubtful, lone.open_places)):
             kept.extend(
-                FoundFlaw(one.name, track, "mute", *place, because=Because(Rule.CUT_OFF))
+                _cut_off(one, track, "mute", place)
                 for place in places
                 if not common(merged([place, *_beside(place)]), known)
             )

@@ -1,4 +1,4 @@
-"""Where captures differ, gathered into places that are judged as one.
+"""Where captures differ, gathered into places that are judged as one; and where they do not, what looks lost.
 
 All positions are timeline samples.
 """
@@ -11,12 +11,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.limits import PACE_SAMPLES
+from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES
+from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.limits import BLOCK_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from assembler.aligner.compare.blocks import TrackNotes
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 
@@ -72,3 +76,43 @@ def silence_around(one: PlacedPass, track: int, place: Range) -> Range:
             if sounding.size:
                 break
     return low, high
+
+
+def unasked_losses(
+    passes: Sequence[PlacedPass], track: int, notes: TrackNotes, flaws: Sequence[FoundFlaw]
+) -> list[FoundFlaw]:
+    """Return where a pass shows lost samples all by itself, and comparison has put nothing down to it."""
+    found: list[FoundFlaw] = []
+    for index, places in notes.means.items():
+        known = merged((one.start, one.end) for one in flaws if one.pass_name == passes[index].name)
+        for place in common(merged(places), merged(passes[index].covered(track))):
+            if not common([place], known):
+                because = notes.proofs[index].within(place)
+                found.append(FoundFlaw(passes[index].name, track, "means", *place, because=because))
+    return found
+
+
+def weak_rows(
+    passes: Sequence[PlacedPass],
+    track: int,
+    notes: TrackNotes,
+    asked: Sequence[Range],
+    flaws: Sequence[FoundFlaw],
+) -> list[FoundFlaw]:
+    """Return rows of means that prove too little, where passes do not differ; of passes that agree one has them.
+
+    What all tracks show together is none beside a flaw of the pass: it is that one's border.
+    """
+    rows_of: dict[Range, FoundFlaw] = {}
+    for index, rows in sorted(notes.weak.items()):
+        covered = merged(passes[index].covered(track))
+        known = merged((one.start, one.end) for one in flaws if one.pass_name == passes[index].name)
+        for row in rows:
+            because = Because(row.rule, row.nats)
+            beside = [(row.start - MOST_GAP_SAMPLES, row.end + MOST_GAP_SAMPLES)]
+            if row.rule is Rule.STREWN and common(beside, merged([*known, *asked])):
+                continue
+            for place in without(common([(row.start, row.end)], covered), asked):
+                flaw = FoundFlaw(passes[index].name, track, "means", *place, because=because)
+                rows_of.setdefault(place, flaw)
+    return list(rows_of.values())

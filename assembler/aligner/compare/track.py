@@ -30,7 +30,12 @@ from assembler.aligner.compare.pieces import (
     judge_pieces,
     surroundings_of,
 )
-from assembler.aligner.compare.places import one_place_each, silence_around
+from assembler.aligner.compare.places import (
+    one_place_each,
+    silence_around,
+    unasked_losses,
+    weak_rows,
+)
 from assembler.aligner.concealment.limits import FLAW_BRIDGE
 from assembler.aligner.concealment.track import Comparison, concealed
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
@@ -136,7 +141,7 @@ def weigh_track(
     seen = [*flaws, *lone.told, *lone.open_places, *lone.natural]
     known = {p.name: merged((f.start, f.end) for f in seen if f.pass_name == p.name) for p in passes}
     doubted = merged((place.start, place.end) for place in undecided)
-    alone, agreeing = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
+    alone, agreeing, played = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
     alone += _not_known(lone.told, flaws + alone)
     drawn = weigh_lines(passes, track, notes, step)
     return Weighed(
@@ -144,24 +149,14 @@ def weigh_track(
         undecided,
         [*agreeing, *drawn],
         lone.open_places,
-        [*lone.natural, *_weak_rows(passes, track, notes, asked)],
+        [
+            *lone.natural,
+            *played,
+            *weak_rows(passes, track, notes, asked, flaws),
+            *unasked_losses(passes, track, notes, flaws),
+        ],
         comparison,
     )
-
-
-def _weak_rows(
-    passes: Sequence[PlacedPass], track: int, notes: TrackNotes, asked: Sequence[Range]
-) -> list[FoundFlaw]:
-    """Return rows of means that prove too little, where passes do not differ; of passes that agree one has them."""
-    found: dict[Range, FoundFlaw] = {}
-    for index, rows in sorted(notes.weak.items()):
-        covered = merged(passes[index].covered(track))
-        for row in rows:
-            because = Because(Rule.MEANS_IN_A_ROW, row.nats)
-            for place in without(common([(row.start, row.end)], covered), asked):
-                flaw = FoundFlaw(passes[index].name, track, "means", *place, because=because)
-                found.setdefault(place, flaw)
-    return list(found.values())
 
 
 def _comparison(

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.concealment.limits import ALONE_NATS, LEAST_MEMBERS, RATE_SAMPLES, WEAK_NATS
+from assembler.aligner.records.because import Rule
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
@@ -28,11 +29,13 @@ class Row:
         start: the first of them.
         end: behind the last of them.
         nats: how unlikely that is by nature.
+        rule: what found it.
     """
 
     start: int
     end: int
     nats: float
+    rule: Rule = Rule.MEANS_IN_A_ROW
 
     @property
     def is_proof(self) -> bool:

@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
+    BORDER_SAMPLES,
     COPY_BESIDE_SAMPLES,
-    COPY_BORDER_SAMPLES,
     LEAST_BLOCK,
     LEAST_EDGES,
     LONGEST_BLOCK,
@@ -96,16 +96,16 @@ def _told_at(
 def _is_copy(one: PlacedPass, track: int, place: Range) -> bool:
     """Return whether a pass holds in a place what stands right before it, for just as many samples."""
     size = place[1] - place[0]
-    most = size + COPY_BORDER_SAMPLES
+    most = size + BORDER_SAMPLES
     first = place[0] - COPY_BESIDE_SAMPLES
     samples = one.samples(track, first - most, place[1] + COPY_BESIDE_SAMPLES)
     inner = (
-        most + COPY_BESIDE_SAMPLES + COPY_BORDER_SAMPLES,
-        most + COPY_BESIDE_SAMPLES + size - COPY_BORDER_SAMPLES,
+        most + COPY_BESIDE_SAMPLES + BORDER_SAMPLES,
+        most + COPY_BESIDE_SAMPLES + size - BORDER_SAMPLES,
     )
     if np.count_nonzero(np.diff(samples[slice(*inner)])) < LEAST_EDGES:
         return False
-    for lag in range(size - COPY_BORDER_SAMPLES, most + 1):
+    for lag in range(size - BORDER_SAMPLES, most + 1):
         if not np.array_equal(samples[slice(*inner)], samples[inner[0] - lag : inner[1] - lag]):
             continue
         is_same = samples[lag:] == samples[:-lag]

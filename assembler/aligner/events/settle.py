@@ -22,7 +22,7 @@ from assembler.aligner.events.limits import (
     LEAST_SHARE,
     LEAST_SILENT,
     LEAST_TRACKS,
-    SAME_SAMPLES,
+    PLAYED_BORDER_SAMPLES,
 )
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided
@@ -147,7 +147,7 @@ def _disputed(
 
 def _is_same(first: Range, second: Range) -> bool:
     """Return whether places begin and end at the same sample, give or take what chance has alike there."""
-    return max(abs(first[0] - second[0]), abs(first[1] - second[1])) <= SAME_SAMPLES
+    return max(abs(first[0] - second[0]), abs(first[1] - second[1])) <= PLAYED_BORDER_SAMPLES
 
 
 def _settle_noise_in_silence(

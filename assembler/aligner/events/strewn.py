@@ -15,15 +15,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
+    FAINT_NATS,
     LEAST_REST,
     LEAST_SHOWING,
+    MOST_NATS,
     MOST_SLOW,
     MOST_STILL,
     PIECE_SAMPLES,
     PIECES,
+    SCALE_NATS,
     STREWN_LEAST_SHARE,
     STREWN_NATS,
     TRACK_NATS,
+    USUAL_NATS,
 )
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import ranges_of
@@ -42,14 +46,16 @@ class Strewn:
     Args:
         place: from where to where.
         because: the rule, with the excess of all tracks that show it, summed over its pieces.
+        is_proof: whether it needs no witness; else the excess counts above what sound has at any moment.
     """
 
     place: Range
     because: Because
+    is_proof: bool = True
 
 
 def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
-    """Return stretches in which several tracks show an excess of means or of levels held.
+    """Return stretches in which several tracks show an excess of means or of levels held: for certain, or faintly.
 
     Args:
         tracks: of one pass, all of one length.
@@ -63,13 +69,31 @@ def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
     enough = np.maximum(LEAST_SHOWING, STREWN_LEAST_SHARE * tells.sum(axis=0))
     summed = np.where(shows, excess, 0.0).sum(axis=0)
     marked = (summed >= STREWN_NATS) & (shows.sum(axis=0) >= enough)
+    # One track alone may be made so: it says no more than the sound of a track by chance does.
+    pooled = np.where(tells, np.clip(excess, 0.0, MOST_NATS), 0.0).sum(axis=0)
+    # Some sound has more of them all along.
+    usual = np.maximum(USUAL_NATS * tells.sum(axis=0), np.median(pooled))
+    unusual = _unlikely(pooled / SCALE_NATS, usual / SCALE_NATS)
+    is_faint = (unusual >= FAINT_NATS) & ~marked
+    found = [*_places(marked, summed, is_proof=True), *_places(is_faint, unusual, is_proof=False)]
+    return sorted(found, key=lambda one: one.place)
+
+
+def _unlikely(seen: Float64s, usual: Float64s) -> Float64s:
+    """Return how unlikely so large a sum of exponential deviates is, in nats, at least: Chernoff's bound."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        nats = np.where((usual > 0) & (seen > usual), seen - usual - usual * np.log(seen / usual), 0.0)
+    return np.asarray(nats, np.float64)
+
+
+def _places(marked: Bools, nats: Float64s, *, is_proof: bool) -> list[Strewn]:
+    """Return windows that follow one another as one place, with the sum of what they show."""
     return [
         # Windows overlap: each piece stands in as many of them as a window has pieces, but at the ends.
         Strewn(
             (first * PIECE_SAMPLES, (last + PIECES - 1) * PIECE_SAMPLES),
-            Because(
-                Rule.STREWN, max(float(summed[first:last].sum()) / PIECES, float(summed[first:last].max()))
-            ),
+            Because(Rule.STREWN, max(float(nats[first:last].sum()) / PIECES, float(nats[first:last].max()))),
+            is_proof,
         )
         for first, last in ranges_of(marked)
     ]
@@ -94,13 +118,16 @@ def _excess(samples: Int32s, step: int) -> Float64s:
     upwards, downwards = _counts(up), _counts(down)
     # Halves are rounded down or up; or towards zero, which is down above it and up below.
     one_way = _imbalance(upwards, downwards)
-    up &= above
-    down &= above
-    up_above, down_above = _counts(up), _counts(down)
+    up_above, down_above = _counts(up & above), _counts(down & above)
     inner, outer = up_above + downwards - down_above, down_above + upwards - up_above
     # A slow wave bends by a step towards nought all the time, the other way.
     inwards = np.where(inner > outer, _imbalance(inner, outer), 0.0)
-    rounded = np.maximum(one_way, inwards)
+    # A line is drawn from the good sample before it: rounded towards nought, its steps grow on the way, up or down.
+    rising = change > 0
+    up_rising, down_rising = _counts(up & rising), _counts(down & rising)
+    along, against = up_rising + downwards - down_rising, down_rising + upwards - up_rising
+    growing = np.where(along > against, _imbalance(along, against), 0.0)
+    rounded = np.maximum(np.maximum(one_way, inwards), growing)
     silent = still > MOST_STILL * PIECES * PIECE_SAMPLES
     slow = np.minimum(_counts(size <= step), _counts(np.abs(bend) <= step))
     silent |= slow > MOST_SLOW * PIECES * PIECE_SAMPLES

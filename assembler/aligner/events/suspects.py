@@ -13,6 +13,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import Counter
 from dataclasses import replace
+from itertools import combinations
 from math import ceil, expm1, log
 from typing import TYPE_CHECKING
 
@@ -27,6 +28,7 @@ from assembler.aligner.events.limits import (
     SEARCHED_NATS,
     SINGLE_NATS,
 )
+from assembler.aligner.records.because import Rule
 from assembler.aligner.records.ranges import merged, total
 from assembler.states import Suspect
 
@@ -49,15 +51,15 @@ def suspects_of(
         told: what is told as a flaw.
         length: samples that were looked at, on each track.
     """
-    flawed = {
-        track: merged((flaw.start, flaw.end) for flaw in told if flaw.track == track)
-        for track in {flaw.track for flaw in told}
-    }
+    places: dict[tuple[str, int], list[Range]] = {}
+    for flaw in told:
+        places.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start, flaw.end))
+    flawed = {of: merged(own) for of, own in places.items()}
     near = merged((flaw.start - NEARBY_SAMPLES, flaw.end + NEARBY_SAMPLES) for flaw in told)
     habits = Counter(map(_habit, lookalikes))
     moments: list[list[FoundFlaw]] = []
     for one in sorted(set(lookalikes), key=_by_start):
-        if _overlaps(flawed.get(one.track, []), one.start, one.end):
+        if _overlaps(flawed.get((one.pass_name, one.track), []), one.start, one.end):
             continue
         if moments and _is_at(moments[-1][0], one):
             moments[-1].append(one)
@@ -65,7 +67,8 @@ def suspects_of(
             moments.append([one])
     # That another track shows something just there by chance is as likely as look-alikes are dense.
     chance = min(1.0, max(1, len(lookalikes)) * COINCIDENCE_SAMPLES / max(1, length))
-    found = [_weighed(reel, moment, habits, -log(chance), near) for moment in moments]
+    together = Counter(pair for moment in moments for pair in combinations(_tracks(moment), 2))
+    found = [_weighed(reel, moment, habits, (-log(chance), together), near) for moment in moments]
     likely = pooled(one for one in found if one.odds >= LEAST_ODDS)
     return sorted(likely, key=lambda one: (-one.odds, one.start))
 
@@ -127,17 +130,36 @@ def _weighed(
     reel: str,
     moment: Sequence[FoundFlaw],
     habits: Mapping[tuple[str, int, str], int],
-    coincidence: float,
+    coincidence: tuple[float, Mapping[tuple[int, int], int]],
     near: Sequence[Range],
 ) -> Suspect:
-    """Return what one moment shows as one suspect."""
-    tracks = tuple(sorted({one.track for one in moment}))
+    """Return what one moment shows as one suspect.
+
+    Args:
+        reel: its name.
+        moment: look-alikes of one moment.
+        habits: how many look-alikes there are of each build.
+        coincidence: nats of two tracks that show something at once, and how often every two do: what a sequencer
+            plays on both stops on both again and again.
+        near: places beside flaws.
+    """
+    tracks = _tracks(moment)
     start, end = min(one.start for one in moment), max(one.end for one in moment)
-    odds = max(_own_odds(one, habits) for one in moment) + (len(tracks) - 1) * coincidence
+    first = max(moment, key=lambda one: (_own_odds(one, habits), -one.track))
+    nats, together = coincidence
+    # What was counted over all tracks is not counted again.
+    others = [] if first.because.rule is Rule.STREWN else [track for track in tracks if track != first.track]
+    odds = _own_odds(first, habits) + sum(
+        max(0.0, nats - log(together[min(first.track, track), max(first.track, track)])) for track in others
+    )
     if _overlaps(near, start, end):
         odds += NEARBY_NATS
     kind = Counter(one.kind for one in moment).most_common(1)[0][0]
     return Suspect(reel, start, end, tracks, kind, round(odds, 2))
+
+
+def _tracks(moment: Sequence[FoundFlaw]) -> tuple[int, ...]:
+    return tuple(sorted({one.track for one in moment}))
 
 
 def _own_odds(one: FoundFlaw, habits: Mapping[tuple[str, int, str], int]) -> float:

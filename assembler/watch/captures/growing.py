@@ -11,6 +11,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assembler.errors import WaveError
+from assembler.importer import PassAudio
 from assembler.inputs import FileState
 from assembler.wave import WaveFile, read_info
 
@@ -89,6 +90,14 @@ def _has_chunks_behind(stream: BinaryIO, info: WaveInfo) -> bool:
         if int.from_bytes(stream.read(4), "little") > chunk.size:
             return False
     return bool(behind)
+
+
+def audio_of(files: Sequence[GrowingWave], bits: int) -> PassAudio:
+    """Return the tracks of a capture's files one after another, as far as they have grown; values have so many bits."""
+    channels = [
+        (number, channel) for number, file in enumerate(files) for channel in range(file.info.format.channels)
+    ]
+    return PassAudio(files, channels, bits)
 
 
 def settled_at(paths: Sequence[Path]) -> float:

@@ -118,12 +118,14 @@ def make_roster(sheet: Sheet, captures: Sequence[Found]) -> Roster:
         held = [left[path] for path in paths if path in left]
         if held:
             keys = dict(zip(held[0].paths, held[0].keys, strict=True))
-            if all(path in keys for path in paths):
+            if all(path in keys for path in paths) and not _is_among(held[0], found):
                 found[one.name] = replace(held[0], paths=paths, keys=tuple(keys[path] for path in paths))
                 passes.append(one)
             left = {path: other for path, other in left.items() if other not in held}
     reels = {reel.name: reel for reel in sheet.reels}
     for capture in dict.fromkeys(left.values()):
+        if _is_among(capture, found):
+            continue
         name = _unused(capture.name, {one.name for one in sheet.passes} | set(found))
         reel = _reel_for(capture, capture.tracks, reels)
         reels.setdefault(reel.name, reel)
@@ -131,6 +133,11 @@ def make_roster(sheet: Sheet, captures: Sequence[Found]) -> Roster:
         passes.append(Pass(name=name, reel=reel.name, audio=audio))
         found[name] = capture
     return Roster(replace(sheet, passes=tuple(passes), reels=tuple(reels.values())), found)
+
+
+def _is_among(capture: Found, found: Mapping[str, Found]) -> bool:
+    """Return whether a capture is one of those found by another name: a link to it is no pass of its own."""
+    return set(capture.keys) <= {key for one in found.values() for key in one.keys}
 
 
 def _reel_for(capture: Found, tracks: int, reels: Mapping[str, Reel]) -> Reel:

@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.errors import WaveError
-from assembler.importer.looking import LOG_SUFFIXES, MOST_FOLDERS, WAVE_SUFFIXES
+from assembler.importer.looking import LOG_SUFFIXES, MOST_FOLDERS, WAVE_SUFFIXES, mono_mix
 from assembler.sheet import natural_key
 from assembler.wave import WaveFile
 
@@ -78,6 +78,8 @@ class Scanner:
                     mono.append((path, key))
                 elif channels > 1:
                     captures.append(Found(path.stem, (path,), (key,), channels))
+            mix = mono_mix([path.stem for path, _ in mono])
+            mono = [one for one in mono if one[0].stem != mix]
             if mono:
                 paths, keys = zip(*mono, strict=True)
                 captures.append(Found(place.resolve().name, paths, keys, len(paths)))

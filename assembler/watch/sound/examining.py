@@ -16,6 +16,7 @@ from assembler.aligner.records.timemap import Stretch, TimeMap
 from assembler.aligner.sound.levels import is_peak
 from assembler.aligner.sound.limits import PEAK_SAMPLES
 from assembler.watch.sound.beside import place_beside
+from assembler.watch.sound.silences import is_cut
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -50,6 +51,7 @@ class Seen:
         start: first sample.
         end: first sample behind it.
         is_doubtful: whether an instrument may make it, too, if it does so often.
+        is_silence: whether it is sound cut off, without a witness: a rest may be.
     """
 
     kind: str
@@ -57,6 +59,7 @@ class Seen:
     start: int
     end: int
     is_doubtful: bool = False
+    is_silence: bool = False
 
 
 @dataclass(frozen=True)
@@ -130,7 +133,14 @@ def examine(
     flaws = [
         *(Seen(flaw.kind, flaw.track, flaw.start, flaw.end) for flaw in borne_out),
         *(
-            Seen(flaw.kind, flaw.track, flaw.start, flaw.end, is_doubtful=_may_be_played(audio, flaw))
+            Seen(
+                flaw.kind,
+                flaw.track,
+                flaw.start,
+                flaw.end,
+                is_doubtful=_may_be_played(audio, flaw),
+                is_silence=is_cut(flaw),
+            )
             for flaw in silences.weighed(audio, end, alone)
         ),
     ]

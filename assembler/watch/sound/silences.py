@@ -67,9 +67,9 @@ class Silences:
             end: up to which sample there is any.
             flaws: in samples of the pass, that no other pass bears out.
         """
-        cutting = sorted({flaw.track for flaw in flaws if _is_cut(flaw)})
-        rests = {track: self._rests(track) for track in cutting}
-        asked = [flaw for flaw in flaws if _is_cut(flaw) and common([_place(flaw)], rests[flaw.track])]
+        cutting = sorted({flaw.track for flaw in flaws if is_cut(flaw)})
+        rests = {track: self.rests(track) for track in cutting}
+        asked = [flaw for flaw in flaws if is_cut(flaw) and common([_place(flaw)], rests[flaw.track])]
         kept = [flaw for flaw in flaws if flaw not in asked]
         if len({flaw.track for flaw in asked}) < PLAYED_LEAST_TRACKS:
             return kept
@@ -85,7 +85,8 @@ class Silences:
         together = told_together([_by_itself(audio, end)], range(audio.tracks), kept, near)
         return [*kept, *(flaw for flaw in together if flaw in asked)]
 
-    def _rests(self, track: int) -> list[Range]:
+    def rests(self, track: int) -> list[Range]:
+        """Return the silences of a track so far that are how it is played, in order."""
         found = rests_among(self._kept.get(track, []))
         return sorted({*found.natural, *found.doubtful})
 
@@ -98,5 +99,6 @@ def _place(flaw: FoundFlaw) -> Range:
     return flaw.start, flaw.end
 
 
-def _is_cut(flaw: FoundFlaw) -> bool:
+def is_cut(flaw: FoundFlaw) -> bool:
+    """Return whether a flaw is sound cut off to silence."""
     return flaw.kind == "mute" and flaw.because.rule is Rule.CUT_OFF

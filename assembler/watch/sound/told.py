@@ -13,7 +13,7 @@ from assembler.aligner.sound.limits import MOST_ALIKE
 from assembler.watch.sound.levels import alike_tracks
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
     from assembler.aligner.records.passes import TrackReader
     from assembler.aligner.records.ranges import Range
@@ -39,6 +39,9 @@ class ToldFlaws:
     slips: list[int] = field(default_factory=list)
     _alone: dict[tuple[str, int], int] = field(default_factory=dict)
     _open: list[tuple[str, int]] = field(default_factory=list)
+    _doubted: dict[tuple[str, int], list[Range]] = field(default_factory=dict)
+    _silent: list[tuple[Range, dict[int, Range]]] = field(default_factory=list)
+    _taken_back: list[tuple[str, tuple[int, ...], list[Range]]] = field(default_factory=list)
 
     def add_slip(self, at: int) -> bool:
         """Note a slip; return whether it is new."""
@@ -65,15 +68,55 @@ class ToldFlaws:
         for kind in dict.fromkeys(flaw.kind for flaw in flaws):
             for group in _at_once(flaw for flaw in flaws if flaw.kind == kind and self._is_new(flaw, high)):
                 tracks = sorted({flaw.track for flaw in group})
-                if len(tracks) == 1 and group[0].is_doubtful and self._is_played(kind, tracks[0]):
+                is_doubtful = len(tracks) == 1 and group[0].is_doubtful
+                if is_doubtful and self._is_played(kind, tracks[0]):
                     continue
                 place = min(flaw.start for flaw in group), max(flaw.end for flaw in group)
+                if is_doubtful:
+                    self._doubted.setdefault((kind, tracks[0]), []).append(place)
                 for track in tracks:
                     self.places[track] = merged([*self.places.get(track, []), place])
+                if place[1] <= high and all(flaw.is_silence for flaw in group):
+                    self._silent.append((place, {flaw.track: (flaw.start, flaw.end) for flaw in group}))
                 self._open = [one for one in self._open if not _begins(one, kind, place[0])]
                 if place[1] > high:
                     self._open.append((kind, place[0]))
                 yield kind, place, tracks, place[1] > high
+
+    def may_be_played(self, kind: str, tracks: Sequence[int], place: Range) -> bool:
+        """Return whether a flaw that was told is none if it comes again and again."""
+        return len(tracks) == 1 and place in self._doubted.get((kind, tracks[0]), ())
+
+    @property
+    def silent_tracks(self) -> set[int]:
+        """Tracks on which silence was told as a mute, without a witness."""
+        return {track for _, own in self._silent for track in own}
+
+    def take_back(self, rests: Mapping[int, Sequence[Range]]) -> None:
+        """Take mutes back that are rests by now, of all their tracks.
+
+        Args:
+            rests: of each of the silent tracks, in order.
+        """
+        found: dict[tuple[int, ...], list[Range]] = {}
+        for told in list(self._silent):
+            place, own = told
+            if all(total(without([one], rests[track])) * 2 < one[1] - one[0] for track, one in own.items()):
+                found.setdefault(tuple(sorted(own)), []).append(place)
+                self._silent.remove(told)
+        for tracks, places in found.items():
+            self._withdraw("mute", tracks, places)
+
+    def _withdraw(self, kind: str, tracks: tuple[int, ...], places: list[Range]) -> None:
+        self._taken_back.append((kind, tracks, places))
+        # Should a check find that they were flaws, they are told again.
+        for track in tracks:
+            self.places[track] = without(self.places.get(track, []), merged(places))
+
+    def taken_back(self) -> list[tuple[str, tuple[int, ...], list[Range]]]:
+        """Return kind, tracks and places of flaws that were told and are how these are played, each once."""
+        found, self._taken_back = self._taken_back, []
+        return found
 
     def _is_new(self, flaw: Seen, high: int) -> bool:
         is_over = flaw.end <= high and any(_begins(one, flaw.kind, flaw.start) for one in self._open)
@@ -82,7 +125,11 @@ class ToldFlaws:
     def _is_played(self, kind: str, track: int) -> bool:
         """Count what one track shows alone that may be how it is played: from so often on it is."""
         self._alone[kind, track] = self._alone.get((kind, track), 0) + 1
-        return self._alone[kind, track] > MOST_ALIKE
+        if self._alone[kind, track] <= MOST_ALIKE:
+            return False
+        if places := self._doubted.pop((kind, track), []):
+            self._withdraw(kind, (track,), places)
+        return True
 
 
 def _at_once(flaws: Iterable[Seen]) -> list[list[Seen]]:

@@ -6,10 +6,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.standstill import find_stops, joined_stops
+from assembler.aligner.events.limits import SEARCHED_NATS
+from assembler.aligner.events.stops.pace import joined_stops
+from assembler.aligner.events.stops.standstill import find_stops
 from assembler.aligner.events.strewn import strewn_losses
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from assembler.arrays import Int32s
 
 LENGTH, TRACKS = 24_576, range(6)
@@ -73,3 +77,50 @@ def test_strewn_losses_are_told_and_clean_sound_is_not() -> None:
     places = [one.place for one in strewn_losses(clean, 1)]
     assert 9500 <= places[0][0] <= 10_240
     assert 13_500 <= places[-1][1] <= 14_600
+
+
+def _turned_down(places: Sequence[tuple[int, int]], ramp: int) -> list[Int32s]:
+    """Return tracks, one of them faint noise, that are turned down to silence in each place and up after it."""
+    faint = np.random.default_rng(4).integers(-1, 2, LENGTH).astype(np.int32)
+    own = [*_tracks(4)[1:], faint]
+    gain = np.ones(LENGTH)
+    slope = np.arange(ramp, 0, -1) / (ramp + 1)
+    for start, end in places:
+        gain[start:end], gain[start - ramp : start], gain[end : end + ramp] = 0, slope, slope[::-1]
+    return [np.trunc(track * gain).astype(np.int32) for track in own]
+
+
+def test_mutes_with_ramps_are_a_machines_where_they_come_at_its_drums_pace() -> None:
+    """Faint tracks fall silent long before loud ones: one such stop proves nothing, but three sweeps in a row do."""
+    sweep, first = 720, 4000
+    paced = [(first + at * 2 * sweep, first + at * 2 * sweep + sweep) for at in range(3)]
+    on_grid = first + 20 * sweep, first + 23 * sweep
+    off_grid = on_grid[0] + 300, on_grid[1] + 300
+    assert [len(_stops(_turned_down([one], 64))) for one in (paced[0], on_grid)] == [0, 0]
+    assert len(_stops(_turned_down(paced, 64))) == 3
+    # Whole sweeps of the same drum are its own, wherever they stand, and what lies across them is not.
+    assert len(_stops(_turned_down([*paced, on_grid], 64))) == 4
+    assert len(_stops(_turned_down([*paced, off_grid], 64))) == 3
+
+
+def test_lines_rounded_towards_nought_are_strewn_losses() -> None:
+    """Two lost words between good ones become a line, rounded as a division of whole numbers is."""
+    tracks, rng = _tracks(5), np.random.default_rng(5)
+    assert strewn_losses(tracks, 1) == []
+    for own in tracks:
+        for at in np.sort(rng.choice(np.arange(10_001, 14_000, 4), 800, replace=False)):
+            before, change = int(own[at - 1]), int(own[at + 2]) - int(own[at - 1])
+            own[at], own[at + 1] = (before + int(change * part / 3) for part in (1, 2))
+    places = [one.place for one in strewn_losses(tracks, 1)]
+    assert 9500 <= places[0][0] <= 10_240
+    assert 13_500 <= places[-1][1] <= 14_600
+
+
+def test_what_many_tracks_hold_by_chance_is_not_faint_evidence() -> None:
+    """A hundred clean tracks have more means than six by chance, and as little to tell."""
+    shifts = np.random.default_rng(7)
+    many = [np.roll(own, shifts.integers(LENGTH)) for seed in range(20, 38) for own in _tracks(seed)]
+    assert len(many) > 100
+    found = strewn_losses(many, 1)
+    assert not any(one.is_proof for one in found)
+    assert all((one.because.nats or 0.0) < SEARCHED_NATS / 2 for one in found)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from math import log
+from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -20,6 +21,9 @@ from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
 from assembler.states import Suspect
 from scripts.bench.trial_sessions import ArrayAudio
+
+if TYPE_CHECKING:
+    from assembler.arrays import Int32s
 
 HOUR = 3600 * 48000
 ORIGIN = 1_000_000
@@ -111,3 +115,78 @@ def test_a_weak_row_of_means_comes_through_to_the_list() -> None:
     assert findings.flaws == ()
     rows = [one for one in findings.lookalikes if one.kind == "means"]
     assert any(one.start <= ORIGIN + 20_001 and one.end >= ORIGIN + 20_032 for one in rows)
+
+
+def test_tracks_that_stop_together_again_and_again_say_less_each_time() -> None:
+    """One moment on two tracks is unlikely by chance; what a sequencer plays on both stops on both all along."""
+    pairs = [
+        _seen(track, 1_000_000 * at, 1_000_000 * at + 700, "mute") for at in range(1, 41) for track in (1, 2)
+    ]
+    (once,) = suspects_of("A", pairs[:2], [], HOUR)
+    often = suspects_of("A", pairs, [], HOUR)
+    assert len(often) == 40
+    chance = -log(80 * COINCIDENCE_SAMPLES / HOUR)
+    assert {one.odds for one in often} == {round(SINGLE_NATS - log(40) + chance - log(40), 2)}
+    assert often[0].odds < once.odds
+
+
+def test_a_silence_that_passes_have_alike_is_listened_to() -> None:
+    """Two passes stop alike, and another sound sets in: it may be a rest, and so is told with odds, not as proven."""
+    rng = np.random.default_rng(9)
+    sound = np.rint(2000 * np.sin(0.05 * np.arange(60_000)) + rng.normal(0, 40, 60_000)).astype(np.int32)
+    sound[30_900:] //= 6
+    sound[30_000:30_900] = 0
+    maps = (map_with_slips(sound.size, ORIGIN, ()),)
+    passes = [PlacedPass(name, ArrayAudio(sound[np.newaxis].copy()), maps) for name in ("P1", "P2")]
+    with ThreadPoolExecutor(1) as executor:
+        findings = compare_reel(passes, [0], 1, 32_767, executor, lambda _: None)
+    assert findings.flaws == ()
+    places = suspects_of("A", findings.lookalikes, findings.flaws, sound.size)
+    assert [(one.start, one.end, one.kind) for one in places] == [(ORIGIN + 30_000, ORIGIN + 30_900, "mute")]
+
+
+def _tape(seed: int, size: int) -> Int32s:
+    """Return eight tracks in coarse steps, shape (8, size)."""
+    rng, at = np.random.default_rng(seed), np.arange(size)
+    rows = [
+        sum(900 / n * np.sin(0.013 * n * at * (1 + t / 7) + n) for n in range(1, 15))
+        + rng.normal(0, 40, size)
+        for t in range(8)
+    ]
+    return np.rint(rows).astype(np.int32)
+
+
+def _lose(tape: Int32s, start: int, end: int, share: float, seed: int) -> Int32s:
+    """Return tracks of which a share of the samples of a stretch were made into means, rounded down."""
+    made, rng = tape.copy(), np.random.default_rng(seed)
+    for own in made:
+        at = np.sort(rng.choice(np.arange(start + 1, end, 2), round(share * (end - start)), replace=False))
+        own[at] = (own[at - 1] + own[at + 1]) >> 1
+    return made
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_faintly_strewn_losses_that_passes_have_alike_are_listened_to(count: int) -> None:
+    """Some means in thirty samples of all tracks prove nothing window by window; a stretch of them is first of all."""
+    clean = _tape(11, 120_000)
+    hurt = _lose(clean, 60_000, 66_000, 0.035, 12)
+    maps = tuple(map_with_slips(clean.shape[1], ORIGIN, ()) for _ in range(8))
+    for tape, wanted in ((clean, []), (hurt, [True])):
+        passes = [PlacedPass(f"P{n}", ArrayAudio(tape.copy()), maps) for n in range(count)]
+        with ThreadPoolExecutor(1) as executor:
+            findings = compare_reel(passes, range(8), 1, 32_767, executor, lambda _: None)
+        assert findings.flaws == ()
+        found = suspects_of("A", findings.lookalikes, findings.flaws, clean.shape[1])
+        likely = [one for one in found if one.odds > 0]
+        inside = [ORIGIN + 59_000 < one.start < one.end < ORIGIN + 67_000 for one in likely]
+        assert inside == wanted
+        assert all(one.kind == "means" for one in likely)
+
+
+def test_a_flaw_of_one_pass_hides_no_suspect_of_another() -> None:
+    """What is told of a pass is told; another pass that looks wrong there is no witness."""
+    mute, seen = _seen(0, 900, 5000, "mute"), _seen(0, 1000, 1005)
+    others = FoundFlaw("A2", 0, "mute", 900, 5000, because=mute.because)
+    near = SINGLE_NATS + NEARBY_NATS
+    assert [one.odds for one in suspects_of("A", [seen], [others], HOUR)] == [near]
+    assert suspects_of("A", [seen], [mute], HOUR) == []

@@ -101,6 +101,52 @@ def test_unusual_values_say_so_in_both_directions(prepared: dict[str, object], s
     assert not any(letter.isdigit() for letter in words)
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "baked at 54 C for 6 h",
+        "Pre-baked, then cleaned",
+        "dried in the oven over night",
+        "oven-dried",
+        "8 hours at 130F in a fruit dehydrator",
+        "incubator, 54 °C",
+        "heat-treated by the archive before it came here",
+        "not cleaned. Baked twice",
+        "kept at 54 degrees for a night",
+        "bei 54 °C gebacken",
+        "6 h à l'étuve",
+    ],
+)
+def test_heat_in_a_text_draws_a_caution(text: str) -> None:
+    """Whatever the key: transfer notes are written in free words."""
+    (caution,) = preparation_cautions({"notes": text})
+    assert caution.startswith(f"notes: {text}: what was done, not advice; not every tape may be heated; ")
+
+
+def test_unusual_heat_in_a_text_says_so() -> None:
+    """A temperature in words is weighed as one under a key is."""
+    (caution,) = preparation_cautions({"notes": "baked at 80 C for 6 h"})
+    assert "80 C for 6 h: outside what this program has seen; what was done, not advice; " in caution
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "no heat used",
+        "not baked",
+        "was never even warmed",
+        "without any baking",
+        "stored at 18 °C and 35 % humidity",
+        "played at room temperature, 68 F",
+        "cleaned with a dry cloth",
+        "reel 54, side C",
+    ],
+)
+def test_a_text_without_heat_draws_no_caution(text: str) -> None:
+    """What a note denies, and what rooms have."""
+    assert preparation_cautions({"notes": text}) == []
+
+
 def test_scales_that_disagree_are_told() -> None:
     """Two scales of one thermometer."""
     (caution,) = preparation_cautions({"baked_c": 52, "baked_f": 135})

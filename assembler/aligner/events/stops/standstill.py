@@ -17,16 +17,14 @@ import numpy as np
 from assembler.aligner.events.limits import (
     AROUND_SAMPLES,
     INSTANT_SAMPLES,
-    LEAST_CUT_OUT,
     LEAST_SOUNDING,
     LEAST_STILL,
-    LEAST_WITNESSES,
+    LEAST_TRACKS,
     LONGEST_RAMP,
-    MOST_PLAYED,
-    PACE_SAMPLES,
+    PLAYED_LEAST_TRACKS,
     RAMP_BRIDGE,
-    SLOWEST_SWEEPS,
 )
+from assembler.aligner.events.stops.pace import Stop
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.passes import PlacedPass
@@ -37,25 +35,6 @@ if TYPE_CHECKING:
 
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools, Int32s
-
-
-@dataclass(frozen=True)
-class Stop:
-    """A stretch in which all tracks of a pass stand still, with the ramps beside it.
-
-    Args:
-        start: first sample.
-        end: first sample behind it.
-        kind: mute or hold.
-        tracks: that sound beside it; nothing is known to be missing of the others.
-        is_witnessed: whether another pass sounds there.
-    """
-
-    start: int
-    end: int
-    kind: str
-    tracks: frozenset[int]
-    is_witnessed: bool = True
 
 
 @dataclass(frozen=True)
@@ -80,37 +59,6 @@ def heard(one: PlacedPass, stops: Sequence[Stop], stuck: Mapping[int, Sequence[R
     still = [(stop.start, stop.end) for stop in stops]
     unheard = (tuple(merged([*still, *stuck.get(track, ())])) for track in range(len(one.maps)))
     return HeardPass(one.name, one.reader, one.maps, tuple(unheard))
-
-
-def joined_stops(stops: Sequence[Stop]) -> list[Stop]:
-    """Return stops in order, those that overlap as one, but for what may be played: blocks show parts of them.
-
-    A band stops at once now and then, a drum machine again and again, but neither at the pace of a drum that turns.
-    """
-    joined = _joined(stops)
-    starts = [stop.start for stop in joined]
-    paced = {
-        at + place
-        for at, (first, second, third) in enumerate(zip(starts, starts[1:], starts[2:], strict=False))
-        if second - first <= SLOWEST_SWEEPS and abs(third - 2 * second + first) <= PACE_SAMPLES
-        for place in range(3)
-    }
-    played = [stop for at, stop in enumerate(joined) if not stop.is_witnessed and at not in paced]
-    return joined if len(played) <= MOST_PLAYED else [stop for stop in joined if stop not in played]
-
-
-def _joined(stops: Sequence[Stop]) -> list[Stop]:
-    joined: list[Stop] = []
-    for stop in sorted(stops, key=lambda one: (one.start, one.end)):
-        last = joined[-1] if joined else None
-        if last and stop.start <= last.end:
-            kind = "mute" if "mute" in (last.kind, stop.kind) else stop.kind
-            is_witnessed = last.is_witnessed or stop.is_witnessed
-            end, tracks = max(last.end, stop.end), last.tracks | stop.tracks
-            joined[-1] = Stop(last.start, end, kind, tracks, is_witnessed)
-        else:
-            joined.append(stop)
-    return joined
 
 
 def find_stops(
@@ -142,8 +90,9 @@ def find_stops(
                 and not without([whole], covered[other])
                 and _sounds_on(own, theirs, start, end)
             ]
-            if not witnesses and not _is_cut_out(own, start, end):
+            if not witnesses and not _is_cut_out(own, start, end, LONGEST_RAMP):
                 continue
+            is_instant = bool(witnesses) or _is_cut_out(own, start, end, INSTANT_SAMPLES)
             early, late = _ramps(own, witnesses[0], start, end) if witnesses else (0, 0)
             kind = "hold" if any(one[start:end].any() for one in own) else "mute"
             around = slice(max(0, start - AROUND_SAMPLES), end + AROUND_SAMPLES)
@@ -156,19 +105,21 @@ def find_stops(
                 if np.diff(one[around]).any()
             }
             found.setdefault(index, []).append(
-                Stop(whole[0] - early, whole[1] + late, kind, frozenset(heard_on), bool(witnesses))
+                Stop(
+                    whole[0] - early, whole[1] + late, kind, frozenset(heard_on), bool(witnesses), is_instant
+                )
             )
     return found
 
 
-def _is_cut_out(tracks: Sequence[Int32s], start: int, end: int) -> bool:
-    """Return whether all that sounds stops within an instant and sets in again within one: no music rests so."""
+def _is_cut_out(tracks: Sequence[Int32s], start: int, end: int, instant: int) -> bool:
+    """Return whether all that sounds stops within so many samples and sets in again within as many."""
     if start < AROUND_SAMPLES or end + AROUND_SAMPLES > tracks[0].size:
         return False
     sides = [[own[start - AROUND_SAMPLES : start][::-1], own[end : end + AROUND_SAMPLES]] for own in tracks]
     sounding = [pair for pair in sides if all(_sounds(side) for side in pair)]
-    at_once = [pair for pair in sounding if all(_sounds(side[:INSTANT_SAMPLES]) for side in pair)]
-    return len(at_once) >= LEAST_CUT_OUT and len(at_once) == len(sounding)
+    at_once = [pair for pair in sounding if all(_sounds(side[:instant]) for side in pair)]
+    return len(at_once) >= PLAYED_LEAST_TRACKS and len(at_once) == len(sounding)
 
 
 def _sounds(samples: Int32s) -> bool:
@@ -200,7 +151,7 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
         differs = float(np.mean(part != mine[start:end])) >= LEAST_SOUNDING
         beside = mine[max(0, start - AROUND_SAMPLES) : start], mine[end : end + AROUND_SAMPLES]
         sounding += differs and _sounds(part) and any(_sounds(side) for side in beside if side.size > 1)
-    return sounding >= LEAST_WITNESSES
+    return sounding >= LEAST_TRACKS
 
 
 def _ramps(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: int) -> tuple[int, int]:

@@ -1,0 +1,9 @@
+"""All tracks of a pass stand still at once.
+
+Question: where could a machine read nothing at all?
+Input: samples of all tracks of all passes, block by block.
+Output: stops, those that music may make left out; passes as they are heard: as if they held nothing there.
+
+- `standstill`: all tracks of a pass stand still while another pass sounds, or are cut out at once.
+- `pace`: stops of all blocks joined; what may be played is told from a machine's by the pace of its drum.
+"""

@@ -1,0 +1,89 @@
+"""Stops of all tracks of a pass at once, joined; those that may be played are told from a machine's by their pace.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from assembler.aligner.events.limits import MOST_PLAYED, PACE_SAMPLES, PIECE_SAMPLES, SLOWEST_SWEEPS
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.records.ranges import Range
+
+
+@dataclass(frozen=True)
+class Stop:
+    """A stretch in which all tracks of a pass stand still, with the ramps beside it.
+
+    Args:
+        start: first sample.
+        end: first sample behind it.
+        kind: mute or hold.
+        tracks: that sound beside it; nothing is known to be missing of the others.
+        is_witnessed: whether another pass sounds there.
+        is_instant: whether all tracks stop within an instant; else over a ramp, which proves little by itself.
+    """
+
+    start: int
+    end: int
+    kind: str
+    tracks: frozenset[int]
+    is_witnessed: bool = True
+    is_instant: bool = True
+
+
+def joined_stops(stops: Sequence[Stop]) -> list[Stop]:
+    """Return stops in order, those that overlap as one, but for what may be played: blocks show parts of them.
+
+    A band stops at once now and then, a drum machine again and again, but neither at the pace of a drum that turns.
+    """
+    joined = _joined(stops)
+    paced = _at_drums_pace(joined)
+    lone = [stop for stop in joined if not stop.is_witnessed and stop not in paced]
+    instant = [stop for stop in lone if stop.is_instant]
+    left_out = {stop for stop in lone if not stop.is_instant or len(instant) > MOST_PLAYED}
+    return [stop for stop in joined if stop not in left_out]
+
+
+def _at_drums_pace(stops: Sequence[Stop]) -> set[Stop]:
+    """Return the stops that come at the pace of a drum that turns, and those that begin and end with its sweeps."""
+    starts = [stop.start for stop in stops]
+    paced: set[Stop] = set()
+    grids: set[Range] = set()
+    for at, (first, second, third) in enumerate(zip(starts, starts[1:], starts[2:], strict=False)):
+        pace = second - first
+        if pace <= SLOWEST_SWEEPS and abs(third - second - pace) <= PACE_SAMPLES:
+            paced |= set(stops[at : at + 3])
+            if third - second == pace >= 2 * PIECE_SAMPLES:
+                grids.add((pace // 2, first % (pace // 2)))
+    return paced | {
+        stop
+        for stop in stops
+        if any(_is_on_grid(stop.start, *grid) and _is_on_grid(stop.end, *grid) for grid in grids)
+    }
+
+
+def _is_on_grid(at: int, sweep: int, phase: int) -> bool:
+    """Return whether a sample is where a sweep begins; two heads read in turn, so that a pace may be two sweeps'."""
+    off = (at - phase) % sweep
+    return min(off, sweep - off) <= PACE_SAMPLES
+
+
+def _joined(stops: Sequence[Stop]) -> list[Stop]:
+    joined: list[Stop] = []
+    for stop in sorted(stops, key=lambda one: (one.start, one.end)):
+        last = joined[-1] if joined else None
+        if last and stop.start <= last.end:
+            kind = "mute" if "mute" in (last.kind, stop.kind) else stop.kind
+            is_witnessed = last.is_witnessed or stop.is_witnessed
+            end, tracks = max(last.end, stop.end), last.tracks | stop.tracks
+            is_instant = last.is_instant or stop.is_instant
+            joined[-1] = Stop(last.start, end, kind, tracks, is_witnessed, is_instant)
+        else:
+            joined.append(stop)
+    return joined
