@@ -98,24 +98,27 @@ PIECE_SAMPLES, PIECES = 256, 2
 
 WINDOW_SAMPLES = PIECES * PIECE_SAMPLES
 
-STREWN_NATS, TRACK_NATS = 60.0, 8.0
-"""Sum over all tracks from which samples were lost, and what a track has to show that is counted as a witness."""
+STREWN_NATS, TRACK_NATS, LEAST_SHOWING = 30.0, 3.0, 3
+"""Sum over all tracks from which samples were lost, and on how many tracks it has to show by how much: on clean tape
+no window had 10 in sum."""
 
-LEAST_SHOWING, STREWN_LEAST_SHARE = 3, 0.6
-"""Tracks that show it, and their share of those that are not silent: one alone may be how its sound is made."""
+TURNED_NATS, TURNED_SHARE = 8.0, 0.6
+"""What a track has to show that has its halves rounded one way, and the share of such tracks among those that are not
+too slow to tell: one alone may be how its sound is made."""
 
-MOST_STILL = 0.7
-"""Share of samples equal to their predecessor from which a track is silent, or holds levels by nature."""
+MOST_SLOW = 0.8
+"""Share of samples that move, or bend, by a step at most from which sound is too slow or too soft to tell anything."""
+
+FORETOLD_THINNED = 4
+"""Of so many samples one is asked how often sound bends so little there."""
+
+LEAST_MOVING, LEAST_ODD = 4, 8
+"""Steps that sound has to bend, or change, on both sides of a sample that tells something; one in so many means
+has to be rounded."""
 
 SLOWEST_SWEEPS, PACE_SAMPLES, MOST_PLAYED = 2400, 2, 3
 """A drum turns at least 20 times a second, at 48 kHz every so many samples, and keeps pace to so many: no band stops
 so. Of other stops of a pass without a witness so many are its flaws, more are how it is played."""
-
-LEAST_REST = 32
-"""Samples from which a level held is no strewn loss but a rest, a mute or a hold."""
-
-MOST_SLOW = 0.8
-"""Share of samples that move, or bend, by a step at most from which sound is too slow or too soft to tell anything."""
 
 # suspects
 
