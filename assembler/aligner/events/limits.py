@@ -87,6 +87,9 @@ LEAST_CUT_OUT, AROUND_SAMPLES, INSTANT_SAMPLES = 3, 1024, 40
 """Without a witness: so many tracks that sound over so many samples on either side, all of them up to within so many of
 where they stand still; 0.8 ms at 48 kHz, less than players or sequencers keep together and a ramp's length."""
 
+LEAST_SHARE_CUT_OUT = 0.6
+"""Share of the tracks that sound which has to stop at the pace of a drum."""
+
 LONGEST_RAMP, RAMP_BRIDGE = 128, 2
 """Samples beside a mute over which the machine may turn the sound down or up: there passes differ sample by sample, but
 for so many in a row that are equal by chance."""

@@ -18,6 +18,7 @@ from assembler.aligner.events.limits import (
     AROUND_SAMPLES,
     INSTANT_SAMPLES,
     LEAST_CUT_OUT,
+    LEAST_SHARE_CUT_OUT,
     LEAST_SOUNDING,
     LEAST_STILL,
     LEAST_WITNESSES,
@@ -49,6 +50,7 @@ class Stop:
         kind: mute or hold.
         tracks: that sound beside it; nothing is known to be missing of the others.
         is_witnessed: whether another pass sounds there.
+        share: of the tracks that sound on both sides, how many stop and set in again within an instant.
     """
 
     start: int
@@ -56,6 +58,7 @@ class Stop:
     kind: str
     tracks: frozenset[int]
     is_witnessed: bool = True
+    share: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -85,7 +88,8 @@ def heard(one: PlacedPass, stops: Sequence[Stop], stuck: Mapping[int, Sequence[R
 def joined_stops(stops: Sequence[Stop]) -> list[Stop]:
     """Return stops in order, those that overlap as one, but for what may be played: blocks show parts of them.
 
-    A band stops at once now and then, a drum machine again and again, but neither at the pace of a drum that turns.
+    A band stops at once now and then, a drum machine again and again, but neither at the pace of a drum that turns. At
+    that pace it is a stop although a soft track may seem to rest beside it.
     """
     joined = _joined(stops)
     starts = [stop.start for stop in joined]
@@ -96,7 +100,10 @@ def joined_stops(stops: Sequence[Stop]) -> list[Stop]:
         for place in range(3)
     }
     played = [stop for at, stop in enumerate(joined) if not stop.is_witnessed and at not in paced]
-    return joined if len(played) <= MOST_PLAYED else [stop for stop in joined if stop not in played]
+    whole = [stop for stop in played if stop.share == 1]
+    if len(whole) <= MOST_PLAYED:
+        played = [stop for stop in played if stop not in whole]
+    return [stop for stop in joined if stop not in played]
 
 
 def _joined(stops: Sequence[Stop]) -> list[Stop]:
@@ -107,7 +114,7 @@ def _joined(stops: Sequence[Stop]) -> list[Stop]:
             kind = "mute" if "mute" in (last.kind, stop.kind) else stop.kind
             is_witnessed = last.is_witnessed or stop.is_witnessed
             end, tracks = max(last.end, stop.end), last.tracks | stop.tracks
-            joined[-1] = Stop(last.start, end, kind, tracks, is_witnessed)
+            joined[-1] = Stop(last.start, end, kind, tracks, is_witnessed, max(last.share, stop.share))
         else:
             joined.append(stop)
     return joined
@@ -142,7 +149,8 @@ def find_stops(
                 and not without([whole], covered[other])
                 and _sounds_on(own, theirs, start, end)
             ]
-            if not witnesses and not _is_cut_out(own, start, end):
+            share = 1.0 if witnesses else _share_cut_out(own, start, end)
+            if share < LEAST_SHARE_CUT_OUT:
                 continue
             early, late = _ramps(own, witnesses[0], start, end) if witnesses else (0, 0)
             kind = "hold" if any(one[start:end].any() for one in own) else "mute"
@@ -156,19 +164,22 @@ def find_stops(
                 if np.diff(one[around]).any()
             }
             found.setdefault(index, []).append(
-                Stop(whole[0] - early, whole[1] + late, kind, frozenset(heard_on), bool(witnesses))
+                Stop(whole[0] - early, whole[1] + late, kind, frozenset(heard_on), bool(witnesses), share)
             )
     return found
 
 
-def _is_cut_out(tracks: Sequence[Int32s], start: int, end: int) -> bool:
-    """Return whether all that sounds stops within an instant and sets in again within one: no music rests so."""
+def _share_cut_out(tracks: Sequence[Int32s], start: int, end: int) -> float:
+    """Return how many of the tracks that sound stop within an instant and set in again within one, as a share.
+
+    No music rests so on all of them. It is none where they are few.
+    """
     if start < AROUND_SAMPLES or end + AROUND_SAMPLES > tracks[0].size:
-        return False
+        return 0.0
     sides = [[own[start - AROUND_SAMPLES : start][::-1], own[end : end + AROUND_SAMPLES]] for own in tracks]
     sounding = [pair for pair in sides if all(_sounds(side) for side in pair)]
     at_once = [pair for pair in sounding if all(_sounds(side[:INSTANT_SAMPLES]) for side in pair)]
-    return len(at_once) >= LEAST_CUT_OUT and len(at_once) == len(sounding)
+    return len(at_once) / len(sounding) if len(at_once) >= LEAST_CUT_OUT else 0.0
 
 
 def _sounds(samples: Int32s) -> bool:
