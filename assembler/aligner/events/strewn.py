@@ -119,7 +119,10 @@ def _excess(changes: _Small, bends: _Small) -> Float64s:
     excess = _surplus(means, 3 * bends.foretold)
     # Half of all means fall between two steps: where none is rounded, the sound has steps of its own.
     excess[(means - bends.moving[1] - bends.moving[4]) * LEAST_ODD < means] = 0.0
-    return excess + _surplus(changes.moving[1] + changes.moving[4], changes.foretold)
+    held = changes.moving[1] + changes.moving[4]
+    # Sound with steps of its own stays on one of them all along.
+    natural = max(1.0, float(np.median(held / np.maximum(changes.foretold, 1.0))))
+    return excess + _surplus(held, natural * changes.foretold)
 
 
 def _one_way(bends: _Small) -> Float64s:
