@@ -16,8 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
+    AROUND_SAMPLES,
     BORDER_SAMPLES,
-    COPY_BESIDE_SAMPLES,
     LEAST_BLOCK,
     LEAST_EDGES,
     LONGEST_BLOCK,
@@ -97,11 +97,11 @@ def _is_copy(one: PlacedPass, track: int, place: Range) -> bool:
     """Return whether a pass holds in a place what stands right before it, for just as many samples."""
     size = place[1] - place[0]
     most = size + BORDER_SAMPLES
-    first = place[0] - COPY_BESIDE_SAMPLES
-    samples = one.samples(track, first - most, place[1] + COPY_BESIDE_SAMPLES)
+    first = place[0] - AROUND_SAMPLES
+    samples = one.samples(track, first - most, place[1] + AROUND_SAMPLES)
     inner = (
-        most + COPY_BESIDE_SAMPLES + BORDER_SAMPLES,
-        most + COPY_BESIDE_SAMPLES + size - BORDER_SAMPLES,
+        most + AROUND_SAMPLES + BORDER_SAMPLES,
+        most + AROUND_SAMPLES + size - BORDER_SAMPLES,
     )
     if np.count_nonzero(np.diff(samples[slice(*inner)])) < LEAST_EDGES:
         return False

@@ -5,12 +5,13 @@ from __future__ import annotations
 # settle
 
 BORDER_SAMPLES = 64
-"""At the borders of a flaw some of its samples may be right by chance."""
+"""At the borders of a flaw, or of a copy, some samples may be right by chance."""
 
 LEAST_SHARE = 0.5
 """What is left of a short flaw where it is right by chance at its borders."""
 
 LEAST_TRACKS = 2
+"""Tracks that prove a flaw for a third, or that sound in another pass where this one stands still."""
 
 LEAST_SILENT, BORDER_STEP = 3, 8
 
@@ -22,8 +23,6 @@ LEAST_AT_ONCE = 4
 LEAST_BLOCK, LONGEST_BLOCK = 256, 1 << 16
 
 LEAST_EDGES = 3
-
-COPY_BESIDE_SAMPLES = 1024
 
 MOST_BEYOND = 0.5
 """So large a share of its length may a copy go on by chance, in levels held and in silence."""
@@ -59,9 +58,6 @@ NEAR_PLACES, MOST_BEATS_TRIED, MOST_LATE = 4, 8, 8
 """Borders on either side that say whether one keeps time; gaps that are taken for the beat; how many samples the grid
 may be off over many beats, which are no whole samples."""
 
-THROUGH_SAMPLES = 1024
-"""Sound beside a border from which is foretold what lies across it."""
-
 MOST_UNFORETOLD, MOST_ODD, LEAST_LEVEL, LEAST_CHANGING = 0.1, 1.5, 0.5, 0.75
 """Share of the power of sound beside a border that its predictor may leave; what that leaves across the border against
 before it, as an effective value; level across it against before; share of samples there that differ from the last one.
@@ -90,29 +86,32 @@ PIECE_SAMPLES, PIECES = 256, 2
 
 WINDOW_SAMPLES = PIECES * PIECE_SAMPLES
 
-STREWN_NATS, TRACK_NATS = 60.0, 8.0
-"""Sum over all tracks from which samples were lost, and what a track has to show that is counted as a witness."""
+STREWN_NATS, TRACK_NATS, LEAST_SHOWING = 30.0, 3.0, 3
+"""Sum over all tracks from which samples were lost, and on how many tracks it has to show by how much: on clean tape
+no window had 10 in sum."""
 
 FAINT_NATS, MOST_NATS, USUAL_NATS, SCALE_NATS = 4.0, 12.0, 0.64, 2.0
 """From what on all tracks together are worth weighing, no track saying more than so much; what a track of sound has at
 any moment, and the scale on which more is less likely: of 85 000 windows of eight tracks, clean, half had 5.1 nats, one
 in a hundred 13.5, one in 10 000 20.7, none 25."""
 
-LEAST_SHOWING, STREWN_LEAST_SHARE = 3, 0.6
-"""Tracks that show it, and their share of those that are not silent: one alone may be how its sound is made."""
+TURNED_NATS, TURNED_SHARE = 8.0, 0.6
+"""What a track has to show that has its halves rounded one way, and the share of such tracks among those that are not
+too slow to tell: one alone may be how its sound is made."""
 
-MOST_STILL = 0.7
-"""Share of samples equal to their predecessor from which a track is silent, or holds levels by nature."""
+MOST_SLOW = 0.8
+"""Share of samples that move, or bend, by a step at most from which sound is too slow or too soft to tell anything."""
+
+FORETOLD_THINNED = 4
+"""Of so many samples one is asked how often sound bends so little there."""
+
+LEAST_MOVING, LEAST_ODD = 4, 8
+"""Steps that sound has to bend, or change, on both sides of a sample that tells something; one in so many means
+has to be rounded."""
 
 SLOWEST_SWEEPS, PACE_SAMPLES, MOST_PLAYED = 2400, 2, 3
 """A drum turns at least 20 times a second, at 48 kHz every so many samples, and keeps pace to so many: no band stops
 so. Of other stops of a pass without a witness so many are its flaws, more are how it is played."""
-
-LEAST_REST = 32
-"""Samples from which a level held is no strewn loss but a rest, a mute or a hold."""
-
-MOST_SLOW = 0.8
-"""Share of samples that move, or bend, by a step at most from which sound is too slow or too soft to tell anything."""
 
 # suspects
 

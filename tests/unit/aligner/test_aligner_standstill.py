@@ -63,6 +63,38 @@ def test_what_cuts_all_tracks_out_needs_no_witness_unless_it_comes_as_music_does
         assert len(_stops(own)) == count
 
 
+def test_a_soft_track_that_rests_beside_a_stop_hides_only_what_a_band_may_play() -> None:
+    """A track of a few steps is zero for a while beside each stop: at the pace of a drum it is a stop all the same."""
+    for starts, count in (([9000], 0), (range(6000, 14_000, 1600), 5)):
+        own = _tracks(2)
+        own[0] = np.random.default_rng(5).integers(-3, 4, LENGTH).astype(np.int32)
+        for start in starts:
+            own[0][start - 64 : start + 864] = 0
+            for track in own[1:]:
+                track[start : start + 800] = 0
+        assert len(_stops(own)) == count
+
+
+def test_means_in_sound_that_moves_are_told_though_few_and_rounded_both_ways() -> None:
+    """One sample in sixteen is a mean, rounded to even so that no way is preferred; loud noise moves all the time."""
+    rng = np.random.default_rng(8)
+    tracks = [np.rint(rng.normal(0, 900, 16_384)).astype(np.int32) for _ in range(4)]
+    assert strewn_losses(tracks, 1) == []
+    for own in tracks:
+        at = np.arange(8001, 12_000, 16)
+        own[at] = np.rint((own[at - 1] + own[at + 1]) / 2)
+    ((start, end),) = [one.place for one in strewn_losses(tracks, 1)]
+    assert abs(start - 8001) <= 512
+    assert abs(end - 12_000) <= 512
+
+
+def test_sound_with_steps_of_its_own_has_lost_nothing() -> None:
+    """Numbers of ten bits in words of sixteen stand on a mean now and then, and never between two of their steps."""
+    rng = np.random.default_rng(9)
+    tracks = [(np.rint(rng.normal(0, 6, 16_384)) * 64).astype(np.int32) for _ in range(4)]
+    assert strewn_losses(tracks, 1) == []
+
+
 def test_strewn_losses_are_told_and_clean_sound_is_not() -> None:
     """A third of the samples of a stretch become their neighbours' means; rests and clipped peaks tell nothing."""
     clean, rng = _tracks(3), np.random.default_rng(3)
