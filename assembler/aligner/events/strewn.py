@@ -27,6 +27,7 @@ from assembler.aligner.events.limits import (
 )
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.sound.glance.glance import Glance
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,15 +49,18 @@ class Strewn:
     because: Because
 
 
-def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
+def strewn_losses(tracks: Sequence[Int32s], step: int, glances: Sequence[Glance] = ()) -> list[Strewn]:
     """Return stretches in which several tracks show an excess of means or of levels held.
 
     Args:
         tracks: of one pass, all of one length.
         step: one step of the tape's word length.
+        glances: at the tracks, where they have been looked at already.
     """
     size = tracks[0].size // PIECE_SAMPLES * PIECE_SAMPLES
     if len(tracks) < LEAST_SHOWING or size < PIECES * PIECE_SAMPLES:
+        return []
+    if not _may_show(glances or [Glance(own, step) for own in tracks]):
         return []
     excess = np.stack([_excess(own[:size], step) for own in tracks])
     shows, tells = excess >= TRACK_NATS, ~np.isnan(excess)
@@ -73,6 +77,24 @@ def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
         )
         for first, last in ranges_of(marked)
     ]
+
+
+def _may_show(glances: Sequence[Glance]) -> bool:
+    """Return whether enough tracks may show an excess anywhere, as far as the even samples in each window allow.
+
+    A window's imbalance is greatest where all that bend by a step bend one way, its surplus where none moves by a step.
+    """
+    showing: Int64s = np.zeros(1, np.int64)
+    for left, glance in zip(range(len(glances), 0, -1), glances, strict=True):
+        if showing.max() + left < LEAST_SHOWING:
+            return False
+        still, near = (
+            np.convolve(counts, np.ones(PIECES, np.int64), mode="valid")
+            for counts in glance.still_and_near(PIECE_SAMPLES)
+        )
+        most = near * np.log(2.0) + still * np.log(np.maximum(still, 1)) - still + 1
+        showing = showing + (most + 1e-6 >= TRACK_NATS)
+    return bool(showing.max() >= LEAST_SHOWING)
 
 
 def _excess(samples: Int32s, step: int) -> Float64s:
