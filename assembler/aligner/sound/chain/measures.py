@@ -71,7 +71,7 @@ def empty_bits(pieces: Iterable[Int32s]) -> int:
     """Return how many of the lowest bits are zero in every sample."""
     used = 0
     for samples in pieces:
-        used |= int(np.bitwise_or.reduce(samples.astype(np.int64)))
+        used |= int(np.bitwise_or.reduce(samples))
     return (used & -used).bit_length() - 1 if used else 0
 
 
