@@ -172,7 +172,9 @@ def _note_differences(
 
 
 def _difference_mask(first: Int32s, second: Int32s, both: Sequence[Range], low: int) -> Bools | None:
-    if first is second or all(np.array_equal(first[a - low : b - low], second[a - low : b - low]) for a, b in both):
+    if first is second or all(
+        np.array_equal(first[a - low : b - low], second[a - low : b - low]) for a, b in both
+    ):
         return None
     mask = np.zeros(first.size, np.bool_)
     for a, b in both:

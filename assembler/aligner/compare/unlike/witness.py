@@ -111,7 +111,9 @@ def heard_through(
         return passes, notes, names
     fresh = TrackNotes()
     for low, high in _blocks(heard, track):
-        read = {i: Glance(heard[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN), step) for i in holding}
+        read = {
+            i: Glance(heard[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN), step) for i in holding
+        }
         note_block(heard, track, low, high, step, fresh, read)
     # What a pass shows by itself it shows in its own numbers.
     return (

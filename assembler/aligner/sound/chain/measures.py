@@ -8,7 +8,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy
 
 from assembler.aligner.sound.limits import (
     LEAST_LEVELS,
@@ -42,6 +41,8 @@ def correlation_along(reference: Float64s, piece: Float64s) -> Float64s:
     Returns:
         Shape (n - m + 1,).
     """
+    import scipy  # noqa: PLC0415 - slow to load, and few sessions need it
+
     products = scipy.signal.correlate(reference, piece, mode="valid", method="fft")
     sums = np.concatenate(([0.0], np.cumsum(reference**2)))
     powers = np.maximum(sums[piece.size :] - sums[: -piece.size], 1e-9)

@@ -55,7 +55,9 @@ class Glance:
 
     def still_and_near(self, size: int) -> tuple[Int64s, Int64s]:
         """Return how many samples of each whole piece of so many are still, and how many bend by a step at most."""
-        still, near = (_counts(marked, self.samples.size // size, size) for marked in (self._still, self._near))
+        still, near = (
+            _counts(marked, self.samples.size // size, size) for marked in (self._still, self._near)
+        )
         return still, near
 
 
