@@ -243,7 +243,8 @@ def test_a_missing_part_is_told_before_anything_is_written(sheet: Path, tmp_path
 
 
 @pytest.mark.parametrize(
-    "name", ["click", "jinja2", "numpy", "opentimelineio", "pydantic", "rich", "scipy", "soundfile", "tomlkit"]
+    "name",
+    ["click", "jinja2", "numpy", "opentimelineio", "pydantic", "rich", "scipy", "soundfile", "tomlkit"],
 )
 def test_a_library_that_is_not_there_is_told_before_anything_is_written(
     name: str, sheet: Path, tmp_path: Path

@@ -19,19 +19,17 @@ from assembler.aligner.compare.limits import (
     RUN_MARGIN,
 )
 from assembler.aligner.compare.proofs import Proofs
-from assembler.aligner.compare.sparse import SparseRanges
-from assembler.aligner.concealment.alone import Row, rows_of_means
+from assembler.aligner.compare.sparse import SparseRanges, held_ranges
 from assembler.aligner.concealment.marks import TALLY_COUNTS, tally_machines
-from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import common, ranges_of, total
 from assembler.aligner.sound.glance.glance import far_apart
-from assembler.aligner.sound.levels import constant_runs
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from assembler.aligner.concealment.alone import Row
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.glance.glance import Glance
@@ -104,25 +102,12 @@ def note_block(
     inner = {i: cut[glance] for i, glance in seen.items()}
     _note_differences(inner, dict(present), low, notes)
     _note_machines(held, dict(present), low, step, notes)
-    scanned = {glance: _scanned(glance, low - RUN_MARGIN, step) for glance in cut}
+    scanned = {glance: held_ranges(glance, low - RUN_MARGIN, step) for glance in cut}
     for index, glance in seen.items():
         runs, lines, rows = scanned[glance]
         notes.add_held(index, runs, lines, high)
         for row in rows:
             notes.add_row(index, row, (low, high))
-
-
-def _scanned(glance: Glance, low: int, step: int) -> tuple[list[Range], list[Range], list[Row]]:
-    """Return runs, lines and rows of means of a piece that begins at a place."""
-    samples = glance.samples
-    runs = constant_runs(samples) if glance.has_level else []
-    lines = likely_lines(samples, step) if glance.has_line else []
-    rows = rows_of_means(samples, step) if glance.has_means else []
-    return (
-        [(run.start + low, run.end + low) for run in runs],
-        [(start + low, end + low) for start, end in lines],
-        [Row(row.start + low, row.end + low, row.nats) for row in rows],
-    )
 
 
 def _note_machines(

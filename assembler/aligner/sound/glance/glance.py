@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.ranges import has_full_word
+
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Int32s, Int64s
-
-_ALL, _EVERY_SECOND = np.uint64(0x0101010101010101), np.uint64(0x0001000100010001)
 
 
 class Glance:
@@ -46,11 +46,12 @@ class Glance:
         self._still[:1] = self._near[:1] = self._near[max(0, size - 1) : size] = True
         still, near = self._still.view(np.uint64), self._near.view(np.uint64)
         even = still | near
-        self.has_level = bool((still == _ALL).any())
-        self.has_line = bool((near == _ALL).any())
+        every_second = np.uint64(0x0001000100010001)
+        self.has_level = has_full_word(self._still)
+        self.has_line = has_full_word(self._near)
         self.has_means = any(
             bool((even & pattern == pattern).any())
-            for pattern in (_EVERY_SECOND, _EVERY_SECOND << np.uint64(8))
+            for pattern in (every_second, every_second << np.uint64(8))
         )
 
     def still_and_near(self, size: int) -> tuple[Int64s, Int64s]:
