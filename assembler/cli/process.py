@@ -11,6 +11,8 @@ import sys
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any, Final
 
+from assembler.heap import keep_freed
+
 if TYPE_CHECKING:
     from _typeshed import ReadableBuffer
 
@@ -36,6 +38,7 @@ def prepare_process() -> None:
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # Records are checked by a library that would look through all that is installed for something to add to it.
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
+    keep_freed()
     # What is loaded stays; to look through it for what does not, again and again, is a tenth of a short command.
     gc.set_threshold(LOADED_OBJECTS)
     if isinstance(sys.stdout, io.TextIOWrapper):

@@ -43,6 +43,7 @@ def test_help_loads_no_numbers() -> None:
         "assembler.cli",
         "assembler.epoch",
         "assembler.errors",
+        "assembler.heap",
         "assembler.inputs",
         "assembler.printable",
         "assembler.publication",
