@@ -23,9 +23,10 @@ from pathlib import Path
 
 import numpy as np
 
-from scripts.bench.check_speed import SHEET, TAKE, Row, apart, capture, measured, open_track
+from scripts.bench.check_speed import SHEET, TAKE, Row, apart, capture, open_track
 from scripts.bench.trial_sessions import TRACKS, make_tape
 from scripts.bench.trial_sounds import SAMPLE_RATE
+from scripts.bench.usage import measured
 
 PIECE_SECONDS = 15
 START = "start"
@@ -106,7 +107,7 @@ def shown(session: Session) -> str:
 def checked(place: Path) -> float:
     """Return the processor seconds of a check."""
     command = [sys.executable, "-m", "assembler", "check", str(place / "session.toml")]
-    return measured([*command, "--json", "--no-cache"]).processor
+    return measured([*command, "--quiet", "--no-cache"], (0, 1)).processor
 
 
 def write_session(folder: Path, session: Session) -> None:

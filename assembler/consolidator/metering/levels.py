@@ -44,8 +44,8 @@ class ClipCounter:
         self._open_length = 0
         self._closed_runs = 0
 
-    def update(self, samples: Int32s, peak: int) -> None:
-        """Take in the next samples: shape (n,), n > 0, and the largest magnitude in them."""
+    def update(self, samples: Int32s, peak: int = 1 << 31) -> None:
+        """Take in the next samples: shape (n,), n > 0; where it is known, with their largest magnitude."""
         if not self._open_length and peak < self._highest:
             return
         sides = (samples >= self._highest).astype(np.int8) - (samples <= -self._highest)

@@ -127,7 +127,7 @@ class TruePeakMeter:
         pieces = [
             _padded(one, (near.max() + 1) * STRETCH).reshape(-1, STRETCH)[near] for one in (sizes, bends)
         ]
-        limits = self._limits(*(one.reshape(-1) for one in pieces), near.size - 1, STRETCH)
+        limits = self._limits(pieces[0].ravel(), pieces[1].ravel(), near.size - 1, STRETCH)
         own = (np.arange(near.size - 1) % (GROUP + 1) < GROUP) & (near[:-1] < stretches)
         limits, at = limits[own], near[:-1][own]
         if limits.max() <= self.peak:
