@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
+from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
 from assembler.aligner.examining import examine_reels
@@ -29,6 +30,11 @@ if TYPE_CHECKING:
 
 THREADS = 2
 """Array operations run outside the interpreter lock; more threads than two gain little before disks are the limit."""
+
+
+if find_spec("scipy") is None:
+    # Rules load it when they first need it, which may be hours into a session: that it is there is known before.
+    raise ImportError("No module named 'scipy'")
 
 
 def align_session(

@@ -16,6 +16,7 @@ from assembler.aligner.events.strewn import strewn_losses
 from assembler.aligner.events.stuck import stuck_bits
 from assembler.aligner.records.because import Rule
 from assembler.aligner.records.ranges import common
+from assembler.aligner.sound.glance.glance import Glance
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -134,27 +135,38 @@ def note_whole(
     """Return what a block shows; ``whole`` is where each pass holds all tracks."""
     low, high = block
     notes = {track: BlockNotes() for track in tracks}
-    held = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN)
+    seen = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN, step)
+    held = {index: [glance.samples for glance in own] for index, own in seen.items()}
     stops = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN, tracks)
     stuck = _stuck(placed, tracks, held, low - RUN_MARGIN)
     listening = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
 
     for place, track in enumerate(tracks):
-        own = {index: samples[place] for index, samples in held.items()}
+        own = {index: glances[place] for index, glances in seen.items()}
         note_block(listening, track, low, high, step, notes[track], own)
-    _note_strewn(held, tracks, whole, low - RUN_MARGIN, step, notes)
+    _note_strewn(seen, tracks, whole, low - RUN_MARGIN, step, notes)
     return Block(stops, stuck, tuple(notes[track].kept() for track in tracks))
 
 
 def _block(
-    passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int
-) -> dict[int, list[Int32s]]:
-    """Return the samples of a block, of each pass that holds any of it, one array a track."""
-    return {
-        index: [one.samples(track, low, high) for track in tracks]
-        for index, one in enumerate(passes)
-        if any(common(one.covered(track), [(low, high)]) for track in tracks)
-    }
+    passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int, step: int
+) -> dict[int, list[Glance]]:
+    """Return a look at each track of a block, of each pass that holds any of it; one and the same at the same samples.
+
+    Nearly everywhere all passes hold the same: whatever asks of samples asks once.
+    """
+    seen: dict[int, list[Glance]] = {}
+    for index, one in enumerate(passes):
+        if not any(common(one.covered(track), [(low, high)]) for track in tracks):
+            continue
+        read = [one.samples(track, low, high) for track in tracks]
+        before = list(seen.values())
+        seen[index] = [
+            next((o[at] for o in before if np.array_equal(samples, o[at].samples)), None)
+            or Glance(samples, step)
+            for at, samples in enumerate(read)
+        ]
+    return seen
 
 
 def _stuck(
@@ -162,9 +174,12 @@ def _stuck(
 ) -> dict[tuple[int, int], list[tuple[Range, float]]]:
     """Return where a bit is stuck on a track of a pass that holds it."""
     stuck = {}
+    bits: dict[int, list[tuple[Range, float]]] = {}
     for index, own in held.items():
         for track, samples in zip(tracks, own, strict=True):
-            found = stuck_bits(samples)
+            if id(samples) not in bits:
+                bits[id(samples)] = stuck_bits(samples)
+            found = bits[id(samples)]
             covered = passes[index].covered(track) if found else []
             if inside := [
                 (part, nats)
@@ -183,7 +198,7 @@ def stuck_of(
 
 
 def _note_strewn(
-    held: Mapping[int, Sequence[Int32s]],
+    seen: Mapping[int, Sequence[Glance]],
     tracks: Sequence[int],
     covered: Sequence[Sequence[Range]],
     low: int,
@@ -191,19 +206,12 @@ def _note_strewn(
     notes: Mapping[int, BlockNotes],
 ) -> None:
     """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
-    seen: list[tuple[Sequence[Int32s], list[Strewn]]] = []
-    for index, own in held.items():
-        places = next(
-            (
-                found
-                for other, found in seen
-                if all(np.array_equal(a, b) for a, b in zip(own, other, strict=True))
-            ),
-            None,
-        )
-        if places is None:
-            places = strewn_losses(own, step)
-            seen.append((own, places))
+    found: dict[tuple[Glance, ...], list[Strewn]] = {}
+    for index, glances in seen.items():
+        own = [glance.samples for glance in glances]
+        if tuple(glances) not in found:
+            found[tuple(glances)] = strewn_losses(own, step, glances)
+        places = found[tuple(glances)]
         # Where a pass begins or ends its window is none.
         inner = [(start + WINDOW_SAMPLES - low, end - WINDOW_SAMPLES - low) for start, end in covered[index]]
         for track, samples in zip(tracks, own, strict=True):

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Any
 from assembler.batch.doing import do
 from assembler.batch.orders import Order
 from assembler.collection import row_line
+from assembler.heap import keep_freed
 
 if TYPE_CHECKING:
     from typing import BinaryIO
@@ -25,6 +26,7 @@ def main() -> None:
     """Work until there is nothing more to do, or nobody who asks for it."""
     for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
         signal.signal(number, _interrupt)
+    keep_freed()
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what a library prints is no answer
     lines: queue.SimpleQueue[bytes] = queue.SimpleQueue()

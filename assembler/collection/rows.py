@@ -25,7 +25,7 @@ class SessionState(StrEnum):
 
 class _Kept(BaseModel):
     # Keys of later versions are let by.
-    model_config = ConfigDict(frozen=True, extra="ignore")
+    model_config = ConfigDict(frozen=True, extra="ignore", defer_build=True)
 
 
 class ReelRow(_Kept):

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from assembler.aligner import Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
 from assembler.consolidator.captures import (
+    WORTH_A_CHECKER,
     capture_files,
     check_unchanged,
     digest_files,
@@ -116,7 +117,7 @@ def check_sheet(
         WorkerError: a process that shared the work is gone.
     """
     with _imported(sheet, progress, known) as session, watched(files := capture_files(session)):
-        with Crew(jobs or jobs_worth(files), WORKER_MODULES) as crew:
+        with Crew(jobs or jobs_worth(files, WORTH_A_CHECKER), WORKER_MODULES) as crew:
             edit = align_session(session, progress, None if plan is None else Path(plan), crew)
         check_unchanged(files)
         digests: dict[str, str | None] = {relative_path(sheet, file.path): None for file in files}

@@ -11,6 +11,8 @@ from contextlib import suppress
 from multiprocessing import parent_process
 from typing import TYPE_CHECKING, Final
 
+from assembler.heap import keep_freed
+
 if TYPE_CHECKING:
     from multiprocessing.connection import Connection
 
@@ -30,6 +32,7 @@ def serve(connection: Connection) -> None:
     """
     for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
         signal.signal(number, signal.SIG_IGN)
+    keep_freed()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     with suppress(EOFError, ConnectionError):
         while True:

@@ -70,4 +70,6 @@ def _shortened(text: str) -> str:
 class Record(BaseModel):
     """One table of a sheet: frozen, of known keys only, each of the type that its field says."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, populate_by_name=True)
+    model_config = ConfigDict(
+        frozen=True, extra="forbid", strict=True, populate_by_name=True, defer_build=True
+    )

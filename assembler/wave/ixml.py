@@ -10,8 +10,8 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from fractions import Fraction
+from html import escape
 from xml.etree import ElementTree as ET
-from xml.sax.saxutils import escape
 
 from assembler.errors import WaveError
 
@@ -129,7 +129,7 @@ def _element(name: str, text: str) -> str:
     if _NOT_XML.search(text):
         raise WaveError(f"iXML {name} {text[:80]!a} holds a character that XML cannot carry")
     # A bare carriage return would be read back as a line feed.
-    return f"<{name}>{escape(text, {chr(13): '&#13;'})}</{name}>\n"
+    return f"<{name}>{escape(text, quote=False).replace(chr(13), '&#13;')}</{name}>\n"
 
 
 def _parse(payload: bytes) -> ET.Element:

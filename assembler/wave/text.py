@@ -62,6 +62,8 @@ def is_plain(text: str, *, line_ends: bool = False) -> bool:
 
 def _letters(text: str) -> list[str]:
     """Return the ASCII text of each character; a mark after its letter gives nothing."""
+    if text.isascii() and text.isprintable():
+        return list(text)
     return [_to_ascii(character) for character in text]
 
 

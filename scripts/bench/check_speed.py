@@ -5,9 +5,9 @@ the yardstick (the same files read and compared, or one pass counted, by plain n
 often as asked for; the quickest of each is told. Columns:
 
     x real time   length of the tape over the time of the check: less than it can be where others use the machine
-    by one core   the same over the check's processor time, start of the program included
+    by one core   the same over the check's processor time, that of all its processes, start of the program included
     x yardstick   processor time of the check over that of the yardstick
-    MiB           largest resident set of the check
+    MiB           most memory of all processes of the check, what they share counted once
 
 Rows: ``clean``: two passes that agree; ``flaws``: two with flaws; ``noise``: also 10 s of noise on all tracks of one;
 ``three``: three passes with flaws; ``alone``: one pass with flaws; ``quiet`` and ``square``: two passes with flaws, of
@@ -20,9 +20,7 @@ With ``--folder`` the sessions are kept there and used again.
 from __future__ import annotations
 
 import argparse
-import os
 import shutil
-import subprocess
 import sys
 import tempfile
 import time
@@ -34,6 +32,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import soundfile
 
+from scripts.bench import usage
 from scripts.bench.trial_sessions import TRACKS, draw_flaw, make_tape, put_flaw
 from scripts.bench.trial_sounds import SAMPLE_RATE
 
@@ -128,7 +127,7 @@ def print_row(name: str, minutes: int, session: Path, runs: int) -> None:
         "assembler",
         "check",
         str(session / "session.toml"),
-        "--json",
+        "--quiet",
         "--no-cache",
     ]
     yardsticks: list[float] = []
@@ -146,15 +145,9 @@ def print_row(name: str, minutes: int, session: Path, runs: int) -> None:
 
 
 def measured(command: list[str]) -> Run:
-    """Return what a command took."""
-    started = time.perf_counter()
-    process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
-    _, status, used = os.wait4(process.pid, 0)
-    seconds = time.perf_counter() - started
-    process.returncode = os.waitstatus_to_exitcode(status)
-    if process.returncode not in (0, 1):
-        raise SystemExit(f"{command} ended with {process.returncode}")
-    return Run(seconds, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)
+    """Return what a command took, all its processes together; what they share is counted once."""
+    found = usage.measured(command, (0, 1))
+    return Run(found.seconds, found.processor, found.own)
 
 
 def compared(session: Path) -> float:

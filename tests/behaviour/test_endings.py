@@ -276,6 +276,35 @@ def test_a_missing_part_is_told_before_anything_is_written(sheet: Path, tmp_path
         assert (done.returncode, done.stderr) == (0, "")
 
 
+@pytest.mark.parametrize(
+    "name",
+    ["click", "jinja2", "numpy", "opentimelineio", "pydantic", "rich", "scipy", "soundfile", "tomlkit"],
+)
+def test_a_library_that_is_not_there_is_told_before_anything_is_written(
+    name: str, sheet: Path, tmp_path: Path
+) -> None:
+    """Whichever it is, and wherever it is first used: one line, status 2, and nothing beside what was there."""
+    script = (
+        "import sys\n"
+        "class Missing:\n"
+        "    def find_spec(self, name, *_):\n"
+        f"        if name.partition('.')[0] == {name!r}:\n"
+        "            raise ModuleNotFoundError(f'No module named {name!r}')\n"
+        "sys.meta_path.insert(0, Missing())\n"
+        "from assembler.cli import main\n"
+        "main()\n"
+    )
+    target = tmp_path / "kept" / "set"
+    target.parent.mkdir()
+    command = [sys.executable, "-c", script, "build", str(sheet), "-o", str(target)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    (line,) = done.stderr.splitlines()
+    assert "cannot be loaded" in line
+    assert name in line
+    assert list(target.parent.iterdir()) == []
+
+
 @pytest.mark.parametrize("epoch", ["²", "1" * 20, "253402300800", "-1", "", "1e3", " 1"])
 def test_a_date_of_the_environment_that_is_none(
     finished: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str], epoch: str

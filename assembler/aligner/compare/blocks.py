@@ -19,20 +19,20 @@ from assembler.aligner.compare.limits import (
     RUN_MARGIN,
 )
 from assembler.aligner.compare.proofs import Proofs
-from assembler.aligner.compare.sparse import SparseRanges
-from assembler.aligner.concealment.alone import Row, rows_of_means
+from assembler.aligner.compare.sparse import SparseRanges, held_ranges
 from assembler.aligner.concealment.marks import TALLY_COUNTS, tally_machines
-from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import common, ranges_of, total
-from assembler.aligner.sound.levels import constant_runs
+from assembler.aligner.sound.glance.glance import far_apart
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from assembler.aligner.concealment.alone import Row
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
+    from assembler.aligner.sound.glance.glance import Glance
     from assembler.arrays import Bools, Int32s, Int64s
 
 
@@ -79,7 +79,7 @@ def note_block(
     high: int,
     step: int,
     notes: TrackNotes,
-    read: Mapping[int, Int32s],
+    read: Mapping[int, Glance],
 ) -> None:
     """Note what a block shows.
 
@@ -90,29 +90,24 @@ def note_block(
         high: first sample behind it.
         step: one step of the tape's word length.
         notes: of that track; added to.
-        read: samples of each pass from ``low - RUN_MARGIN`` to ``high + RUN_MARGIN``.
+        read: samples of each pass from ``low - RUN_MARGIN`` to ``high + RUN_MARGIN``; one and the same where they are.
     """
     present = [(i, common(p.covered(track), [(low, high)])) for i, p in enumerate(passes)]
     present = [(i, covered) for i, covered in present if covered]
     if not present:
         return  # a gap between passes, or all of them stand still
-    held = {i: read[i] for i, _ in present}
-    inner = {i: samples[RUN_MARGIN:-RUN_MARGIN] for i, samples in held.items()}
+    seen = {i: read[i] for i, _ in present}
+    held = {i: glance.samples for i, glance in seen.items()}
+    cut = {glance: glance.samples[RUN_MARGIN:-RUN_MARGIN] for glance in seen.values()}
+    inner = {i: cut[glance] for i, glance in seen.items()}
     _note_differences(inner, dict(present), low, notes)
     _note_machines(held, dict(present), low, step, notes)
-    scanned: list[tuple[Int32s, list[Range], list[Range], list[Row]]] = []
-    for index, samples in held.items():
-        alike = next((one for one in scanned if np.array_equal(samples, one[0])), None)
-        if alike is None:
-            runs = [(run.start, run.end) for run in constant_runs(samples)]
-            alike = samples, runs, likely_lines(samples, step), rows_of_means(samples, step)
-            scanned.append(alike)
-        shift = low - RUN_MARGIN
-        runs, lines = ([(start + shift, end + shift) for start, end in found] for found in alike[1:3])
+    scanned = {glance: held_ranges(glance, low - RUN_MARGIN, step) for glance in cut}
+    for index, glance in seen.items():
+        runs, lines, rows = scanned[glance]
         notes.add_held(index, runs, lines, high)
-        for row in alike[3]:
-            moved = Row(row.start + shift, row.end + shift, row.nats)
-            notes.add_row(index, moved, (low, high))
+        for row in rows:
+            notes.add_row(index, row, (low, high))
 
 
 def _note_machines(
@@ -124,7 +119,8 @@ def _note_machines(
         for second in list(held)[a + 1 :]:
             for start, end in common(covered[first], covered[second]):
                 part = slice(start - low + RUN_MARGIN, end - low + RUN_MARGIN)
-                differing[part] |= held[first][part] != held[second][part]
+                if held[first] is not held[second]:
+                    differing[part] |= held[first][part] != held[second][part]
     at = np.flatnonzero(differing)
     if at.size:
         for index, tally in tally_machines(held, at, step).items():
@@ -161,7 +157,9 @@ def _note_differences(
 
 
 def _difference_mask(first: Int32s, second: Int32s, both: Sequence[Range], low: int) -> Bools | None:
-    if all(np.array_equal(first[a - low : b - low], second[a - low : b - low]) for a, b in both):
+    if first is second or all(
+        np.array_equal(first[a - low : b - low], second[a - low : b - low]) for a, b in both
+    ):
         return None
     mask = np.zeros(first.size, np.bool_)
     for a, b in both:
@@ -179,8 +177,7 @@ def _note_likeness(
 ) -> None:
     """Count the stretches in which something sounds, and those of them in which two passes hold the same numbers."""
     whole = samples.size // LIKENESS_SAMPLES * LIKENESS_SAMPLES
-    stretches = samples[:whole].reshape(-1, LIKENESS_SAMPLES)
-    telling = stretches.max(axis=1) - stretches.min(axis=1) >= LEAST_TELLING
+    telling = far_apart(samples[:whole].reshape(-1, LIKENESS_SAMPLES), LEAST_TELLING)
     if both != [(low, low + samples.size)]:
         here = np.zeros(samples.size, np.bool_)
         for a, b in both:

@@ -102,8 +102,8 @@ too slow to tell: one alone may be how its sound is made."""
 MOST_SLOW = 0.8
 """Share of samples that move, or bend, by a step at most from which sound is too slow or too soft to tell anything."""
 
-FORETOLD_THINNED = 4
-"""Of so many samples one is asked how often sound bends so little there."""
+REACH = 4
+"""Samples on either side of one that are looked at."""
 
 LEAST_MOVING, LEAST_ODD = 4, 8
 """Steps that sound has to bend, or change, on both sides of a sample that tells something; one in so many means

@@ -18,7 +18,6 @@ import numpy as np
 
 from assembler.aligner.events.limits import (
     FAINT_NATS,
-    FORETOLD_THINNED,
     LEAST_MOVING,
     LEAST_ODD,
     LEAST_SHOWING,
@@ -26,6 +25,7 @@ from assembler.aligner.events.limits import (
     MOST_SLOW,
     PIECE_SAMPLES,
     PIECES,
+    REACH,
     SCALE_NATS,
     STREWN_NATS,
     TRACK_NATS,
@@ -36,12 +36,15 @@ from assembler.aligner.events.limits import (
 )
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.sound.glance.glance import Glance
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools, Float64s, Int32s, Int64s
+
+    Offset = Callable[[int], Int32s]
 
 
 @dataclass(frozen=True)
@@ -61,33 +64,34 @@ class Strewn:
 
 @dataclass(frozen=True)
 class _Small:
-    """What a track's windows hold of changes, or bends, of a step at most, shape (windows,).
+    """What a track's windows hold of levels held, or of bends of a step at most.
 
     Args:
-        seen: how many there are.
         by_sign: by whether sound falls or rises there, whether it is up to zero or above it, and whether they are of a
             step downwards, of nothing or of a step upwards; shape (2, 2, 3, windows).
         moving: of ``by_sign``, those with greater ones on both sides, and no clipped peak.
-        foretold: how many of any one size are to be expected among great ones.
+        foretold: how many of any one size are to be expected among great ones; shape (windows,).
     """
 
-    seen: Float64s
     by_sign: Float64s
     moving: Float64s
     foretold: Float64s
 
 
-def strewn_losses(tracks: Sequence[Int32s], step: int) -> list[Strewn]:
+def strewn_losses(tracks: Sequence[Int32s], step: int, glances: Sequence[Glance] = ()) -> list[Strewn]:
     """Return stretches in which several tracks show an excess of means or of levels held: for certain, or faintly.
 
     Args:
         tracks: of one pass, all of one length.
         step: one step of the tape's word length.
+        glances: at the tracks, where they have been looked at already.
     """
     size = tracks[0].size // PIECE_SAMPLES * PIECE_SAMPLES
     if len(tracks) < LEAST_SHOWING or size < PIECES * PIECE_SAMPLES:
         return []
-    excess, one_way = np.stack([_shown(own[:size], step) for own in tracks], axis=1)
+    excess, one_way = np.stack(
+        [_shown(one, step) for one in glances or [Glance(own, step) for own in tracks]], axis=1
+    )
     turned = one_way >= TURNED_NATS
     most = TURNED_SHARE * (~np.isnan(one_way)).sum(axis=0)
     many = turned.sum(axis=0) >= np.maximum(LEAST_SHOWING, most)
@@ -125,29 +129,25 @@ def _places(marked: Bools, nats: Float64s, *, is_proof: bool) -> list[Strewn]:
     ]
 
 
-def _shown(samples: Int32s, step: int) -> tuple[Float64s, Float64s]:
+def _shown(glance: Glance, step: int) -> tuple[Float64s, Float64s]:
     """Return the excess of means and held levels of each window, and how much their halves go one way, in nats.
 
-    The latter is NaN where a track is too slow to tell.
+    The latter is NaN where a track bends too little to tell.
     """
-    change = np.zeros(samples.size, np.int32)
-    np.subtract(samples[1:], samples[:-1], out=change[1:])
-    bend = np.zeros(samples.size, np.int32)
-    np.subtract(change[2:], change[1:-1], out=bend[1:-1])
-    changes, bends = (_small(samples, change, values, step) for values in (change, bend))
-    slow = np.minimum(changes.seen, bends.seen) > MOST_SLOW * WINDOW_SAMPLES
-    return _excess(changes, bends), np.where(slow, np.nan, _one_way(bends))
+    levels, bends = _small(glance, glance.still, _change, step), _small(glance, glance.near, _bend, step)
+    slow = bends.by_sign.sum(axis=(0, 1, 2)) > MOST_SLOW * WINDOW_SAMPLES
+    return _excess(levels, bends), np.where(slow, np.nan, _one_way(bends))
 
 
-def _excess(changes: _Small, bends: _Small) -> Float64s:
+def _excess(levels: _Small, bends: _Small) -> Float64s:
     means = bends.moving.sum(axis=(0, 1, 2))
     excess = _surplus(means, 3 * bends.foretold)
     # Half of all means fall between two steps: where none is rounded, the sound has steps of its own.
     excess[bends.moving[:, :, ::2].sum(axis=(0, 1, 2)) * LEAST_ODD < means] = 0.0
-    held = changes.moving[:, :, 1].sum(axis=(0, 1))
+    held = levels.moving.sum(axis=(0, 1, 2))
     # Sound with steps of its own stays on one of them all along.
-    natural = max(1.0, float(np.median(held / np.maximum(changes.foretold, 1.0))))
-    return excess + _surplus(held, natural * changes.foretold)
+    natural = max(1.0, float(np.median(held / np.maximum(levels.foretold, 1.0))))
+    return excess + _surplus(held, natural * levels.foretold)
 
 
 def _one_way(bends: _Small) -> Float64s:
@@ -163,26 +163,46 @@ def _one_way(bends: _Small) -> Float64s:
     return np.maximum(np.maximum(ways, inwards), growing)
 
 
-def _small(samples: Int32s, change: Int32s, values: Int32s, step: int) -> _Small:
-    """Return what the windows of a track hold of small values: of its changes, or of its bends."""
-    size = np.abs(values)
-    at = np.flatnonzero(size <= step)
-    own = samples[at]
-    sign = np.sign(values[at]) + 1 + 3 * (own > 0) + 6 * (change[at] > 0)
-    pieces = at // PIECE_SAMPLES
-    inner = (at >= 3) & (at < size.size - 3)
-    moving = np.zeros(at.size, np.bool_)
-    moving[inner] = _around(size, at[inner]) >= LEAST_MOVING * step
+def _small(glance: Glance, marked: Bools, value: Callable[[Offset], Int32s], step: int) -> _Small:
+    """Return what the windows of a track hold of what is marked: of its levels held, or of its small bends."""
+    count = glance.samples.size // PIECE_SAMPLES
+    samples = glance.samples[: count * PIECE_SAMPLES]
+    at = np.flatnonzero(marked[REACH : samples.size - REACH]) + REACH
+
+    def beside(offset: int) -> Int32s:
+        return samples[at + offset]
+
+    def thinned(offset: int) -> Int32s:
+        # It is a mean that is asked for: every fourth sample tells.
+        return samples[REACH + offset : samples.size - REACH + offset : REACH]
+
+    own = beside(0)
     # Clipped peaks are no levels held.
-    moving &= (own != samples.max()) & (own != samples.min())
-    count = samples.size // PIECE_SAMPLES
-    by_sign = _by_sign(pieces, sign, count)
+    moving = (_around(value, beside) >= LEAST_MOVING * step) & (own != samples.max()) & (own != samples.min())
+    sign = np.sign(value(beside)) + 1 + 3 * (own > 0) + 6 * (_change(beside) > 0)
+    pieces = at // PIECE_SAMPLES
     return _Small(
-        by_sign.sum(axis=(0, 1, 2)),
-        by_sign,
+        _by_sign(pieces, sign, count),
         _by_sign(pieces[moving], sign[moving], count),
-        _foretold(size, step),
+        _foretold(_around(value, thinned), step, count),
     )
+
+
+def _change(own: Offset) -> Int32s:
+    return own(0) - own(-1)
+
+
+def _bend(own: Offset) -> Int32s:
+    return own(1) - 2 * own(0) + own(-1)
+
+
+def _around(value: Callable[[Offset], Int32s], own: Offset) -> Int32s:
+    """Return how large values are on both sides; beside a lost sample those of its neighbours are spoilt, too."""
+
+    def size(away: int) -> Int32s:
+        return np.abs(value(lambda offset: own(away + offset)))
+
+    return np.minimum(np.maximum(size(-3), size(-2)), np.maximum(size(2), size(3)))
 
 
 def _by_sign(pieces: Int64s, sign: Int32s, count: int) -> Float64s:
@@ -190,25 +210,13 @@ def _by_sign(pieces: Int64s, sign: Int32s, count: int) -> Float64s:
     return np.moveaxis(_in_windows(counts.astype(np.float64)), 0, -1)
 
 
-def _foretold(size: Int32s, step: int) -> Float64s:
+def _foretold(around: Int32s, step: int, count: int) -> Float64s:
     """Return how many samples of each window have any one small size by chance, of those amid great ones."""
-    # Of every fourth sample: it is a mean that is asked for.
-    beside = (size[4 + off : size.size - 4 + off : FORETOLD_THINNED] for off in (-3, -2, 2, 3))
-    around = _between(*beside)
-    chance = np.zeros(size.size // FORETOLD_THINNED, np.float32)
+    chance = np.zeros(count * PIECE_SAMPLES // REACH, np.float32)
     np.reciprocal(np.maximum(around, 1), dtype=np.float32, out=chance[1:-1])
     chance[1:-1] *= around >= LEAST_MOVING * step
-    pieces = chance.reshape(-1, PIECE_SAMPLES // FORETOLD_THINNED).sum(axis=1, dtype=np.float64)
-    return _in_windows(0.5 * step * FORETOLD_THINNED * pieces)
-
-
-def _around(size: Int32s, at: Int64s) -> Int32s:
-    """Return how large values are on both sides; beside a lost sample those of its neighbours are spoilt, too."""
-    return _between(size[at - 3], size[at - 2], size[at + 2], size[at + 3])
-
-
-def _between(first: Int32s, second: Int32s, third: Int32s, fourth: Int32s) -> Int32s:
-    return np.minimum(np.maximum(first, second), np.maximum(third, fourth))
+    pieces = chance.reshape(count, -1).sum(axis=1, dtype=np.float64)
+    return _in_windows(0.5 * step * REACH * pieces)
 
 
 def _in_windows(pieces: Float64s) -> Float64s:

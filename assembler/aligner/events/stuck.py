@@ -44,14 +44,15 @@ def stuck_bits(samples: Int32s) -> list[tuple[Range, float]]:
 
 def _between(pieces: Int32s) -> Int64s:
     """Return for each piece the bits that are the same in all its samples, with some above and below that are not."""
-    wide = pieces.astype(np.int64) & 0xFFFFFFFF
-    same = np.bitwise_and.reduce(wide, axis=1)
-    moving = np.bitwise_or.reduce(wide, axis=1) & ~same
+    # Piece beside piece, the samples of all are taken together a row at a time.
+    rows = np.ascontiguousarray(pieces.T).view(np.uint32)
+    same = np.bitwise_and.reduce(rows, axis=0)
+    moving = np.bitwise_or.reduce(rows, axis=0) & ~same
     above = moving
     for shift in (1, 2, 4, 8, 16):
         above = above | above >> shift
     below = moving & -moving
-    return np.where(moving > 0, above & ~moving & ~(below - 1), 0)
+    return np.where(moving > 0, above & ~moving & ~(below - 1), 0).astype(np.int64)
 
 
 def _stuck(samples: Int32s, constant: Int64s, bit: int) -> list[tuple[Range, float]]:

@@ -8,8 +8,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.aligner.flaws.faint import faint_flaws
-from assembler.aligner.flaws.interrupting import lone_flaws
-from assembler.aligner.flaws.noise import islands
+from assembler.aligner.flaws.interrupting import clicks, is_drawn_line, likely_lines, played_twice
+from assembler.aligner.flaws.noise import bursts, islands
 from assembler.aligner.flaws.stepped import interruptions, long_levels
 from assembler.aligner.records.because import Rule
 from assembler.aligner.sound.levels import is_peak
@@ -40,6 +40,24 @@ def shown_alone(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]
     shown += [("long level", Rule.MOMENT, "hold", place) for place in long_levels(samples, step)]
     shown += [("noise", Rule.MOMENT, "burst", place) for place in islands(samples, step)]
     return shown
+
+
+def lone_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
+    """Return what a single capture shows by itself, as kind and range: straight, repeat, click and burst.
+
+    No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that
+    goes on behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
+
+    Args:
+        samples: one track.
+        step: one step of the tape's word length.
+    """
+    lines = likely_lines(samples, step)
+    found = [("straight", place) for place in lines if is_drawn_line(samples, place, step)]
+    found += [("repeat", place) for place in played_twice(samples)]
+    found += [("click", place) for place in clicks(samples, step)]
+    found += [("burst", place) for place in bursts(samples, step)]
+    return sorted(found, key=lambda row: row[1])
 
 
 def _build_of(samples: Int32s, kind: str, place: Range) -> str:

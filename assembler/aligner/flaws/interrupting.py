@@ -11,7 +11,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from assembler.aligner.flaws.limits import (
     HASHED_SAMPLES,
@@ -31,8 +30,7 @@ from assembler.aligner.flaws.limits import (
     SPLICE_RATIO,
     STRAIGHT_CONTEXT,
 )
-from assembler.aligner.flaws.noise import bursts
-from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.records.ranges import pieces_of, ranges_of
 from assembler.aligner.sound.levels import (
     HASH_FACTOR,
     constant_runs,
@@ -44,26 +42,7 @@ from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_RUN, PREDICTOR_OR
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Float64s, Int32s, Int64s
-
-
-def lone_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
-    """Return what a single capture shows by itself, as kind and range: straight, repeat, click and burst.
-
-    No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that
-    goes on behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
-
-    Args:
-        samples: one track.
-        step: one step of the tape's word length.
-    """
-    bend = np.abs(np.diff(samples.astype(np.int64), 2))
-    lines = likely_lines(samples, step)
-    found = [("straight", place) for place in lines if is_drawn_line(samples, place, step)]
-    found += [("repeat", place) for place in _repeat_places(samples)]
-    found += [("click", place) for place in _clicks(samples, bend, step)]
-    found += [("burst", place) for place in bursts(samples, step)]
-    return sorted(found, key=lambda row: row[1])
+    from assembler.arrays import Float64s, Int32s, Int64s, UInt64s
 
 
 def likely_lines(samples: Int32s, step: int) -> list[Range]:
@@ -113,7 +92,7 @@ def is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
     )
 
 
-def _repeat_places(samples: Int32s) -> list[Range]:
+def played_twice(samples: Int32s) -> list[Range]:
     """Return blocks that stand once more right behind themselves, with the sound going on before and behind.
 
     What is periodic by nature repeats more than once, and what a sequencer repeats is longer or sets in from quiet.
@@ -140,20 +119,37 @@ def _repeat_places(samples: Int32s) -> list[Range]:
 
 def _likely_repeats(samples: Int32s) -> list[tuple[int, int]]:
     """Return lags, and a place for each, at which short pieces stand a second time; a sixteenth is looked at."""
-    count = samples.size - HASHED_SAMPLES
-    if count < 1:
+    pieces = [
+        _telling_hashes(samples, piece) for piece in pieces_of([(0, samples.size - HASHED_SAMPLES)], 1 << 14)
+    ]
+    if not pieces:
         return []
-    hashed = np.zeros(count, np.uint64)
-    for index in range(HASHED_SAMPLES):
-        hashed = (hashed ^ samples[index : index + count].astype(np.uint64)) * HASH_FACTOR
-    # Which places are looked at depends on what stands there, so that both copies are.
-    chosen = np.flatnonzero((hashed >> np.uint64(40)) & np.uint64(15) == 0)
-    chosen = chosen[samples[chosen] != samples[chosen + 1]]
-    order = chosen[np.argsort(hashed[chosen], kind="stable")]
+    chosen, hashed = (np.concatenate(found) for found in zip(*pieces, strict=True))
+    told = np.sort(hashed)
+    if not (told[1:] == told[:-1]).any():
+        return []
+    order = np.argsort(hashed, kind="stable")
     same = hashed[order[1:]] == hashed[order[:-1]]
+    order = chosen[order]
     lags, places = (order[1:] - order[:-1])[same], order[1:][same]
     fits = (lags >= LEAST_LAG) & (lags <= LARGEST_LAG)
     return sorted(set(zip(lags[fits].tolist(), places[fits].tolist(), strict=True)), key=lambda row: row[1])
+
+
+def _telling_hashes(samples: Int32s, piece: Range) -> tuple[Int64s, UInt64s]:
+    """Return the places of a piece that are looked at, and a hash of what stands from each on.
+
+    Which places these are depends on what stands there, so that both copies are.
+    """
+    first, behind = piece
+    wide = samples[first : behind + HASHED_SAMPLES].astype(np.uint64)
+    hashed = np.zeros(behind - first, np.uint64)
+    for index in range(HASHED_SAMPLES):
+        np.bitwise_xor(hashed, wide[index : index + hashed.size], out=hashed)
+        np.multiply(hashed, HASH_FACTOR, out=hashed)
+    chosen = np.flatnonzero((hashed >> np.uint64(40)) & np.uint64(15) == 0)
+    chosen = chosen[wide[chosen] != wide[chosen + 1]]
+    return chosen + first, hashed[chosen]
 
 
 def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
@@ -186,8 +182,9 @@ def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
     return max(float(splice) for splice in splices) > SPLICE_RATIO * usual
 
 
-def _clicks(samples: Int32s, bend: Int64s, step: int) -> list[Range]:
+def clicks(samples: Int32s, step: int) -> list[Range]:
     """Return clicks: far rougher than all around, the sound going on behind as it was."""
+    bend = np.diff(samples, 2)
     whole = bend.size // ROUGH_SAMPLES
     if whole < 2 * ROUGH_REACH:
         return []
@@ -196,7 +193,7 @@ def _clicks(samples: Int32s, bend: Int64s, step: int) -> list[Range]:
     )
     half = ROUGH_REACH // 2
     padded = np.pad(rough, (half, ROUGH_REACH - half - 1), "symmetric")
-    beside = sliding_window_view(padded, ROUGH_REACH).max(axis=1)
+    beside = np.maximum.reduce([padded[at : at + whole] for at in range(ROUGH_REACH)])
     # The loudest of the windows that end two before each one, and of those that begin two behind it.
     before, behind = np.full(whole, np.inf), np.full(whole, np.inf)
     before[half + 2 :] = beside[: whole - half - 2]

@@ -38,13 +38,13 @@ from assembler.aligner.flaws.limits import (
     WHITE,
     WINDOWS_AT_ONCE,
 )
-from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.records.ranges import has_full_word, ranges_of
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors, quick_length
 from assembler.aligner.sound.limits import PREDICTOR_ORDER
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Float64s, Int32s
+    from assembler.arrays import Float32s, Float64s, Int32s
 
 
 def bursts(samples: Int32s, step: int) -> list[Range]:
@@ -74,7 +74,10 @@ def islands(samples: Int32s, step: int) -> list[Range]:
     """
     found = []
     quiet = MOST_QUIET_STEPS * step
-    for start, end in ranges_of(np.abs(samples) > quiet, bridge=EDGE_SAMPLES):
+    sounds = np.abs(samples) > quiet
+    if samples.size > LONGEST_BURST + 2 * EDGE_SAMPLES and not has_full_word(~sounds):
+        return []  # it sounds from end to end
+    for start, end in ranges_of(sounds, bridge=EDGE_SAMPLES):
         beside = samples[max(0, start - CONTEXT) : start], samples[end : end + CONTEXT]
         if not LEAST_BURST <= end - start <= LONGEST_BURST or min(side.size for side in beside) < CONTEXT:
             continue
@@ -107,6 +110,43 @@ def unpredicted_shares(samples: Int32s, size: int, order: int) -> Float64s:
     return np.asarray(error / power, np.float64)
 
 
+def _white_shares(samples: Int32s, size: int, order: int) -> Float64s:
+    """Return what `unpredicted_shares` does, but zero for windows that are not white, nor beside one that is.
+
+    A predictor of two samples never leaves less than a longer one, and is to be had for a tenth of the work: windows
+    of which it leaves little are not white.
+    """
+    windows = max(0, (samples.size - size) // (size // 2) + 1)
+    likely = np.flatnonzero(_most_left(samples, size, windows) > WHITE - np.sqrt(np.finfo(np.float32).eps))
+    reach = BESIDE_WINDOWS + 1
+    asked = np.zeros(windows + 2 * reach, np.bool_)
+    for offset in range(2 * reach + 1):
+        asked[likely + offset] = True
+    shares = np.zeros(windows)
+    for first, last in ranges_of(asked[reach : reach + windows], bridge=BESIDE_WINDOWS):
+        piece = samples[first * (size // 2) : (last - 1) * (size // 2) + size]
+        shares[first:last] = unpredicted_shares(piece, size, order)
+    return shares
+
+
+def _most_left(samples: Int32s, size: int, windows: int) -> Float32s:
+    """Return the share of each window's power that its best predictor of two samples leaves."""
+    sound, shape, hop = samples[: (windows + 1) * (size // 2)].astype(np.float32), np.hanning(size), size // 2
+    correlation = np.zeros((3, windows), np.float32)
+    for lag in range(3 if windows else 0):
+        product = sound.copy()
+        product[: sound.size - lag] *= sound[lag:]
+        weights = np.zeros(size, np.float32)
+        weights[: size - lag] = shape[: size - lag] * shape[lag:]
+        halves = product.reshape(-1, hop) @ weights.reshape(2, hop).T
+        correlation[lag] = halves[:-1, 0] + halves[1:, 1]
+    power = correlation[0] * np.float32(1.0 + 1e-9) + np.float32(1e-3 * size)
+    first = correlation[1] / power
+    left = power * (1 - first**2)
+    second = (correlation[2] - first * correlation[1]) / np.maximum(left, np.float32(1e-3) * power)
+    return np.asarray((1 - first**2) * np.maximum(1 - second**2, 0), np.float32)
+
+
 def _correlation(windows: Int32s, order: int) -> Float64s:
     """Return how windows, shape (windows, samples), correlate with themselves at lags from 0, shape (lags, windows).
 
@@ -126,8 +166,7 @@ def _correlation(windows: Int32s, order: int) -> Float64s:
 
 def _holes(samples: Int32s, size: int, order: int) -> list[Range]:
     """Return where windows are white between windows of sound that foretells itself."""
-    shares = unpredicted_shares(samples, size, order)
-    hop = size // 2
+    shares, hop = _white_shares(samples, size, order), size // 2
     found = []
     for first, last in ranges_of(shares > WHITE, bridge=1):
         # The window that holds a border is neither.

@@ -30,7 +30,7 @@ from assembler.aligner.flaws.limits import (
     STEPPED_MOST_CHANCE,
     STEPPED_MOST_CLICK,
 )
-from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.records.ranges import has_full_word, ranges_of
 from assembler.aligner.sound.levels import is_straight
 
 if TYPE_CHECKING:
@@ -77,9 +77,10 @@ def interruptions(samples: Int32s, step: int) -> list[tuple[str, Range]]:
         samples: one track; what touches its ends is left to the neighbouring piece.
         step: one step of the tape's word length.
     """
-    edges = np.flatnonzero(samples[1:] != samples[:-1]) + 1
-    if not STEPPED_LEAST_EDGES <= edges.size <= MOST_CHANGING * samples.size:
+    moves = samples[1:] != samples[:-1]
+    if not STEPPED_LEAST_EDGES <= np.count_nonzero(moves) <= MOST_CHANGING * samples.size:
         return []
+    edges = np.flatnonzero(moves) + 1
     waves = _waves(samples, edges, step)
     found: list[tuple[str, Range]] = []
     for first, second, lines in _pairs(waves):
@@ -95,7 +96,10 @@ def long_levels(samples: Int32s, step: int) -> list[Range]:
 
     An oscillator that is stopped may hold its level too.
     """
-    edges = np.flatnonzero(samples[1:] != samples[:-1]) + 1
+    moves = samples[1:] != samples[:-1]
+    if not has_full_word(~moves):
+        return []
+    edges = np.flatnonzero(moves) + 1
     lengths = np.diff(edges)
     found = []
     for number in np.flatnonzero((lengths >= LEAST_LONG) & (lengths <= LONGEST_PAUSE)):

@@ -88,7 +88,7 @@ def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple
         sounding = [
             track
             for track in range(probe.tracks)
-            if min(int(informative(samples).sum()) for samples in (here[track], there[track]))
+            if min(int(np.count_nonzero(informative(samples))) for samples in (here[track], there[track]))
             >= LEAST_CHANGES
         ]
         same = [track for track in sounding if _is_found(here[track], there, track)]

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
     ANCHOR_SPACING,
@@ -87,7 +89,7 @@ def _sounding(probe: TrackReader, first: int, behind: int) -> tuple[int, list[In
     """Return the first place for an anchor in a range that tells something, and its samples; None in silence."""
     for at in range(first, max(first + 1, behind - ANCHOR_SAMPLES + 1), ANCHOR_SAMPLES):
         samples = read_all(probe, at, ANCHOR_SAMPLES)
-        if sum(int(informative(track).sum()) for track in samples) >= LEAST_EVIDENCE:
+        if sum(int(np.count_nonzero(informative(track))) for track in samples) >= LEAST_EVIDENCE:
             return at, samples
     return None
 

@@ -103,8 +103,8 @@ def identity_at(reference: Sequence[Int32s], probe: Sequence[Int32s], shift: int
     for reference_track, probe_track in zip(reference, probe, strict=True):
         mask = informative(probe_track)
         equal = reference_track[shift : shift + probe_track.size] == probe_track
-        seen += int(mask.sum())
-        same += int((equal[1:] & equal[:-1] & mask[1:]).sum())
+        seen += int(np.count_nonzero(mask))
+        same += int(np.count_nonzero(equal[1:] & equal[:-1] & mask[1:]))
     return (same / seen if seen else 0.0), same
 
 

@@ -28,7 +28,7 @@ def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0, least: int = 1) 
         bridge: ranges with a gap of at most this many samples between them are joined into one.
         least: shorter ranges are left out.
     """
-    if not mask.any() or (least >= LEAST_WITH_A_WORD and not bridge and not _has_full_word(mask)):
+    if not mask.any() or (least >= LEAST_WITH_A_WORD and not bridge and not has_full_word(mask)):
         return []
     if bridge:
         true_at = np.flatnonzero(mask)
@@ -44,7 +44,7 @@ def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0, least: int = 1) 
     return [(int(a) + offset, int(b) + offset) for a, b in zip(starts, ends, strict=True)]
 
 
-def _has_full_word(mask: Bools) -> bool:
+def has_full_word(mask: Bools) -> bool:
     """Return whether eight samples in a row that begin at a multiple of eight are all marked."""
     whole = np.ascontiguousarray(mask[: mask.size // 8 * 8])
     return bool((whole.view(np.uint64) == _FULL_WORD).any())

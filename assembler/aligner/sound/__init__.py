@@ -12,6 +12,7 @@ Each in its file:
 - `rests`: rests of an instrument told from mutes.
 - `rhythm`: whether music keeps time.
 - `scale`: what a sample value means in a session.
+- `glance/`: what one look at a block rules out.
 - `chain/`: what a capture chain did to the numbers.
 
 The numbers stand in `limits`.

@@ -44,9 +44,9 @@ class ClipCounter:
         self._open_length = 0
         self._closed_runs = 0
 
-    def update(self, samples: Int32s) -> None:
-        """Take in the next samples: shape (n,), n > 0."""
-        if not self._open_length and samples.max() < self._highest and samples.min() > -self._highest:
+    def update(self, samples: Int32s, peak: int = 1 << 31) -> None:
+        """Take in the next samples: shape (n,), n > 0; where it is known, with their largest magnitude."""
+        if not self._open_length and peak < self._highest:
             return
         sides = (samples >= self._highest).astype(np.int8) - (samples <= -self._highest)
         starts = np.concatenate(([0], np.flatnonzero(np.diff(sides)) + 1))
@@ -97,10 +97,12 @@ class SampleMeter:
             values: the same numbers as float64, which the caller has at hand.
         """
         self._samples += samples.size
-        self._sum += int(samples.sum(dtype=np.int64))
-        self._peak = max(self._peak, int(samples.max()), -int(samples.min()))
+        # Whole numbers of a second, summed as such: none is too large for a float64 to hold.
+        self._sum += int(values.sum())
+        peak = max(int(samples.max()), -int(samples.min()))
+        self._peak = max(self._peak, peak)
         self._bits |= int(np.bitwise_or.reduce(samples))
-        self._clips.update(samples)
+        self._clips.update(samples, peak)
         whole, rest = slot_energies(values, self._edges)
         energies = np.concatenate((whole, rest))
         self._energy += float(energies.sum())

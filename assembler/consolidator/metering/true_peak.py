@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 HALF_TAPS = 8
 WINDOW_BETA = 5.0
 STRETCH = 16  # samples that are passed over or interpolated together
+GROUP = 16  # stretches that are passed over together
 
 _ROUNDED = 1 + 1e-9
 """What rounding may add, generously."""
@@ -116,15 +117,31 @@ class TruePeakMeter:
         bends = np.zeros(values.size)
         np.add(values[:-2], values[2:], out=bends[1:-1])
         bends[1:-1] -= 2 * values[1:-1]
-        of_sample, of_bend = reach(self._factor)
-        limits = of_sample * _largest(values, stretches) + of_bend * _largest(bends, stretches)
-        limits *= _ROUNDED
+        np.abs(bends, out=bends)
+        sizes, groups = np.abs(values), -(-stretches // GROUP)
+        likely = np.flatnonzero(self._limits(sizes, bends, groups, GROUP * STRETCH) > self.peak)
+        if not likely.size:
+            return
+        # Of the groups that may raise it, each stretch is asked.
+        near = (likely[:, np.newaxis] * GROUP + np.arange(GROUP + 1)).ravel()
+        pieces = [
+            _padded(one, (near.max() + 1) * STRETCH).reshape(-1, STRETCH)[near] for one in (sizes, bends)
+        ]
+        limits = self._limits(pieces[0].ravel(), pieces[1].ravel(), near.size - 1, STRETCH)
+        own = (np.arange(near.size - 1) % (GROUP + 1) < GROUP) & (near[:-1] < stretches)
+        limits, at = limits[own], near[:-1][own]
         if limits.max() <= self.peak:
             return
         windows = np.lib.stride_tricks.sliding_window_view(values, _WINDOW_SAMPLES)[::STRETCH]
         # The most promising stretch first: the peak it gives rules out most of the others.
-        self._raise_peak(windows, np.array([limits.argmax()]))
-        self._raise_peak(windows, np.flatnonzero(limits > self.peak))
+        self._raise_peak(windows, at[[limits.argmax()]])
+        self._raise_peak(windows, at[limits > self.peak])
+
+    def _limits(self, sizes: Float64s, bends: Float64s, count: int, size: int) -> Float64s:
+        """Return what the waveform stays within in each of so many parts, by magnitudes in it and behind."""
+        of_sample, of_bend = reach(self._factor)
+        limits = of_sample * _largest(sizes, count, size) + of_bend * _largest(bends, count, size)
+        return np.asarray(limits * _ROUNDED, np.float64)
 
     def _raise_peak(self, windows: Float64s, chosen: Int64s) -> None:
         """Raise the peak by what lies in the chosen stretches; windows is of shape (stretches, 31)."""
@@ -134,10 +151,12 @@ class TruePeakMeter:
             self.peak = max(self.peak, float(between.max()), -float(between.min()))
 
 
-def _largest(values: Float64s, stretches: int) -> Float64s:
-    """Return the largest magnitude in each stretch and the one behind it: a filter reaches so far, never farther."""
-    found = np.zeros((stretches + 1) * STRETCH)
-    np.abs(values[: found.size], out=found[: values.size])
-    for _ in range(STRETCH.bit_length() - 1):
-        found = np.maximum(found[::2], found[1::2])
-    return np.maximum(found[:-1], found[1:])
+def _largest(sizes: Float64s, count: int, size: int) -> Float64s:
+    """Return the largest magnitude in each part and the one behind it: a filter reaches so far, never farther."""
+    parts = _padded(sizes, (count + 1) * size).reshape(count + 1, size)
+    found = parts.max(axis=1) if size > 4 * STRETCH else np.maximum.reduce(np.ascontiguousarray(parts.T))
+    return np.asarray(np.maximum(found[:-1], found[1:]), np.float64)
+
+
+def _padded(values: Float64s, size: int) -> Float64s:
+    return values[:size] if values.size >= size else np.concatenate((values, np.zeros(size - values.size)))

@@ -2,7 +2,7 @@
 
 A track is cut into blocks. What a block gives is its own samples through the first part of the impulse response, and
 what the filter still holds of all before, a state of four numbers; the states at the beginning of all blocks follow
-from each other, and are summed up in steps that double. Against the recursive loop only rounding differs.
+from each other, and are summed up in groups. Against the recursive loop only rounding differs.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ BLOCK = 48
 """Samples of a block: longer ones cost products, shorter ones states."""
 _BLOCKS_PER_PRODUCT = 96
 """So small a product stays within one thread of the linear algebra library; see ``true_peak``."""
-_STATES = 4
+_STATES, _GROUP = 4, 25
 _NOTHING = 1e-200
 """Far below any rounding; what is smaller would sink into the slow subnormal numbers."""
 
@@ -112,6 +112,7 @@ class Weighting:
     """
 
     def __init__(self, sample_rate: int) -> None:
+        self._sample_rate = sample_rate
         self._products = _products(sample_rate)
         self.state = np.zeros(_STATES)
 
@@ -126,7 +127,7 @@ class Weighting:
         parts = [slice(first, first + _BLOCKS_PER_PRODUCT) for first in range(0, blocks, _BLOCKS_PER_PRODUCT)]
         for part in parts:
             np.matmul(rows[part, :BLOCK], stores, out=states[1:][part])
-        _add_up(states, keeps[BLOCK])
+        states = _add_up(states, self._sample_rate)
         rows[:, BLOCK:] = states[:-1]
         out = np.empty(values.size)
         given = out[: blocks * BLOCK].reshape(blocks, BLOCK)
@@ -140,11 +141,39 @@ class Weighting:
         return out
 
 
-def _add_up(states: Float64s, keeps: Float64s) -> None:
-    """Make of what each block adds to the state, shape (blocks + 1, 4), the state at its end, in place."""
-    span = 1
-    while span < len(states):
-        states[span:] += states[:-span] @ keeps
-        keeps = keeps @ keeps
-        keeps = np.where(np.abs(keeps) < _NOTHING, 0.0, keeps)
-        span *= 2
+@cache
+def _sums(sample_rate: int, apart: int, count: int) -> Float64s:
+    """Return what sums up states: what each of so many rows adds, to the state behind each, shape (4 n, 4 n).
+
+    Args:
+        sample_rate: samples per second.
+        apart: blocks from one row to the next.
+        count: rows.
+    """
+    once = np.linalg.matrix_power(_products(sample_rate).keeps[BLOCK], apart)
+    powers = [np.eye(_STATES)]
+    for _ in range(count - 1):
+        powers.append(powers[-1] @ once)
+    sums = np.zeros((count, _STATES, count, _STATES))
+    for before in range(count):
+        for behind in range(before, count):
+            sums[before, :, behind] = powers[behind - before]
+    sums[np.abs(sums) < _NOTHING] = 0.0
+    return sums.reshape(count * _STATES, -1)
+
+
+def _add_up(states: Float64s, sample_rate: int) -> Float64s:
+    """Return the state at the end of each block, of what each adds to it, shape (blocks + 1, 4) both.
+
+    They are summed up within groups, then from group to group.
+    """
+    groups = -(-len(states) // _GROUP)
+    rows = np.zeros((groups, _GROUP * _STATES))
+    rows.reshape(-1)[: states.size] = states.reshape(-1)
+    within = rows @ _sums(sample_rate, 1, _GROUP)
+    ends = (within[:, -_STATES:].reshape(1, -1) @ _sums(sample_rate, _GROUP, groups)).reshape(groups, _STATES)
+    # What the groups before leave fades as it would in the first row of a group, one block later.
+    rows[:] = 0.0
+    rows[1:, :_STATES] = ends[:-1] @ _products(sample_rate).keeps[BLOCK]
+    within += rows[:, :_STATES] @ _sums(sample_rate, 1, _GROUP)[:_STATES]
+    return within.reshape(-1, _STATES)[: len(states)]

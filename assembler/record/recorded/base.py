@@ -16,7 +16,12 @@ class Recorded(BaseModel):
     """A part of a record."""
 
     model_config = ConfigDict(
-        frozen=True, extra="ignore", populate_by_name=True, strict=True, allow_inf_nan=False
+        frozen=True,
+        extra="ignore",
+        populate_by_name=True,
+        strict=True,
+        allow_inf_nan=False,
+        defer_build=True,
     )
 
 

@@ -11,7 +11,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import scipy
 
 from assembler.timecode.ltc.word import WORD_BITS
 
@@ -40,6 +39,8 @@ def find_edges(samples: Float64s, sample_rate: int, rate: FrameRate) -> Float64s
     """
     if samples.size == 0:
         return np.zeros(0)
+    import scipy  # noqa: PLC0415 - slow to load, and few sessions need it
+
     cell = sample_rate / (WORD_BITS * float(rate.exact))
     level = _smooth(
         samples - scipy.ndimage.uniform_filter1d(samples, _odd(_OFFSET_CELLS * cell), mode="nearest"), cell
@@ -53,6 +54,8 @@ def find_edges(samples: Float64s, sample_rate: int, rate: FrameRate) -> Float64s
 
 
 def _smooth(level: Float64s, cell: float) -> Float64s:
+    import scipy  # noqa: PLC0415 - slow to load, and few sessions need it
+
     width = _odd(_SMOOTH_CELLS * cell)
     return scipy.ndimage.uniform_filter1d(
         scipy.ndimage.uniform_filter1d(level, width, mode="nearest"), width, mode="nearest"

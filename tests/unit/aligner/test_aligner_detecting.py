@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy.linalg import solve_toeplitz
 
-from assembler.aligner.flaws.interrupting import lone_flaws
+from assembler.aligner.flaws.alone import lone_flaws
 from assembler.aligner.sound.levels import (
     Run,
     constant_runs,

@@ -8,6 +8,7 @@ from assembler.aligner.compare.blocks import TrackNotes, note_block
 from assembler.aligner.compare.limits import RUN_MARGIN
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
+from assembler.aligner.sound.glance.glance import Glance
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 TAPE = make_tape("dense", 16, 60_000, np.random.default_rng(31))[:1]
@@ -24,7 +25,8 @@ def test_a_pass_like_an_earlier_one_is_noted_like_that_one() -> None:
         for name, samples in (("P1", first), ("P2", second), ("P3", first.copy()))
     ]
     notes = TrackNotes()
-    read = {i: one.samples(0, -RUN_MARGIN, 60_000 + RUN_MARGIN) for i, one in enumerate(passes)}
+    looks = [Glance(one.samples(0, -RUN_MARGIN, 60_000 + RUN_MARGIN), 1) for one in passes[:2]]
+    read = {0: looks[0], 1: looks[1], 2: looks[0]}
     note_block(passes, 0, 0, 60_000, 1, notes, read)
     runs = {
         index: [run for run in found.kept() if 0 <= run[0] < 59_000] for index, found in notes.runs.items()

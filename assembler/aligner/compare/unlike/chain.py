@@ -12,7 +12,6 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy
 from numpy.lib.stride_tricks import sliding_window_view
 
 from assembler.aligner.compare.limits import (
@@ -64,6 +63,8 @@ class Chain:
             better: shape (n,).
             undone: the other one, as ``undone`` gives it, at the same places.
         """
+        import scipy  # noqa: PLC0415 - slow to load, and few sessions need it
+
         error = np.abs(better - undone)
         spread = self.floor + self.share * _treble(better, undone)
         size = -(-error.size // NOISE_BLOCK) * NOISE_BLOCK
@@ -141,6 +142,8 @@ def _fitted(pairs: Sequence[tuple[Float64s, Float64s]], told: Sequence[Bools], r
 
 def _treble(better: Float64s, undone: Float64s) -> Float64s:
     """Return how lively the sound is around each sample, by the calmer of the two: the other one may be noise."""
+    import scipy  # noqa: PLC0415 - slow to load, and few sessions need it
+
     both = [
         np.sqrt(
             np.maximum(scipy.ndimage.uniform_filter1d(np.diff(one, prepend=one[:1]) ** 2, NOISE_BLOCK), 0.0)

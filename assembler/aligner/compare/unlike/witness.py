@@ -26,6 +26,7 @@ from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, joined_flaws
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
+from assembler.aligner.sound.glance.glance import Glance
 from assembler.aligner.sound.limits import PIECE_SAMPLES
 
 if TYPE_CHECKING:
@@ -110,7 +111,9 @@ def heard_through(
         return passes, notes, names
     fresh = TrackNotes()
     for low, high in _blocks(heard, track):
-        read = {i: heard[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN) for i in holding}
+        read = {
+            i: Glance(heard[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN), step) for i in holding
+        }
         note_block(heard, track, low, high, step, fresh, read)
     # What a pass shows by itself it shows in its own numbers.
     return (

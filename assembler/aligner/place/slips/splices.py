@@ -14,7 +14,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy
 
 from assembler.aligner.place.limits import (
     COPY_MARGIN,
@@ -93,6 +92,8 @@ def copied_at(tracks: Sequence[Int32s], repeated: int) -> int | None:
 
 
 def _track_surprise(samples: Int32s) -> Float64s:
+    import scipy  # noqa: PLC0415 - slow to load, and few sessions need it
+
     sound = samples.astype(np.float64)
     forwards = _ratios(sound)
     # Backwards in time a sample's error stands with the last sample before the splice.

@@ -43,7 +43,7 @@ _PLACE = re.compile(r"(?P<label>[^+]+?)\s*(?:\+\s*(?P<samples>[0-9]{1,6}))?")
 
 
 class _TakeModel(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, defer_build=True)
     at: str
     pass_name: Annotated[str, Field(alias="pass")]
     fade: Annotated[int | None, Field(ge=0, le=10_000_000)] = None
@@ -51,13 +51,13 @@ class _TakeModel(BaseModel):
 
 
 class _TrackModel(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, defer_build=True)
     name: str
     take: Annotated[list[_TakeModel], Field(min_length=1)]
 
 
 class _PlanModel(BaseModel):
-    model_config = ConfigDict(frozen=True, extra="forbid", strict=True)
+    model_config = ConfigDict(frozen=True, extra="forbid", strict=True, defer_build=True)
     format: int
     title: str = ""
     track: Annotated[list[_TrackModel], Field(min_length=1)]

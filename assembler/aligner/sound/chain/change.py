@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy
 
 from assembler.aligner.sound.chain.measures import empty_bits_of_both, fraction_behind
 from assembler.aligner.sound.limits import (
@@ -197,6 +196,8 @@ def _later(sound: Float64s, fraction: float) -> Float64s:
     """Return sound a fraction of a sample later; its ends are faded and not right."""
     if not fraction:
         return sound
+    import scipy  # noqa: PLC0415 - slow to load, and few sessions need it
+
     spectrum = np.fft.rfft(sound * scipy.signal.windows.tukey(sound.size, 0.2))
     turn = np.exp(-1j * np.linspace(0.0, np.pi, spectrum.size) * fraction)
     return np.asarray(np.fft.irfft(spectrum * turn, sound.size), np.float64)

@@ -8,7 +8,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-import scipy
 
 from assembler.aligner.sound.limits import (
     LEAST_LEVELS,
@@ -42,6 +41,8 @@ def correlation_along(reference: Float64s, piece: Float64s) -> Float64s:
     Returns:
         Shape (n - m + 1,).
     """
+    import scipy  # noqa: PLC0415 - slow to load, and few sessions need it
+
     products = scipy.signal.correlate(reference, piece, mode="valid", method="fft")
     sums = np.concatenate(([0.0], np.cumsum(reference**2)))
     powers = np.maximum(sums[piece.size :] - sums[: -piece.size], 1e-9)
@@ -71,7 +72,7 @@ def empty_bits(pieces: Iterable[Int32s]) -> int:
     """Return how many of the lowest bits are zero in every sample."""
     used = 0
     for samples in pieces:
-        used |= int(np.bitwise_or.reduce(samples.astype(np.int64)))
+        used |= int(np.bitwise_or.reduce(samples))
     return (used & -used).bit_length() - 1 if used else 0
 
 

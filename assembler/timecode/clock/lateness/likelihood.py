@@ -18,7 +18,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import scipy
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s
@@ -101,6 +100,8 @@ def log_likelihood(
     would draw it to itself.
     """
     if edges.is_soft:
+        import scipy  # noqa: PLC0415 - slow to load, and few sessions need it
+
         bell = edges.smear / np.sqrt(12.0)
         past_onset = (deviations - onsets) / bell
         box = (scipy.special.ndtr(past_onset) - scipy.special.ndtr(past_onset - width / bell)) / width
