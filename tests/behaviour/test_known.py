@@ -19,6 +19,7 @@ from assembler.cli.commands import run
 from assembler.importer import PassAudio
 from assembler.inputs import FileState
 from assembler.known import FOLDER_VARIABLE
+from assembler.known.program import program_words
 from tests.support.sessions import HOUR, RATE, Layout, make_tape, write_wave
 
 if TYPE_CHECKING:
@@ -387,3 +388,25 @@ def test_two_processes_at_once_and_a_killed_one_do_no_harm(
     assert told[0] == told[1]
     assert json.loads(tell(capsys, "check", sheet, "--json")[1]) == json.loads(told[0])
     assert np.all([b'"sound": true' in one or b'"sound":true' in one for one in told])
+
+
+def test_what_another_version_has_found_is_not_believed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], reads: list[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A program whose sources differ listens for itself; back at the first one all is known again."""
+    sheet = two_reels(tmp_path)
+    settle(tmp_path)
+    run(["check", str(sheet), "--jobs", "1"])
+    assert reads
+    reads.clear()
+    run(["check", str(sheet), "--jobs", "1"])
+    assert reads == []
+    own = program_words()
+    with monkeypatch.context() as other:
+        other.setattr("assembler.known.known.program_words", lambda: (own[0], "another digest", *own[2:]))
+        run(["check", str(sheet), "--jobs", "1"])
+    assert reads
+    reads.clear()
+    run(["check", str(sheet), "--jobs", "1"])
+    assert reads == []
+    capsys.readouterr()

@@ -404,6 +404,17 @@ def test_a_whole_pass_may_be_accepted(tmp_path: Path, capsys: Capsys, tape: Int3
     assert (status, asking(record)) == (0, [])
     assert len(notes_with(record, "; accepted by M. Weir: gain on the way in")) == 1
     assert notes_with(record, "it fits no place") == []
+    target = tmp_path / "set"
+    sheet = tmp_path / "whole" / sheet.name
+    run_json(capsys, "build", sheet, "-o", target)
+    paths = sorted((target / "data" / "tracks").iterdir())
+    assert paths
+    for path in paths:
+        with WaveFile(path) as file:
+            markers = decode_markers(file.read_chunk("cue ") or b"", file.read_chunk("LIST", "adtl") or b"")
+        words = [one.label for one in markers if "accepted by" in one.label]
+        assert words == ["Pass as it is, accepted by M. Weir"]
+    assert verify_set(target, against=sheet).problems == ()
 
 
 def test_silence_that_was_never_recorded_is_no_flaw(tmp_path: Path, capsys: Capsys, tape: Int32s) -> None:

@@ -19,7 +19,7 @@ class MarkedPlace:
     Args:
         start: first sample.
         end: first one behind it.
-        words: what it is: "uncured" with its kind, or "undecided".
+        words: what it is: "uncured" with its kind, "undecided", or "pass as it is".
         accepted: a person's word that it may stand.
     """
 
@@ -39,21 +39,26 @@ def marked_on_tracks(record: RecordedSet) -> dict[str, list[MarkedPlace]]:
     reels = {reel.name: reel for reel in record.reels}
     for note in record.notes:
         whose = passes.get(note.pass_name or "")
-        # A note that tells what passes hold is on an undecided place.
-        if whose is None or not note.held:
+        # A note that tells what passes hold is on an undecided place; another that a person has closed is marked, too.
+        if whose is None or not (note.held or note.accepted):
             continue
         names = reels[whose.reel].tracks
+        words = "undecided" if note.held else "pass as it is"
         for start, end in _in_set(note, whose, record):
-            for track in note.tracks:
+            for track in note.tracks or range(len(names)):
                 if track < len(names):
-                    found = MarkedPlace(start, end, "undecided", note.accepted)
+                    found = MarkedPlace(start, end, words, note.accepted)
                     places.setdefault(names[track], []).append(found)
     return places
 
 
 def _in_set(note: RecordedNote, one: RecordedPass, record: RecordedSet) -> Iterator[tuple[int, int]]:
-    """Yield where the samples of a pass that a note names lie in the set, from the first to behind the last."""
-    if note.start is None or note.end is None:
+    """Yield where the samples of a pass that a note names lie in the set, from the first to behind the last.
+
+    A note without a place is on the whole pass.
+    """
+    whole = not note.held and note.start is None
+    if not whole and (note.start is None or note.end is None):
         return
     ranges = [
         (
@@ -61,7 +66,9 @@ def _in_set(note: RecordedNote, one: RecordedPass, record: RecordedSet) -> Itera
             stretch.timeline_start - stretch.pass_start + high,
         )
         for stretch in one.stretches
-        for low, high in [(max(note.start, stretch.pass_start), min(note.end, stretch.pass_end))]
+        for low, high in [
+            (max(note.start or 0, stretch.pass_start), min(note.end or stretch.pass_end, stretch.pass_end))
+        ]
         if low < high
     ]
     if ranges:
