@@ -170,11 +170,17 @@ def test_files_that_vanish_are_replaced_or_renamed(tmp_path: Path) -> None:
         assert watcher.interrupt() == 130
 
 
-def test_plain_lines_in_a_pipe_and_the_list_at_the_end(tmp_path: Path) -> None:
-    """Without ``--json`` each event is a line, lengths are no wall, and Ctrl-C prints what must be played again."""
+@pytest.mark.parametrize(("options", "lengths"), [((), 1), (("--quiet",), 0)])
+def test_plain_lines_in_a_pipe_and_the_list_at_the_end(
+    tmp_path: Path, options: tuple[str, ...], lengths: int
+) -> None:
+    """Without ``--json`` each event is a line, lengths are no wall, and Ctrl-C prints what must be played again.
+
+    With ``--quiet`` only what is wrong is a line.
+    """
     samples = saved(tmp_path / "a.npy", with_flaws(make_tape(12, 3, bits=24)))
     recording = Recording(str(tmp_path / "A1"), samples, speed=6.0)
-    with Watcher(tmp_path, as_json=False) as watcher, recording.running() as process:
+    with Watcher(tmp_path, *options, as_json=False) as watcher, recording.running() as process:
         process.wait()
         until = 0
         while not any("finished" in line for line in watcher.lines) and until < 600:
@@ -183,7 +189,7 @@ def test_plain_lines_in_a_pipe_and_the_list_at_the_end(tmp_path: Path) -> None:
         assert watcher.interrupt() == 130
     text = "\n".join(watcher.lines)
     assert "A1 01:00:04:05: mute, 41.7 ms, all tracks" in text
-    assert sum("recording" in line for line in watcher.lines) == 1
+    assert sum("recording" in line for line in watcher.lines) == lengths
     assert "roll to 00:59:59:05" in text
 
 
