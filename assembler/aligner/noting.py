@@ -12,7 +12,7 @@ from assembler.aligner.compare.limits import RUN_MARGIN
 from assembler.aligner.concealment.alone import Row
 from assembler.aligner.events.limits import WINDOW_SAMPLES
 from assembler.aligner.events.stops.standstill import find_stops, heard
-from assembler.aligner.events.strewn import strewn_losses
+from assembler.aligner.events.strewn.losses import strewn_losses
 from assembler.aligner.events.stuck import stuck_bits
 from assembler.aligner.records.because import Rule
 from assembler.aligner.records.ranges import common
@@ -22,11 +22,11 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from assembler.aligner.events.stops.pace import Stop
-    from assembler.aligner.events.strewn import Strewn
+    from assembler.aligner.events.strewn.losses import Strewn
     from assembler.aligner.records.because import Because
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s, Int64s
+    from assembler.arrays import Int64s
 
 
 @dataclass
@@ -138,7 +138,7 @@ def note_whole(
     seen = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN, step)
     held = {index: [glance.samples for glance in own] for index, own in seen.items()}
     stops = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN, tracks)
-    stuck = _stuck(placed, tracks, held, low - RUN_MARGIN)
+    stuck = _stuck(placed, tracks, seen, low - RUN_MARGIN)
     listening = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
 
     for place, track in enumerate(tracks):
@@ -170,16 +170,16 @@ def _block(
 
 
 def _stuck(
-    passes: Sequence[PlacedPass], tracks: Sequence[int], held: Mapping[int, Sequence[Int32s]], low: int
+    passes: Sequence[PlacedPass], tracks: Sequence[int], seen: Mapping[int, Sequence[Glance]], low: int
 ) -> dict[tuple[int, int], list[tuple[Range, float]]]:
     """Return where a bit is stuck on a track of a pass that holds it."""
     stuck = {}
-    bits: dict[int, list[tuple[Range, float]]] = {}
-    for index, own in held.items():
-        for track, samples in zip(tracks, own, strict=True):
-            if id(samples) not in bits:
-                bits[id(samples)] = stuck_bits(samples)
-            found = bits[id(samples)]
+    bits: dict[Glance, list[tuple[Range, float]]] = {}
+    for index, own in seen.items():
+        for track, glance in zip(tracks, own, strict=True):
+            if glance not in bits:
+                bits[glance] = stuck_bits(glance.samples)
+            found = bits[glance]
             covered = passes[index].covered(track) if found else []
             if inside := [
                 (part, nats)
@@ -207,14 +207,14 @@ def _note_strewn(
 ) -> None:
     """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
     found: dict[tuple[Glance, ...], list[Strewn]] = {}
-    for index, glances in seen.items():
-        own = [glance.samples for glance in glances]
-        if tuple(glances) not in found:
-            found[tuple(glances)] = strewn_losses(own, step, glances)
-        places = found[tuple(glances)]
+    for index, own in seen.items():
+        if tuple(own) not in found:
+            found[tuple(own)] = strewn_losses(own, step)
+        places = found[tuple(own)]
         # Where a pass begins or ends its window is none.
         inner = [(start + WINDOW_SAMPLES - low, end - WINDOW_SAMPLES - low) for start, end in covered[index]]
-        for track, samples in zip(tracks, own, strict=True):
+        for track, glance in zip(tracks, own, strict=True):
+            samples = glance.samples
             block = low + RUN_MARGIN, low + samples.size - RUN_MARGIN
             for strewn in places:
                 for start, end in common([strewn.place], inner):

@@ -9,10 +9,14 @@ import numpy as np
 from assembler.aligner.events.limits import SEARCHED_NATS
 from assembler.aligner.events.stops.pace import joined_stops
 from assembler.aligner.events.stops.standstill import find_stops
-from assembler.aligner.events.strewn import strewn_losses
+from assembler.aligner.events.strewn.losses import Strewn
+from assembler.aligner.events.strewn.losses import strewn_losses as strewn_in
+from assembler.aligner.sound.glance.glance import Glance
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+
+    import pytest
 
     from assembler.arrays import Int32s
 
@@ -28,6 +32,11 @@ def _tracks(seed: int) -> list[Int32s]:
         ).astype(np.int32)
         for track in TRACKS
     ]
+
+
+def strewn_losses(tracks: list[Int32s], step: int) -> list[Strewn]:
+    """Return what is found in tracks once they are looked at."""
+    return strewn_in([Glance(own, step) for own in tracks], step)
 
 
 def _stops(*passes: list[Int32s]) -> list[tuple[int, int, int, str]]:
@@ -86,6 +95,28 @@ def test_means_in_sound_that_moves_are_told_though_few_and_rounded_both_ways() -
     ((start, end),) = [one.place for one in strewn_losses(tracks, 1)]
     assert abs(start - 8001) <= 512
     assert abs(end - 12_000) <= 512
+
+
+def test_what_is_not_asked_further_shows_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A first look may only leave out what has no excess at all: soft and loud, sparse and dense, with rests."""
+    rng = np.random.default_rng(21)
+    asked = []
+    for loud in (1.0, 4.0, 40.0, 900.0):
+        for every in (0, 4, 12, 40, 80, 130):
+            tracks = [np.rint(rng.normal(0, loud, 8192)).astype(np.int32) for _ in range(4)]
+            for own in tracks:
+                own[1000:1600] = 0
+                at = np.arange(3001, 5000, every) if every else np.arange(0)
+                own[at] = (own[at - 1] + own[at + 1]) // 2
+            asked.append(tracks)
+    with monkeypatch.context() as patched:
+        patched.setattr("assembler.aligner.events.strewn.losses._may_show", lambda _: True)
+        found = [strewn_losses(tracks, 1) for tracks in asked]
+    proofs = [[one.is_proof for one in places] for places in found]
+    assert [True] in proofs
+    assert [False] in proofs
+    assert [] in proofs
+    assert [strewn_losses(tracks, 1) for tracks in asked] == found
 
 
 def test_sound_with_steps_of_its_own_has_lost_nothing() -> None:

@@ -1,0 +1,9 @@
+"""Samples lost here and there on all tracks of a pass at once: no witness is needed.
+
+Question: where could a machine read only some of the samples?
+Input: a look at all tracks of one pass, block by block.
+Output: stretches, for certain or faintly, with the excess in nats.
+
+- `bends`: how often sound stays where it is or bends by a step at most, and how often chance lets it.
+- `losses`: where that is more often than sound has, on all tracks together.
+"""
