@@ -93,6 +93,6 @@ def opened(
         page.wait_for_selector("html[data-ready=true]", state="attached")
     yield found
     context.close()
-    assert found.complaints == []
+    assert found.complaints == [], found.complaints
     outside = [url for url in found.requests if url != path.as_uri() and not url.startswith("blob:")]
     assert [url for url in outside if not url.startswith(f"{path.as_uri()}#")] == []

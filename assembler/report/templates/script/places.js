@@ -3,7 +3,11 @@ let opened = null;
 
 function closeView(isFocused = false) {
   if (!opened) return;
+  const audio = playing?.audio;
   stopClip();
+  // A clip that is still being loaded would ask for an address that is gone.
+  audio?.removeAttribute("src");
+  audio?.load();
   const button = opened.row.querySelector(".opener");
   button?.setAttribute("aria-expanded", "false");
   opened.view.remove();
