@@ -96,3 +96,8 @@ class RecordedPass(Recorded):
     stretches: tuple[RecordedStretch, ...] = ()
     clock: RecordedClock = RecordedClock()
     flaws: tuple[RecordedFlaw, ...] = ()
+
+    def stretch_at(self, sample: int) -> RecordedStretch | None:
+        """Return the last stretch that reaches a sample of the pass; None where the pass has no place."""
+        held = [one for one in self.stretches if one.pass_start <= sample <= one.pass_end]
+        return held[-1] if held else None

@@ -157,12 +157,11 @@ class RecordedSet(Recorded):
             start: the flaw's first sample, of the pass.
             end: its first one after it; equal to ``start`` for a slip.
         """
-        held = [s for s in one.stretches if s.pass_start <= start <= s.pass_end][-1:]
         # What begins where the pass has no place may reach into where it has one.
-        held += [s for s in one.stretches if start < s.pass_start < end]
-        if not held:
+        held = one.stretch_at(start) or next((s for s in one.stretches if start < s.pass_start < end), None)
+        if held is None:
             return None
-        first, shift = max(start, held[0].pass_start), held[0].timeline_start - held[0].pass_start
+        first, shift = max(start, held.pass_start), held.timeline_start - held.pass_start
         low, high = (at + shift - self.start.sample for at in (first, end))
         if low >= self.length or max(high, low + 1) <= 0:
             return None

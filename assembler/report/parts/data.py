@@ -139,10 +139,9 @@ def _track(track: RecordedTrack, record: RecordedSet, marks: Marks) -> Plain:
 def _flaws(record: RecordedSet, marks: Marks) -> Iterator[Plain]:
     for number, one in enumerate(record.passes):
         for flaw in one.flaws:
-            at = marks.in_set(one, flaw.start)
-            end = at + flaw.end - flaw.start
+            at, end = marks.range_of(one, flaw.start, flaw.end)
             why = reason_words(flaw.because.rule, flaw.because.nats) if flaw.because else ""
-            size = flaw.end - flaw.start if flaw.samples is None else flaw.samples
+            size = end - at if flaw.samples is None else flaw.samples
             outcome = outcome_words(at, end, record.length, is_cured=flaw.is_cured)
             tracks = marks.delivered(one.reel, flaw.tracks)
             yield [number, at, end, plain(flaw.kind), list(tracks), size, outcome, why]
@@ -157,10 +156,9 @@ def _held(record: RecordedSet, marks: Marks) -> Iterator[Plain]:
         whose = next((one for one in record.passes if one.name == note.pass_name), None)
         if whose is None or note.start is None or not note.held:
             continue
-        start = marks.in_set(whose, note.start)
+        start, end = marks.range_of(whose, note.start, note.end)
         why = reason_words(note.because.rule, note.because.nats) if note.because else ""
         for track in marks.delivered(whose.reel, note.tracks):
-            end = start + (note.end or note.start) - note.start
             yield [track, start, end, "undecided", _told(note.held), why]
 
 

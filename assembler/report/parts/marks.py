@@ -72,7 +72,12 @@ class Marks:
 
     def in_set(self, one: RecordedPass, sample: int) -> int:
         """Return where a sample of a pass lies in the set, from its first sample; 0 where the pass has no place."""
-        held = [stretch for stretch in one.stretches if stretch.pass_start <= sample <= stretch.pass_end]
-        if not held:
-            return 0
-        return held[-1].timeline_start + sample - held[-1].pass_start - self.record.start.sample
+        held = one.stretch_at(sample)
+        return (
+            0 if held is None else held.timeline_start + sample - held.pass_start - self.record.start.sample
+        )
+
+    def range_of(self, one: RecordedPass, start: int, end: int | None) -> tuple[int, int]:
+        """Return where a range of a pass lies, inside the set or not; without an end it has no length."""
+        at = self.in_set(one, start)
+        return at, at + max(0, (start if end is None else end) - start)

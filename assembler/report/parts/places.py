@@ -80,14 +80,13 @@ def flaw_table(record: RecordedSet, marks: Marks) -> Table:
     rows = []
     for number, one in enumerate(record.passes):
         for count, flaw in enumerate(one.flaws):
-            at = marks.in_set(one, flaw.start)
-            length = flaw.end - flaw.start
-            outcome = outcome_words(at, at + length, record.length, is_cured=flaw.is_cured)
+            at, end = marks.range_of(one, flaw.start, flaw.end)
+            outcome = outcome_words(at, end, record.length, is_cured=flaw.is_cured)
             cells = (
                 "",
                 Cell(one.name, f"p{number % 8}"),
                 flaw.kind,
-                str(length if flaw.samples is None else flaw.samples),
+                str(end - at if flaw.samples is None else flaw.samples),
                 ", ".join(str(track + 1) for track in flaw.tracks),
                 Cell(outcome, is_open=outcome == "not cured"),
                 reason_words(flaw.because.rule, flaw.because.nats) if flaw.because else "",
@@ -97,7 +96,7 @@ def flaw_table(record: RecordedSet, marks: Marks) -> Table:
                     name=f"flaw-{number}-{count}",
                     cells=cells,
                     start=at,
-                    end=at + length,
+                    end=end,
                     tracks=marks.delivered(one.reel, flaw.tracks),
                     passes=(number,),
                     kind=plain(flaw.kind),
@@ -158,8 +157,7 @@ def _note_row(line: TextLine, record: RecordedSet, marks: Marks) -> Row:
     whose = next((one for one in record.passes if one.name == note.pass_name), None)
     start = end = None
     if whose is not None and note.start is not None and whose.stretches:
-        start = marks.in_set(whose, note.start)
-        end = start + max(0, (note.end or note.start) - note.start)
+        start, end = marks.range_of(whose, note.start, note.end)
     return Row(
         name=f"note-{line.number}",
         cells=("", plain(line.kind), line.pass_name or "", line.text),
