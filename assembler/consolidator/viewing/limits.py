@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import Final
 
-MOST_CLIP_BYTES: Final = 13_000_000
-"""Of FLAC; a third more as text. With `MOST_WINDOW_BYTES` it leaves 3.6 of a page's 25 MB to its tables and charts."""
+MOST_CLIP_BYTES: Final = 8_000_000
+"""Of FLAC, some 40 places; a third more as text. More would fit into a page's 25 MB beside `MOST_WINDOW_BYTES` and its
+tables, but to encode it is most of what views cost a build."""
 
 MOST_WINDOW_BYTES: Final = 4_000_000
 """Of waveforms, each number written out with a comma."""
