@@ -19,9 +19,6 @@ of treble, short against a drum's attack."""
 LEAST_BEND = 0.35
 """Steps: rounding alone bends sound by about so much."""
 
-WIDE_BEND, WIDE_COST = 8.0, 3.0
-"""Sound bends far more than around now and then, as at an attack: so many times, at a price in nats."""
-
 NOBODY_COST = 3.0
 """Nats: that all captures lost one sample, beyond what each one's losses nearby make likely."""
 

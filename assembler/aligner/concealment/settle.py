@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.concealment.limits import (
+    ALONE_NATS,
     BROKEN_HOLD_COST,
     DECIDED_NATS,
     FIRST_SHARE,
@@ -279,9 +280,16 @@ def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
         part = slice(start, end)
         # Of all captures together: one odd sample of the one is no reason against thousands of the other.
         count, told = int(lost[:, part].sum()), int(kept_to[:, part].sum())
-        is_unlikely = float(surprise[:, part].sum()) >= max(LEAST_EVIDENCE, LEAST_SURPRISE * told)
+        nats, single = float(surprise[:, part].sum()), _of_single(surprise[:, part])
+        is_unlikely = nats >= max(LEAST_EVIDENCE, LEAST_SURPRISE * told) or single >= ALONE_NATS
         accepted[part] = is_unlikely and told >= LEAST_EXPLAINED * count
     return accepted & differs & ~(lost & ~kept_to).any(axis=0)
+
+
+def _of_single(surprise: Float64s) -> float:
+    """Return what lost samples between good ones say, in nats: each by itself, where those in a row are one level."""
+    beside = np.pad(surprise > 0, ((0, 0), (1, 1)))
+    return float(surprise[~(beside[:, :-2] | beside[:, 2:])].sum())
 
 
 def _by_rule(machine: Machine, lost: Bools, mean: Bools, held: Bools) -> Bools:
