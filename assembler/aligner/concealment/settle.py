@@ -117,8 +117,9 @@ def settle(window: Window) -> Settled:
     choice = _chosen(window, at, mean, held)
     lost = np.zeros((captures, size), np.bool_)
     lost[:, at] = choice.lost
-    surprise = _surprise(window, differs, lost, mean, held)
-    accepted = _accepted(differs, lost, surprise)[at]
+    levels = lost & _long_levels(held)
+    surprise = np.where(levels, 0.0, _surprise(window, differs, lost, mean, held))
+    accepted = _accepted(differs, lost & ~levels, surprise)[at] & ~levels.any(axis=0)[at]
     leads = choice.lead >= DECIDED_NATS
     has_truth = choice.truth < captures
     said.settled[at] = accepted & leads & has_truth
@@ -286,6 +287,15 @@ def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
     return accepted & differs & ~(lost & ~kept_to).any(axis=0)
 
 
+def _long_levels(held: Bools) -> Bools:
+    """Return where a capture holds a level for longer than strewn losses last: a flaw of its own, for other rules."""
+    found = np.zeros(held.shape, np.bool_)
+    for own, level in zip(found, held, strict=True):
+        for start, end in ranges_of(level, least=LONGEST_HOLD + 1):
+            own[start:end] = True
+    return found
+
+
 def _of_single(surprise: Float64s) -> float:
     """Return what lost samples between good ones say, in nats: each by itself, where those in a row are one level."""
     beside = np.pad(surprise > 0, ((0, 0), (1, 1)))
@@ -301,12 +311,10 @@ def _by_rule(machine: Machine, lost: Bools, mean: Bools, held: Bools) -> Bools:
     if machine.several != UP_TO_MEAN:
         beside = np.append(lost[1:], [False]) | np.append([False], lost[:-1])
         found = lost & ((mean & ~beside if machine.several == THROUGHOUT else mean) | held)
-        for start, end in ranges_of(found, least=LONGEST_HOLD):
-            found[start:end] = False
         return np.asarray(found, np.bool_)
     lost_next, marked_next = np.append(lost[1:], [False]), np.append((mean | held)[1:], [False])
     found = lost & ((mean & ~lost_next) | (held & marked_next))
     for start, end in ranges_of(lost & held, bridge=1):
-        if end - start > LONGEST_HOLD or not found[end - 1]:
+        if not found[end - 1]:
             found[start:end] = False
     return np.asarray(found, np.bool_)

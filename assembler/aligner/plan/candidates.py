@@ -36,16 +36,17 @@ def candidate_of(
     ]
     unproved = _unproved(reel, one, tape_track, sheet)
     flaws = merged([*(piece for piece, _ in found), *unproved])
-    # What a slip leaves in doubt may be right; what is flawed besides is not.
+    # What a slip leaves in doubt may be right, and between means stand the tape's own samples.
     beside = merged(piece for places, _ in one.maps[tape_track].doubts() for piece in places)
-    certain = [piece for piece, kind in found if kind != "disagreement"]
-    doubted = without(common(beside, flaws), merged([*certain, *unproved]))
+    kept = {"means": flaws, "disagreement": beside}
+    lost = [part for piece, kind in found for part in without([piece], kept.get(kind, ()))]
+    in_part = without(flaws, merged([*lost, *unproved]))
     covered = one.covered(tape_track)
     if sheet.repair.scope == "reel":
         # All tracks change together, so a pass counts only where it has all of them.
         for other in range(one.reader.tracks):
             covered = common(covered, one.covered(other))
-    return Candidate(one.name, reel.name, tuple(covered), tuple(flaws), tuple(doubted))
+    return Candidate(one.name, reel.name, tuple(covered), tuple(flaws), tuple(in_part))
 
 
 def _unproved(reel: ExaminedReel, one: PlacedPass, tape_track: int, sheet: Sheet) -> list[Range]:

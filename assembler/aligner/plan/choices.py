@@ -26,14 +26,14 @@ class Candidate:
         reel: its reel.
         covered: timeline ranges it has samples for, in order.
         flawed: timeline ranges in which it is not what the tape holds, in order.
-        doubted: the flawed ranges in which only the place of its samples is in doubt, in order.
+        in_part: the flawed ranges in which it holds the tape's own samples in part, or perhaps beside their place.
     """
 
     name: str
     reel: str
     covered: tuple[Range, ...]
     flawed: tuple[Range, ...] = ()
-    doubted: tuple[Range, ...] = ()
+    in_part: tuple[Range, ...] = ()
 
     @cached_property
     def good(self) -> list[Range]:

@@ -18,7 +18,7 @@ from assembler.aligner.plan.limits import (
     ANY_JOIN,
     BARE_CUT,
     DIFFERING_JOIN,
-    DOUBTED_SAMPLE,
+    SAMPLE_IN_PART,
     FLAWED_SAMPLE,
     TRUST_PER_SAMPLE,
 )
@@ -56,12 +56,12 @@ class _Segment:
 def _segments(candidates: Sequence[Candidate], rules: PlanRules, start: int, end: int) -> list[_Segment]:
     edges = {start, end}
     for candidate in candidates:
-        for low, high in (*candidate.covered, *candidate.flawed, *candidate.doubted):
+        for low, high in (*candidate.covered, *candidate.flawed, *candidate.in_part):
             edges.update((low, high))
     for forced in rules.forced:
         edges.update((forced.start, forced.end))
     inside = sorted(edge for edge in edges if start <= edge <= end)
-    cursors = [(_Cursor(c.covered), _Cursor(c.flawed), _Cursor(c.doubted)) for c in candidates]
+    cursors = [(_Cursor(c.covered), _Cursor(c.flawed), _Cursor(c.in_part)) for c in candidates]
     return [_segment(candidates, cursors, rules, low, high) for low, high in pairwise(inside)]
 
 
@@ -87,11 +87,11 @@ def _segment(
 ) -> _Segment:
     costs: dict[str | None, float] = {}
     good = set()
-    for rank, (candidate, (covered, flawed, doubted)) in enumerate(zip(candidates, cursors, strict=True)):
+    for rank, (candidate, (covered, flawed, in_part)) in enumerate(zip(candidates, cursors, strict=True)):
         is_flawed = flawed.holds(start)
         if not covered.holds(start):
             continue
-        price = DOUBTED_SAMPLE if doubted.holds(start) else FLAWED_SAMPLE
+        price = SAMPLE_IN_PART if in_part.holds(start) else FLAWED_SAMPLE
         bad = price if is_flawed and rules.heed_flaws else 0.0
         costs[candidate.name] = (end - start) * (bad + rank * TRUST_PER_SAMPLE)
         if not is_flawed:
