@@ -109,3 +109,6 @@ MOST_APART = 250_000
 
 WITNESS_MARGIN = 24576
 """Read beside a block: what tells the usual noise around a place."""
+
+STREWN_WINDOW_SAMPLES = 512
+"""Strewn losses are looked for in windows of so many samples, so that much is their border known."""

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import PACE_SAMPLES
+from assembler.aligner.compare.limits import PACE_SAMPLES, STREWN_WINDOW_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES
@@ -76,6 +76,25 @@ def silence_around(one: PlacedPass, track: int, place: Range) -> Range:
             if sounding.size:
                 break
     return low, high
+
+
+def losses_without_witness(
+    passes: Sequence[PlacedPass], track: int, notes: TrackNotes, asked: Sequence[Range]
+) -> list[FoundFlaw]:
+    """Return where a pass shows by itself that it lost samples, and passes do not differ.
+
+    Strewn losses are placed by windows: what is left of one behind the last difference is its border.
+    """
+    found = []
+    for index, places in notes.means.items():
+        one = passes[index]
+        for place in without(common(merged(places), merged(one.covered(track))), asked):
+            because = notes.proofs[index].within(place)
+            beside = [(place[0] - 1, place[1] + 1)]
+            is_short = place[1] - place[0] < STREWN_WINDOW_SAMPLES
+            if not (because.rule is Rule.STREWN and is_short and common(beside, asked)):
+                found.append(FoundFlaw(one.name, track, "means", *place, because=because))
+    return found
 
 
 def unasked_losses(

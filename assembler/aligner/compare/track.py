@@ -31,6 +31,7 @@ from assembler.aligner.compare.pieces import (
     surroundings_of,
 )
 from assembler.aligner.compare.places import (
+    losses_without_witness,
     one_place_each,
     silence_around,
     unasked_losses,
@@ -127,11 +128,7 @@ def weigh_track(
     flaws += hidden.flaws
     # Where passes differ that has been asked already, sample by sample.
     asked = merged(comparison.differing, bridge=FLAW_BRIDGE)
-    flaws += [
-        FoundFlaw(passes[index].name, track, "means", *place, because=notes.proofs[index].within(place))
-        for index, places in notes.means.items()
-        for place in without(common(merged(places), merged(passes[index].covered(track))), asked)
-    ]
+    flaws += losses_without_witness(passes, track, notes, asked)
     undecided += hidden.undecided
     flaws += _doubted(passes, track, notes, flaws)
     flaws += _through_holes(passes, track, flaws)

@@ -10,8 +10,7 @@ PRIOR_LOST, PRIOR_KEPT = 0.01, 1.0
 """What is known of a sample before any loss nearby: one in a hundred differing patches, counted as so many samples."""
 
 FIRST_SHARE = 0.05
-"""Share of lost samples that each capture is taken to have before anything has been counted, and of one parity where
-all of the other one were lost."""
+"""Share of lost samples that each capture is taken to have before anything has been counted."""
 
 BEND_SAMPLES = 96
 """On each side, 2 ms at 48 kHz: over so many samples the sound's own bend is measured; long against the periods

@@ -11,7 +11,6 @@ import numpy as np
 
 from assembler.aligner.concealment.limits import (
     BEND_SAMPLES,
-    FIRST_SHARE,
     LEAST_BEND,
     LOST_NEARBY,
     PRIOR_KEPT,
@@ -30,8 +29,7 @@ EULER = 0.5772156649
 def share_lost(lost: Bools, known: Bools) -> Float64s:
     """Return for each sample which share of its parity was lost before it, behind it, or on both sides: the largest.
 
-    A patch has abrupt borders, so that one side alone may tell. Where many of the one parity were lost, some of the
-    other one are: more than where nothing was.
+    A patch has abrupt borders, so that one side alone may tell.
 
     Args:
         lost: whether a sample was lost, shape (samples,).
@@ -48,8 +46,6 @@ def share_lost(lost: Bools, known: Bools) -> Float64s:
                 _share(before + behind, seen_before + seen_behind),
             ]
         )
-    beside = np.pad(share, 1)
-    share = np.maximum(share, FIRST_SHARE * np.maximum(beside[:-2], beside[2:]))
     return np.clip(share, LEAST_SHARE, MOST_SHARE)
 
 

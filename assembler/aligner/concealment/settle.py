@@ -266,9 +266,11 @@ def _surprise(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bo
     """Return how unlikely each lost sample is by chance what concealment leaves, in nats; 0 for one that is not."""
     kept_to = np.stack([_by_rule(*rows) for rows in zip(window.machines, lost, mean, held, strict=True)])
     surprise = np.zeros(lost.shape)
+    still = np.diff(window.versions, axis=1, prepend=window.versions[:, :1] - 1) == 0
     for number, usual in enumerate(~differs & window.present):
         # Where sound holds levels, one that is held again is nothing, and a mean between two of them is.
-        for own in (held[number], mean[number] & ~held[number]):
+        marked = mean[number] | held[number]
+        for own in (marked & still[number], marked & ~still[number]):
             surprise[number, own] = -np.log(rate_nearby(own & usual, usual))[own]
     return surprise * kept_to
 

@@ -110,7 +110,7 @@ def concealed(comparison: Comparison) -> Concealed:
         for own, surprise, losses in zip(said.lost, said.surprise, lost, strict=True):
             losses.extend(
                 _Loss((low + start, high + start), float(surprise[low:high].sum()))
-                for low, high in ranges_of(own, bridge=PATCH_BRIDGE)
+                for low, high in ranges_of(own & said.settled, bridge=PATCH_BRIDGE)
             )
         left += ranges_of(differs & ~said.settled & ~said.open, offset=start, bridge=PATCH_BRIDGE)
         undecided += _open_places(comparison, said, start)

@@ -18,8 +18,8 @@ from assembler.aligner.plan.limits import (
     ANY_JOIN,
     BARE_CUT,
     DIFFERING_JOIN,
-    SAMPLE_IN_PART,
     FLAWED_SAMPLE,
+    SAMPLE_IN_PART,
     TRUST_PER_SAMPLE,
 )
 from assembler.aligner.records.ranges import merged
