@@ -31,6 +31,7 @@ from assembler.aligner.tell.limits import (
     TURN_SHARE,
 )
 from assembler.aligner.tell.tape.chance import log_tail
+from assembler.arrays import distinct
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -174,7 +175,9 @@ def _by_holders(
     bad = [_spans_of(own) for own in flaws]
     plain = [_spans_of(flaw for flaw in own if flaw.kind != "disagreement") for own in flaws]
     held = [merged([*one.covered(track), *_losses(one, track)]) for one in passes]
-    edges = np.unique([edge for ranges in (*bad, *plain, *held) for piece in ranges for edge in piece])
+    edges = distinct(
+        np.array([edge for ranges in (*bad, *plain, *held) for piece in ranges for edge in piece], np.int64)
+    )
     if not edges.size:
         return [], [], [[] for _ in passes], [[] for _ in passes]
     is_held, is_bad, is_plain = (
