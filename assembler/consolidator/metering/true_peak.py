@@ -111,7 +111,7 @@ class TruePeakMeter:
             self._held = np.zeros(2 * HALF_TAPS - 1, values.dtype)
         heard: Numbers = np.empty(self._held.size + values.size, values.dtype)
         heard[: self._held.size], heard[self._held.size :] = self._held, values
-        stretches = values.size // STRETCH
+        stretches = (heard.size - (2 * HALF_TAPS - 1)) // STRETCH
         if stretches > 0:
             self._interpolate(heard, stretches)
             heard = heard[stretches * STRETCH :]
