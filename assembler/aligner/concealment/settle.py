@@ -169,11 +169,16 @@ def _shares(choice: _Choice, at: Int64s, size: int, present: Bools) -> Float64s:
     """Return the share of losses near each differing sample, of each capture; only what is sure counts."""
     sure = choice.lead >= SURE_NATS
     shares = np.empty(choice.lost.shape)
-    for number, own in enumerate(choice.lost):
-        lost, known = np.zeros(size, np.bool_), present[number].copy()
-        lost[at] = own & sure
-        known[at] &= sure
-        shares[number] = share_lost(lost, known)[at]
+    found: dict[object, Float64s] = {}
+    for number, (surely, here) in enumerate(zip(choice.lost & sure, present, strict=True)):
+        # Captures that lost nothing, which most of many are, have one share.
+        name = number if surely.any() else here.tobytes()
+        if name not in found:
+            lost, known = np.zeros(size, np.bool_), here.copy()
+            lost[at] = surely
+            known[at] &= sure
+            found[name] = share_lost(lost, known)[at]
+        shares[number] = found[name]
     return shares
 
 
