@@ -1,4 +1,4 @@
-"""The whole job: a sheet in, a published set out; and the same without writing, to look before one builds."""
+"""The whole job: a sheet in, a published set out."""
 
 from __future__ import annotations
 
@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 from assembler.aligner import Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
 from assembler.consolidator.captures import (
-    WORTH_A_CHECKER,
     capture_files,
     check_unchanged,
     digest_files,
@@ -19,9 +18,9 @@ from assembler.consolidator.captures import (
     told_belied,
     watched,
 )
+from assembler.consolidator.checking import imported, silent, with_sheet_notes
 from assembler.consolidator.examining import track_faults, track_name
 from assembler.consolidator.folder import SetFolder
-from assembler.consolidator.opened import with_sheet_notes
 from assembler.consolidator.publishing import Staging, free_space_check
 from assembler.consolidator.result import SessionResult
 from assembler.consolidator.tracks import write_tracks
@@ -29,14 +28,13 @@ from assembler.consolidator.verifying import ReadBack, verify_set
 from assembler.crew import Crew
 from assembler.epoch import epoch_date
 from assembler.errors import PublishError
-from assembler.importer import import_session
 from assembler.known import NOTHING
 from assembler.publication import Publication
 from assembler.record.joins import joins_csv
 from assembler.record.record import record_of, record_text
 from assembler.record.recorded.reading import read_record, read_unwritten
 from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
-from assembler.record.values import SOFTWARE, Json, relative_path, session_date
+from assembler.record.values import SOFTWARE, Json, session_date
 from assembler.report import load_page, report_page
 from assembler.sheet import NO_ADVICE, Sheet, load_sheet, preparation_cautions, preparation_words
 from assembler.wave import LARGEST_RIFF
@@ -44,6 +42,7 @@ from assembler.wave import LARGEST_RIFF
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from assembler.consolidator.checking import Progress
     from assembler.consolidator.staged import StagedFiles
     from assembler.importer import ImportedSession
     from assembler.inputs import AnyPath, InputFile
@@ -52,7 +51,6 @@ if TYPE_CHECKING:
     from assembler.record.recorded.tracks import RecordedTrack
     from assembler.record.recorded.whole import RecordedSet
 
-    Progress = Callable[[str, float], None]
     PageMaker = Callable[[RecordedSet], bytes]
 
 HEADER_ROOM = 1 << 16
@@ -62,76 +60,13 @@ WORKER_MODULES = ("assembler.consolidator.building",)
 """What every worker uses."""
 
 
-def _silent(_what: str, _share: float) -> None:
-    return
-
-
-def check_session(
-    sheet_path: AnyPath,
-    *,
-    plan: AnyPath | None = None,
-    allow_outside: bool = False,
-    progress: Progress = _silent,
-    known: Known = NOTHING,
-    jobs: int | None = 1,
-) -> SessionResult:
-    """Import and align everything, write nothing.
-
-    Args:
-        sheet_path: the session sheet.
-        plan: a plan made by hand, to be taken in place of the program's.
-        allow_outside: the sheet's paths may lead out of its folder.
-        progress: called with what is being done and the share of it that is done.
-        known: what was found out before; see ``open_known``.
-        jobs: as for `build_set`.
-
-    Raises:
-        SheetError: the sheet, or what lies on disk does not fit it.
-        CaptureError: a capture or log cannot be used, or has changed while it was read.
-        WorkerError: a process that shared the work is gone.
-    """
-    sheet = load_sheet(sheet_path, allow_outside=allow_outside)
-    return check_sheet(sheet, plan=plan, progress=progress, known=known, jobs=jobs)
-
-
-def check_sheet(
-    sheet: Sheet,
-    *,
-    plan: AnyPath | None = None,
-    progress: Progress = _silent,
-    known: Known = NOTHING,
-    jobs: int | None = 1,
-) -> SessionResult:
-    """Import and align everything that a sheet names, read from a file or drafted; write nothing.
-
-    Args:
-        sheet: the session.
-        plan: as for `check_session`.
-        progress: as for `check_session`.
-        known: as for `check_session`.
-        jobs: as for `build_set`.
-
-    Raises:
-        SheetError: what lies on disk does not fit the sheet.
-        CaptureError: a capture or log cannot be used, or has changed while it was read.
-        WorkerError: a process that shared the work is gone.
-    """
-    with _imported(sheet, progress, known) as session, watched(files := capture_files(session)):
-        with Crew(jobs or jobs_worth(files, WORTH_A_CHECKER), WORKER_MODULES) as crew:
-            edit = align_session(session, progress, None if plan is None else Path(plan), crew)
-        check_unchanged(files)
-        digests: dict[str, str | None] = {relative_path(sheet, file.path): None for file in files}
-        edit = with_sheet_notes(sheet, edit, digests)
-        return SessionResult(sheet, edit, record_of(sheet, edit, digests))
-
-
 def build_set(
     sheet_path: AnyPath,
     target: AnyPath,
     *,
     plan: AnyPath | None = None,
     allow_outside: bool = False,
-    progress: Progress = _silent,
+    progress: Progress = silent,
     foretell: Callable[[Sequence[Note]], None] = lambda _: None,
     page: PageMaker | None = None,
     largest_riff: int = LARGEST_RIFF,
@@ -171,7 +106,7 @@ def build_set(
     publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
     with Staging(target, publication=publication) as staging, ExitStack() as opened:
-        session = opened.enter_context(_imported(sheet, progress, known))
+        session = opened.enter_context(imported(sheet, progress, known))
         opened.enter_context(watched(capture_files(session)))
         crew = opened.enter_context(Crew(jobs or jobs_worth(capture_files(session)), WORKER_MODULES))
         edit, digests, files = _aligned_hashed(session, crew, plan, opened, progress, tell)
@@ -198,10 +133,6 @@ def build_set(
     return SessionResult(sheet, edit, record, target)
 
 
-def _imported(sheet: Sheet, progress: Progress, known: Known) -> ImportedSession:
-    return import_session(sheet, lambda share: progress("reading logs", share), known)
-
-
 def _aligned_hashed(
     session: ImportedSession,
     crew: Crew,
@@ -221,7 +152,7 @@ def _aligned_hashed(
     digests = hashed(lambda share: progress("hashing captures", share))
     if not told_belied(session.sheet, session.known, files, digests, tell):
         return edit, digests, files
-    again = opened.enter_context(_imported(session.sheet, progress, session.known))
+    again = opened.enter_context(imported(session.sheet, progress, session.known))
     return _aligned_hashed(again, crew, plan, opened, progress, tell)
 
 

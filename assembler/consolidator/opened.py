@@ -2,32 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
 from assembler.aligner import align_session
 from assembler.consolidator.captures import capture_files
+from assembler.consolidator.checking import imported, with_sheet_notes
 from assembler.consolidator.rendering import TrackRenderer, sample_format
 from assembler.consolidator.result import SessionResult
 from assembler.consolidator.tracks import pass_reader
-from assembler.importer import ImportedSession, import_session
 from assembler.known import NOTHING
-from assembler.notes import Note
-from assembler.record.embedded.cuts import embedding_notes
-from assembler.record.record import record_of, record_text
-from assembler.record.recorded.reading import read_unwritten
+from assembler.record.record import record_of
 from assembler.record.values import relative_path
-from assembler.sheet import load_sheet, preparation_cautions
+from assembler.sheet import load_sheet
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping
+    from collections.abc import Callable
 
     from assembler.aligner import Edit
     from assembler.arrays import Int32s
+    from assembler.importer import ImportedSession
     from assembler.inputs import AnyPath
     from assembler.known import Known
-    from assembler.sheet import Sheet
 
 
 class OpenSession:
@@ -168,16 +164,4 @@ def open_session(
         CaptureError: a capture or log cannot be used.
     """
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
-    session = import_session(sheet, lambda share: progress("reading logs", share), known)
-    return OpenSession(session, progress)
-
-
-def with_sheet_notes(sheet: Sheet, edit: Edit, digests: Mapping[str, str | None]) -> Edit:
-    """Return the edit with what the sheet itself gives reason to tell."""
-    cautions = [
-        Note("caution", f"reel {reel.name}: {text}")
-        for reel in sheet.reels
-        for text in preparation_cautions(reel.prepared)
-    ]
-    plan = read_unwritten(record_text(record_of(sheet, edit, digests)))
-    return replace(edit, notes=(*edit.notes, *cautions, *embedding_notes(plan)))
+    return OpenSession(imported(sheet, progress, known), progress)

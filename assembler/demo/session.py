@@ -63,7 +63,10 @@ def write_demo(
     Raises:
         PublishError: the folder holds something already, or it cannot be written.
     """
-    # As slow to load as all that makes sets: commands that only ask for names must not wait for it.
+    # As slow to load as all that makes sets: commands that only ask for names must not wait for it. What writes
+    # captures is loaded with it, so that it is not found missing when the folder stands.
+    import soundfile  # noqa: F401, PLC0415
+
     from assembler.consolidator.publishing import write_failure  # noqa: PLC0415
     from assembler.consolidator.scaffold import Scaffold  # noqa: PLC0415
 

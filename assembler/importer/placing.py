@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.arrays import median
 from assembler.errors import CaptureError, TimecodeError, TimecodeLogError
 from assembler.importer.logs import read_log
 from assembler.importer.position import Position
@@ -290,10 +291,10 @@ def _check_rate(log: MidiLog, rate: FrameRate) -> None:
     codes = log.quarter_data[log.quarter_data >> 4 == 7] >> 1 & 3
     if codes.size < 2:
         return
-    told = NOMINAL_OF_CODE[int(np.median(codes))]
+    told = NOMINAL_OF_CODE[int(median(codes))]
     # Over whole readings, so that lateness hardly counts.
     eights = log.quarter_seconds[8:] - log.quarter_seconds[:-8]
-    playing = float(np.median(eights[eights > 0])) if np.any(eights > 0) else 0.0
+    playing = median(eights[eights > 0]) if np.any(eights > 0) else 0.0
     measured = 2.0 / playing if playing else 0.0
     if told != rate.nominal and abs(measured / rate.nominal - 1.0) > RATE_TOLERANCE:
         raise TimecodeLogError(

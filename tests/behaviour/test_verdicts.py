@@ -58,6 +58,7 @@ def test_all_verdicts_follow_one_decision(
         return replace(edit, notes=(*edit.notes, Note(kind, "found so", "A1")))
 
     monkeypatch.setattr("assembler.consolidator.building.align_session", align_and_note)
+    monkeypatch.setattr("assembler.consolidator.checking.align_session", align_and_note)
     is_asking = kind in ASKING
     verdicts = ["Needs a person", "In order"] if is_asking else ["In order", "Needs a person"]
     for command in (["check", sheet], ["build", sheet, "-o", tmp_path / "set"]):

@@ -6,7 +6,8 @@ Only ranges are kept of what is read, never samples. All positions are timeline 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from itertools import combinations
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
@@ -27,7 +28,7 @@ from assembler.aligner.records.ranges import common, ranges_of, total
 from assembler.aligner.sound.glance.glance import far_apart
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from assembler.aligner.concealment.alone import Row
     from assembler.aligner.records.passes import PlacedPass
@@ -115,16 +116,27 @@ def _note_machines(
 ) -> None:
     """Count what samples in which passes differ say of each machine, were they concealed."""
     differing = np.zeros(next(iter(held.values())).size, np.bool_)
-    for a, first in enumerate(held):
-        for second in list(held)[a + 1 :]:
-            for start, end in common(covered[first], covered[second]):
-                part = slice(start - low + RUN_MARGIN, end - low + RUN_MARGIN)
-                if held[first] is not held[second]:
-                    differing[part] |= held[first][part] != held[second][part]
+    asked: set[object] = set()
+    for first, second, both, which in _pairs(held, covered):
+        if held[first] is held[second] or which in asked:
+            continue
+        asked.add(which)
+        for start, end in both:
+            part = slice(start - low + RUN_MARGIN, end - low + RUN_MARGIN)
+            differing[part] |= held[first][part] != held[second][part]
     at = np.flatnonzero(differing)
     if at.size:
         for index, tally in tally_machines(held, at, step).items():
             notes.machines[index] = notes.machines.get(index, np.zeros(TALLY_COUNTS, np.int64)) + tally
+
+
+def _pairs(
+    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]]
+) -> Iterator[tuple[int, int, list[Range], object]]:
+    """Yield pairs of passes, where both hold samples, and a key that pairs share whose samples there are one array."""
+    for first, second in combinations(held, 2):
+        both = common(covered[first], covered[second])
+        yield first, second, both, (id(held[first]), id(held[second]), *both)
 
 
 def _note_differences(
@@ -132,21 +144,23 @@ def _note_differences(
 ) -> None:
     indices = list(held)
     masks: dict[tuple[int, int], Bools] = {}
-    for a, first in enumerate(indices):
-        for second in indices[a + 1 :]:
-            both = common(covered[first], covered[second])
-            mask = _difference_mask(held[first], held[second], both, low)
-            _note_likeness(held[first], (first, second), mask, both, low, notes)
-            if mask is not None:
-                masks[first, second] = mask
-                _note_size(held, (first, second), mask, notes)
+    found: dict[object, _Found] = {}
+    for first, second, both, which in _pairs(held, covered):
+        if which not in found:
+            found[which] = _compared(held[first], held[second], both, low)
+        pair, one = (first, second), found[which]
+        notes.compared[pair] = notes.compared.get(pair, 0) + one.compared
+        notes.overlap[pair] = notes.overlap.get(pair, 0) + total(both)
+        notes.identical[pair] = notes.identical.get(pair, 0) + one.identical
+        if one.mask is not None:
+            masks[pair] = one.mask
+            notes.differing[pair] = notes.differing.get(pair, 0) + one.differing
+            notes.largest[pair] = max(notes.largest.get(pair, 0), one.largest)
     if not masks:
         return
     if len(indices) == 2:
-        pair = (indices[0], indices[1])
-        add_ranges(
-            notes.split.setdefault(pair, []), ranges_of(masks[pair], offset=low, bridge=BRIDGE_SAMPLES)
-        )
+        places = ranges_of(masks[pair], offset=low, bridge=BRIDGE_SAMPLES)
+        add_ranges(notes.split.setdefault(pair, []), places)
     else:
         # Where none differ there is nothing to vote on.
         differing = np.flatnonzero(np.logical_or.reduce(list(masks.values())))
@@ -156,44 +170,34 @@ def _note_differences(
         _note_votes(inside, shared, low + start, notes)
 
 
-def _difference_mask(first: Int32s, second: Int32s, both: Sequence[Range], low: int) -> Bools | None:
-    if first is second or all(
-        np.array_equal(first[a - low : b - low], second[a - low : b - low]) for a, b in both
-    ):
-        return None
-    mask = np.zeros(first.size, np.bool_)
-    for a, b in both:
-        np.not_equal(first[a - low : b - low], second[a - low : b - low], out=mask[a - low : b - low])
-    return mask
+class _Found(NamedTuple):
+    """Where two passes differ, in how many samples, by how much; stretches that sound, and those that are the same."""
+
+    mask: Bools | None
+    compared: int
+    identical: int
+    differing: int = 0
+    largest: int = 0
 
 
-def _note_likeness(
-    samples: Int32s,
-    pair: tuple[int, int],
-    mask: Bools | None,
-    both: Sequence[Range],
-    low: int,
-    notes: TrackNotes,
-) -> None:
-    """Count the stretches in which something sounds, and those of them in which two passes hold the same numbers."""
-    whole = samples.size // LIKENESS_SAMPLES * LIKENESS_SAMPLES
-    telling = far_apart(samples[:whole].reshape(-1, LIKENESS_SAMPLES), LEAST_TELLING)
-    if both != [(low, low + samples.size)]:
-        here = np.zeros(samples.size, np.bool_)
-        for a, b in both:
-            here[a - low : b - low] = True
+def _compared(first: Int32s, second: Int32s, both: Sequence[Range], low: int) -> _Found:
+    whole = first.size // LIKENESS_SAMPLES * LIKENESS_SAMPLES
+    telling = far_apart(first[:whole].reshape(-1, LIKENESS_SAMPLES), LEAST_TELLING)
+    parts = [slice(a - low, b - low) for a, b in both]
+    if parts != [slice(0, first.size)]:
+        here = np.zeros(first.size, np.bool_)
+        for part in parts:
+            here[part] = True
         telling &= here[:whole].reshape(-1, LIKENESS_SAMPLES).all(axis=1)
-    notes.compared[pair] = notes.compared.get(pair, 0) + int(telling.sum())
-    notes.overlap[pair] = notes.overlap.get(pair, 0) + total(both)
-    if mask is not None:
-        telling &= ~mask[:whole].reshape(-1, LIKENESS_SAMPLES).any(axis=1)
-    notes.identical[pair] = notes.identical.get(pair, 0) + int(telling.sum())
-
-
-def _note_size(held: Mapping[int, Int32s], pair: tuple[int, int], mask: Bools, notes: TrackNotes) -> None:
-    notes.differing[pair] = notes.differing.get(pair, 0) + int(mask.sum())
-    difference = held[pair[0]][mask].astype(np.int64) - held[pair[1]][mask]
-    notes.largest[pair] = max(notes.largest.get(pair, 0), int(np.abs(difference).max()))
+    compared = int(telling.sum())
+    if first is second or all(np.array_equal(first[part], second[part]) for part in parts):
+        return _Found(None, compared, compared)
+    mask = np.zeros(first.size, np.bool_)
+    for part in parts:
+        np.not_equal(first[part], second[part], out=mask[part])
+    telling &= ~mask[:whole].reshape(-1, LIKENESS_SAMPLES).any(axis=1)
+    largest = int(np.abs(first[mask].astype(np.int64) - second[mask]).max())
+    return _Found(mask, compared, int(telling.sum()), int(mask.sum()), largest)
 
 
 def _note_votes(

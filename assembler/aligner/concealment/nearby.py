@@ -82,17 +82,20 @@ def spread_of_bend(sound: Float64s, step: int) -> Float64s:
     return np.asarray(np.maximum(bend_usual, LEAST_BEND), np.float64)
 
 
-def sound_cost(values: Int64s, at: Int64s, sound: Float64s, usual: Bools, step: int) -> Float64s:
+def sound_cost(
+    values: Int64s, at: Int64s, sound: Float64s, around: Float64s, usual: Bools, step: int
+) -> Float64s:
     """Return what it costs, in nats, that sound has some values: as it bends, or stays where it is.
 
     Args:
         values: candidates of each sample, shape (candidates, samples).
         at: positions of the samples.
         sound: as far as it is known, shape (all samples).
+        around: how far it bends there, as `spread_of_bend` has it, same shape.
         usual: which of all samples tell how often sound stays where it is.
         step: one step of the tape's word length, in sample values.
     """
-    spread = spread_of_bend(sound, step)[at]
+    spread = around[at]
     bend = np.abs(values - middles(sound)[at]) / step
     # A heavy tail, normalized as it is: at an attack, or an edge, sound bends a hundred times as far as around.
     bends = np.log(2 * spread) + 2 * np.log1p(bend / spread)

@@ -11,6 +11,7 @@ Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions co
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import reduce
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,17 +28,16 @@ from assembler.aligner.concealment.limits import (
     LONGEST_PATCH,
     NOBODY_COST,
     PATCH_BRIDGE,
-    PIECE_SAMPLES,
     ROUNDS,
     SURE_NATS,
 )
-from assembler.aligner.concealment.marks import LINE, THROUGHOUT, UP_TO_MEAN, Machine, marks_of, rows_of
+from assembler.aligner.concealment.marks import LINE, THROUGHOUT, UP_TO_MEAN, Machine, marks_of
 from assembler.aligner.concealment.nearby import rate_nearby, share_lost, sound_cost, spread_of_bend
-from assembler.aligner.concealment.path import least_totals
+from assembler.aligner.concealment.path import States, distinct_states, least_totals, rows_at
 from assembler.aligner.records.ranges import pieces_of, ranges_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from assembler.arrays import Bools, Float64s, Int64s
 
@@ -135,48 +135,52 @@ def _chosen(window: Window, at: Int64s, mean: Bools, held: Bools) -> _Choice:
     versions, present = window.versions, window.present
     captures, size = versions.shape
     explained = mean | held
-    values, here = versions[:, at], present[:, at]
-    # States: each capture's value is the tape's, or nobody's is.
-    differs = np.ones((captures + 1, captures, at.size), np.bool_)
-    differs[:captures] = values[:, None, :] != values[None, :, :]
-    lost = np.moveaxis(differs & here, 2, 0)
-    starts, sizes = _rows(at)
+    states = distinct_states(versions[:, at], present[:, at])
+    here, lost = present[:, at], states.lost
+    starts, sizes = rows_at(at)
     links = _Links(window, at, lost, mean, held)
     sound = _first_truth(versions, present, explained)
     share = np.full((captures, at.size), FIRST_SHARE)
     unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
     usual = ~window.differing()
-    choice = _Choice(np.zeros(at.size, np.int64), np.zeros(at.size), lost[:, 0])
+    choice = _Choice(states.captures[0], np.zeros(at.size), lost[:, 0])
     for number in range(ROUNDS):
         spread = spread_of_bend(sound, window.step)
-        costs = np.zeros((at.size, captures + 1))
-        costs[:, :captures] = sound_cost(values, at, sound, usual, window.step).T
-        costs[:, :captures][~here.T] = np.inf
-        costs[:, captures] = NOBODY_COST
-        losing, keeping = (unexplained - np.log(share)).T, -np.log1p(-share).T
-        costs += np.where(
-            lost, losing[:, None, :], np.where(here.T[:, None, :], keeping[:, None, :], 0.0)
-        ).sum(axis=2)
+        costs = sound_cost(states.values, at, sound, spread, usual, window.step)
+        costs[states.captures == captures] = np.inf
+        costs[-1] = NOBODY_COST
+        losing, keeping = unexplained - np.log(share), np.where(here, -np.log1p(-share), 0.0)
+        costs += _sum(np.where(*one) for one in zip(lost, losing, keeping, strict=True))
         costs += links.at_ends(spread, starts, sizes)
         totals = least_totals(costs, links.between(spread), starts, sizes)
-        choice = _choose(totals, values, lost)
+        choice = _choose(totals, states)
         sound = sound.copy()
         known = choice.truth < captures
-        sound[at[known]] = values[choice.truth[known], np.flatnonzero(known)]
+        sound[at[known]] = versions[choice.truth[known], at[known]]
         if number + 1 < ROUNDS:
             share = _shares(choice, at, size, present)
     return choice
+
+
+def _sum(arrays: Iterable[Float64s]) -> Float64s:
+    """Return the sum of some arrays of one shape, one after the other."""
+    return reduce(np.ndarray.__add__, arrays)
 
 
 def _shares(choice: _Choice, at: Int64s, size: int, present: Bools) -> Float64s:
     """Return the share of losses near each differing sample, of each capture; only what is sure counts."""
     sure = choice.lead >= SURE_NATS
     shares = np.empty(choice.lost.shape)
-    for number, own in enumerate(choice.lost):
-        lost, known = np.zeros(size, np.bool_), present[number].copy()
-        lost[at] = own & sure
-        known[at] &= sure
-        shares[number] = share_lost(lost, known)[at]
+    found: dict[object, Float64s] = {}
+    for number, (surely, here) in enumerate(zip(choice.lost & sure, present, strict=True)):
+        # Captures that lost nothing, which most of many are, have one share.
+        name = number if surely.any() else here.tobytes()
+        if name not in found:
+            lost, known = np.zeros(size, np.bool_), here.copy()
+            lost[at] = surely
+            known[at] &= sure
+            found[name] = share_lost(lost, known)[at]
+        shares[number] = found[name]
     return shares
 
 
@@ -187,24 +191,15 @@ def _first_truth(versions: Int64s, present: Bools, explained: Bools) -> Float64s
     return np.asarray(versions[best, np.arange(versions.shape[1])], np.float64)
 
 
-def _choose(totals: Float64s, values: Int64s, lost: Bools) -> _Choice:
+def _choose(totals: Float64s, states: States) -> _Choice:
     """Return the cheapest state of each sample, and how far it leads any that takes another value."""
-    rows = np.arange(len(totals))
-    truth = totals.argmin(axis=1)
-    table = np.concatenate([values.T, np.full((len(totals), 1), np.iinfo(np.int64).min)], axis=1)
-    is_same = table == table[rows, truth][:, None]
-    others = np.where(is_same, np.inf, totals).min(axis=1)
-    return _Choice(truth, others - totals[rows, truth], lost[rows, truth].T)
-
-
-def _rows(at: Int64s) -> tuple[Int64s, Int64s]:
-    """Return where rows of adjacent differing samples begin, as indices, and how long each is; long ones are cut."""
-    starts, sizes = rows_of(at)
-    pieces = -(-sizes // PIECE_SAMPLES)
-    offsets = np.arange(int(pieces.sum())) - np.repeat(np.cumsum(pieces) - pieces, pieces)
-    cut = np.repeat(starts, pieces) + offsets * PIECE_SAMPLES
-    ends = np.repeat(starts + sizes, pieces)
-    return cut, np.minimum(PIECE_SAMPLES, ends - cut)
+    samples = np.arange(totals.shape[1])
+    best = totals.argmin(axis=0)
+    is_same = states.values == states.values[best, samples]
+    others = np.where(is_same, np.inf, totals).min(axis=0)
+    return _Choice(
+        states.captures[best, samples], others - totals[best, samples], states.lost[:, best, samples]
+    )
 
 
 class _Links:
@@ -221,45 +216,48 @@ class _Links:
         Args:
             window: all captures.
             at: positions of the differing samples.
-            lost: which captures lost each of them in each state, shape (samples, states, captures).
+            lost: which captures lost each of them in each state, shape (captures, states, samples).
             mean: whether a sample is a mean, shape (captures, samples of the window).
             held: whether it is its predecessor again, same shape.
         """
         behind = np.minimum(at + 1, mean.shape[1] - 1)
         self._at = at
         self._lost = lost
-        only_mean, only_held = (mean & ~held)[:, at].T, (held & ~mean)[:, at].T
-        several = [machine.several for machine in window.machines]
-        self._before_good = only_mean & np.array([way != LINE for way in several])
-        self._behind_good = only_mean & np.array([way == THROUGHOUT for way in several])
-        self._only_held = only_held & np.array([way == UP_TO_MEAN for way in several])
-        self._goes_on = (mean | held)[:, behind].T
+        only_mean, only_held = (mean & ~held)[:, at], (held & ~mean)[:, at]
+        several = np.array([machine.several for machine in window.machines])[:, None]
+        behind_good = only_mean & (several == THROUGHOUT)
+        self._single = only_mean & (several != LINE) | np.roll(behind_good, -1, axis=1)
+        self._only_held = only_held & (several == UP_TO_MEAN)
+        self._goes_on = (mean | held)[:, behind]
         self._arbitrary = window.bits * np.log(2.0)
 
     def between(self, spread: Float64s) -> Float64s:
-        """Return the cost of each pair of states of a sample and the next, shape (samples, states, states)."""
-        here, behind = self._lost, np.roll(self._lost, -1, axis=0)
-        broken = self._breaking(spread)
-        torn = (here & self._before_good[:, None, :])[:, :, None, :] & behind[:, None, :, :]
-        next_mean = np.roll(self._behind_good, -1, axis=0)[:, None, :]
-        torn = torn | (here[:, :, None, :] & (behind & next_mean)[:, None, :, :])
-        ended = (here & self._only_held[:, None, :])[:, :, None, :] & ~behind[:, None, :, :]
-        cost = self._arbitrary * torn.sum(axis=3) + np.where(ended, broken[:, None, None, :], 0.0).sum(axis=3)
-        return np.asarray(cost, np.float64)
+        """Return the cost of each pair of states of a sample and the next, shape (states, states, samples)."""
+        count, size = self._lost.shape[1:]
+        torn = np.zeros((count, count, size), np.uint16)
+        broken = np.zeros(torn.shape)
+        for lost, single, held, price in zip(
+            self._lost, self._single, self._only_held, self._breaking(spread, slice(None)), strict=True
+        ):
+            behind = np.roll(lost, -1, axis=1)
+            torn += (lost & single)[:, None] & behind
+            broken += np.where((lost & held)[:, None] & ~behind, price, 0.0)
+        return np.asarray(self._arbitrary * torn + broken, np.float64)
 
     def at_ends(self, spread: Float64s, starts: Int64s, sizes: Int64s) -> Float64s:
-        """Return what the end of its row costs each state of a row's last sample, shape (samples, states)."""
-        cost = np.zeros(self._lost.shape[:2])
+        """Return what the end of its row costs each state of a row's last sample, shape (states, samples)."""
+        cost = np.zeros(self._lost.shape[1:])
         last = starts + sizes - 1
         last = last[np.append(np.diff(self._at) > 1, [True])[last]]
-        ended = self._lost[last] & self._only_held[last][:, None, :]
-        cost[last] = np.where(ended, self._breaking(spread)[last][:, None, :], 0.0).sum(axis=2)
+        ended = self._lost[:, :, last] & self._only_held[:, None, last]
+        prices = self._breaking(spread, last)
+        cost[:, last] = _sum(np.where(*one, 0.0) for one in zip(ended, prices, strict=True))
         return cost
 
-    def _breaking(self, spread: Float64s) -> Float64s:
-        """Return what it costs each capture to stop holding behind each sample: less where it may go on by chance."""
-        chance = np.maximum(np.log(2 * spread[self._at]), 0.0)
-        return np.where(self._goes_on, chance[:, None], BROKEN_HOLD_COST)
+    def _breaking(self, spread: Float64s, which: Int64s | slice) -> Float64s:
+        """Return what it costs each capture to stop holding behind some samples: less where it may go on by chance."""
+        chance = np.maximum(np.log(2 * spread[self._at[which]]), 0.0)
+        return np.where(self._goes_on[:, which], chance, BROKEN_HOLD_COST)
 
 
 def _surprise(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bools) -> Float64s:

@@ -34,6 +34,7 @@ from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import constant_runs
+from assembler.arrays import distinct
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -217,4 +218,4 @@ def _roughness(samples: Int32s) -> float:
 
 def _own_values(samples: Int32s) -> float:
     """Return how many values there are for each sample."""
-    return float(np.unique(samples).size / samples.size)
+    return float(distinct(samples).size / samples.size)

@@ -61,9 +61,7 @@ def settle_by_other_tracks(
         passes: of the reel.
     """
     found, open_places = _settle_noise_in_silence(flaws, undecided)
-    decided = found
-    for place in open_places:
-        decided = _cleared(decided, place)
+    decided = _cleared(found, open_places)
     by_pass = _flawed_ranges(decided)
     events = _events(by_pass)
     found, disputed = _disputed(found, events, passes)
@@ -78,7 +76,7 @@ def settle_by_other_tracks(
         # That one pass is wrong does not make the other right where it looks wrong as well.
         left += [place for place in group if place.is_doubtful]
         for place in (place for place in group if not place.is_doubtful):
-            found = _cleared(found, place)
+            found = _cleared(found, [place])
             because = Because(Rule.OTHER_TRACKS)
             found.append(FoundFlaw(guilty, place.track, kind, place.start, place.end, because=because))
     return found, [*left, *disputed]
@@ -171,7 +169,7 @@ def _settle_noise_in_silence(
             left.append(place)
             continue
         guilty = next(name for name in place.members if name != place.silent)
-        found = _cleared(found, place)
+        found = _cleared(found, [place])
         because = Because(Rule.SILENT_TRACKS)
         found.append(FoundFlaw(guilty, place.track, "burst", place.start, place.end, because=because))
     return found, left
@@ -200,25 +198,22 @@ def _groups(undecided: Sequence[Undecided], bridge: int) -> list[list[Undecided]
 
 
 def _flawed_ranges(flaws: Sequence[FoundFlaw]) -> dict[tuple[str, int], list[Range]]:
-    """Return where each pass is flawed on each track: every flaw by itself, and those that touch as one."""
+    """Return where each pass is flawed on each track, in order: every flaw by itself, and those that touch as one."""
     ranges: dict[tuple[str, int], list[Range]] = {}
     for flaw in flaws:
         ranges.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start, flaw.end))
-    return {key: found + merged(found, bridge=BORDER_SAMPLES) for key, found in ranges.items()}
+    return {key: sorted(found + merged(found, bridge=BORDER_SAMPLES)) for key, found in ranges.items()}
 
 
 def _guilty(place: Undecided, whole: Range, by_pass: dict[tuple[str, int], list[Range]]) -> str | None:
     """Return the one pass that is flawed between the same borders on other tracks; None if there is none."""
+    outer = {name: _extended(whole, by_pass.get((name, place.track), [])) for name in place.members}
     counts = Counter(
         name
         for (name, track), ranges in by_pass.items()
         if track != place.track
-        and name in place.members
-        and any(
-            _are_alike(outer, found)
-            for outer in (whole, _extended(whole, by_pass.get((name, place.track), [])))
-            for found in ranges
-        )
+        and name in outer
+        and (_has_alike(ranges, whole) or _has_alike(ranges, outer[name]))
     )
     likely = [name for name, count in counts.items() if count >= LEAST_TRACKS]
     if len(place.members) > 2 or len(counts) != 1 or not likely:
@@ -252,8 +247,18 @@ def _guilty_at_once(
 
 def _extended(place: Range, flawed: Sequence[Range]) -> Range:
     """Return a place with what the pass is flawed in beside it on the same track: it may be decided in part."""
-    outer = merged([place, *flawed], bridge=BORDER_SAMPLES)
-    return next((low, high) for low, high in outer if low <= place[0] < high)
+    low, high = place[0] - BORDER_SAMPLES, place[1] + BORDER_SAMPLES
+    near = [one for one in flawed if one[0] <= high and one[1] >= low]
+    return min([place, *near])[0], max(end for _, end in [place, *near])
+
+
+def _has_alike(ranges: Sequence[Range], place: Range) -> bool:
+    """Return whether one of ranges in order is like a place."""
+    near = (
+        bisect_left(ranges, (place[0] - BORDER_SAMPLES,)),
+        bisect_left(ranges, (place[0] + BORDER_SAMPLES + 1,)),
+    )
+    return any(_are_alike(place, one) for one in ranges[slice(*near)])
 
 
 def _are_alike(first: Range, second: Range) -> bool:
@@ -271,16 +276,15 @@ def _kind(flaws: Sequence[FoundFlaw], guilty: str, whole: Range) -> str:
     return lengths.most_common(1)[0][0]
 
 
-def _cleared(flaws: Sequence[FoundFlaw], place: Undecided) -> list[FoundFlaw]:
-    """Return the flaws without what had been supposed of the place."""
-    kept: list[FoundFlaw] = []
-    for flaw in flaws:
-        is_apart = flaw.end <= place.start or place.end <= flaw.start
-        if is_apart or flaw.track != place.track or flaw.pass_name not in place.members:
-            kept.append(flaw)
-            continue
-        kept += [
-            replace(flaw, start=start, end=end)
-            for start, end in without([(flaw.start, flaw.end)], [(place.start, place.end)])
-        ]
-    return kept
+def _cleared(flaws: Sequence[FoundFlaw], places: Sequence[Undecided]) -> list[FoundFlaw]:
+    """Return the flaws without what had been supposed of the places."""
+    open_ranges: dict[tuple[str, int], list[Range]] = {}
+    for place in places:
+        for name in place.members:
+            open_ranges.setdefault((name, place.track), []).append((place.start, place.end))
+    holes = {key: merged(ranges) for key, ranges in open_ranges.items()}
+    return [
+        replace(flaw, start=start, end=end) if (start, end) != (flaw.start, flaw.end) else flaw
+        for flaw in flaws
+        for start, end in without([(flaw.start, flaw.end)], holes.get((flaw.pass_name, flaw.track), ()))
+    ]

@@ -14,6 +14,7 @@ import numpy as np
 
 from assembler.aligner.events.limits import STUCK_NATS, STUCK_PIECE, STUCK_THINNED
 from assembler.aligner.records.ranges import ranges_of
+from assembler.arrays import distinct
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
@@ -60,7 +61,7 @@ def _stuck(samples: Int32s, constant: Int64s, bit: int) -> list[tuple[Range, flo
     for first, last in ranges_of(constant >> bit & 1 > 0):
         part = samples[first * STUCK_PIECE : last * STUCK_PIECE]
         nats = sum(
-            float(np.log(2.0)) * (np.unique(piece >> (bit + 1)).size - 1)
+            float(np.log(2.0)) * (distinct(piece >> (bit + 1)).size - 1)
             for piece in part.reshape(-1, STUCK_PIECE)
         )
         if nats >= STUCK_NATS:

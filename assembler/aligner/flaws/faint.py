@@ -29,6 +29,7 @@ from assembler.aligner.flaws.noise import unpredicted_shares
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import HASH_FACTOR
 from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_NOISE_STEPS
+from assembler.arrays import median
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
@@ -54,7 +55,7 @@ def _median_is_over(sizes: Int32s, most: int) -> bool:
     over = int(np.count_nonzero(sizes > most))
     if abs(2 * over - sizes.size) > 1:
         return 2 * over > sizes.size
-    return bool(np.median(sizes) > most)
+    return bool(median(sizes) > most)
 
 
 def _still_places(samples: Int32s, step: int) -> list[tuple[str, Range]]:

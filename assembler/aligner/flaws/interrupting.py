@@ -39,6 +39,7 @@ from assembler.aligner.sound.levels import (
     prediction_errors,
 )
 from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_RUN, PREDICTOR_ORDER
+from assembler.arrays import median
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
@@ -87,7 +88,7 @@ def is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
     bends = [np.abs(np.diff(side.astype(np.int64), 2)) for side in beside]
     return (
         min(side.size for side in bends) >= STRAIGHT_CONTEXT // 2
-        and min(float(np.median(side)) for side in bends) >= LEAST_BEND_STEPS * step
+        and min(median(side) for side in bends) >= LEAST_BEND_STEPS * step
         and is_straight(samples, start, end, step)
     )
 

@@ -68,12 +68,10 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
         # So many in one place are how the sound itself goes, as a wave does where it crosses zero.
         natural = max(natural, sorted(last - first for first, last in lines)[-2])
     found = []
-    differing = [place, *(_differing_in(samples, others, place) if lines else ())]
+    differing = np.array([place, *(_differing_in(samples, others, place) if lines else ())], np.int64)
     for first, last in lines:
         size = last - first - 2
-        fills_place = any(
-            max(abs(first + 1 - start), abs(last - 1 - end)) <= PLACE_REACH for start, end in differing
-        )
+        fills_place = (np.abs(differing - (first + 1, last - 1)) <= PLACE_REACH).all(axis=1).any()
         if fills_place and not any(_is_line(other[first + 1 : last - 1], step) for other in others):
             # Sound hardly runs straight from where captures differ to where they agree again, unless all do.
             found.append(_drawn(samples, (first, last), step))

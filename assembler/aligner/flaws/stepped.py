@@ -32,6 +32,7 @@ from assembler.aligner.flaws.limits import (
 )
 from assembler.aligner.records.ranges import has_full_word, ranges_of
 from assembler.aligner.sound.levels import is_straight
+from assembler.arrays import distinct, median
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -117,7 +118,7 @@ def holds_levels(samples: Int32s, step: int) -> bool:
     changes = np.abs(np.diff(samples.astype(np.int64)))
     changes = changes[changes > 0]
     few = 0 < changes.size <= MOST_CHANGING * samples.size
-    return few and float(np.median(changes)) >= LEAST_SWING_STEPS * step
+    return few and median(changes) >= LEAST_SWING_STEPS * step
 
 
 def _waves(samples: Int32s, edges: Int64s, step: int) -> list[_Wave]:
@@ -219,7 +220,7 @@ def _kind(samples: Int32s, place: Range, wave: _Wave, step: int) -> str:
     """Return what an interruption is; "" where it may be a note between two others."""
     start, end = place
     size = end - start
-    values = np.unique(samples[start:end])
+    values = distinct(samples[start:end])
     own = set(values.tolist()) <= set(wave.levels[:2].tolist())
     kind = ""
     if own and size < LEAST_MOVED:

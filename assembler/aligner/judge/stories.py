@@ -50,6 +50,7 @@ from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES
 from assembler.aligner.sound.limits import LEAST_RUN, PREDICTOR_ORDER
 from assembler.aligner.sound.surroundings import errors_of
+from assembler.arrays import distinct
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -424,7 +425,7 @@ class Stories:
         is_copied = any(
             one.kind in COPIES and one.start <= start < one.end for one in self._structures[version]
         )
-        levels = np.unique(wave[wave != 0])
+        levels = distinct(wave[wave != 0])
         return levels.size == 2 and int(np.count_nonzero(np.diff(wave))) >= LEAST_WAVE and not is_copied
 
     def _is_blip_in_silence(self, version: int) -> bool:

@@ -23,6 +23,7 @@ from assembler.aligner.place.limits import (
 )
 from assembler.aligner.place.matching import identity_at, informative
 from assembler.aligner.sound.limits import ALIKE
+from assembler.arrays import median
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -63,9 +64,7 @@ def belongs(
     if not places:
         return False
     found = agreement(reference, probe, places)
-    is_told = expected is not None and (
-        float(np.median([abs(shift - expected(at)) for at, shift in places])) <= slack
-    )
+    is_told = expected is not None and (median([abs(shift - expected(at)) for at, shift in places]) <= slack)
     return len(found.same) >= (LEAST_RATIO if is_told else UNTOLD_RATIO) * len(found.other)
 
 
@@ -101,9 +100,7 @@ def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple
                 along[track].append(_correlation(here[track], there[track]))
     asked = [track for track in range(probe.tracks) if heard[track]]
     belonging = {
-        track
-        for track in asked
-        if met[track] >= MET_SHARE * heard[track] or float(np.median(along[track])) >= ALIKE
+        track for track in asked if met[track] >= MET_SHARE * heard[track] or median(along[track]) >= ALIKE
     }
     return Agreement(frozenset(belonging), frozenset(asked) - belonging)
 

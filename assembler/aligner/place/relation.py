@@ -11,14 +11,13 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from assembler.aligner.place.anchors import Anchor, find_anchors, steady_runs
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
 )
 from assembler.aligner.place.slips.borders import locate_border
 from assembler.aligner.place.slips.surplus import who_slipped
+from assembler.arrays import median
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -91,7 +90,7 @@ def relate(
     if not runs:
         return None
     stretches = _between_borders(reference, probe, runs, overlap)
-    share = float(np.median([anchor.identical for anchor in anchors]))
+    share = median([anchor.identical for anchor in anchors])
     proved = runs[0][0].at, runs[-1][-1].at + ANCHOR_SAMPLES
     places = tuple((anchor.at, anchor.shift) for run in runs for anchor in run)
     return Relation(tuple(stretches), share, len(anchors), asked, proved, places)

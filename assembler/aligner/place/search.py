@@ -21,6 +21,7 @@ from assembler.aligner.place.limits import (
 from assembler.aligner.place.matching import count_votes, find_match, informative
 from assembler.aligner.sound.chain.measures import correlation_along, empty_bits_of_both, fraction_behind
 from assembler.aligner.sound.limits import ALIKE, FRACTION_TOLD, PIECE_SAMPLES
+from assembler.arrays import median
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -143,7 +144,7 @@ def _typical_correlation(
             power = float(np.sqrt(np.dot(piece, piece) * np.dot(there, there)))
             if power > 0.0:
                 found.append(float(np.dot(piece, there)) / power)
-    return float(np.median(found)) if found else 0.0
+    return median(found) if found else 0.0
 
 
 def _likeness_of(window: Float64s, piece: Float64s, first_shift: int) -> Likeness | None:

@@ -26,6 +26,7 @@ from assembler.aligner.sound.limits import (
 )
 from assembler.aligner.sound.models import Model, error_costs, period_of
 from assembler.aligner.sound.waves import pulse_from, pulse_through, pulse_towards, stands_before
+from assembler.arrays import distinct, median
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -148,9 +149,7 @@ def _jumps(agreed: Int32s, is_agreed: Bools, sides: Sequence[Range], step: int) 
     moving = [side for side in changes if side.any()]
     if any(_in_a_row(agreed[slice(*side)], is_agreed[slice(*side)]) > MOST_IN_A_ROW for side in sides):
         return False
-    return (
-        bool(moving) and min(float(np.median(side[side > 0])) for side in moving) >= LEAST_JUMP_STEPS * step
-    )
+    return bool(moving) and min(median(side[side > 0]) for side in moving) >= LEAST_JUMP_STEPS * step
 
 
 def _in_a_row(sound: Int32s, known: Bools) -> float:
@@ -219,11 +218,11 @@ def _rated(
         doubted = np.convolve(~is_agreed[low:high], np.ones(memory + 1))[memory : high - low]
         good = errors[doubted == 0] if np.count_nonzero(doubted == 0) > PREDICTOR_ORDER else errors
         # The median of a t distribution with two degrees of freedom is 0.816 of its scale.
-        own = [float(np.median(np.abs(good))) / 0.816, float(np.sqrt(np.mean(good**2)))]
+        own = [median(np.abs(good)) / 0.816, float(np.sqrt(np.mean(good**2)))]
         own = [max(scale, LEAST_SCALE_STEPS) for scale in own]
         scales += own
         costs.append(min(float(np.mean(error_costs(good, scale))) for scale in own))
-    return replace(model, scales=np.unique(np.array(scales))), float(np.mean(costs))
+    return replace(model, scales=distinct(np.array(scales))), float(np.mean(costs))
 
 
 def _agreement(versions: Sequence[Int32s]) -> tuple[Int32s, Bools]:

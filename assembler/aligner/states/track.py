@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.arrays import distinct
 from assembler.states import State, StateStretch, joined_stretches
 
 if TYPE_CHECKING:
@@ -107,7 +108,7 @@ def _borders(reach: Range, held: Sequence[PassHoldings], closed: Closed) -> Int6
     for one in held:
         ranges += [*one.covered, *one.flawed]
     ranges += [*closed.woven, *closed.undecided, *closed.suspect, *closed.unrecorded]
-    borders = np.unique(np.array(ranges, np.int64))
+    borders = distinct(np.array(ranges, np.int64))
     return borders[(reach[0] <= borders) & (borders <= reach[1])]
 
 

@@ -147,10 +147,11 @@ class LoudnessMeter:
         """Return the mean square of every window of so many slots that ends in one of the fresh ones."""
         if self._recent.size < slots or not fresh:
             return np.zeros(0)
-        windows = np.lib.stride_tricks.sliding_window_view(self._recent, slots)[-fresh:]
+        count = min(fresh, self._recent.size - slots + 1)
+        recent = self._recent[self._recent.size - slots + 1 - count :]
+        windows: Float64s = np.ndarray((count, slots), np.float64, recent, strides=recent.strides * 2)
         # Summed afresh each time: a running sum would keep the rounding of loud slots under quiet ones.
-        means: Float64s = windows.mean(axis=1)
-        return means
+        return np.asarray(np.add.reduce(windows, axis=1) / slots, np.float64)
 
     def _on_gating_grid(self, windows: Float64s) -> Float64s:
         """Return those windows, of all that end with the newest slot, which end on a 100 ms step."""

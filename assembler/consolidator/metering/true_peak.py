@@ -14,12 +14,14 @@ the crests. This changes nothing in the result (tests/properties/test_metering_l
 from __future__ import annotations
 
 from functools import cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from assembler.arrays import Float64s, Int64s
+    from assembler.arrays import Float64s, Int32s, Int64s
+
+    Numbers: TypeAlias = Int32s | Float64s
 
 # Samples to each side. Flat within 0.03 dB up to 0.8 of the band (6 to each side: 0.65 dB), at 1 ns more per
 # sample where everything is interpolated (scripts/bench/metering.py).
@@ -93,70 +95,82 @@ class TruePeakMeter:
 
     def __init__(self, sample_rate: int) -> None:
         self._factor = oversampling_factor(sample_rate)
-        self._held = np.zeros(2 * HALF_TAPS - 1)
+        self._held: Numbers | None = None
         self.peak = 0.0
 
-    def update(self, values: Float64s) -> None:
-        """Take in the next samples: shape (n,). ``peak`` then covers all but the newest few."""
-        self.peak = max(self.peak, float(values.max(initial=0.0)), -float(values.min(initial=0.0)))
+    def update(self, values: Numbers) -> None:
+        """Take in the next samples: shape (n,). ``peak`` then covers all but the newest few.
+
+        Args:
+            values: always of one type, which has to hold four times the largest.
+        """
+        self.peak = max(self.peak, float(values.max(initial=0)), -float(values.min(initial=0)))
         if self._factor == 1:
             return
-        values = np.concatenate((self._held, values))
-        stretches = (values.size - (2 * HALF_TAPS - 1)) // STRETCH
+        if self._held is None:
+            self._held = np.zeros(2 * HALF_TAPS - 1, values.dtype)
+        heard: Numbers = np.empty(self._held.size + values.size, values.dtype)
+        heard[: self._held.size], heard[self._held.size :] = self._held, values
+        stretches = (heard.size - (2 * HALF_TAPS - 1)) // STRETCH
         if stretches > 0:
-            self._interpolate(values, stretches)
-            values = values[stretches * STRETCH :]
-        self._held = values.copy()
+            self._interpolate(heard, stretches)
+            heard = heard[stretches * STRETCH :]
+        self._held = heard.copy()
 
     def finish(self) -> None:
         """Let the filter run out, so that ``peak`` covers the whole track."""
-        self.update(np.zeros(2 * HALF_TAPS + STRETCH))
+        if self._held is not None:
+            self.update(np.zeros(2 * HALF_TAPS + STRETCH, self._held.dtype))
 
-    def _interpolate(self, values: Float64s, stretches: int) -> None:
+    def _interpolate(self, values: Numbers, stretches: int) -> None:
         """Raise the peak by what lies between the samples of the first so many stretches."""
-        bends = np.zeros(values.size)
-        np.add(values[:-2], values[2:], out=bends[1:-1])
-        bends[1:-1] -= 2 * values[1:-1]
-        np.abs(bends, out=bends)
-        sizes, groups = np.abs(values), -(-stretches // GROUP)
+        groups = -(-stretches // GROUP)
+        sizes, bends = _magnitudes(values, (groups + 1) * GROUP * STRETCH)
         likely = np.flatnonzero(self._limits(sizes, bends, groups, GROUP * STRETCH) > self.peak)
         if not likely.size:
             return
         # Of the groups that may raise it, each stretch is asked.
         near = (likely[:, np.newaxis] * GROUP + np.arange(GROUP + 1)).ravel()
-        pieces = [
-            _padded(one, (near.max() + 1) * STRETCH).reshape(-1, STRETCH)[near] for one in (sizes, bends)
-        ]
+        pieces = [one[: one.size // STRETCH * STRETCH].reshape(-1, STRETCH)[near] for one in (sizes, bends)]
         limits = self._limits(pieces[0].ravel(), pieces[1].ravel(), near.size - 1, STRETCH)
         own = (np.arange(near.size - 1) % (GROUP + 1) < GROUP) & (near[:-1] < stretches)
         limits, at = limits[own], near[:-1][own]
         if limits.max() <= self.peak:
             return
-        windows = np.lib.stride_tricks.sliding_window_view(values, _WINDOW_SAMPLES)[::STRETCH]
         # The most promising stretch first: the peak it gives rules out most of the others.
-        self._raise_peak(windows, at[[limits.argmax()]])
-        self._raise_peak(windows, at[limits > self.peak])
+        self._raise_peak(values, at[[limits.argmax()]])
+        self._raise_peak(values, at[limits > self.peak])
 
-    def _limits(self, sizes: Float64s, bends: Float64s, count: int, size: int) -> Float64s:
+    def _limits(self, sizes: Numbers, bends: Numbers, count: int, size: int) -> Float64s:
         """Return what the waveform stays within in each of so many parts, by magnitudes in it and behind."""
         of_sample, of_bend = reach(self._factor)
         limits = of_sample * _largest(sizes, count, size) + of_bend * _largest(bends, count, size)
         return np.asarray(limits * _ROUNDED, np.float64)
 
-    def _raise_peak(self, windows: Float64s, chosen: Int64s) -> None:
-        """Raise the peak by what lies in the chosen stretches; windows is of shape (stretches, 31)."""
+    def _raise_peak(self, values: Numbers, chosen: Int64s) -> None:
+        """Raise the peak by what lies in the chosen stretches."""
         matrix = _stretch_matrix(self._factor)
         for first in range(0, chosen.size, _STRETCHES_PER_PRODUCT):
-            between = windows[chosen[first : first + _STRETCHES_PER_PRODUCT]] @ matrix
+            part = chosen[first : first + _STRETCHES_PER_PRODUCT]
+            windows = values[part[:, np.newaxis] * STRETCH + np.arange(_WINDOW_SAMPLES)]
+            between = windows.astype(np.float64) @ matrix
             self.peak = max(self.peak, float(between.max()), -float(between.min()))
 
 
-def _largest(sizes: Float64s, count: int, size: int) -> Float64s:
+def _magnitudes(values: Numbers, least: int) -> tuple[Numbers, Numbers]:
+    """Return the magnitudes of samples and of their second differences, with zeros up to a least size."""
+    sizes, bends = np.zeros((2, max(values.size, least)), values.dtype)
+    np.abs(values, out=sizes[: values.size])
+    inner = bends[1 : values.size - 1]
+    np.add(values[:-2], values[2:], out=inner)
+    inner -= values[1:-1]
+    inner -= values[1:-1]
+    np.abs(inner, out=inner)
+    return sizes, bends
+
+
+def _largest(sizes: Numbers, count: int, size: int) -> Numbers:
     """Return the largest magnitude in each part and the one behind it: a filter reaches so far, never farther."""
-    parts = _padded(sizes, (count + 1) * size).reshape(count + 1, size)
+    parts = sizes[: (count + 1) * size].reshape(count + 1, size)
     found = parts.max(axis=1) if size > 4 * STRETCH else np.maximum.reduce(np.ascontiguousarray(parts.T))
-    return np.asarray(np.maximum(found[:-1], found[1:]), np.float64)
-
-
-def _padded(values: Float64s, size: int) -> Float64s:
-    return values[:size] if values.size >= size else np.concatenate((values, np.zeros(size - values.size)))
+    return np.asarray(np.maximum(found[:-1], found[1:]))

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from assembler.arrays import median
 from assembler.timecode.clock.centring import locate_middles
 from assembler.timecode.clock.lateness.likelihood import Lateness, log_likelihood
 from assembler.timecode.clock.lateness.onsets import locate_onsets
@@ -56,7 +57,7 @@ def sober_errors(blocks: Blocks, least_share: float) -> Float64s:
     A block across a slip has the edges of two boxes, and one whose messages are not spread like the box an edge that
     is none: they seem to know their onset all too well.
     """
-    return np.maximum(blocks.errors, least_share * float(np.median(blocks.errors)))
+    return np.maximum(blocks.errors, least_share * median(blocks.errors))
 
 
 def can_slope(blocks: Blocks) -> bool:

@@ -13,6 +13,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from assembler.arrays import median
+
 if TYPE_CHECKING:
     from assembler.arrays import Float64s, Int64s
 
@@ -130,7 +132,7 @@ def _is_curve(
     stepped = _deviations(times, values, errors, _split(groups, borders)) / errors
     gain = float(plain @ plain - stepped @ stepped) - _STEP_PRICE * (len(borders) - 1)
     # By the median: blocks across a step lie anywhere.
-    left = float(np.median(np.abs(stepped))) / _MEDIAN_OF_NORMAL
+    left = median(np.abs(stepped)) / _MEDIAN_OF_NORMAL
     is_noise = left <= 1.0 + _LEFT_DEVIATIONS / np.sqrt(values.size)
     return not is_noise or _curve_gain(times, plain * errors, errors) > gain
 
@@ -167,7 +169,7 @@ def _robust_scatter(values: Float64s, errors: Float64s, groups: Int64s) -> float
         return 1.0
     # Differences of neighbours: steps hardly count.
     differences = np.abs(np.diff(values)) / np.hypot(errors[1:], errors[:-1])
-    return max(1.0, float(np.median(differences[same])) / _MEDIAN_OF_NORMAL)
+    return max(1.0, median(differences[same]) / _MEDIAN_OF_NORMAL)
 
 
 def _step_gains(

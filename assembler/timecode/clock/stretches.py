@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from assembler.arrays import median
 from assembler.timecode.findings import Finding
 from assembler.timecode.labels import format_label
 from assembler.timecode.mtc.counting import count_left_out
@@ -113,8 +114,8 @@ def _pilot_ratio(points: TimecodePoints, rate: FrameRate) -> float:
     together = (frames > 0) & (frames <= 2 * step / 4)
     if not together.any():
         return 1.0
-    measured = float(np.median(seconds[together] / frames[together])) * float(rate.exact)
-    doubt = _PILOT_LATE_SECONDS / float(np.median(seconds[together])) / np.sqrt(np.count_nonzero(together))
+    measured = median(seconds[together] / frames[together]) * float(rate.exact)
+    doubt = _PILOT_LATE_SECONDS / median(seconds[together]) / np.sqrt(np.count_nonzero(together))
     if doubt < _SNAP_SHARE:
         nearest = min(KNOWN_RATIOS, key=lambda known: abs(measured / known - 1))
         return nearest if abs(measured / nearest - 1) < _SNAP_SHARE else measured
@@ -135,8 +136,8 @@ def _group(deviations: Float64s, half_frame: float) -> tuple[Bools, Int64s]:
     # Over the points left out the deviation may come back to where it was: then nothing happened to the tape.
     borders = [0]
     for start, end, before in zip(first[1:], ends[1:], first[:-1], strict=True):
-        head = float(np.median(left[start : min(end, start + 32)]))
-        tail = float(np.median(left[max(before, start - 32) : start]))
+        head = median(left[start : min(end, start + 32)])
+        tail = median(left[max(before, start - 32) : start])
         if abs(head - tail) > half_frame:
             borders.append(int(start))
     groups = np.zeros(runs.size, dtype=np.int64)

@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from assembler.arrays import median
 from assembler.errors import TimecodeLogError
 from assembler.timecode.findings import Finding, shorten_findings
 from assembler.timecode.labels import (
@@ -133,7 +134,7 @@ def _refuse_other_units(log: MidiLog, rate: FrameRate) -> None:
     usual = PIECES / (4 * float(rate.exact))
     if readings.size and not np.any((readings > usual / _MOST_SPEED) & (readings < usual * _MOST_SPEED)):
         raise TimecodeLogError(
-            f"eight messages take {float(np.median(readings)):.3g} s, at rate {rate.name} it should be {usual:.3g} s: "
+            f"eight messages take {median(readings):.3g} s, at rate {rate.name} it should be {usual:.3g} s: "
             "are its times in other units (column, division, tempo)?"
         )
 

@@ -75,17 +75,17 @@ def test_the_cheapest_row_is_the_cheapest_of_all() -> None:
     rng = np.random.default_rng(1)
     sizes = np.array([5, 1, 4])
     starts = np.cumsum(sizes) - sizes
-    costs, links = rng.random((10, 3)), rng.random((10, 3, 3))
+    costs, links = rng.random((3, 10)), rng.random((3, 3, 10))
     totals = least_totals(costs, links, starts, sizes)
     for start, size in zip(starts.tolist(), sizes.tolist(), strict=True):
         for at, state in product(range(size), range(3)):
             least = min(
-                sum(costs[start + n, s] for n, s in enumerate(states))
-                + sum(links[start + n, a, b] for n, (a, b) in enumerate(pairwise(states)))
+                sum(costs[s, start + n] for n, s in enumerate(states))
+                + sum(links[a, b, start + n] for n, (a, b) in enumerate(pairwise(states)))
                 for states in product(range(3), repeat=size)
                 if states[at] == state
             )
-            assert totals[start + at, state] == pytest.approx(least)
+            assert totals[state, start + at] == pytest.approx(least)
 
 
 @pytest.mark.parametrize("seed", range(6))

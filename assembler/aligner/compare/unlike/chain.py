@@ -27,6 +27,7 @@ from assembler.aligner.compare.limits import (
 )
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.chain.change import find_change
+from assembler.arrays import median
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -102,7 +103,7 @@ def _told(pairs: Sequence[tuple[Float64s, Float64s]], reach: int) -> tuple[Float
     found = _fitted(pairs, [np.ones(a.size - 2 * CHAIN_REACH, np.bool_) for a, _ in pairs], reach)
     # A flaw in a piece bends the filter: fitted again without what stands out.
     errors = [np.abs(_inner(a) - _applied(found, b)) for a, b in pairs]
-    kept = [one <= CHAIN_DEVIATIONS * np.median(one) + 1 for one in errors]
+    kept = [one <= CHAIN_DEVIATIONS * median(one) + 1 for one in errors]
     found = _fitted(pairs, kept, reach)
     errors = [np.abs(_inner(a) - _applied(found, b))[k] for (a, b), k in zip(pairs, kept, strict=True)]
     return found, float(np.sqrt(np.mean(np.concatenate(errors) ** 2)))
@@ -163,12 +164,12 @@ def _noise(pairs: Sequence[tuple[Float64s, Float64s]], found: Float64s, step: in
         trebles.append(_treble(inner, undone)[:whole:NOISE_BLOCK])
     error, treble = np.concatenate(errors), np.concatenate(trebles)
     quiet = treble <= np.quantile(treble, 0.25)
-    floor = max(float(np.median(error[quiet])), 0.3 * step)
-    lively = (treble >= np.median(treble)) & (treble > 0)
+    floor = max(median(error[quiet]), 0.3 * step)
+    lively = (treble >= median(treble)) & (treble > 0)
     if not lively.any():
         return floor, 0.0
     # The usual error, not the largest: where one of the two is flawed it is no chain's.
-    return floor, max(0.0, float(np.median((error[lively] - floor) / treble[lively])))
+    return floor, max(0.0, median((error[lively] - floor) / treble[lively]))
 
 
 def _solid(mask: Bools) -> Bools:

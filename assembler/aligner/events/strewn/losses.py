@@ -36,6 +36,7 @@ from assembler.aligner.events.limits import (
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import ranges_of
+from assembler.arrays import median
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -80,7 +81,7 @@ def strewn_losses(tracks: Sequence[Glance], step: int) -> list[Strewn]:
     shown = np.maximum(excess, np.nan_to_num(one_way))
     pooled = np.clip(shown, 0.0, MOST_NATS).sum(axis=0)
     # Some sound has more of them all along.
-    usual = np.maximum(USUAL_NATS * (~np.isnan(one_way)).sum(axis=0), np.median(pooled))
+    usual = np.maximum(USUAL_NATS * (~np.isnan(one_way)).sum(axis=0), median(pooled))
     unusual = _unlikely(pooled, usual)
     is_faint = (unusual >= FAINT_NATS) & ~marked
     found = [*_places(marked, summed, is_proof=True), *_places(is_faint, unusual, is_proof=False)]
@@ -145,7 +146,7 @@ def _excess(levels: Small, bends: Small) -> Float64s:
     excess[bends.moving[:, :, ::2].sum(axis=(0, 1, 2)) * LEAST_ODD < means] = 0.0
     held = levels.moving.sum(axis=(0, 1, 2))
     # Sound with steps of its own stays on one of them all along.
-    natural = max(1.0, float(np.median(held / np.maximum(levels.foretold, 1.0))))
+    natural = max(1.0, median(held / np.maximum(levels.foretold, 1.0)))
     return excess + _surplus(held, natural * levels.foretold)
 
 

@@ -12,6 +12,7 @@ import numpy as np
 from assembler.aligner.sound.limits import (
     LEAST_LEVELS,
 )
+from assembler.arrays import distinct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -80,5 +81,5 @@ def empty_bits_of_both(first: Sequence[Int32s], second: Sequence[Int32s]) -> tup
     """Return how many of the lowest bits are zero in every sample of two captures; equal where too few levels tell."""
     empty = empty_bits(first), empty_bits(second)
     whole = first if empty[0] < empty[1] else second
-    levels = {abs(int(level)) for samples in whole for level in np.unique(samples)}
+    levels = {abs(int(level)) for samples in whole for level in distinct(samples)}
     return empty if len(levels) >= LEAST_LEVELS else (min(empty), min(empty))

@@ -31,6 +31,7 @@ from assembler.aligner.tell.limits import (
     TURN_SHARE,
 )
 from assembler.aligner.tell.tape.chance import log_tail
+from assembler.arrays import distinct
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -174,7 +175,8 @@ def _by_holders(
     bad = [_spans_of(own) for own in flaws]
     plain = [_spans_of(flaw for flaw in own if flaw.kind != "disagreement") for own in flaws]
     held = [merged([*one.covered(track), *_losses(one, track)]) for one in passes]
-    edges = np.unique([edge for ranges in (*bad, *plain, *held) for piece in ranges for edge in piece])
+    rows = (*bad, *plain, *held)
+    edges = distinct(np.array([edge for row in rows for one in row for edge in one], np.int64))
     if not edges.size:
         return [], [], [[] for _ in passes], [[] for _ in passes]
     is_held, is_bad, is_plain = (
@@ -194,8 +196,8 @@ def _mask(ranges: Sequence[Range], edges: Int64s) -> Bools:
     """Return for each interval between two edges whether it lies in the ranges."""
     steps = np.zeros(edges.size, np.int64)
     places = np.array(ranges, np.int64).reshape(-1, 2)
-    np.add.at(steps, np.searchsorted(edges, places[:, 0]), 1)
-    np.add.at(steps, np.searchsorted(edges, places[:, 1]), -1)
+    for column, step in ((0, 1), (1, -1)):
+        np.add.at(steps, np.searchsorted(edges, places[:, column]), step)
     return np.asarray(np.cumsum(steps)[:-1] > 0, np.bool_)
 
 
@@ -215,14 +217,12 @@ def steady_interval(starts: Int64s, sample_rate: int) -> float | None:
         starts: shape (n,), rising.
         sample_rate: in samples per second.
     """
-    gaps = np.diff(starts).astype(np.float64)
-    gaps = gaps[gaps > 0]
+    gaps = (apart := np.diff(starts))[apart > 0].astype(np.float64)
     if gaps.size < LEAST_GAPS:
         return None
-    likely = np.quantile(gaps, np.linspace(0, 1, min(gaps.size, MOST_TRIED)))
     rated = [
         _rated(gaps, float(gap) / turns, seconds * sample_rate)
-        for gap in likely
+        for gap in np.quantile(gaps, np.linspace(0, 1, min(gaps.size, MOST_TRIED)))
         for turns in range(1, MOST_HALVED + 1)
         for seconds in PLACE_SECONDS
     ]
