@@ -18,7 +18,7 @@ from assembler.aligner.compare.blocks import TrackNotes, is_unlike
 from assembler.aligner.compare.track import weigh_track
 from assembler.aligner.compare.unlike.witness import believed, heard_through
 from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_machine
-from assembler.aligner.concealment.sweeps import machine_made
+from assembler.aligner.concealment.rows import machine_made
 from assembler.aligner.concealment.weave import weave
 from assembler.aligner.events.copies import tell_copies
 from assembler.aligner.events.lone import told_together

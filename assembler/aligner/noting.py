@@ -9,7 +9,7 @@ import numpy as np
 
 from assembler.aligner.compare.blocks import TrackNotes, add_ranges, note_block
 from assembler.aligner.compare.limits import RUN_MARGIN
-from assembler.aligner.concealment.alone import Row
+from assembler.aligner.concealment.rows import Row
 from assembler.aligner.events.limits import WINDOW_SAMPLES
 from assembler.aligner.events.stops.standstill import find_stops, heard
 from assembler.aligner.events.strewn.losses import strewn_losses

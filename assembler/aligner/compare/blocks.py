@@ -30,7 +30,7 @@ from assembler.aligner.sound.glance.glance import far_apart
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from assembler.aligner.concealment.alone import Row
+    from assembler.aligner.concealment.rows import Row
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.glance.glance import Glance

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.aligner.compare.limits import MOST_NEAR, NEAR_SAMPLES
-from assembler.aligner.concealment.alone import Row, rows_of_means
+from assembler.aligner.concealment.rows import Row, rows_of_means
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.sound.levels import constant_runs
 

@@ -8,9 +8,10 @@ Rules, each in its file:
 
 - `marks`: what concealment makes of a lost sample's neighbours.
 - `nearby`: losses nearby, of one parity, make a loss likely; sound bends about as much as around.
-- `settle`, `path`: the cheapest truth of all differing samples together, in nats.
+- `truth`, `path`: the cheapest truth of all differing samples together, in nats.
+- `settle`: where concealment explains a patch of differences, so that this truth is taken.
 - `track`: a track, window by window.
-- `alone`, `sweeps`: rows of means without a witness, on several tracks at once: a head that read nothing.
+- `rows`: rows of means without a witness, on several tracks at once: a head that read nothing.
 - `weave`: stretches rebuilt from several passes.
 
 The numbers stand in `limits`.

@@ -17,7 +17,8 @@ from assembler.aligner.concealment.limits import (
     REGION_BRIDGE,
     WINDOW_MARGIN,
 )
-from assembler.aligner.concealment.settle import Settled, Window, settle
+from assembler.aligner.concealment.settle import Settled, settle
+from assembler.aligner.concealment.truth import Window
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
 from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of

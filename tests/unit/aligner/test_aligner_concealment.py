@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.concealment.alone import rows_of_means
 from assembler.aligner.concealment.marks import (
     DOWN,
     HELD,
@@ -24,7 +23,9 @@ from assembler.aligner.concealment.marks import (
     tally_machine,
 )
 from assembler.aligner.concealment.path import least_totals
-from assembler.aligner.concealment.settle import Window, settle
+from assembler.aligner.concealment.rows import rows_of_means
+from assembler.aligner.concealment.settle import settle
+from assembler.aligner.concealment.truth import Window
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Int64s

@@ -35,7 +35,6 @@ LONGER = {
     "compare/lone": 300,
     "compare/track": 550,
     "compare/blocks": 257,
-    "concealment/settle": 304,
     "events/settle": 300,
     "flaws/structures": 450,
     "judge/costs": 300,

@@ -1,9 +1,13 @@
-"""Means of one parity in a single capture: a head that read nothing, seen without a witness.
+"""Rows of means of one parity in a single capture: a head that read nothing, seen without a witness.
 
 A lone sample that is its neighbours' mean proves nothing. Hundreds of one parity in a row, by one way of rounding, in
 sound whose other samples hardly ever are, prove it beyond doubt. The evidence is summed over the row, in nats.
 
-Audio is ``int32``, shape ``(samples,)``; positions count from the array's first sample.
+All tracks of a tape lie in the same sweeps, so a head takes all: a row is a machine's where several tracks have it at
+once. A sampler that plays a sound an octave lower may make every other sample a mean by itself, on its own track alone.
+
+Audio is ``int32``, shape ``(samples,)``; positions count from the array's first sample, but on the timeline where
+passes are asked.
 """
 
 from __future__ import annotations
@@ -13,11 +17,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import ALONE_NATS, LEAST_MEMBERS, RATE_SAMPLES, WEAK_NATS
+from assembler.aligner.concealment.limits import (
+    ALONE_NATS,
+    FLAW_BRIDGE,
+    LEAST_MEMBERS,
+    LEAST_SHARED,
+    RATE_SAMPLES,
+    TELLING_RATE,
+    WEAK_NATS,
+)
 from assembler.aligner.records.because import Rule
-from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.records.ranges import common, merged, ranges_of, total, without
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools, Int32s
 
 
@@ -119,3 +135,40 @@ def _likeliest(rows: list[Row]) -> list[Row]:
         if not any(row.start < one.end and one.start < row.end for one in kept):
             kept.append(row)
     return sorted(kept, key=lambda one: one.start)
+
+
+def machine_made(
+    one: PlacedPass, rows: Mapping[int, Sequence[Range]], tracks: Sequence[int], step: int
+) -> dict[int, list[Range]]:
+    """Return the stretches of each track of a pass in which means are a machine's, not the sound's own.
+
+    Args:
+        one: the pass.
+        rows: where each track has them.
+        tracks: tape tracks to look at, from 0.
+        step: one step of the tape's word length.
+    """
+    stretches = {track: merged(places, bridge=FLAW_BRIDGE) for track, places in rows.items()}
+    kept: dict[int, list[Range]] = {}
+    for track, own in stretches.items():
+        others = {other: stretches.get(other, []) for other in tracks if other != track}
+        kept[track] = [
+            place
+            for place in own
+            if any(_shares(place, places) for places in others.values())
+            or not any(_could_tell(one, other, place, places, step) for other, places in others.items())
+        ]
+    return kept
+
+
+def _shares(place: Range, others: Sequence[Range]) -> bool:
+    return total(common([place], others)) >= LEAST_SHARED * (place[1] - place[0])
+
+
+def _could_tell(one: PlacedPass, track: int, place: Range, rows: Sequence[Range], step: int) -> bool:
+    """Return whether a track would show lost samples there if it had any."""
+    middle = sum(place) // 2
+    looked_at = max(place[0], middle - RATE_SAMPLES), min(place[1], middle + RATE_SAMPLES)
+    if common([looked_at], rows) or without([looked_at], merged(one.covered(track))):
+        return False
+    return chance_of_means(one.samples(track, *looked_at), step) < TELLING_RATE

@@ -1,0 +1,203 @@
+"""The likeliest truth of the samples in which captures differ: one capture's value, or nobody's.
+
+What a capture that lost a sample has there must be what concealment makes of its neighbours; what one that kept it has
+must be sound. Both have a price in nats, and the cheapest truth is chosen for all samples together, since a mean needs
+a good sample behind it and a held level goes on until a mean. Losses nearby, of the same parity, make a loss likely.
+
+Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions count from the window's first sample.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import reduce
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, FIRST_SHARE, NOBODY_COST, ROUNDS, SURE_NATS
+from assembler.aligner.concealment.marks import LINE, THROUGHOUT, UP_TO_MEAN
+from assembler.aligner.concealment.nearby import share_lost, sound_cost, spread_of_bend
+from assembler.aligner.concealment.path import States, distinct_states, least_totals, rows_at
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from assembler.aligner.concealment.marks import Machine
+    from assembler.arrays import Bools, Float64s, Int64s
+
+
+@dataclass(frozen=True)
+class Window:
+    """What captures of one track hold of one stretch.
+
+    Args:
+        versions: shape (captures, samples).
+        present: where each capture holds samples at all, shape (captures, samples).
+        step: one step of the tape's word length, in sample values.
+        bits: the tape's word length.
+        machines: how the machine of each capture conceals.
+    """
+
+    versions: Int64s
+    present: Bools
+    step: int
+    bits: int
+    machines: Sequence[Machine]
+
+    def differing(self) -> Bools:
+        """Return where captures that are present differ, shape (samples,)."""
+        largest, least = (np.where(self.present, self.versions, none) for none in (-(1 << 62), 1 << 62))
+        return np.asarray(least.min(axis=0) < largest.max(axis=0), np.bool_)
+
+
+@dataclass(frozen=True)
+class Choice:
+    """The likeliest truth of each differing sample, shape (differing samples,).
+
+    Args:
+        truth: the capture whose value it is; the number of captures where it is nobody's.
+        lead: over any other value, in nats.
+        lost: which captures lost the sample, shape (captures, differing samples).
+    """
+
+    truth: Int64s
+    lead: Float64s
+    lost: Bools
+
+
+def likeliest_truth(window: Window, at: Int64s, mean: Bools, held: Bools) -> Choice:
+    """Return the likeliest truth of each differing sample, each round by what the last one showed of losses nearby.
+
+    Args:
+        window: all captures.
+        at: positions of the differing samples, in order.
+        mean: whether a sample is a mean of its neighbours, shape (captures, samples of the window).
+        held: whether it is its predecessor again, same shape.
+    """
+    versions, present = window.versions, window.present
+    captures, size = versions.shape
+    explained = mean | held
+    states = distinct_states(versions[:, at], present[:, at])
+    here, lost = present[:, at], states.lost
+    starts, sizes = rows_at(at)
+    links = _Links(window, at, lost, mean, held)
+    sound = _first_truth(versions, present, explained)
+    share = np.full((captures, at.size), FIRST_SHARE)
+    unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
+    usual = ~window.differing()
+    choice = Choice(states.captures[0], np.zeros(at.size), lost[:, 0])
+    for number in range(ROUNDS):
+        spread = spread_of_bend(sound, window.step)
+        costs = sound_cost(states.values, at, sound, spread, usual, window.step)
+        costs[states.captures == captures] = np.inf
+        costs[-1] = NOBODY_COST
+        losing, keeping = unexplained - np.log(share), np.where(here, -np.log1p(-share), 0.0)
+        costs += _sum(np.where(*one) for one in zip(lost, losing, keeping, strict=True))
+        costs += links.at_ends(spread, starts, sizes)
+        totals = least_totals(costs, links.between(spread), starts, sizes)
+        choice = _choose(totals, states)
+        sound = sound.copy()
+        known = choice.truth < captures
+        sound[at[known]] = versions[choice.truth[known], at[known]]
+        if number + 1 < ROUNDS:
+            share = _shares(choice, at, size, present)
+    return choice
+
+
+def _sum(arrays: Iterable[Float64s]) -> Float64s:
+    """Return the sum of some arrays of one shape, one after the other."""
+    return reduce(np.ndarray.__add__, arrays)
+
+
+def _shares(choice: Choice, at: Int64s, size: int, present: Bools) -> Float64s:
+    """Return the share of losses near each differing sample, of each capture; only what is sure counts."""
+    sure = choice.lead >= SURE_NATS
+    shares = np.empty(choice.lost.shape)
+    found: dict[object, Float64s] = {}
+    for number, (surely, here) in enumerate(zip(choice.lost & sure, present, strict=True)):
+        # Captures that lost nothing, which most of many are, have one share.
+        name = number if surely.any() else here.tobytes()
+        if name not in found:
+            lost, known = np.zeros(size, np.bool_), here.copy()
+            lost[at] = surely
+            known[at] &= sure
+            found[name] = share_lost(lost, known)[at]
+        shares[number] = found[name]
+    return shares
+
+
+def _first_truth(versions: Int64s, present: Bools, explained: Bools) -> Float64s:
+    """Return a first guess at the sound: where captures differ, the value of one that is no mean and holds no level."""
+    order = np.where(present, explained.astype(np.int64), 2)
+    best = order.argmin(axis=0)
+    return np.asarray(versions[best, np.arange(versions.shape[1])], np.float64)
+
+
+def _choose(totals: Float64s, states: States) -> Choice:
+    """Return the cheapest state of each sample, and how far it leads any that takes another value."""
+    samples = np.arange(totals.shape[1])
+    best = totals.argmin(axis=0)
+    is_same = states.values == states.values[best, samples]
+    others = np.where(is_same, np.inf, totals).min(axis=0)
+    return Choice(
+        states.captures[best, samples], others - totals[best, samples], states.lost[:, best, samples]
+    )
+
+
+class _Links:
+    """What it costs to go from one differing sample to the next one, by the rule of concealment.
+
+    A sample that is a mean and not held needs a good one behind it, and before it where several are held throughout.
+    One that is held and no mean goes on where it is held up to a mean: what follows is lost too, even if it happens to
+    equal the tape's.
+    """
+
+    def __init__(self, window: Window, at: Int64s, lost: Bools, mean: Bools, held: Bools) -> None:
+        """Take a window and its differing samples.
+
+        Args:
+            window: all captures.
+            at: positions of the differing samples.
+            lost: which captures lost each of them in each state, shape (captures, states, samples).
+            mean: whether a sample is a mean, shape (captures, samples of the window).
+            held: whether it is its predecessor again, same shape.
+        """
+        behind = np.minimum(at + 1, mean.shape[1] - 1)
+        self._at = at
+        self._lost = lost
+        only_mean, only_held = (mean & ~held)[:, at], (held & ~mean)[:, at]
+        several = np.array([machine.several for machine in window.machines])[:, None]
+        behind_good = only_mean & (several == THROUGHOUT)
+        self._single = only_mean & (several != LINE) | np.roll(behind_good, -1, axis=1)
+        self._only_held = only_held & (several == UP_TO_MEAN)
+        self._goes_on = (mean | held)[:, behind]
+        self._arbitrary = window.bits * np.log(2.0)
+
+    def between(self, spread: Float64s) -> Float64s:
+        """Return the cost of each pair of states of a sample and the next, shape (states, states, samples)."""
+        count, size = self._lost.shape[1:]
+        torn = np.zeros((count, count, size), np.uint16)
+        broken = np.zeros(torn.shape)
+        for lost, single, held, price in zip(
+            self._lost, self._single, self._only_held, self._breaking(spread, slice(None)), strict=True
+        ):
+            behind = np.roll(lost, -1, axis=1)
+            torn += (lost & single)[:, None] & behind
+            broken += np.where((lost & held)[:, None] & ~behind, price, 0.0)
+        return np.asarray(self._arbitrary * torn + broken, np.float64)
+
+    def at_ends(self, spread: Float64s, starts: Int64s, sizes: Int64s) -> Float64s:
+        """Return what the end of its row costs each state of a row's last sample, shape (states, samples)."""
+        cost = np.zeros(self._lost.shape[1:])
+        last = starts + sizes - 1
+        last = last[np.append(np.diff(self._at) > 1, [True])[last]]
+        ended = self._lost[:, :, last] & self._only_held[:, None, last]
+        prices = self._breaking(spread, last)
+        cost[:, last] = _sum(np.where(*one, 0.0) for one in zip(ended, prices, strict=True))
+        return cost
+
+    def _breaking(self, spread: Float64s, which: Int64s | slice) -> Float64s:
+        """Return what it costs each capture to stop holding behind some samples: less where it may go on by chance."""
+        chance = np.maximum(np.log(2 * spread[self._at[which]]), 0.0)
+        return np.where(self._goes_on[:, which], chance, BROKEN_HOLD_COST)
