@@ -78,7 +78,7 @@ def settle(window: Window) -> Settled:
     lost[:, at] = choice.lost
     levels = lost & _long_levels(held)
     surprise = np.where(levels, 0.0, _surprise(window, differs, lost, mean, held))
-    accepted = _accepted(differs, lost & ~levels, surprise)[at] & ~levels.any(axis=0)[at]
+    accepted = np.asarray(_accepted(differs, lost & ~levels, surprise) & ~levels.any(axis=0))[at]
     leads = choice.lead >= DECIDED_NATS
     has_truth = choice.truth < captures
     said.settled[at] = accepted & leads & has_truth
