@@ -46,9 +46,6 @@ RATE_SAMPLES = 512
 LONGEST_PATCH = 4096
 """Longer patches are asked in pieces whether concealment explains them: another flaw may set in within one."""
 
-LEAST_EXPLAINED = 0.9
-"""Share of the lost samples of a patch that concealment has to explain."""
-
 LEAST_EVIDENCE = 1.0
 """Nats that the lost samples of a patch are unlikely to be means and holds by nature."""
 

@@ -17,7 +17,6 @@ from assembler.aligner.concealment.limits import (
     ALONE_NATS,
     DECIDED_NATS,
     LEAST_EVIDENCE,
-    LEAST_EXPLAINED,
     LEAST_SURPRISE,
     LONGEST_HOLD,
     LONGEST_PATCH,
@@ -26,7 +25,7 @@ from assembler.aligner.concealment.limits import (
 from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, marks_of
 from assembler.aligner.concealment.nearby import rate_nearby
 from assembler.aligner.concealment.truth import Window, likeliest_truth
-from assembler.aligner.records.ranges import pieces_of, ranges_of
+from assembler.aligner.records.ranges import pieces_of, ranges_of, without
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
@@ -105,15 +104,15 @@ def _surprise(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bo
 def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
     """Return the differing samples of patches that concealment explains, and that sound hardly explains by itself."""
     kept_to = surprise > 0
+    # Where much is not as concealment leaves it another flaw stands, which may set in within a patch.
+    other = ranges_of((lost & ~kept_to).any(axis=0), bridge=PATCH_BRIDGE)
+    patches = without(ranges_of(differs, bridge=PATCH_BRIDGE), other)
     accepted = np.zeros(differs.size, np.bool_)
-    for start, end in pieces_of(ranges_of(differs, bridge=PATCH_BRIDGE), LONGEST_PATCH):
-        part = slice(start, end)
-        # Of all captures together: one odd sample of the one is no reason against thousands of the other.
-        count, told = int(lost[:, part].sum()), int(kept_to[:, part].sum())
-        nats, single = float(surprise[:, part].sum()), _of_single(surprise[:, part])
-        is_unlikely = nats >= max(LEAST_EVIDENCE, LEAST_SURPRISE * told) or single >= ALONE_NATS
-        accepted[part] = is_unlikely and told >= LEAST_EXPLAINED * count
-    return accepted & differs & ~(lost & ~kept_to).any(axis=0)
+    for start, end in pieces_of(patches, LONGEST_PATCH):
+        nats = surprise[:, start:end]
+        enough = max(LEAST_EVIDENCE, LEAST_SURPRISE * int(np.count_nonzero(nats)))
+        accepted[start:end] = nats.sum() >= enough or _of_single(nats) >= ALONE_NATS
+    return accepted & differs
 
 
 def _long_levels(held: Bools) -> Bools:
