@@ -107,7 +107,8 @@ def _disputed(
     """Return the flaws, and as undecided those noises of one pass where it was the other one that lost sync.
 
     On a track that is silent there, a drum stroke of the right pass looks like noise thrown in. What looks like another
-    flaw between just the same samples, as a clipped peak does like a level held, is none.
+    flaw between just the same samples, as a clipped peak does like a level held, is none. Concealed samples are decided
+    one by one.
     """
     kept: list[FoundFlaw] = []
     disputed: list[Undecided] = []
@@ -122,7 +123,7 @@ def _disputed(
             and (is_noise or _is_same(event.place, place))
         }
         covering = {one.name for one in passes if common(one.covered(flaw.track), [place])}
-        if len(guilty) != 1 or covering != guilty | {flaw.pass_name}:
+        if flaw.kind == "means" or len(guilty) != 1 or covering != guilty | {flaw.pass_name}:
             kept.append(flaw)
             continue
         (name,) = guilty
