@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from assembler import palette
 from assembler.pages import page_template
-from assembler.report.parts.banner import SHOWN, causes
+from assembler.report.parts.banner import SHOWN, causes, summary
 from assembler.report.parts.clocks import clock_charts
 from assembler.report.parts.data import block, record_data, view_blocks
 from assembler.report.parts.lists import (
@@ -133,9 +133,8 @@ def report_page(record: RecordedSet, views: Views = Views()) -> bytes:  # noqa: 
         style=style,
         script=script,
         seconds=record.length / record.session.sample_rate,
-        uncured=sum(place.accepted is None for place in record.uncured),
+        summary=summary(record),
         has_accepted=any(place.accepted is not None for place in record.uncured),
-        asking=sum(one.needs_a_person for one in record.notes),
         causes=causes(record, lines, marks),
         at_once=SHOWN,
         strips=track_strips(record, marks) if record.length else [],

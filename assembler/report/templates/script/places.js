@@ -67,7 +67,7 @@ function fillPanel(panel, row, tracks, track) {
   const index = viewOf(track, start, end);
   if (index < 0) {
     panel.append(make("p", { class: "faint" }, record.views.length
-      ? "The page has no waveforms and no clips of this place: nothing of it lies in the set, or the page would be too large."
+      ? "No waveforms and no clips were made of this place: it is none of sound, or none of it lies in the set."
       : "The page was made without waveforms and clips."));
     return;
   }
