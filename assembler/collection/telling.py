@@ -41,7 +41,7 @@ def session_state_words(state: SessionState) -> str:
 
 
 def collection_csv(rows: Sequence[Row]) -> str:
-    """Return one line a session, its transfer notes behind the columns that all have; CR LF as RFC 4180 has them.
+    """Return one line a session, its transfer notes after the columns that all have; CR LF as RFC 4180 has them.
 
     A text that a spreadsheet would compute has an apostrophe before it. What several reels say of one note stands in
     one cell, parted by semicolons.

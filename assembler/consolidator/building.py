@@ -152,7 +152,7 @@ def build_set(
         page: makes the page of the set from its record, in place of `report_page` with views of all places; these are
             not made then.
         largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
-        publication: what is told of the set, and of what lies beside it.
+        publication: what is reported of the set, and of what lies beside it.
         known: what was found out before; no set rests on it where a capture's bytes are not what they were.
         tell: called with a line where they are not.
         jobs: how many processes share the work, None: the processors, as far as each has enough to do. The set has the
@@ -213,7 +213,7 @@ def _aligned_hashed(
     """Return the edit, the digest of each file it was made from, and these; nothing in it rests on a file belied.
 
     Files are hashed while the session is aligned. Where one is not what it was although the system says so, what is
-    known of it is told, set aside, and all is found anew.
+    known of it is reported, set aside, and all is found anew.
     """
     files = capture_files(session)
     hashed = digest_files(session.sheet, files, crew)

@@ -32,7 +32,7 @@ def draft_sheet(
 
     Every folder that holds WAV files is taken for one pass: its mono files are the tracks; a polyphonic file is
     a pass by itself. Passes of one tape are told by their names, and by their sound where names do not tell. What could
-    not be read is told in the sheet.
+    not be read is reported in the sheet.
 
     Args:
         folder: of captures.

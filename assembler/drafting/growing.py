@@ -1,4 +1,4 @@
-"""New captures in a sheet that stands: what a person wrote stays, byte for byte; what is new comes behind it."""
+"""New captures in a sheet that stands: what a person wrote stays, byte for byte; what is new comes after it."""
 
 from __future__ import annotations
 
@@ -97,7 +97,7 @@ def grow_sheet(
 
 
 def _with_more(text: bytes, more: str) -> bytes:
-    """Return a sheet with tables behind its end, their line ends as the sheet's own."""
+    """Return a sheet with tables after its end, their line ends as the sheet's own."""
     end = "\r\n" if 2 * text.count(b"\r\n") > text.count(b"\n") else "\n"
     begun = "" if text.endswith(b"\n") else end
     return text + (begun + end + more.replace("\n", end)).encode()

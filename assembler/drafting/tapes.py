@@ -136,7 +136,7 @@ def _overlap(first: Heard, second: Heard) -> bool:
 def _asked(tapes: Sequence[Tape]) -> list[tuple[Heard, Heard]]:
     """Return the pairs of which names do not tell whether they are of one tape.
 
-    One name for all tells nothing; a name with a number behind it that several captures share tells theirs.
+    One name for all tells nothing; a name with a number after it that several captures share tells theirs.
     """
     if len(tapes) == 1:
         pairs = list(combinations(tapes[0].members, 2))

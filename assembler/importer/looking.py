@@ -36,7 +36,7 @@ def look_through(folder: AnyPath) -> Draft:
     """Return what lies in a folder of captures.
 
     Every folder that holds WAV files is taken for one pass: its mono files are the tracks; a polyphonic file is
-    a pass by itself. What could not be read is told.
+    a pass by itself. What could not be read is reported.
 
     Raises:
         CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.

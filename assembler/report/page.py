@@ -47,7 +47,7 @@ SCRIPTS = ("base", "axis", "chart", "lanes", "steering", "tables", "waves", "pla
 """Files of the page's one script, in the order in which they stand in it."""
 
 
-# Read when the module is: that it is missing is to be told before the work and not after.
+# Read when the module is: that it is missing is to be reported before the work and not after.
 @cache
 def load_page() -> Template:
     """Load all that makes a page, and return its template: to be done before long work and not after.

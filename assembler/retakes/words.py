@@ -70,7 +70,7 @@ def held_words(one: HeldPass, places: Sequence[Place], reach: tuple[int, int], r
     Args:
         one: the pass.
         places: of the roll.
-        reach: from the first sample of the roll to behind its last.
+        reach: from the first sample of the roll to after its last.
         reel: the tape, for the names of its tracks.
     """
     if not one.is_used:

@@ -21,7 +21,7 @@ _NUMBERED_PASS = re.compile(r"(?P<reel>.*?[^0-9])(?P<number>[0-9]{1,4})")
 _TAPE_WORD = re.compile(r"(?:.*[ _.-])?(?:reel|tape)", re.IGNORECASE)
 
 _WORD = re.compile(r"[^ _.\-]+[ _.\-]*")
-# What says that the number behind it counts tapes, captures or tracks.
+# What says that the number after it counts tapes, captures or tracks.
 _COUNTING = re.compile(r"(?:.*[ _.-])?(?:reel|tape|pass|take|retake|track|trk|ch)[ _.-]*", re.IGNORECASE)
 
 

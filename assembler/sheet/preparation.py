@@ -1,7 +1,7 @@
 """Transfer notes: what was done to a tape before it was played, in words, and where that calls for caution.
 
 A reel's ``prepared`` table has free keys. Those that are known here are put in words: ``baked_c`` or ``baked_f``
-(temperature), ``baked_hours``, ``warmed_c`` or ``warmed_f``. Every other one is told as it stands.
+(temperature), ``baked_hours``, ``warmed_c`` or ``warmed_f``. Every other one is reported as it stands.
 
 Whatever speaks of heat draws a caution, in a key however it is spelled, or in a text. No caution names a temperature of
 its own: a figure beside a lower one would read as advice to heat more.

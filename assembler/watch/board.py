@@ -1,4 +1,4 @@
-"""What is still true of all that was told: one line a pass, the last flaws, and what must be played again."""
+"""What is still true of all that was reported: one line a pass, the last flaws, and what must be played again."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from assembler.watch.events import Event
 
 MOST_RECENT: Final = 20
-"""Flaws kept to be shown; all of them have been told."""
+"""Flaws kept to be shown; all of them have been reported."""
 
 
 _CLOCKS: Final = {"lost": "timecode lost", "none": "no timecode"}
@@ -31,7 +31,7 @@ class PassLine:
         clock: what is wrong with its timecode, "" for nothing.
         level: its loudest track in decibels of full scale; None in silence.
         tracks: how many are wrong as a whole, by what they are: dead, alike.
-        flaws: how many were told.
+        flaws: how many were reported.
     """
 
     name: str
@@ -65,7 +65,7 @@ class Board:
     note: str = "nothing is finished yet"
 
     def take(self, event: Event) -> None:
-        """Take what was told."""
+        """Take what was reported."""
         if event.event == "retakes":
             self.rolls, self.reels = event.more["rolls"], event.more["reels"]
             self.suspects = event.more.get("suspects", ())

@@ -30,7 +30,7 @@ MOST_SHARE: Final = 0.02
 """Share of one core that reading logs again may take: a long one is read less often."""
 
 PATIENCE_SECONDS: Final = 10.0
-"""Sound after which it is told that there is no timecode yet."""
+"""Sound after which it is reported that there is no timecode yet."""
 
 READ_SECONDS: Final = 1.0
 """A log is read again after this time at the earliest."""

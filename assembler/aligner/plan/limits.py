@@ -8,7 +8,7 @@ FLAWED_SAMPLE = 1e6
 """A flawed sample is the greatest evil: worth any number of joins in a session of a day."""
 
 DOUBTED_SAMPLE = 1e5
-"""The tape's own sound, perhaps beside its place, is better than none; it stays a flaw that is told."""
+"""The tape's own sound, perhaps beside its place, is better than none; it stays a flaw that is reported."""
 
 BARE_CUT = 1e3
 """A join without a common good sample: nothing proves it."""

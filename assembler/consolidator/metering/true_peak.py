@@ -138,7 +138,7 @@ class TruePeakMeter:
         self._raise_peak(windows, at[limits > self.peak])
 
     def _limits(self, sizes: Float64s, bends: Float64s, count: int, size: int) -> Float64s:
-        """Return what the waveform stays within in each of so many parts, by magnitudes in it and behind."""
+        """Return what the waveform stays within in each of so many parts, by magnitudes in it and after."""
         of_sample, of_bend = reach(self._factor)
         limits = of_sample * _largest(sizes, count, size) + of_bend * _largest(bends, count, size)
         return np.asarray(limits * _ROUNDED, np.float64)
@@ -152,7 +152,7 @@ class TruePeakMeter:
 
 
 def _largest(sizes: Float64s, count: int, size: int) -> Float64s:
-    """Return the largest magnitude in each part and the one behind it: a filter reaches so far, never farther."""
+    """Return the largest magnitude in each part and the one after it: a filter reaches so far, never farther."""
     parts = _padded(sizes, (count + 1) * size).reshape(count + 1, size)
     found = parts.max(axis=1) if size > 4 * STRETCH else np.maximum.reduce(np.ascontiguousarray(parts.T))
     return np.asarray(np.maximum(found[:-1], found[1:]), np.float64)

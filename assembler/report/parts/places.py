@@ -76,7 +76,7 @@ def _place_row(number: int, one: RecordedUncured, marks: Marks) -> Row:
 
 
 def flaw_table(record: RecordedSet, marks: Marks) -> Table:
-    """Return the table of flaws: where each lies, what became of it, and why it is told."""
+    """Return the table of flaws: where each lies, what became of it, and why it is reported."""
     rows = []
     for number, one in enumerate(record.passes):
         for count, flaw in enumerate(one.flaws):

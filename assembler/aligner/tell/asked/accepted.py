@@ -1,4 +1,4 @@
-"""Places that a person has accepted: which acceptance closes a place, and what is told of them.
+"""Places that a person has accepted: which acceptance closes a place, and what is reported of them.
 
 Positions are timeline samples.
 """

@@ -1,4 +1,4 @@
-"""What is told of stretches that were never recorded: that the sheet says so, and what sounds there all the same."""
+"""What is reported of stretches that were never recorded: that the sheet says so, and what sounds there."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def unrecorded_notes(
     Args:
         stretches: of the sheet.
         reels: placed and compared.
-        extent: first sample of the set, and the first one behind it; what lies outside is nobody's business.
+        extent: first sample of the set, and the first one after it; what lies outside is nobody's business.
         sheet: the session.
     """
     by_name = {reel.name: reel for reel in reels}
