@@ -84,7 +84,7 @@ def run_plan(
     return lines_answer(
         f"Plan written: {output}",
         f"Change it by hand, then: {line}",
-        last_line(result.edit),
+        last_line(result.edit, f"listed by {command_line('check', sheet)}"),
         status=status,
     )
 

@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 MOST_LINES: Final = 20
 """Flaws, places and notes of one list on the terminal; all of them with --verbose, and in the record."""
 
+SEE_TOP: Final = "see the top"
+"""Where what asks for a person stands."""
+
 
 def print_check(result: SessionResult, loud: Loudness, *, tables: bool = False) -> None:
     """Print what a check found; with ``tables`` what a person may paste into the sheet to close what is open."""
@@ -47,7 +50,7 @@ def print_check(result: SessionResult, loud: Loudness, *, tables: bool = False) 
     if console.is_terminal and loud > Loudness.QUIET:
         console.print()
     # Behind tables it is a comment: what is copied down to the end stays TOML.
-    _line(console, "# " * bool(tables and found) + last_line(result.edit))
+    _line(console, "# " * bool(tables and found) + last_line(result.edit, SEE_TOP))
 
 
 def print_set(result: SessionResult, loud: Loudness) -> None:
@@ -62,7 +65,7 @@ def print_set(result: SessionResult, loud: Loudness) -> None:
         _path(console, "Tracks", f"{result.target}/data/tracks")
     if console.is_terminal and loud > Loudness.QUIET:
         console.print()
-    _line(console, last_line(result.edit))
+    _line(console, last_line(result.edit, SEE_TOP))
 
 
 def print_verified(folder: Path, result: VerifyResult) -> None:

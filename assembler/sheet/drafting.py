@@ -103,7 +103,7 @@ def write_draft(draft: Draft) -> str:
     document = tomlkit.document()
     for line in (
         "Draft of a session sheet: correct it by hand, then check it.",
-        "What stands after GUESSED was not found in the files but concluded from names or habits.",
+        "What is marked GUESSED was not found in the files but concluded from names or habits.",
     ):
         document.add(tomlkit.comment(line))
     for note in draft.notes:

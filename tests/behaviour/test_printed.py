@@ -69,6 +69,17 @@ def test_the_shares_of_states_are_printed(tmp_path: Path, capsys: Capsys) -> Non
     assert "proven 59.0%, seen once 40.0%, flawed 1.0%, each stretch by the worst of its tracks" in page
 
 
+def test_a_plan_says_why_its_status_is_1_and_where_to_look(
+    sheet: Path, tmp_path: Path, capsys: Capsys
+) -> None:
+    """In the last line, with the command that lists what asks; on standard error where the plan itself is printed."""
+    why = "Needs a person, exit status 1: 1 place that no pass has right"
+    assert run(["plan", str(sheet), "-o", str(tmp_path / "plan.toml")]) == 1
+    assert capsys.readouterr().out.splitlines()[-1] == f"{why}; listed by assembler check {sheet}."
+    assert run(["plan", str(sheet)]) == 1
+    assert capsys.readouterr().err.splitlines()[-1] == f"{why}."
+
+
 def test_a_build_prints_what_its_record_holds(sheet: Path, tmp_path: Path, capsys: Capsys) -> None:
     """Each number of both tables, each flaw with its outcome, each uncured place; and where the set is."""
     target = tmp_path / "set"
@@ -79,6 +90,7 @@ def test_a_build_prints_what_its_record_holds(sheet: Path, tmp_path: Path, capsy
     assert verdict == "Needs a person: 1 place that no pass has right."
     assert head == f"Small session: 2 tracks of {record['length'] / RATE:.3f} s from 01:00:00:00"
     assert last == "Needs a person, exit status 1: 1 place that no pass has right; see the top."
+    assert not [line for line in out.splitlines() if line.endswith(" ")]
     passes = rows_under(out, "Pass ")
     for row, one in zip(passes, record["passes"], strict=False):
         clock = one["clock"]
