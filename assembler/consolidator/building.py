@@ -38,7 +38,7 @@ from assembler.record.recorded.reading import read_record, read_unwritten
 from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
 from assembler.record.values import SOFTWARE, Json, relative_path, session_date
 from assembler.report import load_page, report_page
-from assembler.sheet import NO_ADVICE, Sheet, load_sheet, preparation_cautions, preparation_words
+from assembler.sheet import NO_ADVICE, Sheet, load_sheet, preparation_words, reel_cautions
 from assembler.wave import LARGEST_RIFF
 
 if TYPE_CHECKING:
@@ -317,9 +317,8 @@ def _bag_info(sheet: Sheet, sizes: list[int]) -> list[tuple[str, str]]:
             if (words := preparation_words(reel.prepared))
         ),
         *(
-            ("Transfer-Caution", f"reel {reel.name}: {caution}")
-            for reel in sheet.reels
-            for caution in preparation_cautions(reel.prepared)
+            ("Transfer-Caution", caution)
+            for caution in reel_cautions((reel.name, reel.prepared) for reel in sheet.reels)
         ),
     ]
 

@@ -30,7 +30,7 @@ from assembler.report.parts.marks import Marks
 from assembler.report.parts.places import flaw_table, note_lines, note_table, place_tables
 from assembler.report.parts.strips import HEIGHTS, reel_strips, track_strips
 from assembler.report.views import Views
-from assembler.sheet import NO_ADVICE, preparation_cautions, preparation_words
+from assembler.sheet import NO_ADVICE, preparation_words, reel_cautions
 from assembler.states import state_words
 
 if TYPE_CHECKING:
@@ -147,7 +147,7 @@ def report_page(record: RecordedSet, views: Views = Views()) -> bytes:  # noqa: 
         views_mark=_VIEWS_MARK,
         data=block(record_data(record, views, marks)),
         prepared_words=preparation_words,
-        prepared_cautions=preparation_cautions,
+        cautions=reel_cautions((reel.name, reel.prepared) for reel in record.reels),
         no_advice=NO_ADVICE,
     )
     return _with_views(page, views).encode("utf-8")

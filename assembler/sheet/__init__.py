@@ -19,7 +19,7 @@ from assembler.sheet.model import (
     smallest_word_length,
 )
 from assembler.sheet.names import file_name, natural_key, unique_file_names
-from assembler.sheet.preparation import NO_ADVICE, preparation_cautions, preparation_words
+from assembler.sheet.preparation import NO_ADVICE, preparation_cautions, preparation_words, reel_cautions
 from assembler.sheet.reading import load_sheet, parse_sheet
 from assembler.sheet.sources import TimecodeSource
 from assembler.sheet.stretches import Accepted, Punch, ReelStretch, Unrecorded
@@ -54,6 +54,7 @@ __all__ = [
     "preparation_cautions",
     "preparation_words",
     "read_file",
+    "reel_cautions",
     "sheet_error",
     "shown",
     "smallest_word_length",
