@@ -197,7 +197,7 @@ class Watch:
             witnesses = self._checked.witnesses(follower.reel.name, len(follower.reel.tracks))
             yield from follower.news(now, witnesses, self._executor, is_last=bool(why))
         except (CaptureError, OSError) as error:
-            why = why or f"cannot be read any more: {error}"
+            why = why or f"unreadable: {error}"
         if not why and quiet >= QUIET_SECONDS and follower.stall():
             yield follower.recording("stalled")
         if why and not (why == "finished" and follower.seen < follower.length):
