@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from assembler.drafting.hearing import Captures, hear, is_pulled_down, measured_words
 from assembler.drafting.tapes import as_found, tapes_of, without_mixes
-from assembler.errors import CaptureError
+from assembler.errors import CaptureError, SheetError
 from assembler.importer.looking import look_through
 from assembler.known import NOTHING
 from assembler.sheet import Draft, without_shared, write_draft
@@ -57,7 +57,7 @@ def draft_sheet(
     notes = [*draft.notes, *mixes, *unheard]
     notes += [f"reel {tape.name}: {line}" for tape in tapes for line in tape.told]
     notes += [line for one in heard for line in measured_words(one)]
-    return write_draft(Draft(draft.title, tuple(as_found(tapes)), tuple(notes), is_measured=True))
+    return _written(Draft(draft.title, tuple(as_found(tapes)), tuple(notes), is_measured=True), Path(folder))
 
 
 def sheet_by_names(folder: Path) -> str:
@@ -72,7 +72,14 @@ def sheet_by_names(folder: Path) -> str:
     """
     draft = look_through(folder)
     passes, mixes = without_mixes(draft.passes)
-    return write_draft(replace(draft, passes=tuple(named_apart(passes)), notes=(*draft.notes, *mixes)))
+    return _written(replace(draft, passes=tuple(named_apart(passes)), notes=(*draft.notes, *mixes)), folder)
+
+
+def _written(draft: Draft, folder: Path) -> str:
+    try:
+        return write_draft(draft)
+    except SheetError as error:
+        raise SheetError(error.problem, file=folder) from error
 
 
 def hear_all(

@@ -11,6 +11,7 @@ from assembler.errors import CaptureError, WaveError
 from assembler.importer.logs import read_log
 from assembler.inputs import InputFile, is_utf8, kind_of
 from assembler.sheet import Draft, DraftPass, natural_key, without_control_characters
+from assembler.sheet.near import near_words
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
@@ -44,7 +45,12 @@ def look_through(folder: AnyPath) -> Draft:
     folder = Path(folder)
     if not folder.is_dir():
         found = kind_of(folder)
-        raise CaptureError(f"is {found}, not a folder" if found else "is not a folder", path=folder)
+        words = (
+            f"is {found}, not a folder"
+            if found
+            else f"is not a folder{near_words(folder.parent, folder.name)}"
+        )
+        raise CaptureError(words, path=folder)
     passes: list[DraftPass] = []
     notes: list[str] = []
     left = MOST_FILES
