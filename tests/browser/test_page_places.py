@@ -100,6 +100,9 @@ def test_a_view_says_what_each_pass_has_and_why(browser: Browser, page: Path, re
             f"constant power over {join.fade} samples; correlation of the sides {join.correlation:g}, largest"
         )
         expect(found.page.locator("section.place")).to_contain_text(met)
+        track, join = next((t, j) for t in record.tracks for j in t.joins if j.law == "edge")
+        found.page.locator(f"#join-{track.number}-{join.at} .opener").click()
+        expect(found.page.locator("section.place")).to_contain_text("edge; sound meets silence")
         found.page.locator("#place-0 .opener").click()
         assert [row[1] for row in words(found.page)] == [held.text for held in record.uncured[0].held]
         assert [row[3] == "taken" for row in words(found.page)] == [

@@ -32,9 +32,9 @@ def summary(record: RecordedSet) -> str:
     asking = sum(one.needs_a_person for one in record.notes)
     counts = []
     if uncured:
-        counts.append("1 uncured place" if uncured == 1 else f"{uncured} uncured places")
+        counts.append("1 uncured place" if uncured == 1 else f"{uncured:,} uncured places")
     if asking:
-        notes = "1 note" if asking == 1 else f"{asking} notes"
+        notes = "1 note" if asking == 1 else f"{asking:,} notes"
         counts.append(f"{notes} with a question that only a person can answer")
     return f"{' and '.join(counts)}." if counts else ""
 

@@ -74,13 +74,18 @@ function fillPanel(panel, row, tracks, track) {
   fillView(panel, index, told, start, end);
 }
 
-// How the sides of a computed join meet there, if there is one.
+// How the sides of a join meet there that is not between the same numbers, if there is one.
+const UNCOMPARED = {
+  edge: "sound meets silence that no pass covers",
+  slip: "the same pass goes on after samples that it lost or repeated",
+};
+
 function joinWords(track, start, end) {
-  const joins = track.joins.filter(([at, fade, law]) => law !== "identical" && law !== "edge" &&
+  const joins = track.joins.filter(([at, fade, law]) => law !== "identical" &&
     overlaps(at - Math.floor(fade / 2), at - Math.floor(fade / 2) + fade, start, end));
   return joins.slice(0, 4).map(([at, fade, law, correlation, peak]) => make("p", {},
-    `Join at ${placeLabel(at)}: ${law}${fade ? ` over ${counted(fade, "sample")}` : ""}` +
-    (law === "slip" ? "" : `; correlation of the sides ${correlation}, largest difference ${number(peak)}`) + "."));
+    `Join at ${placeLabel(at)}: ${law}${fade ? ` over ${counted(fade, "sample")}` : ""}; ` +
+    `${UNCOMPARED[law] ?? `correlation of the sides ${correlation}, largest difference ${number(peak)}`}.`));
 }
 
 function showInChart(start, end, track) {
