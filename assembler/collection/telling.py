@@ -92,10 +92,11 @@ def sums_lines(rows: Sequence[Row]) -> list[str]:
     counts = [f"{count} {_STATES[state]}" for state, count in sums.sessions.items() if count]
     whole = sum(sums.seconds.values())
     shares = {state: seconds / whole if whole else 0.0 for state, seconds in sums.seconds.items()}
+    can_stand = ", of tapes that can stand another play" if sums.rolls else ""
     lines = [
         f"{counted(len(rows), 'session')}, {counted(sums.tapes, 'tape')}: {', '.join(counts)}",
         f"{whole / 3600:.1f} h of tape: {shares_words(shares)}",
-        f"To play again: {counted(sums.rolls, 'roll')}, {sums.roll_seconds / 60:.1f} min",
+        f"To play again: {counted(sums.rolls, 'roll')}, {sums.roll_seconds / 60:.1f} min{can_stand}",
         f"Sets: {sums.set_bytes / 1e9:.1f} GB, {sums.unverified} not verified since they were built",
     ]
     return lines if rows else ["No session is in the ledger yet"]

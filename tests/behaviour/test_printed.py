@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import math
 import re
+import shlex
+import shutil
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -78,6 +80,18 @@ def test_a_plan_says_why_its_status_is_1_and_where_to_look(
     assert capsys.readouterr().out.splitlines()[-1] == f"{why}; listed by assembler check {sheet}."
     assert run(["plan", str(sheet)]) == 1
     assert capsys.readouterr().err.splitlines()[-1] == f"{why}."
+
+
+def test_commands_to_be_copied_are_quoted(sheet: Path, tmp_path: Path, capsys: Capsys) -> None:
+    """What is printed to go on with is one command to a shell, whatever the folder is called."""
+    folder = tmp_path / "Joan's box; 2 (wet)"
+    shutil.copytree(sheet.parent, folder)
+    assert run(["plan", str(folder / sheet.name), "-o", str(folder / "plan.toml")]) == 1
+    printed = next(line for line in capsys.readouterr().out.splitlines() if line.startswith("Change it"))
+    command = shlex.split(printed.partition("then: ")[2])
+    assert command[0] == "assembler"
+    assert run(command[1:]) == 1
+    assert (folder / "set").is_dir()
 
 
 def test_a_build_prints_what_its_record_holds(sheet: Path, tmp_path: Path, capsys: Capsys) -> None:

@@ -94,6 +94,7 @@ def test_all_that_matters_is_on_it(width: int) -> None:
         "cut to silence",
     ):
         assert words in text, words
+    assert "\nPlay again, if the tape can stand another play" in text
     assert "Reel A: not yet: 1 roll, 8.5 s to play" in text
     assert "proven 50.0%, seen once 40.0%, flawed 10.0%" in text
     assert text.count("mute, 2 s") == 1
