@@ -13,7 +13,7 @@ from assembler.drafting.tapes import as_found, is_found, may_be_one, tapes_of, w
 from assembler.errors import CaptureError, SheetError
 from assembler.importer.looking import look_through
 from assembler.known import NOTHING
-from assembler.sheet import draft_tables, find_audio, load_sheet, parse_sheet, split_pass_name
+from assembler.sheet import Named, draft_tables, find_audio, load_sheet, parse_sheet, split_pass_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -85,7 +85,13 @@ def grow_sheet(
     reels = {reel.name: False for reel in sheet.reels}
     reels |= {one.reel: True for one in sheet.passes if one.timecode.kind != "audio"}
     passes, lines = _placed(captures, named, reels, heard, progress)
-    more = draft_tables(passes, reels, [one.name for one in sheet.passes])
+    known_reels = {
+        reel.name: Named(
+            reel.tracks, [one.reach for one, name in named if name == reel.name and one.reach is not None]
+        )
+        for reel in sheet.reels
+    }
+    more = draft_tables(passes, known_reels, [one.name for one in sheet.passes])
     text = _with_more(sheet.text, more)
     try:
         parse_sheet(text, path=sheet.path, folder=sheet.folder)

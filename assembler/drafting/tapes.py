@@ -227,6 +227,7 @@ def as_found(tapes: Iterable[Tape]) -> list[DraftPass]:
             one.found,
             reel=tape.name,
             bit_depth=one.bits or one.found.bit_depth,
+            reach=one.reach,
             by_sound=any(has_timecode(other.found) for other in tape.members),
         )
         for tape in tapes

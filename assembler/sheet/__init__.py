@@ -5,9 +5,10 @@ Reading and checking (``load_sheet``), the capture files a sheet stands for (``f
 the package but its errors.
 """
 
-from assembler.sheet.drafting import Draft, DraftPass, draft_tables, write_draft
+from assembler.sheet.drafting import draft_tables, write_draft
 from assembler.sheet.faults import sheet_error
 from assembler.sheet.files import find_audio, find_timecode
+from assembler.sheet.found import Draft, DraftPass, Named
 from assembler.sheet.guessing import split_pass_name, track_name_from_file, without_shared
 from assembler.sheet.model import (
     Deliver,
@@ -32,6 +33,7 @@ __all__ = [
     "Deliver",
     "Draft",
     "DraftPass",
+    "Named",
     "Pass",
     "Punch",
     "Reel",

@@ -29,6 +29,12 @@ def put(folder: Path, samples: Int32s, bits: int = 16, names: str = "{}") -> Non
         write_wave(folder / f"{names.format(track + 1)}.wav", samples[:, track], bits)
 
 
+def logged(folder: Path, samples: Int32s, start: int) -> None:
+    """Write a capture with a log; ``start`` counts samples from one o'clock."""
+    put(folder, samples)
+    write_log(folder / "timecode.mid", (HOUR + start) / RATE * 30, samples.shape[0] / RATE)
+
+
 def drafted(folder: Path, capsys: Capsys) -> tuple[dict[str, Any], str]:
     """Return the sheet drafted for a folder, as TOML and as text."""
     assert run(["draft", str(folder), "-o", str(folder / "session.toml")]) == 0
@@ -96,6 +102,34 @@ def test_a_mix_beside_the_captures_is_no_pass(tmp_path: Path, capsys: Capsys) ->
     capsys.readouterr()
     assert run(["check", str(tmp_path / "session.toml")]) in (0, 2)
     assert "found 10 tracks" not in capsys.readouterr().err
+
+
+def test_tapes_of_two_machines_in_sync_have_sixteen_tracks(tmp_path: Path, capsys: Capsys) -> None:
+    """Files that have numbers alone: the second tape's run on, in a first draft and in a sheet that grows."""
+    tape = make_tape(4, 16, seed=1)
+    logged(tmp_path / "A1", tape[:, :8], 0)
+    grown = tmp_path / "grown.toml"
+    assert run(["draft", str(tmp_path), "-o", str(grown)]) == 0
+    logged(tmp_path / "B1", tape[4800:, 8:], 4800)
+    logged(tmp_path / "B2", tape[:100_000, 8:], 0)
+    drafted(tmp_path, capsys)
+    assert run(["draft", str(tmp_path), "--into", str(grown)]) == 0
+    for sheet in (tmp_path / "session.toml", grown):
+        assert [reel.tracks for reel in load_sheet(sheet).reels] == [
+            tuple(f"Track {number}" for number in range(1, 9)),
+            tuple(f"Track {number}" for number in range(9, 17)),
+        ]
+        assert run(["check", str(sheet)]) == 0
+        assert ": 16 tracks of" in capsys.readouterr().out
+
+
+def test_tapes_that_follow_each_other_keep_their_tracks(tmp_path: Path, capsys: Capsys) -> None:
+    """A change of reel: by their logs one begins about where the other ends."""
+    tape = make_tape(8, 2, seed=1)
+    logged(tmp_path / "A1", tape[: 4 * RATE], 0)
+    logged(tmp_path / "B1", tape[4 * RATE - 4800 :], 4 * RATE - 4800)
+    drafted(tmp_path, capsys)
+    assert {reel.tracks for reel in load_sheet(tmp_path / "session.toml").reels} == {("Track 1", "Track 2")}
 
 
 @pytest.mark.parametrize(
