@@ -9,6 +9,7 @@ import numpy as np
 from assembler.aligner.records.ranges import common, merged, pieces_of
 from assembler.aligner.records.reel import place_label, stretch_label, track_names
 from assembler.aligner.sound.scale import scale_of
+from assembler.aligner.tell.asked.accepted import beyond_words
 from assembler.aligner.tell.limits import READ_SAMPLES
 from assembler.notes import Note
 
@@ -39,9 +40,9 @@ def unrecorded_notes(
         reel = by_name[stretch.reel]
         where = f"reel {reel.name}, {stretch_label(sheet)(stretch.start, stretch.end)}"
         names = track_names(reel.reel, stretch.tracks)
-        notes.append(
-            Note("other", f"{where}: never recorded, as the sheet says: {names}", tracks=stretch.tracks)
-        )
+        beyond = beyond_words((stretch.start, stretch.end), extent, reel.margin)
+        text = f"{where}: never recorded, as the sheet says: {names}{beyond}"
+        notes.append(Note("other", text, tracks=stretch.tracks))
         # Sound in the frames at its ends may be what lies beside it: the sheet names no shorter stretch.
         inner = (stretch.start + reel.margin, stretch.end - reel.margin)
         for place in common([inner], [extent]):
