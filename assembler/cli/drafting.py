@@ -20,19 +20,21 @@ def run_draft(
 ) -> Answer:
     """Draft a sheet, write it where it is wanted, and return what is to be printed."""
     from assembler.cli.progress import shown_progress
-    from assembler.drafting import draft_sheet
+    from assembler.drafting import draft_sheet, place_within
 
+    root = folder if output is None else output.parent
     with shown_progress() as progress:
-        text = draft_sheet(folder, progress, known)
+        text = draft_sheet(folder, progress, known, sheet_folder=root)
     if output is not None:
         _publish(publication, output, text, is_sound=True)
     if as_json:
         return json_answer({"sheet": None if output is None else str(output), "text": text})
     if output is None:
         return text_answer(text)
-    return lines_answer(
-        f"Sheet written: {output}", f"Correct it by hand, then: {command_line('check', output)}"
-    )
+    lines = [f"Sheet written: {output}"]
+    if place_within(folder, root) is None:
+        lines.append(f"Its paths begin at {folder}, which it does not lie in or above: put it there")
+    return lines_answer(*lines, f"Correct it by hand, then: {command_line('check', output)}")
 
 
 def run_grow(folder: Path, sheet: Path, *, as_json: bool, known: Known) -> Answer:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -27,6 +28,8 @@ def draft_sheet(
     progress: Callable[[str, float], None] = lambda *_: None,
     known: Known = NOTHING,
     only: Collection[str] | None = None,
+    *,
+    sheet_folder: AnyPath | None = None,
 ) -> str:
     """Return a first sheet for a folder of captures, as TOML text to correct by hand.
 
@@ -39,6 +42,7 @@ def draft_sheet(
         progress: called with what is being done and the share of it that is done.
         known: what was found out before; see ``open_known``.
         only: names of the passes to take; None for all.
+        sheet_folder: where the sheet is to lie; the captures' folder, or one that holds it. Paths are relative to it.
 
     Raises:
         CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
@@ -57,7 +61,30 @@ def draft_sheet(
     notes = [*draft.notes, *mixes, *unheard]
     notes += [f"reel {tape.name}: {line}" for tape in tapes for line in tape.told]
     notes += [line for one in heard for line in measured_words(one)]
-    return _written(Draft(draft.title, tuple(as_found(tapes)), tuple(notes), is_measured=True), Path(folder))
+    within = None if sheet_folder is None else place_within(folder, sheet_folder)
+    found = [one if within is None else moved_into(within, one) for one in as_found(tapes)]
+    return _written(Draft(draft.title, tuple(found), tuple(notes), is_measured=True), Path(folder))
+
+
+def place_within(folder: AnyPath, root: AnyPath) -> Path | None:
+    """Return a folder's path from one that holds it, or is it; None from any other one."""
+    root, place = Path(os.path.realpath(root)), Path(os.path.realpath(folder))
+    return place.relative_to(root) if place.is_relative_to(root) else None
+
+
+def moved_into(within: Path, one: DraftPass) -> DraftPass:
+    """Return a capture whose paths begin at a folder that holds the one at which they began."""
+
+    def moved(path: str | None) -> str | None:
+        return None if path is None else (within / path).as_posix()
+
+    return replace(
+        one,
+        files=tuple((within / path).as_posix() for path in one.files),
+        pattern=moved(one.pattern),
+        log=moved(one.log),
+        ltc=moved(one.ltc),
+    )
 
 
 def sheet_by_names(folder: Path) -> str:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.drafting.draft import hear_all, named_apart
+from assembler.drafting.draft import hear_all, moved_into, named_apart
 from assembler.drafting.hearing import Captures, measured_words
 from assembler.drafting.tapes import as_found, is_found, may_be_one, tapes_of, without_mixes
 from assembler.errors import CaptureError, SheetError
@@ -72,7 +72,7 @@ def grow_sheet(
     def is_named(one: DraftPass) -> bool:
         return any(_real(root / path) in reel_of for path in one.files)
 
-    all_found = [_from(within, one) for one in draft.passes]
+    all_found = [moved_into(within, one) for one in draft.passes]
     tapes, mixes = without_mixes(all_found)
     new = [one for one in tapes if not is_named(one)]
     heard, unheard = hear_all(captures, named_apart(new), progress)
@@ -107,21 +107,6 @@ def _with_more(text: bytes, more: str) -> bytes:
     end = "\r\n" if 2 * text.count(b"\r\n") > text.count(b"\n") else "\n"
     begun = "" if text.endswith(b"\n") else end
     return text + (begun + end + more.replace("\n", end)).encode()
-
-
-def _from(within: Path, one: DraftPass) -> DraftPass:
-    """Return a capture whose paths are relative to the sheet's folder."""
-
-    def moved(path: str | None) -> str | None:
-        return None if path is None else (within / path).as_posix()
-
-    return replace(
-        one,
-        files=tuple((within / path).as_posix() for path in one.files),
-        pattern=moved(one.pattern),
-        log=moved(one.log),
-        ltc=moved(one.ltc),
-    )
 
 
 def _real(path: Path) -> Path:

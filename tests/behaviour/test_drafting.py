@@ -104,6 +104,21 @@ def test_a_mix_beside_the_captures_is_no_pass(tmp_path: Path, capsys: Capsys) ->
     assert "found 10 tracks" not in capsys.readouterr().err
 
 
+def test_a_sheet_above_the_captures_finds_them(tmp_path: Path, capsys: Capsys) -> None:
+    """Paths begin where the sheet lies; one that lies elsewhere says where it belongs."""
+    folder = tmp_path / "session" / "captures"
+    logged(folder / "A1", make_tape(4, 2, seed=1), 0)
+    sheet = tmp_path / "session.toml"
+    assert run(["draft", str(folder), "-o", str(sheet)]) == 0
+    assert "put it there" not in capsys.readouterr().out
+    assert tomllib.loads(sheet.read_text())["pass"][0]["audio"] == "session/captures/A1/*.wav"
+    assert run(["check", str(sheet)]) == 0
+    (tmp_path / "other").mkdir()
+    capsys.readouterr()
+    assert run(["draft", str(folder), "-o", str(tmp_path / "other" / "sheet.toml")]) == 0
+    assert f"Its paths begin at {folder}, which it does not lie in or above" in capsys.readouterr().out
+
+
 def test_tapes_of_two_machines_in_sync_have_sixteen_tracks(tmp_path: Path, capsys: Capsys) -> None:
     """Files that have numbers alone: the second tape's run on, in a first draft and in a sheet that grows."""
     tape = make_tape(4, 16, seed=1)
