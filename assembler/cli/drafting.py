@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, lines_answer, text_answer
 from assembler.cli.terminal import command_line
 from assembler.cli.verdicts import last_line
+from assembler.errors import SheetError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -43,6 +44,9 @@ def run_grow(folder: Path, sheet: Path, *, as_json: bool, known: Known) -> Answe
     from assembler.consolidator.replacing import replace_text
     from assembler.drafting import grow_sheet
 
+    if sheet.is_symlink():
+        # A new file in its place would end the link and leave the sheet behind it as it was.
+        raise SheetError("is a link; allowed: the sheet itself", file=sheet)
     with shown_progress() as progress:
         grown = grow_sheet(sheet, folder, progress, known)
     backup = None

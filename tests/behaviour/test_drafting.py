@@ -334,6 +334,22 @@ def test_a_sheet_in_another_form_is_refused_and_stays(tmp_path: Path, capsys: Ca
     assert [path.name for path in tmp_path.iterdir() if path.is_file()] == ["session.toml"]
 
 
+def test_a_link_to_a_sheet_is_refused_and_both_stay(tmp_path: Path, capsys: Capsys) -> None:
+    """A new file in its place would end the link, and the sheet would not have grown."""
+    put(tmp_path / "A1", make_tape(2, 2, seed=1))
+    sheet, link = tmp_path / "session.toml", tmp_path / "link.toml"
+    assert run(["draft", str(tmp_path), "-o", str(sheet)]) == 0
+    before = sheet.read_bytes()
+    link.symlink_to(sheet)
+    put(tmp_path / "A2", make_tape(2, 2, seed=1))
+    capsys.readouterr()
+    assert run(["draft", str(tmp_path), "--into", str(link)]) == 2
+    assert capsys.readouterr().err == f"assembler: {link}: is a link; allowed: the sheet itself\n"
+    assert link.is_symlink()
+    assert sheet.read_bytes() == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["A1", "A2", "link.toml", "session.toml"]
+
+
 def test_what_cannot_grow_is_told_in_a_line(tmp_path: Path, capsys: Capsys) -> None:
     """A sheet that is not there, a folder outside, two ways at once."""
     put(tmp_path / "in" / "A1", make_tape(2, 2, seed=1))
