@@ -113,8 +113,8 @@ def _print_head(console: PlainConsole, result: SessionResult, loud: Loudness) ->
     _print_list(console, "Cautions", cautions, Loudness.VERBOSE)
     asking = note_lines(note for note in edit.notes if note.needs_a_person)
     _print_list(console, "Questions for a person", asking, loud)
-    uncured = [_uncured_line(place, edit, sheet) for place in edit.uncured if place.accepted is None]
-    _print_list(console, "Uncured, to be listened to", uncured, loud)
+    uncured = [place for place in edit.uncured if place.accepted is None]
+    _print_list(console, "Uncured, to be listened to", _uncured_lines(uncured, edit, sheet), loud)
     if uncured or asking:
         _line(console, LISTENING)
 
@@ -138,12 +138,8 @@ def _print_session(console: PlainConsole, result: SessionResult, loud: Loudness)
         print_tracks(console, edit, whole=whole)
     woven = [_woven_line(track.track.name, track.woven, sheet) for track in edit.tracks if track.woven]
     _print_list(console, "Woven sample by sample", woven, loud)
-    closed = [
-        f"{_uncured_line(place, edit, sheet)}; accepted by {place.accepted.by}"
-        for place in edit.uncured
-        if place.accepted
-    ]
-    _print_list(console, "Accepted", closed, loud)
+    closed = [place for place in edit.uncured if place.accepted]
+    _print_list(console, "Accepted", _uncured_lines(closed, edit, sheet), loud)
     others = [note for note in edit.notes if not note.needs_a_person and note.kind != "caution"]
     _print_list(console, "Notes", note_lines(others), loud)
 
@@ -153,14 +149,20 @@ def _woven_line(track: str, stretches: Sequence[tuple[int, int]], sheet: Sheet) 
     return f"{track}: {_counted(len(stretches), 'stretch', 'es')}, {seconds:.3f} s, each sample from a pass that has it"
 
 
-def _uncured_line(place: Uncured, edit: Edit, sheet: Sheet) -> str:
+def _uncured_lines(places: Iterable[Uncured], edit: Edit, sheet: Sheet) -> list[str]:
+    """Return a line for each place in the order of time; tracks of one event share one where all else is the same."""
     rate, sample_rate = frame_rate(sheet.session.frame_rate), sheet.session.sample_rate
-    ends = (format_place(edit.start_sample + at, rate, sample_rate) for at in (place.start, place.end))
-    line = (
-        f"{' to '.join(ends)}, reel {place.reel}, {place.track.name}: {place.kind}, "
-        f"{_counted(place.end - place.start, 'sample')}"
-    )
-    return f"{line} ({held_words(place.held)})" if place.held else line
+    events: dict[tuple[int, int, str, str], list[str]] = {}
+    for place in places:
+        words = f"{place.kind}, {_counted(place.end - place.start, 'sample')}"
+        words += f" ({held_words(place.held)})" if place.held else ""
+        words += f"; accepted by {place.accepted.by}" if place.accepted else ""
+        events.setdefault((place.start, place.end, place.reel, words), []).append(place.track.name)
+    lines = []
+    for (start, end, reel, words), names in sorted(events.items()):
+        low, high = (format_place(edit.start_sample + at, rate, sample_rate) for at in (start, end))
+        lines.append(f"{low} to {high}, reel {reel}, {', '.join(names)}: {words}")
+    return lines
 
 
 def _counted(count: int, what: str, more: str = "s") -> str:

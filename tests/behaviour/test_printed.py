@@ -174,6 +174,25 @@ def test_cut_lists_say_how_many_are_left_out(
     assert capsys.readouterr().out.splitlines() == whole
 
 
+def test_open_places_of_one_event_share_a_line_in_the_order_of_time(tmp_path: Path, capsys: Capsys) -> None:
+    """Two tracks that stop at once, after a third that stops by itself."""
+    tape = make_tape(6, 3)
+    tape[150_000:151_000, :2] = tape[100_000:100_900, 2] = 0
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Two", "Three"])
+    for name in ("A1", "A2"):
+        layout.add_pass(name, "A", tape, HOUR)
+    assert run(["check", str(layout.write()), "--quiet"]) == 1
+    verdict, _, _, *places, _, last = capsys.readouterr().out.splitlines()
+    held = "(A1 (taken): mute; A2: mute, the same as A1)"
+    assert places == [
+        f"  01:00:02:02+800 to 01:00:02:03+100, reel A, Three: mute, 900 samples {held}",
+        f"  01:00:03:03+1200 to 01:00:03:04+600, reel A, One, Two: mute, 1000 samples {held}",
+    ]
+    assert "3 places that no pass has right" in verdict
+    assert "3 places that no pass has right" in last
+
+
 def test_a_flaw_of_two_tracks_is_cured_only_where_both_are(tmp_path: Path, capsys: Capsys) -> None:
     """One mute on both tracks, one of which the other pass has wrong as well: a line for each outcome."""
     tape = make_tape(4, 2, seed=5)
