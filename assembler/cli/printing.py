@@ -156,13 +156,27 @@ def _uncured_lines(places: Iterable[Uncured], edit: Edit, sheet: Sheet) -> list[
     for place in places:
         words = f"{place.kind}, {_counted(place.end - place.start, 'sample')}"
         words += f" ({held_words(place.held)})" if place.held else ""
-        words += f"; accepted by {place.accepted.by}" if place.accepted else ""
+        words += f"; accepted by {place.accepted.by}" if place.accepted else _void_words(place, edit)
         events.setdefault((place.start, place.end, place.reel, words), []).append(place.track.name)
     lines = []
     for (start, end, reel, words), names in sorted(events.items()):
         low, high = (format_place(edit.start_sample + at, rate, sample_rate) for at in (start, end))
         lines.append(f"{low} to {high}, reel {reel}, {', '.join(names)}: {words}")
     return lines
+
+
+def _void_words(place: Uncured, edit: Edit) -> str:
+    """Return whose acceptance of an open place a later pass has made void; nothing where there is none."""
+    track = place.track.tape_tracks[place.reel]
+    start, end = (edit.start_sample + at for at in (place.start, place.end))
+    void = [
+        one
+        for one in edit.accepted
+        if one.reel == place.reel and track in one.news and one.covers(start, end)
+    ]
+    return "".join(
+        f"; accepted by {one.by}, and void for {' and '.join(one.news[track])}, see the notes" for one in void
+    )
 
 
 def _counted(count: int, what: str, more: str = "s") -> str:

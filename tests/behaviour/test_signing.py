@@ -285,6 +285,10 @@ def test_a_new_pass_that_changes_what_is_there_voids_an_acceptance(
     assert 'write passes = ["A1", "A2", "A3"] into it' in text
     assert record["accepted"][0]["void"] == [{"track": 1, "passes": ["A3"]}]
     assert [error.message for error in Draft202012Validator(SCHEMA).iter_errors(record)] == []
+    # Who has signed it looks for their word where the place asks.
+    assert run(["check", str(sheet), "--quiet"]) == 1
+    (place,) = [line for line in capsys.readouterr().out.splitlines() if line.startswith("  01:00:02:00+")]
+    assert place.endswith("; accepted by M. Weir, and void for A3, see the notes")
 
     named = accepted(take=take, passes=["A1", "A2", "A3"])
     status, record = run_json(
