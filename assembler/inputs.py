@@ -1,4 +1,4 @@
-"""Files that others made, opened so that reading them cannot hang and what was read can be told again.
+"""Files that others made, opened so that reading them cannot hang and what was read can be known again.
 
 A capture is read for a long time, and a set is proved by the digest of what it was made from. So a file is opened
 once, its digest is taken through that very descriptor (or of the very bytes that were decoded), and in the end both
@@ -234,7 +234,7 @@ class InputFile:
 
     def _check_open(self) -> None:
         if self._descriptor < 0:
-            # Whoever holds on to a session after its end is told so; nothing is wrong with the file.
+            # Whoever holds on to a session after its end is reported so; nothing is wrong with the file.
             raise ValueError(f"{self.path} is read after its session was closed: read inside its with block")
 
     def _read_part(self, start: int, count: int) -> bytes:

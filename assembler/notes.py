@@ -68,13 +68,13 @@ class Note:
         pass_name: the pass it is about, if one.
         tracks: tape tracks from 0; empty where all are meant.
         start: first pass sample concerned, where there is a place.
-        end: first pass sample behind it.
+        end: first pass sample after it.
         held: of an undecided place, what each pass has there.
         theme: what notes of many passes may tell in one line together, in words that hold for each of them, its
             ``count`` apart; "" where a note has to stand for itself.
         count: how many of what the theme tells of this pass has; None where it counts nothing.
         rule: of an undecided place, what left it open, by the record's name; "" of other notes.
-        nats: by how much the likeliest of what may be told there leads; None where nothing was counted.
+        nats: by how much the likeliest of what may be reported there leads; None where nothing was counted.
         accepted: of what would ask for a person, the word of one that it may stand.
     """
 

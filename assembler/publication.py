@@ -18,7 +18,7 @@ class Publication:
 
     An interrupt or an error may strike between the step that publishes and whoever would take it down, so nothing
     is taken down afterwards: what is about to be published is announced before, and the disk is asked whether
-    it stands when that has to be told.
+    it stands when that has to be reported.
 
     Args:
         tell: called with a line for a person about what lies beside the target.

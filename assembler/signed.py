@@ -16,7 +16,7 @@ class Acceptance:
     Args:
         reel: name of the reel.
         start: first timeline sample.
-        end: first one behind it.
+        end: first one after it.
         tracks: tape tracks from 0.
         take: pass that is to be used there; None for the one that the program takes.
         known: passes that the person has judged by.

@@ -59,7 +59,7 @@ class Suspect:
     Args:
         reel: name of the reel.
         start: first sample.
-        end: first one behind it.
+        end: first one after it.
         tracks: tape tracks from 0.
         kind: of the flaw that it looks like.
         odds: for it to be a flaw, in nats.
@@ -123,7 +123,7 @@ def shares_words(shares: Mapping[State, float]) -> str:
 
 
 def share_words(share: float) -> str:
-    """Return a share in per cent; little is not told as nothing, nor nearly all as all."""
+    """Return a share in per cent; little is not reported as nothing, nor nearly all as all."""
     if 0 < share < 0.0005:
         return "<0.1%"
     return ">99.9%" if 0.9995 <= share < 1 else f"{share:.1%}"

@@ -1,6 +1,6 @@
 """The passes of one reel compared sample by sample, in blocks, and what that says about each of them.
 
-All positions are timeline samples until a flaw is told, which is in samples of its pass. Memory is bounded by the
+All positions are timeline samples until a flaw is reported, which is in samples of its pass. Memory is bounded by the
 block and by the number of places where passes differ, which is capped: passes that differ everywhere are not
 captures of the same numbers, and that is a finding of its own, not a list of flaws.
 """

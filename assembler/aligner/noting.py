@@ -73,7 +73,7 @@ class TrackBlock:
     weak: dict[int, list[Row]]
 
     def add_to(self, notes: TrackNotes, high: int) -> None:
-        """Add it to what the blocks before have shown; ``high`` is the first sample behind this one."""
+        """Add it to what the blocks before have shown; ``high`` is the first sample after this one."""
         for index, places in self.outvoted.items():
             add_ranges(notes.outvoted.setdefault(index, []), places)
         for present, places in self.split.items():

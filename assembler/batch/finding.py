@@ -97,7 +97,7 @@ def find_sheets(folders: Sequence[Path], root: Path) -> dict[Path, str]:
 
 
 def look_at(path: Path, session: str, *, allow_outside: bool) -> FoundSession:
-    """Return what can be told of a session without reading a sample. What is wrong with it, building tells.
+    """Return what can be reported of a session without reading a sample. What is wrong with it, building tells.
 
     Args:
         path: its sheet.
@@ -144,7 +144,7 @@ def _is_sheet(path: Path) -> bool:
         with open(open_regular(path), "rb") as file:  # noqa: PTH123 - a descriptor
             return bool(_SHEET_SIGN.search(file.read(_LARGEST_SHEET)))
     except OSError:
-        return path.stem == _USUAL_STEM  # whoever is meant to be built is told why it is not
+        return path.stem == _USUAL_STEM  # for whoever is meant to be built the row says why it is not
 
 
 def _name(top: Path, path: Path) -> str:

@@ -212,7 +212,7 @@ class _Run:
 
 @contextmanager
 def _at_work(root: Path, scheduler: str | None, jobs: int | None) -> Iterator[tuple[Ledger, Pool]]:
-    """Give the ledger, locked, and workers; a cluster that cannot be reached is told before anything is written."""
+    """Give the ledger, locked, and workers; a cluster that cannot be reached is reported before anything is written."""
     with ExitStack() as opened:
         pool: Pool | None = None
         if scheduler is not None:

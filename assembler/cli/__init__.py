@@ -21,7 +21,7 @@ def main() -> None:
     status, words = 130, "interrupted; no set was written"
     try:
         check_memory()
-        # Loaded only now: what interrupts or lacks a library that early is told in a line as well.
+        # Loaded only now: what interrupts or lacks a library that early is reported in a line as well.
         from assembler.cli.commands import run
 
         words = ""

@@ -65,7 +65,7 @@ def _place_of(note: Note, sheet: Sheet, edit: Edit) -> Iterator[Place]:
 
 
 def _frames(sheet: Sheet, start: int, end: int) -> tuple[int, int]:
-    """Return the frame that holds the first sample and the first one that begins behind the last."""
+    """Return the frame that holds the first sample and the first one that begins after the last."""
     rate, sample_rate = frame_rate(sheet.session.frame_rate), sheet.session.sample_rate
     last = sample_to_frame(end, rate, sample_rate)
     return sample_to_frame(start, rate, sample_rate), last + (frame_to_sample(last, rate, sample_rate) < end)

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from assembler.publication import Publication
 
 MOST_ROWS = 20
-"""Sessions, and groups of one note, that are told on the terminal; CSV, page and JSON have more."""
+"""Sessions, and groups of one note, that are reported on the terminal; CSV, page and JSON have more."""
 
 
 def run_collection(

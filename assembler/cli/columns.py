@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from rich.cells import cell_len
 from rich.table import Table
+from rich.text import Text
 
 from assembler.printable import printable
 
@@ -81,7 +82,14 @@ def print_table(console: PlainConsole, columns: Sequence[Column], *, whole: bool
         )
     for row in zip(*(column.cells for column in kept), strict=True):
         table.add_row(*row)
-    console.print(table)
+    if console.is_terminal:
+        console.print(table)
+        return
+    with console.capture() as held:
+        console.print(table)
+    # Cells are filled up to the width of their column; behind the last one nobody wants blanks in a file.
+    for line in held.get().splitlines():
+        console.print(Text(line.rstrip()), soft_wrap=True)
 
 
 def _needed(columns: Sequence[Column]) -> int:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, lines_answer, text_answer
 from assembler.cli.terminal import command_line
 from assembler.cli.verdicts import last_line
+from assembler.errors import SheetError
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -20,19 +21,21 @@ def run_draft(
 ) -> Answer:
     """Draft a sheet, write it where it is wanted, and return what is to be printed."""
     from assembler.cli.progress import shown_progress
-    from assembler.drafting import draft_sheet
+    from assembler.drafting import draft_sheet, place_within
 
+    root = folder if output is None else output.parent
     with shown_progress() as progress:
-        text = draft_sheet(folder, progress, known)
+        text = draft_sheet(folder, progress, known, sheet_folder=root)
     if output is not None:
         _publish(publication, output, text, is_sound=True)
     if as_json:
         return json_answer({"sheet": None if output is None else str(output), "text": text})
     if output is None:
         return text_answer(text)
-    return lines_answer(
-        f"Sheet written: {output}", f"Correct it by hand, then: {command_line('check', output)}"
-    )
+    lines = [f"Sheet written: {output}"]
+    if place_within(folder, root) is None:
+        lines.append(f"Its paths begin at {folder}, which it does not lie in or above: put it there")
+    return lines_answer(*lines, f"Correct it by hand, then: {command_line('check', output)}")
 
 
 def run_grow(folder: Path, sheet: Path, *, as_json: bool, known: Known) -> Answer:
@@ -41,6 +44,9 @@ def run_grow(folder: Path, sheet: Path, *, as_json: bool, known: Known) -> Answe
     from assembler.consolidator.replacing import replace_text
     from assembler.drafting import grow_sheet
 
+    if sheet.is_symlink():
+        # A new file in its place would end the link and leave the sheet behind it as it was.
+        raise SheetError("is a link; allowed: the sheet itself", file=sheet)
     with shown_progress() as progress:
         grown = grow_sheet(sheet, folder, progress, known)
     backup = None
@@ -84,7 +90,7 @@ def run_plan(
     return lines_answer(
         f"Plan written: {output}",
         f"Change it by hand, then: {line}",
-        last_line(result.edit),
+        last_line(result.edit, f"listed by {command_line('check', sheet)}"),
         status=status,
     )
 

@@ -30,6 +30,9 @@ if TYPE_CHECKING:
 MOST_LINES: Final = 20
 """Flaws, places and notes of one list on the terminal; all of them with --verbose, and in the record."""
 
+SEE_TOP: Final = "see the top"
+"""Where what asks for a person stands."""
+
 
 def print_check(result: SessionResult, loud: Loudness, *, tables: bool = False) -> None:
     """Print what a check found; with ``tables`` what a person may paste into the sheet to close what is open."""
@@ -47,7 +50,7 @@ def print_check(result: SessionResult, loud: Loudness, *, tables: bool = False) 
     if console.is_terminal and loud > Loudness.QUIET:
         console.print()
     # Behind tables it is a comment: what is copied down to the end stays TOML.
-    _line(console, "# " * bool(tables and found) + last_line(result.edit))
+    _line(console, "# " * bool(tables and found) + last_line(result.edit, SEE_TOP))
 
 
 def print_set(result: SessionResult, loud: Loudness) -> None:
@@ -62,7 +65,7 @@ def print_set(result: SessionResult, loud: Loudness) -> None:
         _path(console, "Tracks", f"{result.target}/data/tracks")
     if console.is_terminal and loud > Loudness.QUIET:
         console.print()
-    _line(console, last_line(result.edit))
+    _line(console, last_line(result.edit, SEE_TOP))
 
 
 def print_verified(folder: Path, result: VerifyResult) -> None:
@@ -110,8 +113,8 @@ def _print_head(console: PlainConsole, result: SessionResult, loud: Loudness) ->
     _print_list(console, "Cautions", cautions, Loudness.VERBOSE)
     asking = note_lines(note for note in edit.notes if note.needs_a_person)
     _print_list(console, "Questions for a person", asking, loud)
-    uncured = [_uncured_line(place, edit, sheet) for place in edit.uncured if place.accepted is None]
-    _print_list(console, "Uncured, to be listened to", uncured, loud)
+    uncured = [place for place in edit.uncured if place.accepted is None]
+    _print_list(console, "Uncured, to be listened to", _uncured_lines(uncured, edit, sheet), loud)
     if uncured or asking:
         _line(console, LISTENING)
 
@@ -135,12 +138,8 @@ def _print_session(console: PlainConsole, result: SessionResult, loud: Loudness)
         print_tracks(console, edit, whole=whole)
     woven = [_woven_line(track.track.name, track.woven, sheet) for track in edit.tracks if track.woven]
     _print_list(console, "Woven sample by sample", woven, loud)
-    closed = [
-        f"{_uncured_line(place, edit, sheet)}; accepted by {place.accepted.by}"
-        for place in edit.uncured
-        if place.accepted
-    ]
-    _print_list(console, "Accepted", closed, loud)
+    closed = [place for place in edit.uncured if place.accepted]
+    _print_list(console, "Accepted", _uncured_lines(closed, edit, sheet), loud)
     others = [note for note in edit.notes if not note.needs_a_person and note.kind != "caution"]
     _print_list(console, "Notes", note_lines(others), loud)
 
@@ -150,14 +149,34 @@ def _woven_line(track: str, stretches: Sequence[tuple[int, int]], sheet: Sheet) 
     return f"{track}: {_counted(len(stretches), 'stretch', 'es')}, {seconds:.3f} s, each sample from a pass that has it"
 
 
-def _uncured_line(place: Uncured, edit: Edit, sheet: Sheet) -> str:
+def _uncured_lines(places: Iterable[Uncured], edit: Edit, sheet: Sheet) -> list[str]:
+    """Return a line for each place in the order of time; tracks of one event share one where all else is the same."""
     rate, sample_rate = frame_rate(sheet.session.frame_rate), sheet.session.sample_rate
-    ends = (format_place(edit.start_sample + at, rate, sample_rate) for at in (place.start, place.end))
-    line = (
-        f"{' to '.join(ends)}, reel {place.reel}, {place.track.name}: {place.kind}, "
-        f"{_counted(place.end - place.start, 'sample')}"
+    events: dict[tuple[int, int, str, str], list[str]] = {}
+    for place in places:
+        words = f"{place.kind}, {_counted(place.end - place.start, 'sample')}"
+        words += f" ({held_words(place.held)})" if place.held else ""
+        words += f"; accepted by {place.accepted.by}" if place.accepted else _void_words(place, edit)
+        events.setdefault((place.start, place.end, place.reel, words), []).append(place.track.name)
+    lines = []
+    for (start, end, reel, words), names in sorted(events.items()):
+        low, high = (format_place(edit.start_sample + at, rate, sample_rate) for at in (start, end))
+        lines.append(f"{low} to {high}, reel {reel}, {', '.join(names)}: {words}")
+    return lines
+
+
+def _void_words(place: Uncured, edit: Edit) -> str:
+    """Return whose acceptance of an open place a later pass has made void; nothing where there is none."""
+    track = place.track.tape_tracks[place.reel]
+    start, end = (edit.start_sample + at for at in (place.start, place.end))
+    void = [
+        one
+        for one in edit.accepted
+        if one.reel == place.reel and track in one.news and one.covers(start, end)
+    ]
+    return "".join(
+        f"; accepted by {one.by}, and void for {' and '.join(one.news[track])}, see the notes" for one in void
     )
-    return f"{line} ({held_words(place.held)})" if place.held else line
 
 
 def _counted(count: int, what: str, more: str = "s") -> str:

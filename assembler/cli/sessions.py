@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from assembler.publication import Publication
 
 MOST_FORETOLD = 3
-"""Notes told before a set is written; all of them are told after it."""
+"""Notes told before a set is written; all of them are listed after it."""
 
 
 def run_check(
@@ -115,7 +115,7 @@ def run_demo(publication: Publication, folder: Path, *, as_json: bool) -> Answer
         )
     return lines_answer(
         f"Demo session written: {summary.sheet}",
-        f"{len(summary.captures)} captures, {summary.bytes / 1e6:.1f} MB",
+        f"{len(summary.captures)} passes, {summary.bytes / 1e6:.1f} MB",
         f"Next: {command_line('build', summary.sheet, '-o', summary.sheet.parent / 'set')}",
     )
 

@@ -182,5 +182,5 @@ def _gains_apart(position: Position) -> bool:
 
 
 def _share(share: float) -> str:
-    """Return a share in per cent; little is not told as nothing."""
+    """Return a share in per cent; little is not reported as nothing."""
     return "<0.1%" if 0 < share < 0.0005 else f"{share:.1%}"

@@ -1,6 +1,6 @@
 """The one way out to the terminal: nothing that came from outside is obeyed there, all of it is shown.
 
-Light on purpose: errors are told with it before anything heavy is loaded. Tables and progress: `consoles`.
+Light on purpose: errors are reported with it before anything heavy is loaded. Tables and progress: `consoles`.
 """
 
 from __future__ import annotations

@@ -18,11 +18,16 @@ def verdict_line(edit: Edit) -> str:
     return f"Needs a person: {asking_words(edit)}."
 
 
-def last_line(edit: Edit) -> str:
-    """Return why the status is what it is, in a line."""
+def last_line(edit: Edit, where: str = "") -> str:
+    """Return why the status is what it is, in a line.
+
+    Args:
+        edit: of the session.
+        where: where to look for what asks for a person, as it goes on after "; "; nothing where nothing was printed.
+    """
     if edit.is_sound:
         return "In order, exit status 0: nothing is left for a person to decide."
-    return f"Needs a person, exit status 1: {asking_words(edit)}; see the top."
+    return f"Needs a person, exit status 1: {asking_words(edit)}{'; ' * bool(where)}{where}."
 
 
 def asking_words(edit: Edit) -> str:

@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 MOST_PASSES, MOST_REELS = 4, 3
 """Passes and tapes that have a row: the newest, and the first."""
 
+PLAY_AGAIN: Final = "Play again, if the tape can stand another play"
+
 WIDEST: Final = 20
 """Letters of a name or a state that are shown."""
 
@@ -48,7 +50,7 @@ def screen_of(board: Board, height: int = 24) -> Group:
         *wrong,
         Text(""),
     ]
-    parts.append(Text("Play again" if board.rolls else "Nothing to play again so far", style="bold"))
+    parts.append(Text(PLAY_AGAIN if board.rolls else "Nothing to play again so far", style="bold"))
     if board.rolls:
         parts.append(_rolls(board.rolls, most))
     return Group(*parts, *ends)

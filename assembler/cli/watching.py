@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from assembler.watch import Event
 
 LINE_SECONDS: Final = 60.0
-"""In a pipe the length of a pass is told once in so many seconds."""
+"""In a pipe the length of a pass is reported once in so many seconds."""
 
 SCREEN_SECONDS: Final = 0.5
 """The screen is drawn again so often at most."""
@@ -99,7 +99,7 @@ class _Lines:
     """Plain lines: each event one, lengths now and then; where little is wanted, only what is wrong.
 
     Args:
-        is_quiet: neither lengths nor lists are told; the last list is, in the end.
+        is_quiet: neither lengths nor lists are reported; the last list is, in the end.
     """
 
     def __init__(self, *, is_quiet: bool) -> None:

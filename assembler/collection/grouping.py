@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from assembler.collection.rows import ReelRow, Row
 
 FIRST_KEYS = ("machine", "date")
-"""Transfer notes that are told before all others; these follow in the order of the alphabet."""
+"""Transfer notes that are reported before all others; these follow in the order of the alphabet."""
 
 _LOST = (State.FLAWED.value, State.MISSING.value)
 """States of tape that no pass is known to have right."""

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 MOST_ROWS = 500
 """Rows of one table; past that the page says how many more there are. CSV and JSON have all."""
 
-# Read when the module is: that it is missing is to be told before the work and not after.
+# Read when the module is: that it is missing is to be reported before the work and not after.
 _TEMPLATE = page_template("assembler.collection", "collection.html.j2")
 
 

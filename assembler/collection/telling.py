@@ -41,7 +41,7 @@ def session_state_words(state: SessionState) -> str:
 
 
 def collection_csv(rows: Sequence[Row]) -> str:
-    """Return one line a session, its transfer notes behind the columns that all have; CR LF as RFC 4180 has them.
+    """Return one line a session, its transfer notes after the columns that all have; CR LF as RFC 4180 has them.
 
     A text that a spreadsheet would compute has an apostrophe before it. What several reels say of one note stands in
     one cell, parted by semicolons.
@@ -92,10 +92,11 @@ def sums_lines(rows: Sequence[Row]) -> list[str]:
     counts = [f"{count} {_STATES[state]}" for state, count in sums.sessions.items() if count]
     whole = sum(sums.seconds.values())
     shares = {state: seconds / whole if whole else 0.0 for state, seconds in sums.seconds.items()}
+    can_stand = ", of tapes that can stand another play" if sums.rolls else ""
     lines = [
         f"{counted(len(rows), 'session')}, {counted(sums.tapes, 'tape')}: {', '.join(counts)}",
         f"{whole / 3600:.1f} h of tape: {shares_words(shares)}",
-        f"To play again: {counted(sums.rolls, 'roll')}, {sums.roll_seconds / 60:.1f} min",
+        f"To play again: {counted(sums.rolls, 'roll')}, {sums.roll_seconds / 60:.1f} min{can_stand}",
         f"Sets: {sums.set_bytes / 1e9:.1f} GB, {sums.unverified} not verified since they were built",
     ]
     return lines if rows else ["No session is in the ledger yet"]

@@ -36,7 +36,7 @@ from assembler.record.recorded.reading import read_record, read_unwritten
 from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
 from assembler.record.values import SOFTWARE, Json, session_date
 from assembler.report import load_page, report_page
-from assembler.sheet import NO_ADVICE, Sheet, load_sheet, preparation_cautions, preparation_words
+from assembler.sheet import NO_ADVICE, Sheet, load_sheet, preparation_words, reel_cautions
 from assembler.wave import LARGEST_RIFF
 
 if TYPE_CHECKING:
@@ -87,7 +87,7 @@ def build_set(
         page: makes the page of the set from its record, in place of `report_page` with views of all places; these are
             not made then.
         largest_riff: size in bytes past which a track becomes RF64; as large as RIFF allows, unless a test says less.
-        publication: what is told of the set, and of what lies beside it.
+        publication: what is reported of the set, and of what lies beside it.
         known: what was found out before; no set rests on it where a capture's bytes are not what they were.
         tell: called with a line where they are not.
         jobs: how many processes share the work, None: the processors, as far as each has enough to do. The set has the
@@ -144,7 +144,7 @@ def _aligned_hashed(
     """Return the edit, the digest of each file it was made from, and these; nothing in it rests on a file belied.
 
     Files are hashed while the session is aligned. Where one is not what it was although the system says so, what is
-    known of it is told, set aside, and all is found anew.
+    known of it is reported, set aside, and all is found anew.
     """
     files = capture_files(session)
     hashed = digest_files(session.sheet, files, crew)
@@ -248,9 +248,8 @@ def _bag_info(sheet: Sheet, sizes: list[int]) -> list[tuple[str, str]]:
             if (words := preparation_words(reel.prepared))
         ),
         *(
-            ("Transfer-Caution", f"reel {reel.name}: {caution}")
-            for reel in sheet.reels
-            for caution in preparation_cautions(reel.prepared)
+            ("Transfer-Caution", caution)
+            for caution in reel_cautions((reel.name, reel.prepared) for reel in sheet.reels)
         ),
     ]
 

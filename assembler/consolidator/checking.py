@@ -23,7 +23,7 @@ from assembler.record.embedded.cuts import embedding_notes
 from assembler.record.record import record_of, record_text
 from assembler.record.recorded.reading import read_unwritten
 from assembler.record.values import relative_path
-from assembler.sheet import load_sheet, preparation_cautions
+from assembler.sheet import load_sheet, reel_cautions
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -115,10 +115,7 @@ def imported(sheet: Sheet, progress: Progress, known: Known) -> ImportedSession:
 
 def with_sheet_notes(sheet: Sheet, edit: Edit, digests: Mapping[str, str | None]) -> Edit:
     """Return the edit with what the sheet itself gives reason to tell."""
-    cautions = [
-        Note("caution", f"reel {reel.name}: {text}")
-        for reel in sheet.reels
-        for text in preparation_cautions(reel.prepared)
-    ]
+    reported = reel_cautions((reel.name, reel.prepared) for reel in sheet.reels)
+    cautions = [Note("caution", text) for text in reported]
     plan = read_unwritten(record_text(record_of(sheet, edit, digests)))
     return replace(edit, notes=(*edit.notes, *cautions, *embedding_notes(plan)))

@@ -84,8 +84,8 @@ class OpenSession:
         Args:
             pass_name: as the sheet has it.
             track_name: as the sheet has it.
-            start: counted from the pass's first sample. What lies before that, or behind its last, is zero.
-            end: first one behind them.
+            start: counted from the pass's first sample. What lies before that, or after its last, is zero.
+            end: first one after them.
 
         Raises:
             ValueError: the session is closed, has no such pass, or that pass no such track; or the range is none.
@@ -109,7 +109,7 @@ class OpenSession:
         Args:
             track_name: as the sheet has it.
             start: counted from the set's first sample.
-            end: first one behind them.
+            end: first one after them.
 
         Raises:
             ValueError: the session is closed or not aligned yet, has no such track, or the range is not in it.

@@ -77,7 +77,7 @@ def prove_set(
 
 @dataclass(frozen=True)
 class _Captures:
-    """The captures and logs beside a sheet, open; what of them is not as the record has it is told."""
+    """The captures and logs beside a sheet, open; what of them is not as the record has it is reported."""
 
     sheet: Sheet
     tell: Tell

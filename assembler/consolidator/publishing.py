@@ -34,7 +34,7 @@ class Staging:
         target: the set's folder; it must not exist, and its parent must.
         needed_bytes: about how large the set will be, if known; named when the disk is full.
         disk: what makes the changes.
-        publication: what is told of the set, and of what lies beside it.
+        publication: what is reported of the set, and of what lies beside it.
 
     Raises:
         PublishError: the target exists, its parent does not, or nothing can be written there.
@@ -145,7 +145,7 @@ def publish_text(target: Path, text: str, publication: Publication, disk: Disk |
     Args:
         target: the file; it must not exist, and its folder must.
         text: its content, written as UTF-8.
-        publication: what is told of it.
+        publication: what is reported of it.
         disk: what makes the changes.
 
     Raises:

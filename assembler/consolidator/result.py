@@ -76,7 +76,7 @@ class SessionResult:
     def states(self) -> list[Row]:
         """Return a row for each stretch of each reel: its state, by the worst of its tracks; see ``State``.
 
-        Samples count from the set's first one: a tape may begin before it, and go on behind its last.
+        Samples count from the set's first one: a tape may begin before it, and go on after its last.
         """
         return [
             {

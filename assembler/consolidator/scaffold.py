@@ -44,7 +44,7 @@ class Scaffold:
 
     Args:
         target: what is to be published, a folder or a file; its name must be free and its parent be there.
-        publication: what is told of it.
+        publication: what is reported of it.
         disk: what makes the changes.
         over_empty: an empty folder of the target's name may be replaced.
 
@@ -157,7 +157,7 @@ def _check_target(target: Path, *, over_empty: bool) -> None:
     except FileNotFoundError:
         is_free = True
     except NotADirectoryError:
-        is_free = True  # its parent is a file, which is told below
+        is_free = True  # its parent is a file, which is reported below
     except OSError as error:
         raise PublishError(f"{target}: {error.strerror}; no set was written") from error
     else:
@@ -180,7 +180,7 @@ def _lock(descriptor: int) -> bool | None:
 
 
 def _sweep(target: Path, publication: Publication) -> None:
-    """Remove what killed runs for this target left, tell of that and of other targets'; errors are told, too."""
+    """Remove what killed runs for this target left, tell of that and of other targets'; errors are reported, too."""
     try:
         found = sorted(path for path in target.parent.iterdir() if path.name.startswith(PREFIX))
     except OSError:

@@ -27,7 +27,7 @@ class StagedFiles:
 
     Args:
         folder: in which the set is made.
-        target: where it will appear; failures are told of there.
+        target: where it will appear; failures are reported of there.
         needed_bytes: about how large the set will be, if known; named when the disk is full.
         disk: what makes the changes.
     """
@@ -115,7 +115,7 @@ class StagedFiles:
 
 
 class _StagedFile(io.RawIOBase):
-    """A file of the set, whose errors are told as those of the set and not of whatever was being read."""
+    """A file of the set, whose errors are reported as those of the set and not of whatever was being read."""
 
     def __init__(self, files: StagedFiles, path: Path) -> None:
         self._files = files

@@ -20,6 +20,7 @@ from assembler.record.faults import joins_faults, record_faults, sheet_faults, t
 from assembler.record.joins import joins_csv
 from assembler.record.recorded.reading import read_record
 from assembler.sheet import load_sheet
+from assembler.sheet.near import near_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
@@ -123,7 +124,8 @@ def verify_set(
     """
     root = Path(root)
     if not root.is_dir():
-        raise CaptureError("is not a folder; a set is the folder that build made", path=root)
+        words = f"is not a folder; a set is the folder that build made{near_words(root.parent, root.name)}"
+        raise CaptureError(words, path=root)
     sheet = None if against is None else load_sheet(against, allow_outside=allow_outside)
     known = read_back or {}
     folder, work, record_work = SetFolder(root), _Work(), _Work()

@@ -1,6 +1,6 @@
 """The crew: worker processes that are handed tasks, as an executor of the standard library hands them to threads.
 
-Each worker is driven by a thread of its own, which sends a task, passes on the progress that is told of it and
+Each worker is driven by a thread of its own, which sends a task, passes on the progress that is reported of it and
 brings back the result or the error. So all that is known of executors holds: futures, order, cancelling. A crew of
 one has no workers at all: a task is done where it is handed over, and nothing else is different.
 

@@ -58,7 +58,7 @@ def write_demo(
     Args:
         folder: must not exist, or be empty; its parent is made where it is missing.
         progress: called with what is being done and the share of it that is done, up to 1.
-        publication: what is told of the session, and of what lies beside it.
+        publication: what is reported of the session, and of what lies beside it.
 
     Raises:
         PublishError: the folder holds something already, or it cannot be written.

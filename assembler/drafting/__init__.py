@@ -9,7 +9,7 @@ The importer tells what lies where; here sound is asked what names and timecode 
     growing   new captures in a sheet that stands
 """
 
-from assembler.drafting.draft import draft_sheet, sheet_by_names
+from assembler.drafting.draft import draft_sheet, place_within, sheet_by_names
 from assembler.drafting.growing import Grown, grow_sheet
 
-__all__ = ["Grown", "draft_sheet", "grow_sheet", "sheet_by_names"]
+__all__ = ["Grown", "draft_sheet", "grow_sheet", "place_within", "sheet_by_names"]

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import os
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.drafting.hearing import Captures, hear, is_pulled_down, measured_words
 from assembler.drafting.tapes import as_found, tapes_of, without_mixes
-from assembler.errors import CaptureError
+from assembler.errors import CaptureError, SheetError
 from assembler.importer.looking import look_through
 from assembler.known import NOTHING
 from assembler.sheet import Draft, without_shared, write_draft
@@ -27,18 +28,21 @@ def draft_sheet(
     progress: Callable[[str, float], None] = lambda *_: None,
     known: Known = NOTHING,
     only: Collection[str] | None = None,
+    *,
+    sheet_folder: AnyPath | None = None,
 ) -> str:
     """Return a first sheet for a folder of captures, as TOML text to correct by hand.
 
     Every folder that holds WAV files is taken for one pass: its mono files are the tracks; a polyphonic file is
     a pass by itself. Passes of one tape are told by their names, and by their sound where names do not tell. What could
-    not be read is told in the sheet.
+    not be read is reported in the sheet.
 
     Args:
         folder: of captures.
         progress: called with what is being done and the share of it that is done.
         known: what was found out before; see ``open_known``.
         only: names of the passes to take; None for all.
+        sheet_folder: where the sheet is to lie; the captures' folder, or one that holds it. Paths are relative to it.
 
     Raises:
         CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
@@ -57,7 +61,30 @@ def draft_sheet(
     notes = [*draft.notes, *mixes, *unheard]
     notes += [f"reel {tape.name}: {line}" for tape in tapes for line in tape.told]
     notes += [line for one in heard for line in measured_words(one)]
-    return write_draft(Draft(draft.title, tuple(as_found(tapes)), tuple(notes), is_measured=True))
+    within = None if sheet_folder is None else place_within(folder, sheet_folder)
+    found = [one if within is None else moved_into(within, one) for one in as_found(tapes)]
+    return _written(Draft(draft.title, tuple(found), tuple(notes), is_measured=True), Path(folder))
+
+
+def place_within(folder: AnyPath, root: AnyPath) -> Path | None:
+    """Return a folder's path from one that holds it, or is it; None from any other one."""
+    root, place = Path(os.path.realpath(root)), Path(os.path.realpath(folder))
+    return place.relative_to(root) if place.is_relative_to(root) else None
+
+
+def moved_into(within: Path, one: DraftPass) -> DraftPass:
+    """Return a capture whose paths begin at a folder that holds the one at which they began."""
+
+    def moved(path: str | None) -> str | None:
+        return None if path is None else (within / path).as_posix()
+
+    return replace(
+        one,
+        files=tuple((within / path).as_posix() for path in one.files),
+        pattern=moved(one.pattern),
+        log=moved(one.log),
+        ltc=moved(one.ltc),
+    )
 
 
 def sheet_by_names(folder: Path) -> str:
@@ -72,7 +99,14 @@ def sheet_by_names(folder: Path) -> str:
     """
     draft = look_through(folder)
     passes, mixes = without_mixes(draft.passes)
-    return write_draft(replace(draft, passes=tuple(named_apart(passes)), notes=(*draft.notes, *mixes)))
+    return _written(replace(draft, passes=tuple(named_apart(passes)), notes=(*draft.notes, *mixes)), folder)
+
+
+def _written(draft: Draft, folder: Path) -> str:
+    try:
+        return write_draft(draft)
+    except SheetError as error:
+        raise SheetError(error.problem, file=folder) from error
 
 
 def hear_all(

@@ -1,4 +1,4 @@
-"""New captures in a sheet that stands: what a person wrote stays, byte for byte; what is new comes behind it."""
+"""New captures in a sheet that stands: what a person wrote stays, byte for byte; what is new comes after it."""
 
 from __future__ import annotations
 
@@ -7,13 +7,13 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.drafting.draft import hear_all, named_apart
+from assembler.drafting.draft import hear_all, moved_into, named_apart
 from assembler.drafting.hearing import Captures, measured_words
 from assembler.drafting.tapes import as_found, is_found, may_be_one, tapes_of, without_mixes
 from assembler.errors import CaptureError, SheetError
 from assembler.importer.looking import look_through
 from assembler.known import NOTHING
-from assembler.sheet import draft_tables, find_audio, load_sheet, parse_sheet, split_pass_name
+from assembler.sheet import Named, draft_tables, find_audio, load_sheet, parse_sheet, split_pass_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
@@ -72,7 +72,7 @@ def grow_sheet(
     def is_named(one: DraftPass) -> bool:
         return any(_real(root / path) in reel_of for path in one.files)
 
-    all_found = [_from(within, one) for one in draft.passes]
+    all_found = [moved_into(within, one) for one in draft.passes]
     tapes, mixes = without_mixes(all_found)
     new = [one for one in tapes if not is_named(one)]
     heard, unheard = hear_all(captures, named_apart(new), progress)
@@ -85,7 +85,13 @@ def grow_sheet(
     reels = {reel.name: False for reel in sheet.reels}
     reels |= {one.reel: True for one in sheet.passes if one.timecode.kind != "audio"}
     passes, lines = _placed(captures, named, reels, heard, progress)
-    more = draft_tables(passes, reels, [one.name for one in sheet.passes])
+    known_reels = {
+        reel.name: Named(
+            reel.tracks, [one.reach for one, name in named if name == reel.name and one.reach is not None]
+        )
+        for reel in sheet.reels
+    }
+    more = draft_tables(passes, known_reels, [one.name for one in sheet.passes])
     text = _with_more(sheet.text, more)
     try:
         parse_sheet(text, path=sheet.path, folder=sheet.folder)
@@ -97,25 +103,10 @@ def grow_sheet(
 
 
 def _with_more(text: bytes, more: str) -> bytes:
-    """Return a sheet with tables behind its end, their line ends as the sheet's own."""
+    """Return a sheet with tables after its end, their line ends as the sheet's own."""
     end = "\r\n" if 2 * text.count(b"\r\n") > text.count(b"\n") else "\n"
     begun = "" if text.endswith(b"\n") else end
     return text + (begun + end + more.replace("\n", end)).encode()
-
-
-def _from(within: Path, one: DraftPass) -> DraftPass:
-    """Return a capture whose paths are relative to the sheet's folder."""
-
-    def moved(path: str | None) -> str | None:
-        return None if path is None else (within / path).as_posix()
-
-    return replace(
-        one,
-        files=tuple((within / path).as_posix() for path in one.files),
-        pattern=moved(one.pattern),
-        log=moved(one.log),
-        ltc=moved(one.ltc),
-    )
 
 
 def _real(path: Path) -> Path:

@@ -29,7 +29,7 @@ BLOCK_SAMPLES = 1 << 18
 STILL_SAMPLES = 32
 """Equal samples in a row: sound has few such, what a machine conceals has many (common practice, no source)."""
 PULLED_DOWN = 1.001
-"""29.97 frames a second are told as 30, which they fall behind by this."""
+"""29.97 frames a second are logged as 30, which they fall after by this."""
 
 
 @dataclass(frozen=True)

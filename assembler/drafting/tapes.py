@@ -136,7 +136,7 @@ def _overlap(first: Heard, second: Heard) -> bool:
 def _asked(tapes: Sequence[Tape]) -> list[tuple[Heard, Heard]]:
     """Return the pairs of which names do not tell whether they are of one tape.
 
-    One name for all tells nothing; a name with a number behind it that several captures share tells theirs.
+    One name for all tells nothing; a name with a number after it that several captures share tells theirs.
     """
     if len(tapes) == 1:
         pairs = list(combinations(tapes[0].members, 2))
@@ -227,6 +227,7 @@ def as_found(tapes: Iterable[Tape]) -> list[DraftPass]:
             one.found,
             reel=tape.name,
             bit_depth=one.bits or one.found.bit_depth,
+            reach=one.reach,
             by_sound=any(has_timecode(other.found) for other in tape.members),
         )
         for tape in tapes

@@ -70,7 +70,7 @@ class PassAudio:
     def read(self, track: int, start: int, count: int) -> Int32s:
         """Return samples ``start`` to ``start + count`` of one tape track, shape ``(count,)``.
 
-        Positions before the first or behind the last sample of the track give zero.
+        Positions before the first or after the last sample of the track give zero.
 
         Raises:
             CaptureError: the file holds bits below the word length of the set, or cannot be read.

@@ -34,7 +34,7 @@ _ALIKE_KINDS: Final = frozenset({*_COUNTED_KINDS, "coarse_clock", "colour_flag"}
 counted ones begin with their number."""
 
 _TOLD_SECONDS: Final = 1.0
-"""A log that begins or ends further than this from the ends of its pass is told."""
+"""A log that begins or ends further than this from the ends of its pass is reported."""
 
 
 def clock_notes(name: str, position: Position, length: int, session: Session) -> list[Note]:

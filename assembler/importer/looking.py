@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -11,6 +12,7 @@ from assembler.errors import CaptureError, WaveError
 from assembler.importer.logs import read_log
 from assembler.inputs import InputFile, is_utf8, kind_of
 from assembler.sheet import Draft, DraftPass, natural_key, without_control_characters
+from assembler.sheet.near import near_words
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
@@ -36,7 +38,7 @@ def look_through(folder: AnyPath) -> Draft:
     """Return what lies in a folder of captures.
 
     Every folder that holds WAV files is taken for one pass: its mono files are the tracks; a polyphonic file is
-    a pass by itself. What could not be read is told.
+    a pass by itself. What could not be read is reported.
 
     Raises:
         CaptureError: the folder cannot be read, holds far too much, or a name in it cannot stand in a sheet.
@@ -44,7 +46,12 @@ def look_through(folder: AnyPath) -> Draft:
     folder = Path(folder)
     if not folder.is_dir():
         found = kind_of(folder)
-        raise CaptureError(f"is {found}, not a folder" if found else "is not a folder", path=folder)
+        words = (
+            f"is {found}, not a folder"
+            if found
+            else f"is not a folder{near_words(folder.parent, folder.name)}"
+        )
+        raise CaptureError(words, path=folder)
     passes: list[DraftPass] = []
     notes: list[str] = []
     left = MOST_FILES
@@ -153,11 +160,16 @@ def _passes_in(root: Path, place: Path, files: _Files, notes: list[str]) -> list
 def mono_mix(stems: Sequence[str]) -> str | None:
     """Return the name of a mix among the mono files of a folder; None where there is none.
 
-    >>> mono_mix(["01", "02", "03", "04", "rough"]), mono_mix(["Kick", "Snare 2", "Bass"])
+    Tracks are numbered where each has another number: two toms and two microphones overhead are not.
+
+    >>> mono_mix(["01", "02", "03", "04", "rough"]), mono_mix(["Tom 1", "Tom 2", "OH 1", "OH 2", "Bass"])
     ('rough', None)
     """
-    plain = [stem for stem in stems if not any(letter.isdigit() for letter in stem)]
-    return plain[0] if len(plain) == 1 and len(stems) > LEAST_NUMBERED else None
+    numbers = [re.search("[0-9]+", stem) for stem in stems]
+    plain = [stem for stem, number in zip(stems, numbers, strict=True) if number is None]
+    told = {int(number[0]) for number in numbers if number is not None}
+    is_numbered = len(told) >= LEAST_NUMBERED and len(told) + len(plain) == len(stems)
+    return plain[0] if len(plain) == 1 and is_numbered else None
 
 
 def _written(root: Path, path: Path, *, is_listed: bool) -> str:

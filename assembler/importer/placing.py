@@ -198,7 +198,7 @@ def _stripe_position(sheet: Sheet, one: Pass, stripe: _Stripe, header_rate: int,
     """Return what linear timecode says.
 
     A stripe that was recorded beside the tracks shares their clock, and so their wrong label where it is wrong. One
-    whose label is another may have a wrong one of its own: that is told, and put right where the sheet asks.
+    whose label is another may have a wrong one of its own: that is reported, and put right where the sheet asks.
 
     Args:
         sheet: for its rates.

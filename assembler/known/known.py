@@ -179,7 +179,7 @@ class _Asked:
         if isinstance(value, InputFile):
             if not self._known.believes(value):
                 raise UnknowableError(f"{value.path} may have changed")
-            # Its name stands in words that are told of it.
+            # Its name stands in words that are reported of it.
             return [value.path.name, to_plain(value.state)]
         if isinstance(value, BaseModel):
             return [[name, to_plain(getattr(value, name), self)] for name in type(value).model_fields]

@@ -1,8 +1,8 @@
 """A folder of entries, each a file that is whole or as good as absent.
 
 An entry is written beside its place and renamed into it, so two processes and a killed one do no harm; its first line
-is a digest of the rest, so that a torn or altered one is seen. The folder is bounded: what was not asked for longest
-goes first. Whatever the disk refuses, nothing is kept: no work depends on it.
+is a digest of its name and the rest, so that a torn, altered or misplaced one is seen. The folder is bounded: what was
+not asked for longest goes first. Whatever the disk refuses, nothing is kept: no work depends on it.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ class Store:
                 digest, _, data = file.read(self._most + 65).partition(b"\n")
         except OSError:
             return None
-        if digest.decode("ascii", "replace") != hashlib.sha256(data).hexdigest():
+        if digest != _digest(name, data):
             return None
         with suppress(OSError):
             os.utime(path)  # asked for just now
@@ -62,7 +62,7 @@ class Store:
 
     def write(self, name: str, data: bytes) -> None:
         """Keep an entry, in place of an older one; or none, where it takes too much room or the disk refuses."""
-        text = hashlib.sha256(data).hexdigest().encode() + b"\n" + data
+        text = _digest(name, data) + b"\n" + data
         if len(text) > self._most:
             return
         with suppress(OSError):
@@ -105,6 +105,10 @@ class Store:
                 os.unlink(path)  # noqa: PTH108
             size -= one
         return size
+
+
+def _digest(name: str, data: bytes) -> bytes:
+    return hashlib.sha256(name.encode() + b"\n" + data).hexdigest().encode()
 
 
 def _check_private(folder: Path) -> None:

@@ -139,7 +139,7 @@ def _marks(record: RecordedSet, track: RecordedTrack) -> tuple[TimelineMark, ...
 
 
 def load_timeline_library() -> None:
-    """Load all that writes a timeline file: what is missing of it is to be told before the work and not after.
+    """Load all that writes a timeline file: what is missing of it is to be reported before the work and not after.
 
     Raises:
         ImportError: a part of the library is missing.

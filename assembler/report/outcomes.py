@@ -8,7 +8,7 @@ def outcome_words(start: int, end: int, length: int, *, is_cured: bool) -> str:
 
     Args:
         start: first sample of the flaw, counted from the set's first one; negative before it.
-        end: first one behind it; a slip has ``end`` equal to ``start``.
+        end: first one after it; a slip has ``end`` equal to ``start``.
         length: samples in each track of the set.
         is_cured: what the record says.
     """

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 from assembler import palette
 from assembler.pages import page_template
-from assembler.report.parts.banner import SHOWN, causes
+from assembler.report.parts.banner import SHOWN, causes, summary
 from assembler.report.parts.clocks import clock_charts
 from assembler.report.parts.data import block, record_data, view_blocks
 from assembler.report.parts.lists import (
@@ -30,7 +30,7 @@ from assembler.report.parts.marks import Marks
 from assembler.report.parts.places import flaw_table, note_lines, note_table, place_tables
 from assembler.report.parts.strips import HEIGHTS, reel_strips, track_strips
 from assembler.report.views import Views
-from assembler.sheet import NO_ADVICE, preparation_cautions, preparation_words
+from assembler.sheet import NO_ADVICE, preparation_words, reel_cautions
 from assembler.states import state_words
 
 if TYPE_CHECKING:
@@ -47,7 +47,7 @@ SCRIPTS = ("base", "axis", "chart", "lanes", "steering", "tables", "waves", "pla
 """Files of the page's one script, in the order in which they stand in it."""
 
 
-# Read when the module is: that it is missing is to be told before the work and not after.
+# Read when the module is: that it is missing is to be reported before the work and not after.
 @cache
 def load_page() -> Template:
     """Load all that makes a page, and return its template: to be done before long work and not after.
@@ -133,9 +133,8 @@ def report_page(record: RecordedSet, views: Views = Views()) -> bytes:  # noqa: 
         style=style,
         script=script,
         seconds=record.length / record.session.sample_rate,
-        uncured=sum(place.accepted is None for place in record.uncured),
+        summary=summary(record),
         has_accepted=any(place.accepted is not None for place in record.uncured),
-        asking=sum(one.needs_a_person for one in record.notes),
         causes=causes(record, lines, marks),
         at_once=SHOWN,
         strips=track_strips(record, marks) if record.length else [],
@@ -148,7 +147,7 @@ def report_page(record: RecordedSet, views: Views = Views()) -> bytes:  # noqa: 
         views_mark=_VIEWS_MARK,
         data=block(record_data(record, views, marks)),
         prepared_words=preparation_words,
-        prepared_cautions=preparation_cautions,
+        cautions=reel_cautions((reel.name, reel.prepared) for reel in record.reels),
         no_advice=NO_ADVICE,
     )
     return _with_views(page, views).encode("utf-8")

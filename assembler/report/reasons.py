@@ -1,4 +1,4 @@
-"""Why a flaw or an open place is told, in the words of terminal and page."""
+"""Why a flaw or an open place is reported, in the words of terminal and page."""
 
 from __future__ import annotations
 
@@ -34,7 +34,7 @@ RULE_WORDS = {
 
 
 def reason_words(rule: str, nats: float | None) -> str:
-    """Return why something is told, in a few words.
+    """Return why something is reported, in a few words.
 
     Args:
         rule: as the record has it; one that a later version has added is told by its name.
@@ -45,10 +45,10 @@ def reason_words(rule: str, nats: float | None) -> str:
 
 
 def because_words(rule: str, nats: float | None) -> str:
-    """Return why something is told, as it stands behind what is told."""
+    """Return why something is reported, as it stands behind what is reported."""
     return f"because: {reason_words(rule, nats)}"
 
 
 def with_reason(text: str, rule: str, nats: float | None) -> str:
-    """Return the text of a note with why it is told; as it is where no rule is known."""
+    """Return the text of a note with why it is reported; as it is where no rule is known."""
     return f"{text}; {because_words(rule, nats)}" if rule else text

@@ -36,7 +36,7 @@ class TapeLabels:
         return format_label(self._frame(sample), self._rate)
 
     def behind(self, sample: int) -> str:
-        """Return the label of the first frame that begins at a timeline sample or behind it."""
+        """Return the label of the first frame that begins at a timeline sample or after it."""
         frame = self._frame(sample)
         begins = frame_to_sample(frame, self._rate, self._sample_rate) == self._on_tape(sample)
         return format_label(frame + (not begins), self._rate)

@@ -27,9 +27,9 @@ class Roll:
         reel: name of the tape.
         roll_to: label to roll to; the pre-roll lies between it and ``play_from``.
         play_from: label of the frame that holds ``start``.
-        play_to: label of the first frame that begins at ``end`` or behind it.
+        play_to: label of the first frame that begins at ``end`` or after it.
         start: first sample that must be played.
-        end: first one behind it.
+        end: first one after it.
         seconds: of playing, pre-roll included.
         tracks: tape tracks from 0 that need it.
         track_words: the same as the sheet names them, and as the machine counts them.

@@ -11,7 +11,7 @@ from assembler.states import shares_words
 if TYPE_CHECKING:
     from assembler.retakes.model import Retakes
 
-# Read when the module is: that it is missing is to be told before the work and not after.
+# Read when the module is: that it is missing is to be reported before the work and not after.
 _TEMPLATE = page_template("assembler.retakes", "retakes.html.j2")
 
 

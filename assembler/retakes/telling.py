@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from assembler.retakes.model import Retakes, Roll, TimedSuspect
 
 MOST_SUSPECTS = 20
-"""Places to listen to that are told in lines and on the page; JSON has them all."""
+"""Places to listen to that are reported in lines and on the page; JSON has them all."""
 
 
 def retakes_json(retakes: Retakes) -> dict[str, Any]:

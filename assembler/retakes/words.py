@@ -70,7 +70,7 @@ def held_words(one: HeldPass, places: Sequence[Place], reach: tuple[int, int], r
     Args:
         one: the pass.
         places: of the roll.
-        reach: from the first sample of the roll to behind its last.
+        reach: from the first sample of the roll to after its last.
         reel: the tape, for the names of its tracks.
     """
     if not one.is_used:
@@ -132,9 +132,13 @@ def come_off_words(rolls: Sequence[Roll], shares: Mapping[State, float], *, is_u
             line += f"; {worn} of them more plays did not cure: listen, and accept what may stand before the tape wears"
         return line
     line = "the tape may come off: nothing on it is left to play"
-    once = shares[State.SEEN_ONCE] + shares[State.SUSPECT]
-    if once:
-        line += f"; {share_words(once)} of it was seen once only (--once lists it, if the tape can stand another play)"
+    unsure = {State.SEEN_ONCE: "was seen once only", State.SUSPECT: "may be flawed, to be listened to"}
+    parts = [
+        f"{share_words(shares[state])} of it {words}" for state, words in unsure.items() if shares[state]
+    ]
+    if parts:
+        listed = "it" if len(parts) == 1 else "both"
+        line += f"; {', '.join(parts)} (--once lists {listed}, if the tape can stand another play)"
     return line
 
 

@@ -5,9 +5,10 @@ Reading and checking (``load_sheet``), the capture files a sheet stands for (``f
 the package but its errors.
 """
 
-from assembler.sheet.drafting import Draft, DraftPass, draft_tables, write_draft
+from assembler.sheet.drafting import draft_tables, write_draft
 from assembler.sheet.faults import sheet_error
 from assembler.sheet.files import find_audio, find_timecode
+from assembler.sheet.found import Draft, DraftPass, Named
 from assembler.sheet.guessing import split_pass_name, track_name_from_file, without_shared
 from assembler.sheet.model import (
     Deliver,
@@ -19,7 +20,7 @@ from assembler.sheet.model import (
     smallest_word_length,
 )
 from assembler.sheet.names import file_name, natural_key, unique_file_names
-from assembler.sheet.preparation import NO_ADVICE, preparation_cautions, preparation_words
+from assembler.sheet.preparation import NO_ADVICE, preparation_cautions, preparation_words, reel_cautions
 from assembler.sheet.reading import load_sheet, parse_sheet
 from assembler.sheet.sources import TimecodeSource
 from assembler.sheet.stretches import Accepted, Punch, ReelStretch, Unrecorded
@@ -32,6 +33,7 @@ __all__ = [
     "Deliver",
     "Draft",
     "DraftPass",
+    "Named",
     "Pass",
     "Punch",
     "Reel",
@@ -54,6 +56,7 @@ __all__ = [
     "preparation_cautions",
     "preparation_words",
     "read_file",
+    "reel_cautions",
     "sheet_error",
     "shown",
     "smallest_word_length",

@@ -7,7 +7,7 @@ comments that say what to check. Whatever was guessed is marked so.
 from __future__ import annotations
 
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import PurePosixPath
 from typing import TYPE_CHECKING, TypeVar
 
@@ -15,7 +15,8 @@ import tomlkit
 
 from assembler.errors import SheetError
 from assembler.printable import printable
-from assembler.sheet.guessing import split_pass_name, track_name_from_file, without_shared
+from assembler.sheet.found import Draft, DraftPass, Named
+from assembler.sheet.guessing import names_beside, split_pass_name, track_name_from_file, without_shared
 from assembler.sheet.names import natural_key
 from assembler.sheet.texts import without_control_characters
 
@@ -33,56 +34,6 @@ _NAMES_THAT_SHARE = 4
 
 UNUSED_WORDS = frozenset({"unused", "empty", "not used", "blank"})
 """What people call the file of a track that holds nothing."""
-
-
-@dataclass(frozen=True)
-class DraftPass:
-    """One capture found in a folder.
-
-    Attributes:
-        name: what to call the pass: its folder's or its file's name.
-        files: audio in tape order, paths with ``/`` relative to the sheet's folder; at least one.
-        tracks: tracks in all the files together.
-        sample_rate: as the files say, None if they don't agree.
-        bit_depth: word length in bits as the files say, None if they don't agree.
-        pattern: a pattern that stands for just these files in this order, None where there is none.
-        log: path of the timecode log; None if there is none.
-        ltc: path of a recording of the timecode signal; None if there is none.
-        frame_rate: what the log says, one of the sheet's five names; None if it says nothing.
-        notes: what a person should know about this capture, a line each.
-        reel: the tape that it is of; "" where its name has to tell.
-        by_sound: whether another capture of its tape has timecode, so that its sound tells where it lies.
-    """
-
-    name: str
-    files: tuple[str, ...]
-    tracks: int
-    sample_rate: int | None = None
-    bit_depth: int | None = None
-    pattern: str | None = None
-    log: str | None = None
-    ltc: str | None = None
-    frame_rate: str | None = None
-    notes: tuple[str, ...] = ()
-    reel: str = ""
-    by_sound: bool = False
-
-
-@dataclass(frozen=True)
-class Draft:
-    """What was found in a folder of captures.
-
-    Attributes:
-        title: its name.
-        passes: in natural order.
-        notes: what a person should know that belongs to none of the passes, a line each.
-        is_measured: whether word lengths were measured, rather than read off headers.
-    """
-
-    title: str
-    passes: tuple[DraftPass, ...]
-    notes: tuple[str, ...] = ()
-    is_measured: bool = False
 
 
 def write_draft(draft: Draft) -> str:
@@ -103,7 +54,7 @@ def write_draft(draft: Draft) -> str:
     document = tomlkit.document()
     for line in (
         "Draft of a session sheet: correct it by hand, then check it.",
-        "What stands after GUESSED was not found in the files but concluded from names or habits.",
+        "What is marked GUESSED was not found in the files but concluded from names or habits.",
     ):
         document.add(tomlkit.comment(line))
     for note in draft.notes:
@@ -111,7 +62,8 @@ def write_draft(draft: Draft) -> str:
     document.add(tomlkit.nl())
     document.add("session", _session_table(draft))
     reels = _reels(draft.passes)
-    document.add("reel", _tables(_reel_table(name, passes) for name, passes in reels.items()))
+    tracks = _tracks_of(reels, ())
+    document.add("reel", _tables(_reel_table(name, found, tracks[name]) for name, found in reels.items()))
     names = iter(_unique([each.name.strip() or "pass" for passes in reels.values() for each in passes]))
     document.add(
         "pass",
@@ -120,17 +72,18 @@ def write_draft(draft: Draft) -> str:
     return tomlkit.dumps(document)
 
 
-def draft_tables(passes: Sequence[DraftPass], reels: Collection[str], names: Collection[str]) -> str:
+def draft_tables(passes: Sequence[DraftPass], reels: Mapping[str, Named], names: Collection[str]) -> str:
     """Return what a sheet that stands needs for more captures: their passes, and reels that it has not.
 
     Args:
         passes: the captures, each with its reel.
-        reels: names of the sheet's reels.
+        reels: the sheet's by their names.
         names: of its passes; those of the captures are numbered where they are taken.
     """
     document = tomlkit.document()
     by_reel = _reels(passes)
-    new = [_reel_table(name, found) for name, found in by_reel.items() if name not in reels]
+    tracks = _tracks_of({name: found for name, found in by_reel.items() if name not in reels}, reels.values())
+    new = [_reel_table(name, by_reel[name], own) for name, own in tracks.items()]
     if new:
         document.add("reel", _tables(new))
     rows = [(reel, each) for reel, found in by_reel.items() for each in found]
@@ -178,13 +131,30 @@ def _session_table(draft: Draft) -> Table:
     return table
 
 
-def _reel_table(name: str, passes: Sequence[DraftPass]) -> Table:
+def _fullest(passes: Sequence[DraftPass]) -> DraftPass:
+    return max(passes, key=lambda each: each.tracks)
+
+
+def _tracks_of(reels: Mapping[str, Sequence[DraftPass]], others: Iterable[Named]) -> dict[str, list[str]]:
+    """Return the names of each reel's tracks: none that another reel has which runs at the same time."""
+    rows = list(others)
+    for passes in reels.values():
+        one = Named(_track_names(_fullest(passes)), [each.reach for each in passes if each.reach is not None])
+        taken = {name for other in rows if one.runs_beside(other) for name in other.tracks}
+        rows.append(replace(one, tracks=names_beside(one.tracks, taken)))
+    return {name: list(row.tracks) for name, row in zip(reels, rows[len(rows) - len(reels) :], strict=True)}
+
+
+def _reel_table(name: str, passes: Sequence[DraftPass], names: Sequence[str]) -> Table:
     table = tomlkit.table()
     _add(table, "name", name, "GUESSED from the names of the captures")
-    tracks = max(each.tracks for each in passes)
-    fullest = next(each for each in passes if each.tracks == tracks)
-    table.add("tracks", _list(_track_names(fullest)))
-    table["tracks"].comment('GUESSED from file names, in tape order; "" for an unused track')
+    fullest = _fullest(passes)
+    tracks = fullest.tracks
+    table.add("tracks", _list(names))
+    guessed = 'GUESSED from file names, in tape order; "" for an unused track'
+    if names != _track_names(fullest):
+        guessed += "; numbered apart from those of a tape that runs at the same time"
+    table["tracks"].comment(guessed)
     for each in passes:
         if each.tracks != tracks:
             line = f"CHECK: {_line(each.name)} has {each.tracks} tracks, {_line(fullest.name)} has {tracks}."

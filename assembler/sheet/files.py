@@ -1,7 +1,7 @@
 """The capture files that a sheet's paths and patterns stand for.
 
 The only module of this package, beside ``reading``, that looks at the disk; it looks at names and never opens
-a capture. Paths come back as ``folder / ...``, links not followed, so that they can be told relative to the
+a capture. Paths come back as ``folder / ...``, links not followed, so that they can be reported relative to the
 sheet.
 """
 
@@ -185,7 +185,7 @@ def _take_step(folder: Path, steps: Iterator[int]) -> None:
 
 
 def _visible_files(folder: Path) -> list[Path]:
-    """What lies in a folder and is neither hidden nor a folder; a pipe is told of where it is meant."""
+    """What lies in a folder and is neither hidden nor a folder; a pipe is reported of where it is meant."""
     with os.scandir(folder) as entries:
         return [
             folder / entry.name for entry in entries if not entry.name.startswith(".") and not entry.is_dir()

@@ -9,7 +9,7 @@ import re
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Collection, Sequence
 
 _SEPARATORS = " _-."
 # "tape1_take2", "Reel A retake": a word says that the number after it counts captures.
@@ -18,10 +18,11 @@ _WORDED_PASS = re.compile(
 )
 # "A2", "drums-1": the number counts captures, unless the text before it is the word for a tape ("reel 3").
 _NUMBERED_PASS = re.compile(r"(?P<reel>.*?[^0-9])(?P<number>[0-9]{1,4})")
+_NUMBERED_TRACK = re.compile(r"Track ([0-9]{1,6})")
 _TAPE_WORD = re.compile(r"(?:.*[ _.-])?(?:reel|tape)", re.IGNORECASE)
 
 _WORD = re.compile(r"[^ _.\-]+[ _.\-]*")
-# What says that the number behind it counts tapes, captures or tracks.
+# What says that the number after it counts tapes, captures or tracks.
 _COUNTING = re.compile(r"(?:.*[ _.-])?(?:reel|tape|pass|take|retake|track|trk|ch)[ _.-]*", re.IGNORECASE)
 
 
@@ -82,6 +83,30 @@ def without_shared(names: Sequence[str]) -> list[str]:
         if _may_stand(left) and not _COUNTING.fullmatch("".join(words[0][:begin]) or "-"):
             return left
     return list(names)
+
+
+def names_beside(names: Sequence[str], taken: Collection[str]) -> list[str]:
+    """Return the names of a tape's tracks beside which others run in sync, none of them one of theirs.
+
+    Two reels that name one track follow one another on it. Names that are a number alone run on, as the sixteen tracks
+    of two machines do; any other one that is taken gets a number.
+
+    >>> names_beside(["Track 1", "Track 2", "Vox", ""], ["Track 1", "Track 2", "Vox"])
+    ['Track 3', 'Track 4', 'Vox 2', '']
+    """
+    numbers = [int(found[1]) for name in taken if (found := _NUMBERED_TRACK.fullmatch(name))]
+    is_taken = not set(names).isdisjoint(taken)
+    used = {"", *taken}
+    apart = []
+    for name in names:
+        number = _NUMBERED_TRACK.fullmatch(name)
+        first = f"Track {int(number[1]) + max(numbers)}" if number and numbers and is_taken else name
+        chosen, count = first, 2
+        while chosen and chosen in used:
+            chosen, count = f"{first} {count}", count + 1
+        used.add(chosen)
+        apart.append(chosen)
+    return apart
 
 
 def _alike(rows: Sequence[Sequence[str]]) -> int:

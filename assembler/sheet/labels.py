@@ -56,7 +56,7 @@ def is_after(end: str, start: str, frame_rate: str) -> bool:
 
 
 def stretch_frames(start: str, end: str, frame_rate: str) -> tuple[int, int]:
-    """Return the first frame of a stretch between good labels and the first one behind it, on past midnight.
+    """Return the first frame of a stretch between good labels and the first one after it, on past midnight.
 
     Frames are counted as if drop-frame left none out: enough to tell which stretches overlap.
     """

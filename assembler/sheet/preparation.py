@@ -1,7 +1,7 @@
 """Transfer notes: what was done to a tape before it was played, in words, and where that calls for caution.
 
 A reel's ``prepared`` table has free keys. Those that are known here are put in words: ``baked_c`` or ``baked_f``
-(temperature), ``baked_hours``, ``warmed_c`` or ``warmed_f``. Every other one is told as it stands.
+(temperature), ``baked_hours``, ``warmed_c`` or ``warmed_f``. Every other one is reported as it stands.
 
 Whatever speaks of heat draws a caution, in a key however it is spelled, or in a text. No caution names a temperature of
 its own: a figure beside a lower one would read as advice to heat more.
@@ -15,7 +15,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, TypeGuard
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
 NO_ADVICE: Final = "what was done, not advice"
 """Stands with the transfer notes wherever they are shown."""
@@ -88,6 +88,22 @@ def preparation_words(prepared: Mapping[str, object]) -> list[str]:
         f"{key.replace('_', ' ')}: {_shown(value)}" for key, value in prepared.items() if key not in told
     ]
     return [remark for remark in words if not remark.endswith(": ")]
+
+
+def reel_cautions(reels: Iterable[tuple[str, Mapping[str, object]]]) -> list[str]:
+    """Return the cautions that the notes of several reels draw: each of equal ones once, with its reels.
+
+    Args:
+        reels: name and transfer notes of each.
+
+    >>> [text[:22] for text in reel_cautions([("A", {"oven": "yes"}), ("B", {"oven": "yes"})])]
+    ['reels A, B: oven: yes:']
+    """
+    about: dict[str, list[str]] = {}
+    for name, prepared in reels:
+        for text in preparation_cautions(prepared):
+            about.setdefault(text, []).append(name)
+    return [f"reel{'s' * (len(names) > 1)} {', '.join(names)}: {text}" for text, names in about.items()]
 
 
 def preparation_cautions(prepared: Mapping[str, object]) -> list[str]:

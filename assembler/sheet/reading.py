@@ -2,7 +2,7 @@
 
 Every mistake is a SheetError that names file, line and key, what was found and what is allowed. All mistakes
 are looked for before the first (in the order of the file) is reported, so that the number of the others can
-be told.
+be reported.
 """
 
 from __future__ import annotations

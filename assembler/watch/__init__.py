@@ -4,12 +4,12 @@ Question: what is being recorded now, and what is wrong with it?
 Input: a folder that grows, or a sheet beside it.
 Output: events, one after another; whoever asks prints them. Nothing is opened for writing, nothing is locked.
 
-- `events`: what is told, as records, as JSON and as lines; `board`: what is still true of all that was told.
+- `events`: what is reported, as records, as JSON and as lines; `board`: what is still true of all that was reported.
 - `captures/`: files on disk, while they grow.
 - `clock`: its timecode, as far as it is logged.
-- `sound/`: new sound, looked at by the aligner's own rules, alone or beside finished passes, and what was told of it.
+- `sound/`: new sound, looked at by the aligner's own rules, alone or beside finished passes; what was reported of it.
 - `checking`: a check of all that is finished, in the background.
-- `following`: one pass from its first sample to its end; `saying`: what is told of it, in words.
+- `following`: one pass from its first sample to its end; `saying`: what is reported of it, in words.
 - `watching`: all of them, and the check that renews what must be played again; `listing`: what that check comes to.
 """
 

@@ -1,7 +1,8 @@
-"""What is still true of all that was told: one line a pass, the last flaws, and what must be played again."""
+"""What is still true of all that was reported: one line a pass, the last flaws, and what must be played again."""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
@@ -13,8 +14,11 @@ if TYPE_CHECKING:
     from assembler.watch.events import Event
 
 MOST_RECENT: Final = 20
-"""Flaws kept to be shown; all of them have been told."""
+"""Flaws kept to be shown; all of them have been reported."""
 
+
+FINISHED: Final = "finished"
+"""How a pass ends that nothing went wrong with."""
 
 _CLOCKS: Final = {"lost": "timecode lost", "none": "no timecode"}
 
@@ -31,7 +35,7 @@ class PassLine:
         clock: what is wrong with its timecode, "" for nothing.
         level: its loudest track in decibels of full scale; None in silence.
         tracks: how many are wrong as a whole, by what they are: dead, alike.
-        flaws: how many were told.
+        flaws: how many were reported.
     """
 
     name: str
@@ -65,7 +69,7 @@ class Board:
     note: str = "nothing is finished yet"
 
     def take(self, event: Event) -> None:
-        """Take what was told."""
+        """Take what was reported."""
         if event.event == "retakes":
             self.rolls, self.reels = event.more["rolls"], event.more["reels"]
             self.suspects = event.more.get("suspects", ())
@@ -90,7 +94,9 @@ class Board:
                 self._forget(event)
                 return replace(line, flaws=max(0, line.flaws - len(event.more["places"])))
             case "timecode":
-                if event.kind != "found":
+                if event.kind == "found":
+                    self.recent = [one for one in self.recent if not _is_without_clock(one, event.pass_name)]
+                else:
                     self._note(event)
                 return replace(line, clock=_CLOCKS.get(event.kind, ""))
             case "dead_track":
@@ -98,7 +104,9 @@ class Board:
                 count = line.tracks.get(event.kind, 0) + len(event.tracks)
                 return replace(line, tracks={**line.tracks, event.kind: count})
             case _:
-                return replace(line, state=event.words)
+                if event.words != FINISHED:
+                    self._note(event)
+                return replace(line, state=re.split("[:,]", event.words, maxsplit=1)[0])
 
     def _forget(self, event: Event) -> None:
         """Keep no longer what was no flaw after all."""
@@ -115,6 +123,11 @@ class Board:
         known = [one for one in self.recent if _is_same(one, event)]
         self.recent = [*(one for one in self.recent if one not in known), event][-MOST_RECENT:]
         return not known
+
+
+def _is_without_clock(event: Event, pass_name: str) -> bool:
+    """Return whether it says that a pass has no timecode so far, which is over once it has some."""
+    return (event.event, event.kind, event.pass_name) == ("timecode", "none", pass_name)
 
 
 def _is_same(first: Event, second: Event) -> bool:

@@ -133,7 +133,7 @@ class Checking:
             raise _StoppedError
 
     def _without(self, sheet: Sheet, error: CaptureError) -> Sheet | None:
-        """Return the sheet without the pass that an error is about; None where that cannot be told."""
+        """Return the sheet without the pass that an error is about; None where that cannot be said."""
         path = None if error.path is None else Path(error.path)
         near = {name for name, paths in self._files.items() if path is not None and _belongs(path, paths)}
         kept = tuple(one for one in sheet.passes if one.name not in near)

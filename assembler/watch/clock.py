@@ -7,7 +7,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from assembler.errors import AssemblerError
+from assembler.errors import AssemblerError, SheetError
 from assembler.importer.placing import find_position
 from assembler.importer.settling import settle_positions
 from assembler.sheet import find_timecode
@@ -30,7 +30,7 @@ MOST_SHARE: Final = 0.02
 """Share of one core that reading logs again may take: a long one is read less often."""
 
 PATIENCE_SECONDS: Final = 10.0
-"""Sound after which it is told that there is no timecode yet."""
+"""Sound after which it is reported that there is no timecode yet."""
 
 READ_SECONDS: Final = 1.0
 """A log is read again after this time at the earliest."""
@@ -119,7 +119,8 @@ class GrowingClock:
             self.position = None if position.source == "audio" else position
             self.problem = ""
         except AssemblerError as error:
-            self.problem = str(error)
+            # The sheet is mostly one that was drafted in memory, whose lines nobody can look up.
+            self.problem = error.problem if isinstance(error, SheetError) else str(error)
         self._read_at, self._cost = now, time.thread_time() - before
 
     def _judge(self, seconds: float, *, is_still: bool) -> None:

@@ -1,4 +1,4 @@
-"""What is told while captures are followed: events, as JSON objects and as plain lines.
+"""What is reported while captures are followed: events, as JSON objects and as plain lines.
 
 Positions are samples of the pass, tape tracks count from 0, ends are excluded.
 """
@@ -31,7 +31,7 @@ WORDS_OF_KIND: Final = {
 
 @dataclass(frozen=True)
 class Event:
-    """One thing that is told.
+    """One thing that is reported.
 
     Args:
         event: what it is.
@@ -39,7 +39,7 @@ class Event:
         words: what it is in words, without pass and place.
         kind: of a flaw, one of the record's kinds; else what happened, one word.
         start: first sample, None where no place is meant.
-        end: first sample behind it.
+        end: first sample after it.
         tracks: tape tracks.
         timecode: label of the first sample; None where it is not known.
         more: further keys of the JSON object.

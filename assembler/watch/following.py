@@ -1,6 +1,6 @@
 """One pass followed from its first sample to its end: what is new in it each time it is looked at.
 
-What is told of it is told in order: its timecode, how long it is, its tracks, its flaws.
+What is reported of it is reported in order: its timecode, how long it is, its tracks, its flaws.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from assembler.watch.sound.examining import Scales, Seen
 
 DEAD_SECONDS: Final = 3.0
-"""A track of zeros is told after so much sound of the others, and two tracks that are alike."""
+"""A track of zeros is reported after so much sound of the others, and two tracks that are alike."""
 
 WORDS_OF_TRACKS: Final = {"dead": "nothing but zeros so far", "alike": "the same numbers as each other"}
 
@@ -186,7 +186,7 @@ class Follower:
         return Event("ended", self.name, why, timecode=self.label(self.seen), more=more)
 
     def leftover(self, kind: str, start: int, end: int, tracks: Sequence[int]) -> list[int]:
-        """Return the tracks of a flaw, found later by a check, on which it has not been told."""
+        """Return the tracks of a flaw, found later by a check, on which it has not been reported."""
         if kind == "slip":
             return [] if self._flaws.has_slip(start) else list(tracks)
         told = self._tracks.dead
@@ -245,5 +245,5 @@ class Follower:
             yield taken_back_event(self.name, kind, places, of, self.reel.tracks, self.label(places[0][0]))
 
     def _is_long(self, flaw: Seen, end: int) -> bool:
-        """Return whether what is seen of a flaw that goes on is enough to be told."""
+        """Return whether what is seen of a flaw that goes on is enough to be reported."""
         return flaw.end > end - START_REACH and flaw.end - flaw.start >= self.rate

@@ -1,4 +1,4 @@
-"""What a check of finished passes comes to, as events: flaws that were not told while they grew, and the list."""
+"""What a check of finished passes comes to, as events: flaws that were not reported while they grew, and the list."""
 
 from __future__ import annotations
 

@@ -68,7 +68,7 @@ def taken_back_event(
     names: Sequence[str],
     label: str | None,
 ) -> Event:
-    """Return that flaws which were told are how a track is played.
+    """Return that flaws which were reported are how a track is played.
 
     Args:
         name: of the pass.

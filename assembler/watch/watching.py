@@ -11,6 +11,7 @@ from assembler.aligner import THREADS
 from assembler.errors import AssemblerError, CaptureError
 from assembler.inputs import kind_of
 from assembler.known import NOTHING
+from assembler.sheet.near import near_words
 from assembler.watch.captures.growing import is_finished, settled_at
 from assembler.watch.captures.roster import Roster, drafted, make_roster, read_sheet
 from assembler.watch.captures.scanning import Scanner
@@ -53,9 +54,9 @@ class Watch:
     def __init__(self, source: AnyPath, *, allow_outside: bool = False, known: Known = NOTHING) -> None:
         source = Path(source)
         if not source.exists() or (not source.is_dir() and kind_of(source)):
-            raise CaptureError(
-                "is no folder and no sheet; allowed: a folder of captures, or a sheet", path=source
-            )
+            near = near_words(source.parent, source.name)
+            words = f"is no folder and no sheet; allowed: a folder of captures, or a sheet{near}"
+            raise CaptureError(words, path=source)
         self._source = source
         self._allow_outside = allow_outside
         self._known = known
@@ -197,7 +198,7 @@ class Watch:
             witnesses = self._checked.witnesses(follower.reel.name, len(follower.reel.tracks))
             yield from follower.news(now, witnesses, self._executor, is_last=bool(why))
         except (CaptureError, OSError) as error:
-            why = why or f"cannot be read any more: {error}"
+            why = why or f"unreadable: {error}"
         if not why and quiet >= QUIET_SECONDS and follower.stall():
             yield follower.recording("stalled")
         if why and not (why == "finished" and follower.seen < follower.length):

@@ -5,7 +5,7 @@ and its ``size`` counts the payload bytes that are really there, so ``start + si
 stream's end.
 
 A capture may come from a recorder that crashed or a program that wrote its sizes wrongly. What can be read
-all the same is read, and each thing that was wrong is told in ``faults``; an error is raised only where
+all the same is read, and each thing that was wrong is reported in ``faults``; an error is raised only where
 nothing is left to use.
 
 Sources: Multimedia Programming Interface and Data Specifications 1.0 (IBM and Microsoft, 1991), chapter RIFF;
@@ -28,7 +28,7 @@ FORMS = ("RIFF", "RF64", "BW64")
 SIZE_ELSEWHERE = 0xFFFFFFFF  # a 32-bit size that defers to the ds64 chunk (BS.2088 Annex 1)
 
 LEAST_MORE = 4096
-"""Bytes behind the samples that are more of them: recorders empty larger buffers (common practice, no source)."""
+"""Bytes after the samples that are more of them: recorders empty larger buffers (common practice, no source)."""
 
 # A capture has a dozen chunks. The limits only keep garbage from costing time or memory.
 _MOST_CHUNKS = 4096
@@ -192,10 +192,10 @@ class _Walk:
         return Chunk(name, start, size)
 
     def _goes_on(self, start: int, size: int) -> bool:
-        """Tell whether samples stand behind those that the data chunk counts.
+        """Tell whether samples stand after those that the data chunk counts.
 
         A recorder writes the sizes when it stops, or each time it empties its buffers; after a crash they are 0, or
-        those of some time before, but the samples are there. Such a header claims nothing behind the samples.
+        those of some time before, but the samples are there. Such a header claims nothing after the samples.
         """
         end = start + size
         if size == 0:

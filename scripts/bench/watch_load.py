@@ -112,7 +112,7 @@ def measure_start(place: Path, minutes: float, tracks: int) -> None:
     sheet = laid_out(place, make_tape(60 * minutes, tracks, bits=24))
     began = time.monotonic()
     subprocess.run(
-        [sys.executable, "-m", "assembler", "check", str(sheet), "--json"],
+        [sys.executable, "-m", "assembler", "check", str(sheet), "--json", "--no-cache"],
         stdout=subprocess.DEVNULL,
         check=False,
     )
@@ -120,7 +120,9 @@ def measure_start(place: Path, minutes: float, tracks: int) -> None:
     before = resource.getrusage(resource.RUSAGE_CHILDREN).ru_utime
     began = time.monotonic()
     with subprocess.Popen(
-        [sys.executable, "-m", "assembler", "watch", str(sheet), "--json"], stdout=subprocess.PIPE, text=True
+        [sys.executable, "-m", "assembler", "watch", str(sheet), "--json", "--no-cache"],
+        stdout=subprocess.PIPE,
+        text=True,
     ) as watch:
         assert watch.stdout is not None  # noqa: S101
         for line in watch.stdout:

@@ -29,6 +29,12 @@ def put(folder: Path, samples: Int32s, bits: int = 16, names: str = "{}") -> Non
         write_wave(folder / f"{names.format(track + 1)}.wav", samples[:, track], bits)
 
 
+def logged(folder: Path, samples: Int32s, start: int) -> None:
+    """Write a capture with a log; ``start`` counts samples from one o'clock."""
+    put(folder, samples)
+    write_log(folder / "timecode.mid", (HOUR + start) / RATE * 30, samples.shape[0] / RATE)
+
+
 def drafted(folder: Path, capsys: Capsys) -> tuple[dict[str, Any], str]:
     """Return the sheet drafted for a folder, as TOML and as text."""
     assert run(["draft", str(folder), "-o", str(folder / "session.toml")]) == 0
@@ -96,6 +102,49 @@ def test_a_mix_beside_the_captures_is_no_pass(tmp_path: Path, capsys: Capsys) ->
     capsys.readouterr()
     assert run(["check", str(tmp_path / "session.toml")]) in (0, 2)
     assert "found 10 tracks" not in capsys.readouterr().err
+
+
+def test_a_sheet_above_the_captures_finds_them(tmp_path: Path, capsys: Capsys) -> None:
+    """Paths begin where the sheet lies; one that lies elsewhere says where it belongs."""
+    folder = tmp_path / "session" / "captures"
+    logged(folder / "A1", make_tape(4, 2, seed=1), 0)
+    sheet = tmp_path / "session.toml"
+    assert run(["draft", str(folder), "-o", str(sheet)]) == 0
+    assert "put it there" not in capsys.readouterr().out
+    assert tomllib.loads(sheet.read_text())["pass"][0]["audio"] == "session/captures/A1/*.wav"
+    assert run(["check", str(sheet)]) == 0
+    (tmp_path / "other").mkdir()
+    capsys.readouterr()
+    assert run(["draft", str(folder), "-o", str(tmp_path / "other" / "sheet.toml")]) == 0
+    assert f"Its paths begin at {folder}, which it does not lie in or above" in capsys.readouterr().out
+
+
+def test_tapes_of_two_machines_in_sync_have_sixteen_tracks(tmp_path: Path, capsys: Capsys) -> None:
+    """Files that have numbers alone: the second tape's run on, in a first draft and in a sheet that grows."""
+    tape = make_tape(4, 16, seed=1)
+    logged(tmp_path / "A1", tape[:, :8], 0)
+    grown = tmp_path / "grown.toml"
+    assert run(["draft", str(tmp_path), "-o", str(grown)]) == 0
+    logged(tmp_path / "B1", tape[4800:, 8:], 4800)
+    logged(tmp_path / "B2", tape[:100_000, 8:], 0)
+    drafted(tmp_path, capsys)
+    assert run(["draft", str(tmp_path), "--into", str(grown)]) == 0
+    for sheet in (tmp_path / "session.toml", grown):
+        assert [reel.tracks for reel in load_sheet(sheet).reels] == [
+            tuple(f"Track {number}" for number in range(1, 9)),
+            tuple(f"Track {number}" for number in range(9, 17)),
+        ]
+        assert run(["check", str(sheet)]) == 0
+        assert ": 16 tracks of" in capsys.readouterr().out
+
+
+def test_tapes_that_follow_each_other_keep_their_tracks(tmp_path: Path, capsys: Capsys) -> None:
+    """A change of reel: by their logs one begins about where the other ends."""
+    tape = make_tape(8, 2, seed=1)
+    logged(tmp_path / "A1", tape[: 4 * RATE], 0)
+    logged(tmp_path / "B1", tape[4 * RATE - 4800 :], 4 * RATE - 4800)
+    drafted(tmp_path, capsys)
+    assert {reel.tracks for reel in load_sheet(tmp_path / "session.toml").reels} == {("Track 1", "Track 2")}
 
 
 @pytest.mark.parametrize(
@@ -283,6 +332,22 @@ def test_a_sheet_in_another_form_is_refused_and_stays(tmp_path: Path, capsys: Ca
     assert "cannot be added" in capsys.readouterr().err
     assert sheet.read_text() == text
     assert [path.name for path in tmp_path.iterdir() if path.is_file()] == ["session.toml"]
+
+
+def test_a_link_to_a_sheet_is_refused_and_both_stay(tmp_path: Path, capsys: Capsys) -> None:
+    """A new file in its place would end the link, and the sheet would not have grown."""
+    put(tmp_path / "A1", make_tape(2, 2, seed=1))
+    sheet, link = tmp_path / "session.toml", tmp_path / "link.toml"
+    assert run(["draft", str(tmp_path), "-o", str(sheet)]) == 0
+    before = sheet.read_bytes()
+    link.symlink_to(sheet)
+    put(tmp_path / "A2", make_tape(2, 2, seed=1))
+    capsys.readouterr()
+    assert run(["draft", str(tmp_path), "--into", str(link)]) == 2
+    assert capsys.readouterr().err == f"assembler: {link}: is a link; allowed: the sheet itself\n"
+    assert link.is_symlink()
+    assert sheet.read_bytes() == before
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["A1", "A2", "link.toml", "session.toml"]
 
 
 def test_what_cannot_grow_is_told_in_a_line(tmp_path: Path, capsys: Capsys) -> None:

@@ -5,6 +5,8 @@ from __future__ import annotations
 import json
 import math
 import re
+import shlex
+import shutil
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -69,6 +71,29 @@ def test_the_shares_of_states_are_printed(tmp_path: Path, capsys: Capsys) -> Non
     assert "proven 59.0%, seen once 40.0%, flawed 1.0%, each stretch by the worst of its tracks" in page
 
 
+def test_a_plan_says_why_its_status_is_1_and_where_to_look(
+    sheet: Path, tmp_path: Path, capsys: Capsys
+) -> None:
+    """In the last line, with the command that lists what asks; on standard error where the plan itself is printed."""
+    why = "Needs a person, exit status 1: 1 place that no pass has right"
+    assert run(["plan", str(sheet), "-o", str(tmp_path / "plan.toml")]) == 1
+    assert capsys.readouterr().out.splitlines()[-1] == f"{why}; listed by assembler check {sheet}."
+    assert run(["plan", str(sheet)]) == 1
+    assert capsys.readouterr().err.splitlines()[-1] == f"{why}."
+
+
+def test_commands_to_be_copied_are_quoted(sheet: Path, tmp_path: Path, capsys: Capsys) -> None:
+    """What is printed to go on with is one command to a shell, whatever the folder is called."""
+    folder = tmp_path / "Joan's box; 2 (wet)"
+    shutil.copytree(sheet.parent, folder)
+    assert run(["plan", str(folder / sheet.name), "-o", str(folder / "plan.toml")]) == 1
+    printed = next(line for line in capsys.readouterr().out.splitlines() if line.startswith("Change it"))
+    command = shlex.split(printed.partition("then: ")[2])
+    assert command[0] == "assembler"
+    assert run(command[1:]) == 1
+    assert (folder / "set").is_dir()
+
+
 def test_a_build_prints_what_its_record_holds(sheet: Path, tmp_path: Path, capsys: Capsys) -> None:
     """Each number of both tables, each flaw with its outcome, each uncured place; and where the set is."""
     target = tmp_path / "set"
@@ -79,6 +104,7 @@ def test_a_build_prints_what_its_record_holds(sheet: Path, tmp_path: Path, capsy
     assert verdict == "Needs a person: 1 place that no pass has right."
     assert head == f"Small session: 2 tracks of {record['length'] / RATE:.3f} s from 01:00:00:00"
     assert last == "Needs a person, exit status 1: 1 place that no pass has right; see the top."
+    assert not [line for line in out.splitlines() if line.endswith(" ")]
     passes = rows_under(out, "Pass ")
     for row, one in zip(passes, record["passes"], strict=False):
         clock = one["clock"]
@@ -146,6 +172,25 @@ def test_cut_lists_say_how_many_are_left_out(
     assert told == [f"  and {rest} more; --verbose lists all, --json too" for rest in (2, count - 1)]
     run(["check", str(sheet), "--verbose"])
     assert capsys.readouterr().out.splitlines() == whole
+
+
+def test_open_places_of_one_event_share_a_line_in_the_order_of_time(tmp_path: Path, capsys: Capsys) -> None:
+    """Two tracks that stop at once, after a third that stops by itself."""
+    tape = make_tape(6, 3)
+    tape[150_000:151_000, :2] = tape[100_000:100_900, 2] = 0
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One", "Two", "Three"])
+    for name in ("A1", "A2"):
+        layout.add_pass(name, "A", tape, HOUR)
+    assert run(["check", str(layout.write()), "--quiet"]) == 1
+    verdict, _, _, *places, _, last = capsys.readouterr().out.splitlines()
+    held = "(A1 (taken): mute; A2: mute, the same as A1)"
+    assert places == [
+        f"  01:00:02:02+800 to 01:00:02:03+100, reel A, Three: mute, 900 samples {held}",
+        f"  01:00:03:03+1200 to 01:00:03:04+600, reel A, One, Two: mute, 1000 samples {held}",
+    ]
+    assert "3 places that no pass has right" in verdict
+    assert "3 places that no pass has right" in last
 
 
 def test_a_flaw_of_two_tracks_is_cured_only_where_both_are(tmp_path: Path, capsys: Capsys) -> None:

@@ -379,3 +379,36 @@ def test_a_pre_roll_that_is_none_is_refused(
     """A plain line, status 2."""
     assert run(["retakes", str(tmp_path), "--pre-roll", value]) == 2
     assert "--pre-roll" in capsys.readouterr().err
+
+
+def test_places_to_listen_to_change_neither_sound_nor_status(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """With the list and without it a set has the same samples, joins and verdict; only states say suspect."""
+    rng = np.random.default_rng(9)
+    sound = np.rint(2000 * np.sin(0.05 * np.arange(6 * RATE)) + rng.normal(0, 40, 6 * RATE)).astype(np.int32)
+    sound[130_900:] //= 6
+    sound[130_000:130_900] = 0
+    layout = Layout(tmp_path)
+    layout.add_reel("A", ["One"])
+    for name in ("A1", "A2"):
+        layout.add_pass(name, "A", sound[:, np.newaxis], HOUR)
+    sheet = layout.write()
+    status, found = run_json(capsys, "retakes", sheet)
+    assert status == 0
+    assert found["rolls"] == []
+    assert [(one["start"], one["kind"]) for one in found["suspects"]] == [(HOUR + 130_000, "mute")]
+    words = found["reels"][0]["words"]
+    assert "0.3% of it may be flawed, to be listened to (--once lists it" in words
+    assert "seen once only" not in words
+    with_list = run_json(capsys, "build", sheet, "-o", tmp_path / "with", "--no-cache")
+    monkeypatch.setattr("assembler.aligner.states.reel.places_to_listen_to", lambda *_: ())
+    without = run_json(capsys, "build", sheet, "-o", tmp_path / "without", "--no-cache")
+    assert (with_list[0], without[0]) == (0, 0)
+    for name in ("tracks/01_One.wav", "joins.csv", "timeline.otio"):
+        assert (tmp_path / "with/data" / name).read_bytes() == (tmp_path / "without/data" / name).read_bytes()
+    states = [one[1]["reels"][0].pop("states") for one in (with_list, without)]
+    assert states[0] != states[1]
+    for one in (with_list[1], without[1]):
+        del one["set"]
+    assert with_list[1] == without[1]

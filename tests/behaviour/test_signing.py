@@ -285,6 +285,10 @@ def test_a_new_pass_that_changes_what_is_there_voids_an_acceptance(
     assert 'write passes = ["A1", "A2", "A3"] into it' in text
     assert record["accepted"][0]["void"] == [{"track": 1, "passes": ["A3"]}]
     assert [error.message for error in Draft202012Validator(SCHEMA).iter_errors(record)] == []
+    # Who has signed it looks for their word where the place asks.
+    assert run(["check", str(sheet), "--quiet"]) == 1
+    (place,) = [line for line in capsys.readouterr().out.splitlines() if line.startswith("  01:00:02:00+")]
+    assert place.endswith("; accepted by M. Weir, and void for A3, see the notes")
 
     named = accepted(take=take, passes=["A1", "A2", "A3"])
     status, record = run_json(
@@ -352,6 +356,30 @@ def test_a_mistake_in_what_is_signed_writes_nothing(
     assert "session.toml: line " in err
     assert words in err
     assert not (tmp_path / "set").exists()
+
+
+@pytest.mark.parametrize(
+    ("start", "end", "words"),
+    [
+        ("03:00:02:00", "03:00:02:02", "it lies outside of the set"),
+        ("01:00:02:00", "02:00:02:02", "it reaches beyond the set"),
+        ("00:59:00:00", "01:00:02:02", "it reaches beyond the set"),
+        ("01:00:02:00", "01:00:02:02", ""),
+    ],
+)
+def test_what_is_signed_beyond_the_set_is_reported(
+    tmp_path: Path, capsys: Capsys, tape: Int32s, start: str, end: str, words: str
+) -> None:
+    """A mistyped hour closes more than is meant, or nothing: both kinds of stretches say where they end."""
+    holed = with_hole(tape)
+    for name, more in (
+        ("accepted", accepted(start=start, end=end)),
+        ("unrecorded", stretch("unrecorded", start, end, tracks=["Two"])),
+    ):
+        sheet = session(tmp_path / name, holed, holed, more=more)
+        _, record = run_json(capsys, "check", sheet)
+        assert bool(notes_with(record, "of the set") + notes_with(record, "beyond the set")) is bool(words)
+        assert not words or notes_with(record, words)
 
 
 def test_a_cure_makes_an_acceptance_needless(tmp_path: Path, capsys: Capsys, tape: Int32s) -> None:

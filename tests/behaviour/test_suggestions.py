@@ -52,6 +52,18 @@ def test_a_wrong_name_names_the_near_one(tmp_path: Path, capsys: Capsys, written
     assert f'near it is "{near}"' in capsys.readouterr().err
 
 
+@pytest.mark.parametrize("command", [["draft"], ["watch"], ["verify"]])
+def test_a_wrong_folder_names_the_near_one(tmp_path: Path, capsys: Capsys, command: list[str]) -> None:
+    """Wherever a folder is asked for; one without any capture is named."""
+    (tmp_path / "Evening").mkdir()
+    assert run([*command, str(tmp_path / "evenin")]) == 2
+    assert capsys.readouterr().err.rstrip().endswith('near it is "Evening"')
+    assert run(["draft", str(tmp_path / "Evening")]) == 2
+    assert capsys.readouterr().err.startswith(
+        f"assembler: {tmp_path / 'Evening'}: no captures found; allowed: "
+    )
+
+
 def test_one_header_with_another_rate_says_what_to_do(tmp_path: Path, capsys: Capsys) -> None:
     """The odd one is named, whichever it is; with relabel its samples are taken as they are, and that is a note."""
     tape = make_tape(1, 8)

@@ -127,3 +127,18 @@ def test_a_long_list_says_where_the_rest_is(tmp_path: Path, capsys: Capsys) -> N
     lines = list_notes(tmp_path, capsys, 22)
     assert all(line.startswith("  retake refused: ") for line in lines[:20])
     assert "more; --verbose lists all" in lines[20]
+
+
+def test_reels_side_by_side_may_not_name_one_track(tmp_path: Path, capsys: Capsys) -> None:
+    """Two machines in sync whose tracks were given the same names: a tape would be lost without a word."""
+    layout = Layout(tmp_path)
+    for name, begin in (("A", 0), ("B", RATE)):
+        layout.add_reel(name, ["Voice", f"Own {name}"])
+        layout.add_pass(f"{name}1", name, make_tape(SECONDS, 2, seed=ord(name)), HOUR + begin)
+    status, record = run_json(capsys, "check", layout.write())
+    assert status == 1
+    (note,) = [one for one in record["notes"] if one["needs_a_person"]]
+    assert note["kind"] == "undecided"
+    assert note["text"].startswith(
+        "reels A and B both name Voice, and run side by side for 4.0 s with other sound"
+    )

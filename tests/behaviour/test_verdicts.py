@@ -92,4 +92,4 @@ def test_an_uncured_place_alone_needs_a_person(tmp_path: Path, capsys: pytest.Ca
     assert not any(note["needs_a_person"] for note in record["notes"])
     assert record["sound"] is False
     page = ReadPage((tmp_path / "set" / "data" / "report.html").read_text(encoding="utf-8"))
-    assert page.verdict.startswith("Needs a person. 1 uncured place, 0 notes")
+    assert page.verdict.startswith("Needs a person. 1 uncured place. Everything else")

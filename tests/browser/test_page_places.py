@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from typing import TYPE_CHECKING
 
 from playwright.sync_api import expect
@@ -49,15 +50,22 @@ def words(page: Page) -> list[list[str]]:
 
 
 def test_every_listed_place_opens(browser: Browser, page: Path, record: RecordedSet) -> None:
-    """Every open place, flaw and computed join: by the keyboard, with the words for each pass of the tape."""
+    """Every open place, flaw and join that is not between equal sides: by the keyboard, with words for each pass."""
     with opened(browser, page) as found:
         rows = found.page.locator("tr[data-view]")
         flaws = sum(len(one.flaws) for one in record.passes)
-        computed = sum(
-            join.law in ("constant_power", "cut") for track in record.tracks for join in track.joins
-        )
-        assert computed > 0
-        assert rows.count() >= len(record.uncured) + flaws + computed
+        laws = Counter(join.law for track in record.tracks for join in track.joins)
+        assert laws["constant_power"]
+        assert laws["edge"]
+        joined = laws.total() - laws["identical"]
+        placed = sum(one.start is not None for one in record.notes)
+        assert placed > 0
+        # Notes of one cause share a line.
+        assert rows.count() > len(record.uncured) + flaws + joined
+        assert found.page.locator("#joins tr[data-view]").count() == joined
+        for row in found.page.locator("#joins tr[data-view]").all():
+            row.locator(".opener").press("Enter")
+            expect(found.page.locator("figure.wave").first).to_be_visible()
         for row in rows.all():
             row.locator(".opener").press("Enter")
             assert words(found.page)
@@ -92,6 +100,9 @@ def test_a_view_says_what_each_pass_has_and_why(browser: Browser, page: Path, re
             f"constant power over {join.fade} samples; correlation of the sides {join.correlation:g}, largest"
         )
         expect(found.page.locator("section.place")).to_contain_text(met)
+        track, join = next((t, j) for t in record.tracks for j in t.joins if j.law == "edge")
+        found.page.locator(f"#join-{track.number}-{join.at} .opener").click()
+        expect(found.page.locator("section.place")).to_contain_text("edge; sound meets silence")
         found.page.locator("#place-0 .opener").click()
         assert [row[1] for row in words(found.page)] == [held.text for held in record.uncured[0].held]
         assert [row[3] == "taken" for row in words(found.page)] == [

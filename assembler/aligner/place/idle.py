@@ -62,7 +62,7 @@ def _reach(one: PlacedPass, tracks: Iterable[int]) -> Range:
 
 
 def _sounding(one: PlacedPass, tracks: Sequence[int], reach: Range) -> Range | None:
-    """Return from the first to behind the last sample of a pass that is not zero on some track; None for silence."""
+    """Return from the first to after the last sample of a pass that is not zero on some track; None for silence."""
     for low in range(reach[0], reach[1], SCAN_BLOCK):
         ahead = _loud(one, tracks, low, min(reach[1], low + SCAN_BLOCK))
         if ahead is not None:

@@ -104,7 +104,7 @@ SCOUTS, LEAST_SCOUTS = 16, 4
 and by chance so many hardly ever do."""
 
 LEVEL_TOLD_DB = 0.02
-"""A difference of level smaller than this is not told of passes that are nowhere identical."""
+"""A difference of level smaller than this is not reported of passes that are nowhere identical."""
 
 # splices
 
@@ -159,7 +159,7 @@ LEAST_TELLING_SHARE = 0.25
 """A track that changes at fewer of the samples beside the border has as good as no say."""
 
 TWICE_SHARE, ONCE_SHARE = 0.5, 0.2
-"""The copy may hold a flaw, other sound some samples that are equal by chance; between the two nothing is told."""
+"""The copy may hold a flaw, other sound some samples that are equal by chance; between the two nothing is reported."""
 
 MOST_REPETITIVE = 0.5
 """A track that repeats by nature at more places than this tells nothing."""

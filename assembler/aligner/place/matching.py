@@ -86,7 +86,7 @@ def count_votes(
     votes = np.zeros(shifts, np.int64)
     for reference_track, probe_track in zip(reference, probe, strict=True):
         for position in telling_positions(probe_track, max(1, telling // len(probe))):
-            # Both sides of the change: the level behind it alone is also found one sample later.
+            # Both sides of the change: the level after it alone is also found one sample later.
             change = reference_track[position : position + shifts] == probe_track[position]
             change &= reference_track[position - 1 : position - 1 + shifts] == probe_track[position - 1]
             votes += change

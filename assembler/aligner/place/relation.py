@@ -32,9 +32,9 @@ class RelativeStretch:
 
     Args:
         start: first probe sample.
-        end: first probe sample behind it.
+        end: first probe sample after it.
         shift: reference sample less probe sample.
-        doubt: probe samples before and behind ``start`` that may as well belong to the other side of the slip:
+        doubt: probe samples before and after ``start`` that may as well belong to the other side of the slip:
             inside a flaw of all tracks, or in silence, nothing tells where it happened.
         slipped: whose slip ``start`` is by the sound; None where that does not tell.
     """

@@ -40,7 +40,7 @@ class Likeness:
         level_db: level of the probe over that of the reference.
         largest_difference: in sample values, after alignment, level as captured.
         difference_db: power of the difference over that of the reference.
-        fraction: of a sample that the probe lies behind, beyond ``shift``; within half a sample.
+        fraction: of a sample that the probe lies after, beyond ``shift``; within half a sample.
         empty_bits: lowest bits that are zero in every sample of the probe and not in the reference.
     """
 

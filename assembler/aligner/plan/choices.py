@@ -77,7 +77,7 @@ class PlannedJoin:
         at: the border that the path chose, then moved to where the join can be made.
         fade: length of the fade that would be made if the sides differ; 0 for a cut.
         outgoing: pass before, or None for silence.
-        incoming: pass behind, or None for silence.
+        incoming: pass after, or None for silence.
         room: range in which both sides have samples to join by; the fade lies inside it.
         is_movable: whether a better place nearby may be taken; a person's own places stay.
     """

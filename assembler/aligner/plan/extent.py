@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 
 def extent_of_set(sheet: Sheet, reels: Sequence[ExaminedReel], tracks: Sequence[DeliveredTrack]) -> Range:
-    """Return the first sample of the set and the first one behind it: what passes cover, or what the sheet says.
+    """Return the first sample of the set and the first one after it: what passes cover, or what the sheet says.
 
     Raises:
         SheetError: no track is delivered, no pass can be used, or the sheet's labels leave nothing.
@@ -66,7 +66,7 @@ def extent_of_set(sheet: Sheet, reels: Sequence[ExaminedReel], tracks: Sequence[
 
 
 def stretch_on_timeline(sheet: Sheet, stretch: ReelStretch, extent: Range) -> Range:
-    """Return a stretch on the timeline: on the day that is the set's or nearer to it, its end behind its start."""
+    """Return a stretch on the timeline: on the day that is the set's or nearer to it, its end after its start."""
     day = _day(sheet)
     start = nearest_day(_sample_at(sheet, stretch.start), *extent, day)
     return start, next_after(_sample_at(sheet, stretch.end), start, day)

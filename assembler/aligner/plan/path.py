@@ -37,7 +37,7 @@ def plan_track(candidates: Sequence[Candidate], rules: PlanRules, start: int, en
         candidates: passes in the order of trust.
         rules: fades, likeness, punches.
         start: the set's first sample.
-        end: first sample behind the set.
+        end: first sample after the set.
     """
     segments = _segments(candidates, rules, start, end)
     path = _shortest_path(segments, candidates, rules)

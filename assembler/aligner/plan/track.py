@@ -45,7 +45,7 @@ def edit_track(
         sheet: the session.
         reels: placed and compared.
         track: of the set.
-        extent: first sample of the set, and the first one behind it.
+        extent: first sample of the set, and the first one after it.
         takes: a person's, in place of the path; None where the program plans.
         weavings: of each reel, by its name.
         forced: what the sheet takes from named passes on this track.

@@ -28,7 +28,7 @@ class Material:
         sheet: the session.
         reels: placed and compared.
         tracks: of the set.
-        extent: first sample of the set, and the first one behind it.
+        extent: first sample of the set, and the first one after it.
         braids: woven stretches of each reel, by its name.
     """
 

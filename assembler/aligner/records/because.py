@@ -1,4 +1,4 @@
-"""Why something is told: the rule that decided, and by how much it leads."""
+"""Why something is reported: the rule that decided, and by how much it leads."""
 
 from __future__ import annotations
 
@@ -37,11 +37,11 @@ class Rule(Enum):
     DRAWN_LINE = "drawn_line"
     """A straight line that all passes over the place have."""
     FORETOLD = "foretold"
-    """One pass by itself: its sound goes on behind as was foretold before."""
+    """One pass by itself: its sound goes on after as was foretold before."""
     FAINT = "faint_noise"
     """One pass by itself: soft noise stands still for longer than chance allows."""
     IN_PHASE = "in_phase"
-    """One pass by itself: a wave that holds its levels goes on in phase behind."""
+    """One pass by itself: a wave that holds its levels goes on in phase after."""
     MOMENT = "same_moment"
     """Several tracks of one pass have it between the same samples."""
     OTHER_TRACKS = "other_tracks"
@@ -61,7 +61,7 @@ class Rule(Enum):
     TOO_MANY = "too_many_differences"
     """Passes differ in more places than are judged one by one: open."""
     SLIP = "slip"
-    """Samples before it and behind it lie in their places only if some were lost or repeated."""
+    """Samples before it and after it lie in their places only if some were lost or repeated."""
 
 
 _EXACT = frozenset({Rule.STANDSTILL, Rule.DEAD, Rule.OUTVOTED, Rule.SLIP})
@@ -74,7 +74,7 @@ class Because:
 
     Args:
         rule: the rule.
-        nats: how much likelier, as a natural logarithm, what is told is than the next best that may be told instead,
+        nats: how much likelier, as a natural logarithm, what is reported is than the next best in its place,
             or than chance; None where the rule is exact, or counts nothing.
     """
 

@@ -32,7 +32,7 @@ CONSTANT_POWER = "constant_power"
 CUT = "cut"
 """One side ends where the other begins: no common good sample to prove or fade by, or no fade is wished for."""
 SLIP = "slip"
-"""The same pass goes on behind samples it lost or repeated."""
+"""The same pass goes on after samples it lost or repeated."""
 EDGE = "edge"
 """Sound begins or ends beside silence that no pass covers."""
 
@@ -43,7 +43,7 @@ class Filled:
 
     Args:
         pass_name: the other pass.
-        pass_start: its sample that lies at the span's start; below 0 where it begins behind that.
+        pass_start: its sample that lies at the span's start; below 0 where it begins after that.
         at: the samples, as runs ``(first, step, count)`` from the span's start. Where the span is heard beyond its
             ends, in a fade, they may lie there too.
     """
@@ -123,7 +123,7 @@ class PassFlaw:
     Args:
         kind: one of the record's kinds.
         start: first pass sample.
-        end: first one behind it; a slip has ``end`` equal to ``start``.
+        end: first one after it; a slip has ``end`` equal to ``start``.
         tracks: tape tracks from 0.
         cured: whether what the set has there is known to be right: from other passes, and not undecided.
         samples: for a slip, how many were lost (positive) or repeated (negative).

@@ -31,7 +31,7 @@ class FoundFlaw:
         track: from 0 in tape order.
         kind: mute, hold, straight, repeat, means, click, burst or disagreement.
         start: first timeline sample.
-        end: first timeline sample behind it.
+        end: first timeline sample after it.
         because: the rule that decided; two that tell the same are the same flaw whatever decided.
     """
 
@@ -50,7 +50,7 @@ class Undecided:
     Args:
         track: from 0 in tape order.
         start: first timeline sample.
-        end: first timeline sample behind it.
+        end: first timeline sample after it.
         taken: pass whose samples stand.
         others: the passes that differ from it.
         is_doubtful: whether it may well be that none of them is right.
@@ -90,7 +90,7 @@ class Woven:
     Args:
         track: from 0 in tape order.
         start: first timeline sample.
-        end: first timeline sample behind it.
+        end: first timeline sample after it.
         lost: of each pass that takes part, in the order of trust; each covers the whole stretch.
     """
 
@@ -115,7 +115,7 @@ class ReelFindings:
             passes stand in ``flaws`` too.
         witnesses: pass and track of those that are unlike a better one and were compared with it all the same, what
             their chains did undone.
-        lookalikes: what looks like a flaw and proves too little to be told, or is there so often that it is how a
+        lookalikes: what looks like a flaw and proves too little to be reported, or is there so often that it is how a
             track is played; of them the likeliest are worth listening to.
     """
 

@@ -122,7 +122,7 @@ def joined_runs(runs: Iterable[Run]) -> list[Run]:
 
 
 def extent_of(runs: Sequence[Run]) -> Range:
-    """Return the range from the first position to behind the last one; ``runs`` is not empty."""
+    """Return the range from the first position to after the last one; ``runs`` is not empty."""
     return min(run[0] for run in runs), max(first + step * (count - 1) for first, step, count in runs) + 1
 
 

@@ -37,7 +37,7 @@ class Stretch:
 class Slip:
     """Samples lost (positive) or repeated (negative) at one place of a pass.
 
-    ``pass_sample`` is the first pass sample after the place: the first one behind a loss, or the first of the
+    ``pass_sample`` is the first pass sample after the place: the first one after a loss, or the first of the
     repeated ones. ``doubt`` is the pass range in which the place may lie as well; it need not be empty.
     """
 
@@ -152,7 +152,7 @@ def map_with_slips(length: int, timeline_start: int, slips: tuple[Slip, ...]) ->
         length: samples in the pass.
         timeline_start: timeline sample of the pass's first sample.
         slips: in order, one at once after what another repeated if need be; after lost samples the rest lies later,
-            after repeated ones the first sample behind the place starts as many samples later in the pass.
+            after repeated ones the first sample after the place starts as many samples later in the pass.
 
     Raises:
         PlanError: a slip lies outside the pass, or two contradict each other.

@@ -63,7 +63,7 @@ def stretches_of(
     """Return the states of one track from the first sample of a reach to its last, without gaps.
 
     Args:
-        reach: from the reel's first sample covered to behind its last.
+        reach: from the reel's first sample covered to after its last.
         held: by each pass.
         closed: what else is known.
         are_same: whether two passes hold the same numbers wherever both are good.

@@ -1,4 +1,4 @@
-"""What is told of passes that run along with each other and hold other numbers all along: what their chains did."""
+"""What is reported of passes that run along with each other and hold other numbers all along: what their chains did."""
 
 from __future__ import annotations
 

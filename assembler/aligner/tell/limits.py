@@ -21,7 +21,7 @@ READ_SAMPLES = 1 << 17
 """Samples read at once, 2.7 s at 48 kHz: it decides memory, nothing else."""
 
 MOST_READ = 1 << 21
-"""Of a longer place (44 s at 48 kHz) the beginning is told."""
+"""Of a longer place (44 s at 48 kHz) the beginning is reported."""
 
 # reel
 
@@ -29,7 +29,7 @@ FAR_SECONDS = 3600
 """Passes further from all others than this are asked about."""
 
 MOST_NAMED = 4
-"""Passes named in one note; of more the number is told."""
+"""Passes named in one note; of more the number is reported."""
 
 # causes
 
@@ -43,7 +43,7 @@ LEAST_GAPS, MOST_TURNS, MOST_HALVED = 5, 8, 3
 """Fewer gaps prove no interval; a gap is up to so many turns, and the interval sought a gap's whole, half or third."""
 
 PLACE_SECONDS = (0.00025, 0.001)
-"""A flaw is found to begin up to so long before or behind its moment of the turn; both are tried."""
+"""A flaw is found to begin up to so long before or after its moment of the turn; both are tried."""
 
 TURN_SHARE = 0.02
 """What turns slowly changes its pace, as a spool does: so large a share of a turn is allowed for instead."""
@@ -52,7 +52,7 @@ STEADY_SHARE = 0.6
 """Share of the gaps that must be whole turns; flaws of another cause lie among them."""
 
 MOST_CHANCE = 1e-5
-"""How often flaws without a pace may seem to have one: rather a part that turns is not told than one that does not."""
+"""How often flaws without a pace may seem to have one: rather miss a part that turns than report one that does not."""
 
 LONGEST_TURN_SECONDS = 5.0
 """The spools of a tape machine turn no slower: 0.3 m of tape on a turn at 9.5 cm/s. Common practice, no source."""

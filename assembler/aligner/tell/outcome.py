@@ -50,7 +50,7 @@ class Outcome:
 
     @property
     def extent(self) -> Range:
-        """First sample of the set, and the first one behind it, on the timeline."""
+        """First sample of the set, and the first one after it, on the timeline."""
         return self.start, self.start + self.edits[0].spans[-1].end
 
     def taken(self, reel: str, tape_track: int, place: Range) -> list[str] | None:
@@ -97,7 +97,7 @@ def find_uncured(
         start: timeline sample of that one.
         holdings: of each reel, by name.
         weavings: of each reel, by name: what of the track is woven.
-        accepted: what a person lets stand; a place that lies in it in part is told in parts.
+        accepted: what a person lets stand; a place that lies in it in part is reported in parts.
     """
     found: list[Uncured] = []
     for reel in reels:

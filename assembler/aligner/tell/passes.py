@@ -86,7 +86,7 @@ def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
     grouped: list[PassFlaw] = []
     near = 0
     for flaw in sorted(flaws, key=lambda f: (f.start, f.end, f.kind)):
-        # Groups are in the order of their starts: what begins too early for this flaw does so for all behind it.
+        # Groups are in the order of their starts: what begins too early for this flaw does so for all after it.
         while near < len(grouped) and grouped[near].start < flaw.start - GROUP_SAMPLES:
             near += 1
         mate = next(

@@ -1,4 +1,4 @@
-"""All that is told of a session, in the order in which it is read: the session's own, the passes', the reels'."""
+"""All that is reported of a session, in the order in which it is read: the session's own, the passes', the reels'."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Told:
-    """What is told of a session: its passes with their flaws, what no pass has right, notes."""
+    """What is reported of a session: its passes with their flaws, what no pass has right, notes."""
 
     passes: tuple[AlignedPass, ...]
     uncured: tuple[Uncured, ...]
@@ -44,7 +44,7 @@ def tell_session(
     unrecorded: Sequence[UnrecordedStretch],
     plan_path: Path | None,
 ) -> Told:
-    """Return all that is told of a session.
+    """Return all that is reported of a session.
 
     Args:
         session: imported passes.

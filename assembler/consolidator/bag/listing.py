@@ -50,7 +50,7 @@ class _Account:
 
     Args:
         listed: digest by path of the lines that no file agrees with, and that are not known to be altered.
-        excused: paths of which nothing is to be told, since the manifest is at fault.
+        excused: paths of which nothing is to be reported, since the manifest is at fault.
         altered: problems of the manifest itself.
     """
 
@@ -69,7 +69,7 @@ def listing_problems(manifests: Sequence[Manifest], found: Digests) -> Iterator[
     tags = [manifest for manifest in manifests if not manifest.is_payload]
     payload = [manifest for manifest in manifests if manifest.is_payload]
     tag_files = {path: found[path] for path in found if not path.startswith(("data/", "tagmanifest-"))}
-    # What is to be told of the payload depends on what the tag manifests tell of its manifests.
+    # What is to be reported of the payload depends on what the tag manifests tell of its manifests.
     told = list(_kind_problems(tags, tag_files, {}))
     yield from told
     changed = {problem.path for problem in told if problem.text.startswith(_CHANGED)}

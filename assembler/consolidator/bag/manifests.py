@@ -25,7 +25,7 @@ class ManifestLine:
         text: the whole line.
         digest: listed for the path.
         path: inside the bag; digest and path are empty where the line may not be followed.
-        fault: why it may not be, as it goes on behind "line 3"; or nothing.
+        fault: why it may not be, as it goes on after "line 3"; or nothing.
     """
 
     number: int

@@ -79,7 +79,7 @@ def bag_info_text(pairs: Sequence[tuple[str, str]]) -> bytes:
             raise PublishError(f"{label!r} cannot be a label in bag-info.txt: {allowed}")
         words = " ".join(value.split())
         if words:
-            # The label is no word of the text: a line never ends behind it, however long the first word is.
+            # The label is no word of the text: a line never ends after it, however long the first word is.
             lines += textwrap.wrap(
                 words,
                 LONGEST_LINE,

@@ -142,7 +142,7 @@ class TruePeakMeter:
         self._raise_peak(values, at[limits > self.peak])
 
     def _limits(self, sizes: Numbers, bends: Numbers, count: int, size: int) -> Float64s:
-        """Return what the waveform stays within in each of so many parts, by magnitudes in it and behind."""
+        """Return what the waveform stays within in each of so many parts, by magnitudes in it and after."""
         of_sample, of_bend = reach(self._factor)
         limits = of_sample * _largest(sizes, count, size) + of_bend * _largest(bends, count, size)
         return np.asarray(limits * _ROUNDED, np.float64)
@@ -170,7 +170,7 @@ def _magnitudes(values: Numbers, least: int) -> tuple[Numbers, Numbers]:
 
 
 def _largest(sizes: Numbers, count: int, size: int) -> Numbers:
-    """Return the largest magnitude in each part and the one behind it: a filter reaches so far, never farther."""
+    """Return the largest magnitude in each part and the one after it: a filter reaches so far, never farther."""
     parts = sizes[: (count + 1) * size].reshape(count + 1, size)
     found = parts.max(axis=1) if size > 4 * STRETCH else np.maximum.reduce(np.ascontiguousarray(parts.T))
     return np.asarray(np.maximum(found[:-1], found[1:]))

@@ -65,8 +65,8 @@ class _Products(NamedTuple):
 
     Args:
         gives: samples and the state before them to the samples weighted; shape (block + 4, block).
-        stores: samples to the state behind the block; shape (block, 4).
-        keeps: the state at a sample to that so many samples behind; shape (block + 1, 4, 4).
+        stores: samples to the state after the block; shape (block, 4).
+        keeps: the state at a sample to that so many samples after; shape (block + 1, 4, 4).
     """
 
     gives: Float64s
@@ -93,7 +93,7 @@ def _products(sample_rate: int) -> _Products:
 
 
 def _one_sample(sections: Float64s, values: Float64s, states: Float64s) -> tuple[Float64s, Float64s]:
-    """Return what several filters give for one sample each, shape (filters,), and their states behind it."""
+    """Return what several filters give for one sample each, shape (filters,), and their states after it."""
     following = np.empty_like(states)
     for number, (b0, b1, b2, _, a1, a2) in enumerate(sections):
         first, second = states[:, 2 * number], states[:, 2 * number + 1]
@@ -143,7 +143,7 @@ class Weighting:
 
 @cache
 def _sums(sample_rate: int, apart: int, count: int) -> Float64s:
-    """Return what sums up states: what each of so many rows adds, to the state behind each, shape (4 n, 4 n).
+    """Return what sums up states: what each of so many rows adds, to the state after each, shape (4 n, 4 n).
 
     Args:
         sample_rate: samples per second.

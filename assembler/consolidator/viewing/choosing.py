@@ -1,7 +1,8 @@
 """Which places have views, and which of these get waveforms and clips, before anything is rendered.
 
-What nothing cured comes first, then joins that are computed, then flaws that were cured. Of what befell several
-tracks at once each has its waveforms as far as there is room, and the first track its clips before the second one.
+What nothing cured comes first, then joins that are computed, then flaws that were cured, then the other joins whose
+sides are not the same numbers: slips and ends of passes. Of what befell several tracks at once each has its waveforms
+as far as there is room, and the first track its clips before the second one.
 """
 
 from __future__ import annotations
@@ -10,7 +11,7 @@ from dataclasses import dataclass
 from itertools import count
 from typing import TYPE_CHECKING, Final
 
-from assembler.aligner import CONSTANT_POWER, CUT
+from assembler.aligner import CONSTANT_POWER, CUT, IDENTICAL
 from assembler.consolidator.viewing.layout import clip_of, frames_of
 from assembler.consolidator.viewing.limits import (
     CLIP_BITS,
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
 COMPUTED: Final = frozenset({CONSTANT_POWER, CUT})
 """Laws of joins that can be heard, or might be."""
 
-_UNCURED, _JOIN, _CURED = range(3)
+_UNCURED, _JOIN, _CURED, _BORDER = range(4)
 
 
 @dataclass(frozen=True)
@@ -44,7 +45,7 @@ class Choice:
         track: number of the delivered track.
         start: first sample of the set.
         end: first one after it.
-        is_join: whether it is a fade.
+        is_join: whether it is a join.
         columns: of its windows at most; 0 for no windows.
         has_clips: whether it is heard.
     """
@@ -86,7 +87,7 @@ def choose_places(
             order,
             place.track,
             *place.range,
-            place.kind == _JOIN,
+            place.is_join,
             columns if order < has_windows else 0,
             order < heard,
         )
@@ -99,6 +100,10 @@ class _Place:
     track: int
     range: Range
     kind: int
+
+    @property
+    def is_join(self) -> bool:
+        return self.kind in {_JOIN, _BORDER}
 
 
 def _places(record: RecordedSet) -> Iterator[_Place]:
@@ -120,9 +125,10 @@ def _places(record: RecordedSet) -> Iterator[_Place]:
 
 def _joins(track: RecordedTrack) -> Iterator[_Place]:
     for join in track.joins:
-        if join.law in COMPUTED:
+        if join.law != IDENTICAL:
             low = join.at - join.fade // 2
-            yield _Place(track.number, (low, low + join.fade), _JOIN)
+            kind = _JOIN if join.law in COMPUTED else _BORDER
+            yield _Place(track.number, (low, low + join.fade), kind)
 
 
 def _in_order(places: Iterable[_Place]) -> list[_Place]:
@@ -156,7 +162,7 @@ def _windows_within(
         return [
             # Beside the passes there are the difference and the result, which is mostly one of them.
             number_bytes
-            * (held + 1 + (place.kind == _JOIN))
+            * (held + 1 + place.is_join)
             * sum(frame.numbers for frame in _frames(record, place, columns))
             for place, held in zip(places, sources, strict=True)
         ]
@@ -171,7 +177,7 @@ def _windows_within(
 def _frames(record: RecordedSet, place: _Place, columns: int) -> list[Frame]:
     return frames_of(
         place.range,
-        is_join=place.kind == _JOIN,
+        is_join=place.is_join,
         columns=columns,
         length=record.length,
         sample_rate=record.session.sample_rate,
@@ -184,7 +190,7 @@ def _clips_within(record: RecordedSet, places: Sequence[_Place], sources: Sequen
     for place, held in zip(places, sources, strict=True):
         start, end = clip_of(place.range, length=record.length, sample_rate=record.session.sample_rate)
         # What is delivered is mostly one of the passes; the same samples are embedded once. A fade is no pass's.
-        clips = max(1, held) + (place.kind == _JOIN)
+        clips = max(1, held) + place.is_join
         sizes.append(round(FLAC_SHARE * clips * (end - start) * CLIP_BITS / 8))
     return _within(sizes, most)
 

@@ -54,7 +54,7 @@ def traces_of(sounds: Sequence[Sound], step: int) -> tuple[Trace, ...]:
     """
     sounds = [one for one in sounds if one.source == RESULT or not one.is_empty]
     lines = [*(_trace(one, step) for one in sounds), _difference(sounds, step)]
-    # What is delivered is mostly one of the passes: the same rows are one object, and are told once.
+    # What is delivered is mostly one of the passes: the same rows are one object, and stand there once.
     rows: dict[tuple[int | None, ...], tuple[int | None, ...]] = {}
     return tuple(
         Trace(one.source, rows.setdefault(one.low, one.low), rows.setdefault(one.high, one.high))

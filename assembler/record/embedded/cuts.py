@@ -1,4 +1,4 @@
-"""What a person is told about texts and markers that a track cannot hold as they are."""
+"""What is reported to a person about texts and markers that a track cannot hold as they are."""
 
 from __future__ import annotations
 

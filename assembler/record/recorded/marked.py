@@ -18,7 +18,7 @@ class MarkedPlace:
 
     Args:
         start: first sample.
-        end: first one behind it.
+        end: first one after it.
         words: what it is: "uncured" with its kind, "undecided", or "pass as it is".
         accepted: a person's word that it may stand.
     """
@@ -53,7 +53,7 @@ def marked_on_tracks(record: RecordedSet) -> dict[str, list[MarkedPlace]]:
 
 
 def _in_set(note: RecordedNote, one: RecordedPass, record: RecordedSet) -> Iterator[tuple[int, int]]:
-    """Yield where the samples of a pass that a note names lie in the set, from the first to behind the last.
+    """Yield where the samples of a pass that a note names lie in the set, from the first to after the last.
 
     A note without a place is on the whole pass.
     """

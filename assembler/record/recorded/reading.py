@@ -58,6 +58,6 @@ def read_unwritten(data: bytes) -> RecordedSet:
 
 
 def _renamed(record: RecordedSet) -> RecordedSet:
-    """Return a record of format 1 with kinds of notes named as they are in format 2; its format stays told."""
+    """Return a record of format 1 with kinds of notes named as they are in format 2; its format stays as it was."""
     notes = tuple(one.model_copy(update={"kind": KINDS_OF_1.get(one.kind, one.kind)}) for one in record.notes)
     return record.model_copy(update={"notes": notes})

@@ -28,7 +28,7 @@ class RecordedFilled(Recorded):
 
     @property
     def extent(self) -> tuple[int, int]:
-        """From the first sample to behind the last one, from the span's start."""
+        """From the first sample to after the last one, from the span's start."""
         return extent_of(self.at)
 
     @property

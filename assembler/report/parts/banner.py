@@ -26,6 +26,19 @@ class Cause:
     row: str
 
 
+def summary(record: RecordedSet) -> str:
+    """Return how much asks for a person, in one sentence: only what there is."""
+    uncured = sum(place.accepted is None for place in record.uncured)
+    asking = sum(one.needs_a_person for one in record.notes)
+    counts = []
+    if uncured:
+        counts.append("1 uncured place" if uncured == 1 else f"{uncured:,} uncured places")
+    if asking:
+        notes = "1 note" if asking == 1 else f"{asking:,} notes"
+        counts.append(f"{notes} with a question that only a person can answer")
+    return f"{' and '.join(counts)}." if counts else ""
+
+
 def causes(record: RecordedSet, lines: list[TextLine], marks: Marks) -> list[Cause]:
     """Return what set the status: open places in the order of time, tracks of one event together, then questions.
 

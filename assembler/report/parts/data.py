@@ -58,7 +58,7 @@ def record_data(record: RecordedSet, views: Views, marks: Marks) -> Plain:
 
     Args:
         record: of the set.
-        views: of which only the places are told here.
+        views: of which only the places are reported here.
         marks: of the record.
     """
     rate = frame_rate(record.session.frame_rate)

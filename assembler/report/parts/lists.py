@@ -138,8 +138,7 @@ def join_table(record: RecordedSet, marks: Marks) -> Table:
         start = join.at - join.fade // 2
         passes = marks.passes(sides)
         name = f"join-{track.number}-{join.at}"
-        view = "join" if compared or join.fade else ""
-        rows.append(Row(name, cells, start, start + join.fade, (track.number,), passes, "", view))
+        rows.append(Row(name, cells, start, start + join.fade, (track.number,), passes, "", "join"))
     columns = _columns("At", "Track", "From → to", "Law", "Fade#", "Correlation#", "Difference peak#")
     return Table("joins", "Joins", columns, tuple(rows), rest="joins.csv")
 

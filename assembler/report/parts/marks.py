@@ -42,7 +42,7 @@ class Marks:
         self.frame, self.place = frame, place
 
     def ends(self, start: int, end: int) -> tuple[str, str]:
-        """Return the labels of a range, from its first sample to behind its last one."""
+        """Return the labels of a range, from its first sample to after its last one."""
         low, high = self.frame(start), self.frame(end)
         return (self.place(start), self.place(end)) if low == high else (low, high)
 

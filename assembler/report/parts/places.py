@@ -76,7 +76,7 @@ def _place_row(number: int, one: RecordedUncured, marks: Marks) -> Row:
 
 
 def flaw_table(record: RecordedSet, marks: Marks) -> Table:
-    """Return the table of flaws: where each lies, what became of it, and why it is told."""
+    """Return the table of flaws: where each lies, what became of it, and why it is reported."""
     rows = []
     for number, one in enumerate(record.passes):
         for count, flaw in enumerate(one.flaws):
@@ -143,7 +143,7 @@ def note_lines(record: RecordedSet) -> list[TextLine]:
 
 
 def note_table(record: RecordedSet, marks: Marks) -> Table:
-    """Return the table of notes; one on an undecided place opens as a place does."""
+    """Return the table of notes; one on a place opens as a place does."""
     rows = _labelled([_note_row(line, record, marks) for line in note_lines(record)], marks)
     columns = (Column("At", "from"), Column("Kind"), Column("Pass"), Column("What"))
     return Table("notes", "Notes: corrections and findings", columns, tuple(rows))
@@ -156,16 +156,19 @@ def _note_row(line: TextLine, record: RecordedSet, marks: Marks) -> Row:
         names = {one.pass_name for one in record.notes if (one.kind, one.theme) == (note.kind, note.theme)}
     whose = next((one for one in record.passes if one.name == note.pass_name), None)
     start = end = None
+    tracks = note.tracks
     if whose is not None and note.start is not None and whose.stretches:
         start, end = marks.range_of(whose, note.start, note.end)
+        # A place of no track by itself is one of all of them.
+        tracks = tracks or tuple(range(len(whose.channels)))
     return Row(
         name=f"note-{line.number}",
         cells=("", plain(line.kind), line.pass_name or "", line.text),
         start=start,
         end=end,
-        tracks=marks.delivered(whose.reel, note.tracks) if whose else (),
+        tracks=marks.delivered(whose.reel, tracks) if whose else (),
         passes=tuple(sorted(marks.passes(names))),
         kind=plain(line.kind),
-        view="note" if note.held and start is not None else "",
+        view="" if start is None else "note",
         is_open=line.needs_a_person,
     )

@@ -46,7 +46,7 @@ class Row:
         name: of the row, unique on the page; "" where nothing links to it.
         cells: one a column.
         start: first sample in the set; None where it is about no place.
-        end: first one behind it.
+        end: first one after it.
         tracks: numbers of the delivered tracks.
         passes: places of the passes in the record.
         kind: of the flaw or note; "" where rows of the table have none.

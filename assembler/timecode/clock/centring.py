@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 _STRAY_DEVIATIONS: Final = 4.0
 # Half of all points of a normal spread lie within this share of its standard deviation.
 _MEDIAN_SHARE: Final = 0.6745
-# Blocks more alike than this are a clock that wanders, which is told as such.
+# Blocks more alike than this are a clock that wanders, which is reported as such.
 _MOST_ALIKE: Final = 0.9
 # Points in a frame: what a frame does to its own points it does to those of the next.
 _POINTS_ALIKE: Final = 4.0

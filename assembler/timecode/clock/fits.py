@@ -57,7 +57,7 @@ class Residuals:
 
 @dataclass(frozen=True)
 class Residual:
-    """A column of `Residuals` as it is told: where it begins, and from where to where its messages miss the place.
+    """A column of `Residuals` as it is reported: where it begins, and from where to where its messages miss the place.
 
     Args:
         sample: pass sample of the first message.

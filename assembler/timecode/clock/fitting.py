@@ -70,7 +70,7 @@ class LineFit:
         spans: where each stretch lies, slips counted as borders.
         logged: what the log says about lateness; a level for each stretch, none where points err both ways.
         shared: the height of each stretch, deviation at log time zero, by this log alone.
-        slope: seconds per second; exactly zero where none could be told.
+        slope: seconds per second; exactly zero where none could be found.
         measured_slope: the same as measured, also where the line does without.
         slope_error: its standard deviation; infinite where there is too little to measure one.
         wander: seconds, how far the onsets keep from the line beyond their errors (root mean square).

@@ -83,7 +83,7 @@ def sort_into_stretches(points: TimecodePoints, rate: FrameRate) -> Stretches:
     seconds, frames, deviations = points.seconds[kept], points.frames[kept], deviations[kept]
     changes = _find_changes(seconds, frames, deviations, groups, rate)
     if points.count is not None and points.count.is_wrong:
-        # What a person is told of the count explains them; between them the tape ran on.
+        # What is reported to a person of the count explains them; between them the tape ran on.
         changes = [change for change in changes if not _is_by_count(change, rate)]
     borders = np.array([change.place for change in changes], dtype=np.int64)
     findings = _tell_gaps(seconds, borders) + [_tell_change(change, rate) for change in changes]
@@ -164,7 +164,7 @@ class _Change:
 
     Args:
         place: the last point before it, as an index.
-        seconds: log time of the first point behind it.
+        seconds: log time of the first point after it.
         pause: seconds between the two.
         before: frame of the one.
         after: frame of the other.

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from assembler.timecode.clock.fitting import LineFit
     from assembler.timecode.rates import FrameRate
 
-# A slip whose place is in more doubt than this (standard deviation) is told so.
+# A slip whose place is in more doubt than this (standard deviation) is reported so.
 _TOLD_PLACE_SECONDS: Final = 0.05
 # A tape that is off by this share or more was played at another speed; clocks and rates are not off by so much.
 _OTHER_SPEED_SHARE: Final = 0.01
@@ -27,7 +27,7 @@ _AGAIN: Final = "if the tape can stand another play, capture it again, clocked f
 
 
 def tell_slips(line: LineFit, stretches: Sequence[ClockStretch]) -> list[Finding]:
-    """Return what is told of each slip of a log."""
+    """Return what is reported of each slip of a log."""
     findings = []
     for span, before, after in zip(line.spans[1:], stretches, stretches[1:], strict=False):
         if not span.by_slip:
@@ -44,7 +44,7 @@ def tell_slips(line: LineFit, stretches: Sequence[ClockStretch]) -> list[Finding
 def tell_verdict(
     verdict: str, known: float, ratio: float, fit: LineFit, sample_rate: int, rate: FrameRate
 ) -> list[Finding]:
-    """Return what is told of the clock that a log kept."""
+    """Return what is reported of the clock that a log kept."""
     ppm = 1e6 * (ratio - 1.0)
     error = f"{1e6 * fit.slope_error:.2g} ppm"
     if verdict == "log-clock":

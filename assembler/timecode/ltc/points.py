@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 _QUARTERS: Final = 4
 # A machine at play keeps its speed far better; one that starts, winds or is turned by hand does not.
 _PLAY_SHARE: Final = 0.02
-# How finely edges between samples can be told: what a clean stripe leaves, scripts/bench/ltc_speed.py. It keeps the
+# How finely edges between samples can be reported: what a clean stripe leaves, scripts/bench/ltc_speed.py. It keeps the
 # fit from taking the pattern in which edges fall between samples for a clock of its own.
 _EDGE_STEP_SAMPLES: Final = 0.2
 # By how much an edge is off for its place between two samples (standard deviation over places), and how much of that

@@ -5,7 +5,7 @@ other four to a frame, so piece k of a reading was sent k/4 frame after it. A re
 continue it; then every piece that the readings explain gives a point. Where messages are missing, the pieces' numbers
 and their times tell how many.
 
-A tape that runs backwards sends its pieces in falling order, 7 to 0. Such readings are told with their place but give
+A tape that runs backwards sends its pieces in falling order, 7 to 0. Such readings are listed with their place but give
 no points: the standard leaves open which frame they name, and a digital tape that runs backwards gives no sound.
 
 Source: MIDI 1.0 Detailed Specification, MIDI Time Code.
@@ -93,7 +93,7 @@ def decode_quarter_frames(log: MidiLog, rate: FrameRate) -> TimecodePoints:
 
     Args:
         log: as read from a file.
-        rate: how the sheet says that timecode counts; what the log says otherwise is told.
+        rate: how the sheet says that timecode counts; what the log says otherwise is reported.
 
     Raises:
         TimecodeLogError: no usable timecode: none that runs forward, or labels that the rate does not have.
@@ -226,7 +226,7 @@ def _tell_reverse(seconds: Float64s, mirrored: Messages, rate: FrameRate) -> tup
 def _weigh_count(
     readings: Readings, seconds: Float64s, code: int, rate: FrameRate
 ) -> tuple[Count, list[Finding]]:
-    """Return how rate code and labels count against the sheet, with what is to be told of it."""
+    """Return how rate code and labels count against the sheet, with what is to be reported of it."""
     follows = (np.diff(readings.place) == PIECES) & (np.diff(readings.run) == 0)
     minutes = find_minutes(readings.labels, follows, _READING_FRAMES, seconds[readings.start])
     says = f"the log's rate code is {code} ({_NAME_OF_CODE[code]})"

@@ -46,14 +46,14 @@ def _explain_readings(labels: Labels, rate: FrameRate, cure: str) -> str:
 
 
 def tell_refused(count: int) -> list[Finding]:
-    """Return what is told of readings that no other bears out."""
+    """Return what is reported of readings that no other bears out."""
     if not count:
         return []
     return [Finding("unread", None, f"{count} readings contradict their neighbours or the rate; not used")]
 
 
 def tell_locates(log: MidiLog, running_from: float) -> list[Finding]:
-    """Return what is told of full-frame messages that came before the tape ran."""
+    """Return what is reported of full-frame messages that came before the tape ran."""
     count = sum(full.seconds <= running_from for full in log.full_frames)
     if not count:
         return []

@@ -83,7 +83,7 @@ class GrowingWave(WaveFile):
 
 
 def _has_chunks_behind(stream: BinaryIO, info: WaveInfo) -> bool:
-    """Return whether whole chunks stand behind the samples; samples look like the head of one now and then."""
+    """Return whether whole chunks stand after the samples; samples look like the head of one now and then."""
     behind = [chunk for chunk in info.chunk_map.chunks if chunk.start > info.data_start]
     for chunk in behind:
         stream.seek(chunk.start - 4)

@@ -4,5 +4,5 @@
 - `levels`: how loud it is, and which tracks are alike.
 - `silences`: what one track shows alone, weighed by all of its silences so far.
 - `windows`: from where on each track is looked at again, so that nothing hides across the end of a look.
-- `told`: what has been told already.
+- `told`: what has been reported already.
 """

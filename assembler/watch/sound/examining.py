@@ -49,7 +49,7 @@ class Seen:
         kind: one of the record's kinds.
         track: tape track.
         start: first sample.
-        end: first sample behind it.
+        end: first sample after it.
         is_doubtful: whether an instrument may make it, too, if it does so often.
         is_silence: whether it is sound cut off, without a witness: a rest may be.
     """

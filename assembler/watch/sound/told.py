@@ -1,4 +1,4 @@
-"""What has been told of a pass, so that nothing is told twice: flaws and slips, dead tracks, tracks that are alike.
+"""What has been reported of a pass, so that nothing is so twice: flaws and slips, dead tracks, tracks that are alike.
 
 Positions are samples of the pass.
 """
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from assembler.watch.sound.examining import Seen
 
 SLIP_REACH: Final = 4800
-"""A slip that lies so near to one that was told is that one."""
+"""A slip that lies so near to one that was reported is that one."""
 
 START_REACH: Final = 64
 """A flaw that begins so near to one that went on is that one."""
@@ -28,7 +28,7 @@ START_REACH: Final = 64
 
 @dataclass
 class ToldFlaws:
-    """Flaws that have been told.
+    """Flaws that have been reported.
 
     Args:
         places: by track.
@@ -51,11 +51,11 @@ class ToldFlaws:
         return True
 
     def has_slip(self, at: int) -> bool:
-        """Return whether a slip is one that was told."""
+        """Return whether a slip is one that was reported."""
         return any(abs(at - known) <= SLIP_REACH for known in self.slips)
 
     def has(self, track: int, place: Range) -> bool:
-        """Return whether most of a place has been told of a track."""
+        """Return whether most of a place has been reported of a track."""
         return total(without([place], self.places.get(track, []))) < 0.5 * (place[1] - place[0])
 
     def fresh(self, flaws: Sequence[Seen], high: int) -> Iterator[tuple[str, Range, list[int], bool]]:
@@ -63,7 +63,7 @@ class ToldFlaws:
 
         Args:
             flaws: on single tracks.
-            high: what ends behind this goes on; it is told again when it is over.
+            high: what ends after this goes on; it is reported again when it is over.
         """
         for kind in dict.fromkeys(flaw.kind for flaw in flaws):
             for group in _at_once(flaw for flaw in flaws if flaw.kind == kind and self._is_new(flaw, high)):
@@ -84,12 +84,12 @@ class ToldFlaws:
                 yield kind, place, tracks, place[1] > high
 
     def may_be_played(self, kind: str, tracks: Sequence[int], place: Range) -> bool:
-        """Return whether a flaw that was told is none if it comes again and again."""
+        """Return whether a flaw that was reported is none if it comes again and again."""
         return len(tracks) == 1 and place in self._doubted.get((kind, tracks[0]), ())
 
     @property
     def silent_tracks(self) -> set[int]:
-        """Tracks on which silence was told as a mute, without a witness."""
+        """Tracks on which silence was reported as a mute, without a witness."""
         return {track for _, own in self._silent for track in own}
 
     def take_back(self, rests: Mapping[int, Sequence[Range]]) -> None:
@@ -109,12 +109,12 @@ class ToldFlaws:
 
     def _withdraw(self, kind: str, tracks: tuple[int, ...], places: list[Range]) -> None:
         self._taken_back.append((kind, tracks, places))
-        # Should a check find that they were flaws, they are told again.
+        # Should a check find that they were flaws, they are reported again.
         for track in tracks:
             self.places[track] = without(self.places.get(track, []), merged(places))
 
     def taken_back(self) -> list[tuple[str, tuple[int, ...], list[Range]]]:
-        """Return kind, tracks and places of flaws that were told and are how these are played, each once."""
+        """Return kind, tracks and places of flaws that were reported and are how these are played, each once."""
         found, self._taken_back = self._taken_back, []
         return found
 
@@ -153,7 +153,7 @@ def _begins(opened: tuple[str, int], kind: str, start: int) -> bool:
 
 @dataclass
 class ToldTracks:
-    """Which tracks sound, and what has been told of those that do not.
+    """Which tracks sound, and what has been reported of those that do not.
 
     Args:
         sounding: tracks that have held anything but zeros.

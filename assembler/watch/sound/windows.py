@@ -92,7 +92,7 @@ class Windows:
         Args:
             new: that was new.
             tracks: that were looked at.
-            cut: for tracks with a flaw that may go on behind, where it begins.
+            cut: for tracks with a flaw that may go on after, where it begins.
         """
         self.seen = new[1]
         for track in tracks:

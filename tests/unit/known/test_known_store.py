@@ -49,6 +49,16 @@ def test_every_flipped_bit_is_seen(tmp_path: Path) -> None:
         assert store.read("name") is None, at
 
 
+def test_an_entry_under_the_name_of_another_is_as_if_absent(tmp_path: Path) -> None:
+    """Whole as it is, it answers another question: a folder that was put back wrongly, or a disk that was repaired."""
+    store = Store(tmp_path / "known", 1000)
+    store.write("one", b"first")
+    store.write("two", b"second")
+    (tmp_path / "known" / "one").rename(tmp_path / "known" / "three")
+    (tmp_path / "known" / "two").rename(tmp_path / "known" / "one")
+    assert [store.read(name) for name in ("one", "two", "three")] == [None, None, None]
+
+
 def test_the_folder_is_bounded_and_what_was_not_asked_for_longest_goes(tmp_path: Path) -> None:
     """Entries that are read stay."""
     store = Store(tmp_path / "known", 100_000)

@@ -62,10 +62,12 @@ def note(kind: str, text: str, *, needs_a_person: bool = False) -> dict[str, obj
 def test_the_verdict_is_the_records(record: Record) -> None:
     """The banner says what the record decides, and counts what is open; it decides nothing itself."""
     assert record["sound"] is False
-    assert read(record).verdict.startswith("Needs a person. 1 uncured place, 0 notes with a question")
+    assert read(record).verdict.startswith("Needs a person. 1 uncured place. Everything else")
     asking = [note("undecided", "which?", needs_a_person=True), note("other", "so it is")]
     page = read(changed(record, uncured=[], notes=asking))
-    assert page.verdict.startswith("Needs a person. 0 uncured places, 1 note with a question")
+    assert page.verdict.startswith("Needs a person. 1 note with a question that only")
+    both = read(changed(record, notes=[*asking, *asking])).verdict
+    assert both.startswith("Needs a person. 1 uncured place and 2 notes with a question that only")
     assert 'class="verdict open"' in page.text
     page = read(changed(record, uncured=[], notes=[note("other", "so it is")], sound=True))
     assert page.verdict.startswith("In order. Every flaw that was found in the set is cured")
@@ -241,7 +243,7 @@ def test_a_table_that_is_cut_says_by_how_much(record: Record, monkeypatch: pytes
         for heading, rows in left.items()
         if rows
     ]
-    assert page.verdict.startswith("Needs a person. 5 uncured places,")
+    assert page.verdict.startswith("Needs a person. 5 uncured places.")
 
 
 def test_names_are_letters_on_the_page(record: Record) -> None:

@@ -10,7 +10,7 @@ import datetime as dt
 
 import pytest
 
-from assembler.sheet import preparation_cautions, preparation_words
+from assembler.sheet import preparation_cautions, preparation_words, reel_cautions
 
 
 @pytest.mark.parametrize(
@@ -151,3 +151,14 @@ def test_scales_that_disagree_are_told() -> None:
     """Two scales of one thermometer."""
     (caution,) = preparation_cautions({"baked_c": 52, "baked_f": 135})
     assert "the two scales do not agree" in caution
+
+
+def test_reels_that_draw_one_caution_share_it() -> None:
+    """Tapes are treated by the box: the words stand once, with all their reels; another treatment stands by itself."""
+    alike, other = {"oven": "overnight", "machine": "unit 2"}, {"baked_c": 80}
+    told = reel_cautions([("A", alike), ("B", other), ("C", {**alike, "machine": "unit 1"}), ("D", {})])
+    assert [text.partition(": ")[0] for text in told] == ["reels A, C", "reel B"]
+    assert [text.partition(": ")[2] for text in told] == [
+        *preparation_cautions(alike),
+        *preparation_cautions(other),
+    ]

@@ -55,6 +55,29 @@ def shown(board: Board, width: int, height: int) -> list[str]:
     return out.getvalue().splitlines()
 
 
+def test_how_a_pass_ended_stands_in_its_row_and_in_full_below() -> None:
+    """Of a bad end the first words are its state; of a good one nothing is wrong."""
+    board = told(flaws=0)
+    board.take(Event("ended", "A2", "stopped growing, and its header was never finished"))
+    rows = shown(board, 80, 30)
+    assert [row for row in rows if row.startswith("A2    stopped growing  ")]
+    assert [row for row in rows if row.startswith("  A2: stopped growing, and its header was never finished")]
+    assert not [row for row in rows if row.startswith("  A1")]
+
+
+def test_that_there_is_no_timecode_is_over_once_there_is() -> None:
+    """A log that is written at the end leaves nothing wrong; that it was lost for a while stays."""
+    board = Board()
+    board.take(Event("timecode", "A1", "no timecode so far", "none"))
+    board.take(Event("timecode", "A2", "timecode lost 6 s in", "lost"))
+    assert "A1: no timecode so far" in "\n".join(shown(board, 80, 24))
+    for name in ("A1", "A2"):
+        board.take(Event("timecode", name, "timecode found", "found"))
+    text = "\n".join(shown(board, 80, 24))
+    assert "no timecode" not in text
+    assert "A2: timecode lost 6 s in" in text
+
+
 @pytest.mark.parametrize("width", [80, 140])
 def test_all_that_matters_is_on_it(width: int) -> None:
     """What is recorded, what is wrong, what to play, whether the tape may come off; what was told twice once."""
@@ -71,6 +94,7 @@ def test_all_that_matters_is_on_it(width: int) -> None:
         "cut to silence",
     ):
         assert words in text, words
+    assert "\nPlay again, if the tape can stand another play" in text
     assert "Reel A: not yet: 1 roll, 8.5 s to play" in text
     assert "proven 50.0%, seen once 40.0%, flawed 10.0%" in text
     assert text.count("mute, 2 s") == 1

@@ -122,8 +122,8 @@ def _place_related(
 ) -> None:
     """Map a pass through the reference's map; a change of shift that is not the reference's is its own slip.
 
-    Whose it is stays open, and is told, where neither the sound nor its log shows it, nor any third pass runs on beside
-    the reference.
+    Whose it is stays open, and is listed, where neither the sound nor its log shows it, nor any third pass runs on
+    beside the reference.
     """
     base = work.maps[reference.name]
     first = relation.stretches[0]
@@ -134,7 +134,7 @@ def _place_related(
     own = probe_slips(one.position, relation, base.slips(), third, sample_rate)
     work.notes += [blame_note(one, reference, found.slip) for found in own if not found.is_sure]
     logged = unproved_slips(one.position, relation, sample_rate)
-    # The sound tells how the pass lies behind what its log alone shows before that.
+    # The sound tells how the pass lies after what its log alone shows before that.
     start_shift -= sum(slip.samples for slip in logged if slip.pass_sample < relation.proved[0])
     slips = [*logged, *(found.slip for found in own)]
     work.slips[one.name] = sorted(slips, key=lambda slip: slip.pass_sample)

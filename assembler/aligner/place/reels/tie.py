@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from assembler.aligner.place.agreement import belongs
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, MOST_TOUCH_SECONDS, TIE_SECONDS, TOUCH_DEVIATIONS
 from assembler.aligner.place.relation import relate
-from assembler.aligner.records.ranges import common
+from assembler.aligner.records.ranges import common, merged, total
 from assembler.notes import Note
 
 if TYPE_CHECKING:
@@ -55,8 +55,30 @@ def tie_reels(reels: Sequence[ExaminedReel], sample_rate: int) -> list[ExaminedR
                 tied.append(_tied(reel, earlier, *found))
                 break
         else:
-            tied.append(_touching(tied, reel, sample_rate))
+            notes = (_side_by_side(earlier, reel, sample_rate) for earlier in tied)
+            asking = tuple(note for note in notes if note is not None)
+            moved = _touching(tied, reel, sample_rate)
+            tied.append(replace(moved, notes=(*moved.notes, *asking)))
     return tied
+
+
+def _side_by_side(earlier: ExaminedReel, reel: ExaminedReel, sample_rate: int) -> Note | None:
+    """Return a question where two reels of one track run beside each other for longer than one of them runs alone.
+
+    A track has one sound at a time: reels that follow one another overlap a little, machines in sync all along.
+    """
+    pieces = [merged(piece for piece, _ in _pieces(*pair)) for pair in ((earlier, reel), (reel, earlier))]
+    both = total(common(*pieces))
+    if both <= min(map(total, pieces)) - both:
+        return None
+    names = [name for name in earlier.reel.tracks if name and name in reel.reel.tracks]
+    text = (
+        f"reels {earlier.name} and {reel.name} both name {', '.join(names)}, and run side by side for "
+        f"{both / sample_rate:.1f} s with other sound: of that a track of the set can hold one reel alone, "
+        f"{earlier.name}'s where it is right. If they are other tracks, give them names of their own in the sheet; "
+        "if they are one tape, make their passes those of one reel"
+    )
+    return Note("undecided", text)
 
 
 def _touching(others: Sequence[ExaminedReel], reel: ExaminedReel, sample_rate: int) -> ExaminedReel:

@@ -1,4 +1,4 @@
-"""What is told of how the passes of a reel lie: whose slip is open, and which chain changed the numbers."""
+"""What is reported of how the passes of a reel lie: whose slip is open, and which chain changed the numbers."""
 
 from __future__ import annotations
 

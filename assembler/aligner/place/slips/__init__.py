@@ -1,7 +1,7 @@
 """Samples lost and repeated in capture: where, and by which pass.
 
 Question: a shift changes between two anchors; between which two samples, and whose slip is it?
-Input: two passes and the shifts before and behind; a third one; what the logs say.
+Input: two passes and the shifts before and after; a third one; what the logs say.
 Output: the border with its doubt; each pass's own slips.
 
 Rules, each in its file:

@@ -1,7 +1,7 @@
 """Whose slip it is: what a change of shift between two passes, or a log, says of samples lost and repeated.
 
 A change of shift is a slip of either pass. Which one is settled by a third pass, else by the sound (see ``surplus``),
-else by the timecode logs, else by the order of trust (and told). Positions are samples of the passes themselves.
+else by the timecode logs, else by the order of trust (and reported). Positions are samples of the passes themselves.
 """
 
 from __future__ import annotations

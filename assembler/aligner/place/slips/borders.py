@@ -1,7 +1,7 @@
 """Where one shift ends and the next one begins, to the sample.
 
 A change of shift between two anchors is located where most samples speak for the first shift before it and for the
-second one behind it; in what that leaves open, a pass's own sound is asked. Positions are probe samples.
+second one after it; in what that leaves open, a pass's own sound is asked. Positions are probe samples.
 """
 
 from __future__ import annotations
@@ -51,7 +51,7 @@ class Border:
 def locate_border(
     reference: TrackReader, probe: TrackReader, between: tuple[int, int], shifts: tuple[int, int]
 ) -> Border:
-    """Return the border with the first shift before it and the second behind it that most samples speak for.
+    """Return the border with the first shift before it and the second after it that most samples speak for.
 
     Where the shift falls, as many probe samples have no counterpart. They are left out of the count: quiet
     material is equal by chance so often that counting them would draw the border into them.
@@ -59,8 +59,8 @@ def locate_border(
     Args:
         reference: the pass that the shifts lead to.
         probe: the pass in which the border lies.
-        between: probe samples that belong to either side for certain begin before and end behind this range.
-        shifts: reference sample less probe sample, before and behind the border.
+        between: probe samples that belong to either side for certain begin before and end after this range.
+        shifts: reference sample less probe sample, before and after the border.
     """
     missing = max(0, shifts[0] - shifts[1])
     last = max(between[0] + 1, between[1] - missing)

@@ -1,7 +1,7 @@
 """Where a capture is spliced: samples lost or repeated break the sound of all tracks between the same two samples.
 
-Where another capture is flawed, or was never made, comparison can't tell where a slip lies. But what goes on behind
-a splice is not what the sound before it foretells, nor is what lies before it what the sound behind it would have come
+Where another capture is flawed, or was never made, comparison can't tell where a slip lies. But what goes on after
+a splice is not what the sound before it foretells, nor is what lies before it what the sound after it would have come
 from; and that on every track that sounds. Strokes and edges surprise in one direction and on one track; the ends of
 mutes and held levels don't count, as nothing is known on one side of them; noise is foretold by nothing, and tells
 nothing. Samples captured twice are plainer: on every track they stand beside their copy.
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
 
 
 def splice_surprise(tracks: Sequence[Int32s]) -> Float64s:
-    """Return by how many nats each sample, with the one before it, surprises as the first one behind a splice.
+    """Return by how many nats each sample, with the one before it, surprises as the first one after a splice.
 
     Args:
         tracks: the same samples of every track.

@@ -44,7 +44,7 @@ def who_slipped(
         reference: the pass that shifts lead to.
         probe: the pass that they lead from.
         at: the probe sample at which the first shift ends to hold.
-        shifts: reference sample less probe sample, before and behind it.
+        shifts: reference sample less probe sample, before and after it.
     """
     count = abs(shifts[1] - shifts[0])
     if not 0 < count <= LONGEST_SURPLUS:

@@ -1,7 +1,7 @@
 """What a track is that holds none of the reference's numbers at its place: changed, exchanged, moved, or strange.
 
 A track that runs along with its own reference track, at another level or with noise added, is no stranger: its chain
-changes numbers, and comparing passes tells so. All others are left out; what they look like is told.
+changes numbers, and comparing passes tells so. All others are left out; what they look like is reported.
 """
 
 from __future__ import annotations

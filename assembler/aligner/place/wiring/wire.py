@@ -1,6 +1,6 @@
 """What is done about a pass whose tracks are wired wrongly: put right if the sheet says so, else left out.
 
-A track that is exchanged or inverted is undone only with ``fix = true`` on the pass, and told. Without it, and for a
+A track that is exchanged or inverted is undone only with ``fix = true`` on the pass, and listed. Without it, and for a
 track whose numbers are none of the reference's, the track is not used: a stranger is never mixed in silently. A track
 that runs along in its place, with other numbers, is no matter of wiring and stays to be compared.
 """
@@ -57,7 +57,7 @@ def wire_reel(
 
     Args:
         passes: in the order of trust; the first one that overlaps a pass is what it is held against.
-        reel: names its tracks; unused ones are not told about.
+        reel: names its tracks; nothing is reported of unused ones.
         fixed: names of passes whose wiring may be put right.
         scale: of the session's samples.
         known: what was found out before.
@@ -165,7 +165,7 @@ def _left_out_notes(one: ImportedPass, wiring: Wiring, reel: Reel, *, is_fixed: 
 def _stranger_notes(
     one: ImportedPass, reference: str, strangers: Sequence[Stranger], reel: Reel, scale: Scale
 ) -> list[Note]:
-    """Tell of each track that is not used what it looks like; strangers altogether are told in one line."""
+    """Tell of each track that is not used what it looks like; strangers altogether are reported in one line."""
     notes = []
     unlike = [s.track for s in strangers if s.reference_track is None and reel.tracks[s.track]]
     if unlike:

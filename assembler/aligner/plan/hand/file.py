@@ -112,7 +112,7 @@ def read_plan(path: Path, sheet: Sheet, tracks: Sequence[str], extent: Range) ->
         path: the plan.
         sheet: the session that it belongs to.
         tracks: names of the tracks that the set has.
-        extent: first sample of the set, and the first one behind it; labels past midnight are taken to follow.
+        extent: first sample of the set, and the first one after it; labels past midnight are taken to follow.
 
     Raises:
         SheetError: it is no plan of this session; the message names the file, the key and what is allowed.

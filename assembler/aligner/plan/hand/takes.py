@@ -65,10 +65,10 @@ def check_takes(
         track: its number in the plan, from 1, and its name.
         takes: of that track.
         covered: what each pass holds of it, in order, on the timeline.
-        extent: first sample of the set, and the first one behind it.
+        extent: first sample of the set, and the first one after it.
 
     Raises:
-        SheetError: with the take, what its pass does not hold, and which passes do; or that it begins behind the end.
+        SheetError: with the take, what its pass does not hold, and which passes do; or that it begins after the end.
     """
     for number, take in enumerate(takes, 1):
         if take.at >= extent[1]:

@@ -62,7 +62,7 @@ def cross_fade(outgoing: Int32s, incoming: Int32s, correlation: float, dither: F
 
     Args:
         outgoing: shape (n,), the side before the join.
-        incoming: shape (n,), the side behind it.
+        incoming: shape (n,), the side after it.
         correlation: measured, decides the gains.
         dither: shape (n,), in steps, triangular over -1 to 1.
         step: one step of the delivered word length's valid bits.

@@ -34,7 +34,7 @@ def prove_join(
     Args:
         planned: where and how long.
         outgoing: the pass before and its tape track; None for silence.
-        incoming: the pass behind and its tape track; None for silence.
+        incoming: the pass after and its tape track; None for silence.
     """
     if outgoing is None or incoming is None:
         return Join(planned.at, 0, EDGE, 0.0, 0)

@@ -1,4 +1,4 @@
-"""Places that a person has accepted: which acceptance closes a place, and what is told of them.
+"""Places that a person has accepted: which acceptance closes a place, and what is reported of them.
 
 Positions are timeline samples.
 """
@@ -63,6 +63,20 @@ def closing_of(
         ),
         None,
     )
+
+
+def beyond_words(place: Range, extent: Range, margin: int) -> str:
+    """Return that a stretch of the sheet lies outside of the set, or reaches beyond it: its labels may be mistyped.
+
+    Args:
+        place: the stretch.
+        extent: first sample of the set, and the first one after it.
+        margin: samples of a frame: no label is closer.
+    """
+    if not common([place], [extent]):
+        return "; it lies outside of the set"
+    is_beyond = place[0] <= extent[0] - margin or place[1] >= extent[1] + margin
+    return "; it reaches beyond the set" if is_beyond else ""
 
 
 def accepted_words(one: Acceptance) -> str:
@@ -134,9 +148,10 @@ def _accepted_note(
         text += f"; taken from {one.take}"
     is_open = one.was_open or one in closings
     if not one.news and not is_open:
-        text += "; it fits no place that is open, so that it is no longer needed" + (
-            f", unless for the take of {one.take}" if one.take else ""
+        text += "; it fits no place that is open: it is no longer needed, or means another one" + (
+            f"; its take of {one.take} holds" if one.take and one.standing and not elsewhere else ""
         )
+    text += beyond_words((one.start, one.end), outcome.extent, one.margin)
     return Note("accepted" if one.standing and is_open else "other", text, tracks=one.tracks)
 
 

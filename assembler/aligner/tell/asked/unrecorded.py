@@ -1,4 +1,4 @@
-"""What is told of stretches that were never recorded: that the sheet says so, and what sounds there all the same."""
+"""What is reported of stretches that were never recorded: that the sheet says so, and what sounds there."""
 
 from __future__ import annotations
 
@@ -9,6 +9,7 @@ import numpy as np
 from assembler.aligner.records.ranges import common, merged, pieces_of
 from assembler.aligner.records.reel import place_label, stretch_label, track_names
 from assembler.aligner.sound.scale import scale_of
+from assembler.aligner.tell.asked.accepted import beyond_words
 from assembler.aligner.tell.limits import READ_SAMPLES
 from assembler.notes import Note
 
@@ -30,7 +31,7 @@ def unrecorded_notes(
     Args:
         stretches: of the sheet.
         reels: placed and compared.
-        extent: first sample of the set, and the first one behind it; what lies outside is nobody's business.
+        extent: first sample of the set, and the first one after it; what lies outside is nobody's business.
         sheet: the session.
     """
     by_name = {reel.name: reel for reel in reels}
@@ -39,9 +40,9 @@ def unrecorded_notes(
         reel = by_name[stretch.reel]
         where = f"reel {reel.name}, {stretch_label(sheet)(stretch.start, stretch.end)}"
         names = track_names(reel.reel, stretch.tracks)
-        notes.append(
-            Note("other", f"{where}: never recorded, as the sheet says: {names}", tracks=stretch.tracks)
-        )
+        beyond = beyond_words((stretch.start, stretch.end), extent, reel.margin)
+        text = f"{where}: never recorded, as the sheet says: {names}{beyond}"
+        notes.append(Note("other", text, tracks=stretch.tracks))
         # Sound in the frames at its ends may be what lies beside it: the sheet names no shorter stretch.
         inner = (stretch.start + reel.margin, stretch.end - reel.margin)
         for place in common([inner], [extent]):

@@ -72,7 +72,7 @@ def find_causes(
     Args:
         passes: of the reel, in the order of trust.
         findings: what comparing them has shown.
-        unsure: slips that may as well be another pass's: pass and the pass sample behind them.
+        unsure: slips that may as well be another pass's: pass and the pass sample after them.
     """
     tape: list[Range] = []
     own: list[FoundFlaw] = []
@@ -210,7 +210,7 @@ def steady_interval(starts: Int64s, sample_rate: int) -> float | None:
 
     Each gap between two places is tried as one, two or three turns. A gap fits where it is a whole number of turns
     as nearly as flaws are found to begin; gaps of several turns are left by turns that did no harm. The interval
-    that chance explains worst is told if it explains it hardly at all (binomial tail, all intervals tried counted)
+    that chance explains worst is reported if it explains it hardly at all (binomial tail, all intervals tried counted)
     and a part may turn so slowly.
 
     Args:

@@ -28,7 +28,7 @@ _UNTOLD_WORDS = (
 
 
 def tape_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note]:
-    """Return a note for each flaw that the tape itself has, and one for those that are told together."""
+    """Return a note for each flaw that the tape itself has, and one for those that are reported together."""
     by_name = {one.name: one for one in reel.passes}
     label = stretch_label(sheet)
     notes = []
@@ -135,7 +135,7 @@ def _interval(
 ) -> float | None:
     """Return the interval at which places of a pass come, in samples.
 
-    Of places that no other pass bears out none is told that the music itself keeps.
+    Of places that no other pass bears out none is reported that the music itself keeps.
     """
     proved = steady_interval(np.array([start for start, _ in machine], np.int64), rate)
     if proved is not None:

@@ -67,20 +67,25 @@ function fillPanel(panel, row, tracks, track) {
   const index = viewOf(track, start, end);
   if (index < 0) {
     panel.append(make("p", { class: "faint" }, record.views.length
-      ? "The page has no waveforms and no clips of this place: nothing of it lies in the set, or the page would be too large."
+      ? "No waveforms and no clips were made of this place: it is none of sound, or none of it lies in the set."
       : "The page was made without waveforms and clips."));
     return;
   }
   fillView(panel, index, told, start, end);
 }
 
-// How the sides of a computed join meet there, if there is one.
+// How the sides of a join meet there that is not between the same numbers, if there is one.
+const UNCOMPARED = {
+  edge: "sound meets silence that no pass covers",
+  slip: "the same pass goes on after samples that it lost or repeated",
+};
+
 function joinWords(track, start, end) {
-  const joins = track.joins.filter(([at, fade, law]) => law !== "identical" && law !== "edge" &&
+  const joins = track.joins.filter(([at, fade, law]) => law !== "identical" &&
     overlaps(at - Math.floor(fade / 2), at - Math.floor(fade / 2) + fade, start, end));
   return joins.slice(0, 4).map(([at, fade, law, correlation, peak]) => make("p", {},
-    `Join at ${placeLabel(at)}: ${law}${fade ? ` over ${counted(fade, "sample")}` : ""}` +
-    (law === "slip" ? "" : `; correlation of the sides ${correlation}, largest difference ${number(peak)}`) + "."));
+    `Join at ${placeLabel(at)}: ${law}${fade ? ` over ${counted(fade, "sample")}` : ""}; ` +
+    `${UNCOMPARED[law] ?? `correlation of the sides ${correlation}, largest difference ${number(peak)}`}.`));
 }
 
 function showInChart(start, end, track) {

@@ -74,7 +74,13 @@ def record_of(flaws: list[dict[str, Any]], joins: list[tuple[int, int, str]], **
 
 
 COVERED = {1: [(0, LENGTH), (0, LENGTH)], 2: [(0, LENGTH), (0, LENGTH)]}
-JOINS = [(20_000, 400, "identical"), (30_000, 400, "constant_power"), (40_001, 0, "cut"), (50_000, 0, "slip")]
+JOINS = [
+    (20_000, 400, "identical"),
+    (30_000, 400, "constant_power"),
+    (40_001, 0, "cut"),
+    (50_000, 0, "slip"),
+    (77_000, 0, "edge"),
+]
 
 
 def places(choices: tuple[Choice, ...]) -> list[tuple[int, int, int]]:
@@ -83,7 +89,7 @@ def places(choices: tuple[Choice, ...]) -> list[tuple[int, int, int]]:
 
 
 def test_what_is_open_comes_first_then_joins_then_flaws() -> None:
-    """Of a flaw of two tracks the first one before any second; each range of a track once; joins that are computed."""
+    """Of a flaw of two tracks the first one before any second; each range of a track once; slips and ends last."""
     uncured = [
         {"reel": "A", "track": "Snare", "start": 9000, "end": 9100, "kind": "mute"},
         {
@@ -116,10 +122,12 @@ def test_what_is_open_comes_first_then_joins_then_flaws() -> None:
         (1, 70_000, 70_000),
         (2, 5_000, 5_400),
         (2, 70_000, 70_000),
+        (1, 50_000, 50_000),
+        (1, 77_000, 77_000),
     ]
     chosen = choose_places(record, COVERED)
-    assert [one.order for one in chosen] == list(range(10))
-    assert [one.is_join for one in chosen] == [False] * 3 + [True] * 2 + [False] * 5
+    assert [one.order for one in chosen] == list(range(12))
+    assert [one.is_join for one in chosen] == [False] * 3 + [True] * 2 + [False] * 5 + [True] * 2
     assert all(one.columns == COLUMNS[0] and one.has_clips for one in chosen)
 
 
