@@ -105,7 +105,7 @@ def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
     """Return the differing samples of patches that concealment explains, and that sound hardly explains by itself."""
     kept_to = surprise > 0
     # Where much is not as concealment leaves it another flaw stands, which may set in within a patch.
-    other = ranges_of((lost & ~kept_to).any(axis=0), bridge=PATCH_BRIDGE)
+    other = ranges_of(np.asarray((lost & ~kept_to).any(axis=0)), bridge=PATCH_BRIDGE)
     patches = without(ranges_of(differs, bridge=PATCH_BRIDGE), other)
     accepted = np.zeros(differs.size, np.bool_)
     for start, end in pieces_of(patches, LONGEST_PATCH):
