@@ -376,7 +376,10 @@ def _doubted(
 
 
 def _through_holes(passes: Sequence[PlacedPass], track: int, flaws: Sequence[FoundFlaw]) -> list[FoundFlaw]:
-    """Return what lies between two flaws of a pass where every other pass lost samples: the flaw goes on there."""
+    """Return what lies between two flaws of a pass where every other pass lost samples: the flaw goes on there.
+
+    Unless that is for longer than what is known of it.
+    """
     found: list[FoundFlaw] = []
     for one in passes:
         covered = merged(piece for other in passes if other is not one for piece in other.covered(track))
@@ -388,7 +391,8 @@ def _through_holes(passes: Sequence[PlacedPass], track: int, flaws: Sequence[Fou
                     continue
                 before = [flaw for flaw in own if flaw.start < start <= flaw.end + BRIDGE_SAMPLES]
                 behind = [flaw for flaw in own if flaw.start - BRIDGE_SAMPLES <= end < flaw.end]
-                if before and behind:
+                known = sum(max((f.end - f.start for f in beside), default=0) for beside in (before, behind))
+                if before and behind and end - start <= known:
                     kind, because = before[-1].kind, Because(Rule.GOES_ON)
                     found.append(FoundFlaw(one.name, track, kind, start, end, because=because))
     return _not_known(found, flaws)

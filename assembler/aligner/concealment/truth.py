@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, FIRST_SHARE, NOBODY_COST, ROUNDS, SURE_NATS
-from assembler.aligner.concealment.marks import LINE, THROUGHOUT, UP_TO_MEAN
+from assembler.aligner.concealment.marks import LINE, MEAN, THROUGHOUT, UP_TO_MEAN
 from assembler.aligner.concealment.nearby import share_lost, sound_cost, spread_of_bend
 from assembler.aligner.concealment.path import States, distinct_states, least_totals, rows_at
 
@@ -172,6 +172,10 @@ class _Links:
         self._single = only_mean & (several != LINE) | np.roll(behind_good, -1, axis=1)
         self._only_held = only_held & (several == UP_TO_MEAN)
         self._goes_on = (mean | held)[:, behind]
+        # Where several are held throughout, and one is a mean, one that is held and is the last had another before it.
+        singles = np.array([machine.single for machine in window.machines])[:, None]
+        last_held = only_held & (several == THROUGHOUT) & (singles == MEAN) & ~self._goes_on
+        self._had_another = np.roll(last_held, -1, axis=1)
         self._arbitrary = window.bits * np.log(2.0)
 
     def between(self, spread: Float64s) -> Float64s:
@@ -179,11 +183,17 @@ class _Links:
         count, size = self._lost.shape[1:]
         torn = np.zeros((count, count, size), np.uint16)
         broken = np.zeros(torn.shape)
-        for lost, single, held, price in zip(
-            self._lost, self._single, self._only_held, self._breaking(spread, slice(None)), strict=True
+        for lost, single, another, held, price in zip(
+            self._lost,
+            self._single,
+            self._had_another,
+            self._only_held,
+            self._breaking(spread, slice(None)),
+            strict=True,
         ):
             behind = np.roll(lost, -1, axis=1)
             torn += (lost & single)[:, None] & behind
+            torn += ~lost[:, None] & (behind & another)
             broken += np.where((lost & held)[:, None] & ~behind, price, 0.0)
         return np.asarray(self._arbitrary * torn + broken, np.float64)
 

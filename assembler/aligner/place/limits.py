@@ -207,6 +207,6 @@ BELONGS_SHARE = 0.5
 MOST_PIECES = 8
 """Places at which a stranger is held against the track that it should be, spread over all that were found."""
 
-SERIES_SLIPS = 3
+SERIES_SLIPS = 2
 """Slips of one pass, all by as much, that settle whose one more is that nothing else tells: a clock that drifts against
 another slips at even intervals, always the same way."""

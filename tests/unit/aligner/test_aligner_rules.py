@@ -157,10 +157,10 @@ def _goes_on() -> list[Because]:
     tape = _tape()
     noise = np.random.default_rng(8).integers(-20_000, 20_000, 5000)
     noisy = _changed(tape, 0, noise, where=slice(START - 1000, START + 4000))
-    for beside in (slice(START - 40, START), slice(START + 3000, START + 3040)):
+    for beside in (slice(START - 40, START), slice(START + 1500, START + 1540)):
         noisy[0, beside] = tape[0, beside]
-    cut = np.delete(tape, slice(START, START + 3000), axis=1)
-    slipped = map_with_slips(cut.shape[1], 0, (Slip(START, 3000),))
+    cut = np.delete(tape, slice(START, START + 1500), axis=1)
+    slipped = map_with_slips(cut.shape[1], 0, (Slip(START, 1500),))
     return _told(noisy, cut, maps=[map_with_slips(LENGTH, 0, ()), slipped])
 
 

@@ -167,9 +167,15 @@ def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
 
 
 def _slipped_in_series(slip: _RelativeSlip, slips: Sequence[_RelativeSlip]) -> Slipped | None:
-    """Return who slipped by as much again and again, where nobody else did: clocks that drift apart do."""
-    told = [other.slipped for other in slips if other.change == slip.change and other.slipped is not None]
-    return told[0] if len(told) >= SERIES_SLIPS and len(set(told)) == 1 else None
+    """Return who slipped by as much again and again, where nobody else did: clocks that drift apart do.
+
+    Where one of the passes is muted several such slips look like one.
+    """
+    known = [other for other in slips if other.slipped is not None]
+    step = min((abs(other.change) for other in known), default=0)
+    alike = [other.slipped for other in known if other.change * slip.change > 0 and abs(other.change) == step]
+    is_series = len(alike) >= SERIES_SLIPS and len(set(alike)) == 1 and slip.change % step == 0
+    return alike[0] if is_series else None
 
 
 def _seen_slips(relations: Mapping[str, Relation | None]) -> list[list[tuple[str, _RelativeSlip]]]:
