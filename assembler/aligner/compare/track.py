@@ -384,6 +384,7 @@ def _through_holes(passes: Sequence[PlacedPass], track: int, flaws: Sequence[Fou
     for one in passes:
         covered = merged(piece for other in passes if other is not one for piece in other.covered(track))
         own = [flaw for flaw in flaws if flaw.pass_name == one.name]
+        whole = merged(((flaw.start, flaw.end) for flaw in own), bridge=BRIDGE_SAMPLES)
         for held in one.covered(track):
             for start, end in without([held], covered):
                 # Before the others begin and behind their end there is no hole, nor is there one in a lone pass.
@@ -391,7 +392,11 @@ def _through_holes(passes: Sequence[PlacedPass], track: int, flaws: Sequence[Fou
                     continue
                 before = [flaw for flaw in own if flaw.start < start <= flaw.end + BRIDGE_SAMPLES]
                 behind = [flaw for flaw in own if flaw.start - BRIDGE_SAMPLES <= end < flaw.end]
-                known = sum(max((f.end - f.start for f in beside), default=0) for beside in (before, behind))
+                known = total(
+                    (low, high)
+                    for low, high in whole
+                    if low < start <= high + BRIDGE_SAMPLES or low - BRIDGE_SAMPLES <= end < high
+                )
                 if before and behind and end - start <= known:
                     kind, because = before[-1].kind, Because(Rule.GOES_ON)
                     found.append(FoundFlaw(one.name, track, kind, start, end, because=because))
