@@ -11,7 +11,9 @@ often as asked for; the quickest of each is told. Columns:
 
 Rows: ``clean``: two passes that agree; ``flaws``: two with flaws; ``noise``: also 10 s of noise on all tracks of one;
 ``three``: three passes with flaws; ``alone``: one pass with flaws; ``quiet`` and ``square``: two passes with flaws, of
-noise of a few steps and of a square-wave synthesizer. Elsewhere the music is dense.
+noise of a few steps and of a square-wave synthesizer. Elsewhere the music is dense. ``medium-clean``, ``medium`` and
+``medium-one``: sounds, flaws and logs by the model of the medium (``medium_sessions``), of two passes, without flaws
+and with, and of one; as many flaws a minute as its sessions of 24 s have, some of which no pass has right.
 
 Run: python -m scripts.bench.check_speed [--minutes 5 20] [--rows NAME ...] [--runs N] [--folder FOLDER]
 With ``--folder`` the sessions are kept there and used again.
@@ -33,6 +35,7 @@ import numpy as np
 import soundfile
 
 from scripts.bench import usage
+from scripts.bench.medium_sessions import make_session
 from scripts.bench.trial_sessions import TRACKS, draw_flaw, make_tape, put_flaw
 from scripts.bench.trial_sounds import SAMPLE_RATE
 
@@ -77,6 +80,9 @@ class Row:
     has_noise: bool = False
 
 
+MEDIUM_SEED = 7
+MEDIUM = {"medium-clean": "clean", "medium": "two", "medium-one": "one"}
+"""Rows, and the kind of session that the model of the medium makes for each."""
 ROWS = {
     "clean": Row(flaws=0),
     "flaws": Row(),
@@ -101,19 +107,22 @@ def main() -> None:
     """Measure and print a table."""
     options = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawTextHelpFormatter)
     options.add_argument("--minutes", type=int, nargs="+", default=[5])
-    options.add_argument("--rows", nargs="+", choices=ROWS, default=list(ROWS))
+    options.add_argument("--rows", nargs="+", choices=[*ROWS, *MEDIUM], default=[*ROWS, *MEDIUM])
     options.add_argument("--runs", type=int, default=2)
     options.add_argument("--folder", type=Path)
     asked = options.parse_args()
     folder = asked.folder or Path(tempfile.mkdtemp(prefix="check-speed-"))
     print(
-        f"{'row':8}{'minutes':>8}{'seconds':>9}{'x real time':>13}{'by one core':>13}{'x yardstick':>13}{'MiB':>6}"
+        f"{'row':14}{'minutes':>8}{'seconds':>9}{'x real time':>13}{'by one core':>13}{'x yardstick':>13}{'MiB':>6}"
     )
     for name in asked.rows:
         for minutes in asked.minutes:
             session = folder / f"{name}-{minutes}"
             if not session.exists():
-                apart(write_session, session, ROWS[name], minutes)
+                if name in MEDIUM:
+                    apart(write_medium, session, MEDIUM[name], minutes)
+                else:
+                    apart(write_session, session, ROWS[name], minutes)
             print_row(name, minutes, session, asked.runs)
             if asked.folder is None:
                 shutil.rmtree(session)
@@ -138,7 +147,7 @@ def print_row(name: str, minutes: int, session: Path, runs: int) -> None:
     seconds = min(run.seconds for run in checks)
     processor = min(run.processor for run in checks)
     print(
-        f"{name:8}{minutes:8}{seconds:9.1f}{60 * minutes / seconds:13.0f}{60 * minutes / processor:13.0f}"
+        f"{name:14}{minutes:8}{seconds:9.1f}{60 * minutes / seconds:13.0f}{60 * minutes / processor:13.0f}"
         f"{processor / min(yardsticks):13.1f}{max(run.memory for run in checks):6.0f}",
         flush=True,
     )
@@ -154,7 +163,7 @@ def compared(session: Path) -> float:
     """Return the processor time in which each pass's files are read and compared with the first one's, byte by byte."""
     first, *others = sorted(path for path in session.iterdir() if path.is_dir())
     started = time.process_time()
-    for path in sorted(first.iterdir()):
+    for path in sorted(first.glob("*.wav")):
         files = [(folder / path.name).open("rb") for folder in (first, *others)]
         for file in files:
             file.seek(HEADER_BYTES)
@@ -163,7 +172,8 @@ def compared(session: Path) -> float:
             if not blocks[0].size:
                 break
             for block in blocks[1:] or [np.zeros_like(blocks[0])]:
-                np.count_nonzero(blocks[0] != block)
+                both = min(block.size, blocks[0].size)
+                np.count_nonzero(blocks[0][:both] != block[:both])
         for file in files:
             file.close()
     return time.process_time() - started
@@ -197,6 +207,12 @@ def write_session(folder: Path, row: Row, minutes: int) -> None:
     for file in (file for tracks in files.values() for file in tracks):
         file.close()
     (folder / "session.toml").write_text(SHEET + "".join(TAKE.format(name=name) for name in names))
+
+
+def write_medium(folder: Path, kind: str, minutes: int) -> None:
+    """Write a session by the model of the medium."""
+    folder.mkdir(parents=True)
+    make_session(folder, kind, MEDIUM_SEED, seconds=60 * minutes, tracks=TRACKS, own=True)
 
 
 def open_track(folder: Path, track: int) -> soundfile.SoundFile:

@@ -100,6 +100,20 @@ def test_worst_case_is_not_passed_over(place: int, phase: int, louder: float, sa
     assert meter.peak == pytest.approx(direct_peak(values, sample_rate), rel=1e-13)
 
 
+@pytest.mark.parametrize("kind", [np.int32, np.float64])
+def test_nothing_is_left_of_odd_pieces(kind: type[np.int32 | np.float64]) -> None:
+    """What no stretch takes of a piece is taken with the next: a peak at the very end of many odd pieces is found."""
+    taps = interpolator(oversampling_factor(48_000))[1]
+    values = np.zeros(30 * 1001)
+    values[-100 : taps.size - 100] = 1000 * np.sign(taps)
+    meter = TruePeakMeter(48_000)
+    for piece in np.split(values.astype(kind), 30):
+        meter.update(piece)
+    meter.finish()
+    assert meter.peak == pytest.approx(direct_peak(values, 48_000), rel=1e-13)
+    assert meter.peak > 1900
+
+
 @settings(max_examples=20, deadline=None)
 @given(seed=st.integers(0, 2**32), shift=st.integers(1, 6))
 def test_levels_follow_gain(seed: int, shift: int) -> None:

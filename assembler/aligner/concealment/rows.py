@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Bools, Int32s
+    from assembler.arrays import Bools, Float64s, Int32s, Int64s
 
 
 @dataclass(frozen=True)
@@ -109,22 +109,28 @@ def _has_full_block(marked: Bools) -> bool:
 
 
 def _rows(means: Bools, parity: int) -> list[Row]:
-    found = []
-    for first, last in ranges_of(means[parity::2], least=LEAST_MEMBERS):
-        start, end = parity + 2 * first, parity + 2 * last - 1
-        low, high = max(0, start - RATE_SAMPLES), min(means.size, end + RATE_SAMPLES)
-        members = last - first
-        inside = int(np.count_nonzero(means[start:end])) - members
-        around = int(np.count_nonzero(means[low:start]) + np.count_nonzero(means[end:high]))
-        # Sound that is as even between the members, as silence is, is so by nature.
-        chance = max(_rate(inside, end - start - members), _rate(around, high - end + start - low))
-        nats = -members * float(np.log(chance))
-        if nats >= WEAK_NATS:
-            found.append(Row(start, end, nats))
-    return found
+    ranges = ranges_of(means[parity::2], least=LEAST_MEMBERS)
+    if not ranges:
+        return []
+    sums = np.concatenate(([0], np.cumsum(means)))
+    first, last = np.array(ranges, np.int64).T
+    start, end, members = parity + 2 * first, parity + 2 * last - 1, last - first
+    low, high = np.maximum(0, start - RATE_SAMPLES), np.minimum(means.size, end + RATE_SAMPLES)
+    inside = sums[end] - sums[start] - members
+    around = sums[start] - sums[low] + sums[high] - sums[end]
+    # Sound that is as even between the members, as silence is, is so by nature.
+    chance = np.maximum(
+        _rates(inside, end - start - members),
+        _rates(around, high - end + start - low),
+    )
+    nats = -members * np.log(chance)
+    kept = np.flatnonzero(nats >= WEAK_NATS)
+    return [
+        Row(*row) for row in zip(start[kept].tolist(), end[kept].tolist(), nats[kept].tolist(), strict=True)
+    ]
 
 
-def _rate(marked: int, seen: int) -> float:
+def _rates(marked: Int64s, seen: Int64s) -> Float64s:
     return (marked + 1) / (seen + 2)
 
 
