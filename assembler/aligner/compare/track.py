@@ -129,6 +129,7 @@ def weigh_track(
     # Where passes differ that has been asked already, sample by sample.
     asked = merged(comparison.differing, bridge=FLAW_BRIDGE)
     flaws += losses_without_witness(passes, track, notes, asked)
+    flaws += unasked_losses(passes, track, notes, flaws)
     undecided += hidden.undecided
     flaws += _doubted(passes, track, notes, flaws)
     flaws += _through_holes(passes, track, flaws)
@@ -150,7 +151,6 @@ def weigh_track(
             *lone.natural,
             *played,
             *weak_rows(passes, track, notes, asked, flaws),
-            *unasked_losses(passes, track, notes, flaws),
         ],
         comparison,
     )
