@@ -89,15 +89,19 @@ def settle(window: Window) -> Settled:
 
 
 def _surprise(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bools) -> Float64s:
-    """Return how unlikely each lost sample is by chance what concealment leaves, in nats; 0 for one that is not."""
+    """Return how unlikely each lost sample is by chance what concealment leaves, in nats; 0 for one that is not.
+
+    By chance means that any of the captures holds such a sample there: the truth is sought where none does.
+    """
     kept_to = np.stack([_by_rule(*rows) for rows in zip(window.machines, lost, mean, held, strict=True)])
     surprise = np.zeros(lost.shape)
     still = np.diff(window.versions, axis=1, prepend=window.versions[:, :1] - 1) == 0
-    for number, usual in enumerate(~differs & window.present):
-        # Where sound holds levels, one that is held again is nothing, and a mean between two of them is.
-        marked = mean[number] | held[number]
-        for own in (marked & still[number], marked & ~still[number]):
-            surprise[number, own] = -np.log(rate_nearby(own & usual, usual))[own]
+    # Where sound holds levels, one that is held again is nothing, and a mean between two of them is.
+    for looks in (still, ~still):
+        none = np.ones(differs.size)
+        for own, usual in zip((mean | held) & looks, ~differs & window.present, strict=True):
+            none *= 1 - rate_nearby(own & usual, usual)
+        surprise += np.where((mean | held) & looks, -np.log1p(-none), 0.0)
     return surprise * kept_to
 
 
@@ -106,12 +110,16 @@ def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
     kept_to = surprise > 0
     # Where much is not as concealment leaves it another flaw stands, which may set in within a patch.
     other = ranges_of(np.asarray((lost & ~kept_to).any(axis=0)), bridge=PATCH_BRIDGE)
-    patches = without(ranges_of(differs, bridge=PATCH_BRIDGE), other)
     accepted = np.zeros(differs.size, np.bool_)
-    for start, end in pieces_of(patches, LONGEST_PATCH):
-        nats = surprise[:, start:end]
-        enough = max(LEAST_EVIDENCE, LEAST_SURPRISE * int(np.count_nonzero(nats)))
-        accepted[start:end] = nats.sum() >= enough or _of_single(nats) >= ALONE_NATS
+    for patch in ranges_of(differs, bridge=PATCH_BRIDGE):
+        parts = without([patch], other)
+        for start, end in pieces_of(parts, LONGEST_PATCH):
+            nats = surprise[:, start:end]
+            enough = max(LEAST_EVIDENCE, LEAST_SURPRISE * int(np.count_nonzero(nats)))
+            single = _of_single(nats)
+            # Beside another flaw what looks concealed may be its own.
+            is_whole = parts == [patch]
+            accepted[start:end] = (is_whole and nats.sum() >= enough) or single >= ALONE_NATS
     return accepted & differs
 
 
