@@ -79,12 +79,13 @@ def likeliest_truth(window: Window, at: Int64s, mean: Bools, held: Bools) -> Cho
     captures, size = versions.shape
     explained = mean | held
     states = distinct_states(versions[:, at], present[:, at])
-    here, lost = present[:, at], states.lost
+    lost = states.lost
     starts, sizes = rows_at(at)
     links = _Links(window, at, lost, mean, held)
     sound = _first_truth(versions, present, explained)
     share = np.full((captures, at.size), FIRST_SHARE)
     unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
+    may_be_kept = present[:, at] & ~explained[:, at]
     usual = ~window.differing()
     choice = Choice(states.captures[0], np.zeros(at.size), lost[:, 0])
     for number in range(ROUNDS):
@@ -92,7 +93,8 @@ def likeliest_truth(window: Window, at: Int64s, mean: Bools, held: Bools) -> Cho
         costs = sound_cost(states.values, at, sound, spread, usual, window.step)
         costs[states.captures == captures] = np.inf
         costs[-1] = NOBODY_COST
-        losing, keeping = unexplained - np.log(share), np.where(here, -np.log1p(-share), 0.0)
+        # One that was lost may happen to be the tape's all the same, where it is what concealment leaves.
+        losing, keeping = unexplained - np.log(share), np.where(may_be_kept, -np.log1p(-share), 0.0)
         costs += _sum(np.where(*one) for one in zip(lost, losing, keeping, strict=True))
         costs += links.at_ends(spread, starts, sizes)
         totals = least_totals(costs, links.between(spread), starts, sizes)
