@@ -75,8 +75,9 @@ def settle(window: Window) -> Settled:
     choice = likeliest_truth(window, at, mean, held)
     lost = np.zeros((captures, size), np.bool_)
     lost[:, at] = choice.lost
-    levels = lost & _long_levels(held)
-    surprise = np.where(levels, 0.0, _surprise(window, differs, lost, mean, held))
+    still = np.diff(versions, axis=1, prepend=versions[:, :1] - 1) == 0
+    levels = lost & _long_levels(still)
+    surprise = np.where(levels, 0.0, _surprise(window, differs, lost, mean, held, still))
     accepted = np.asarray(_accepted(differs, lost & ~levels, surprise) & ~levels.any(axis=0))[at]
     leads = choice.lead >= DECIDED_NATS
     has_truth = choice.truth < captures
@@ -88,14 +89,15 @@ def settle(window: Window) -> Settled:
     return replace(said, lost=lost, surprise=np.where(lost, surprise, 0.0))
 
 
-def _surprise(window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bools) -> Float64s:
+def _surprise(
+    window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bools, still: Bools
+) -> Float64s:
     """Return how unlikely each lost sample is by chance what concealment leaves, in nats; 0 for one that is not.
 
     By chance means that any of the captures holds such a sample there: the truth is sought where none does.
     """
     kept_to = np.stack([_by_rule(*rows) for rows in zip(window.machines, lost, mean, held, strict=True)])
     surprise = np.zeros(lost.shape)
-    still = np.diff(window.versions, axis=1, prepend=window.versions[:, :1] - 1) == 0
     # Where sound holds levels, one that is held again is nothing, and a mean between two of them is.
     for looks in (still, ~still):
         none = np.ones(differs.size)
@@ -123,10 +125,10 @@ def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
     return accepted & differs
 
 
-def _long_levels(held: Bools) -> Bools:
+def _long_levels(still: Bools) -> Bools:
     """Return where a capture holds a level for longer than strewn losses last: a flaw of its own, for other rules."""
-    found = np.zeros(held.shape, np.bool_)
-    for own, level in zip(found, held, strict=True):
+    found = np.zeros(still.shape, np.bool_)
+    for own, level in zip(found, still, strict=True):
         for start, end in ranges_of(level, least=LONGEST_HOLD + 1):
             own[start:end] = True
     return found
