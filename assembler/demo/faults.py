@@ -14,7 +14,7 @@ from assembler.demo.medium.causes import Cause, clog, drop_out, scratch, unlock
 from assembler.demo.medium.concealment import Machine, Made
 from assembler.demo.medium.format import Format
 from assembler.demo.medium.recorder import SCALE, move, put, repeat
-from assembler.demo.tape import BIT_DEPTH
+from assembler.demo.music.tape import BIT_DEPTH
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from assembler.demo.music.voices import SAMPLE_RATE
 from assembler.demo.scenario import DELAY_MS, FRAME_RATE, JITTER_MS, TAPE_START
-from assembler.demo.voices import SAMPLE_RATE
 from assembler.timecode import (
     MILLISECOND_TICKS,
     TICKS_PER_BEAT_960,

@@ -11,9 +11,9 @@ from assembler.demo.faults import LAYOUT, MACHINE, spoil_capture, spoil_play
 from assembler.demo.medium.causes import hurt, unhurt
 from assembler.demo.medium.machine import play_tape
 from assembler.demo.medium.recorder import SCALE, capture
-from assembler.demo.piece import PIECE_SAMPLES, hear_room, play_part
+from assembler.demo.music.piece import PIECE_SAMPLES, hear_room, play_part
+from assembler.demo.music.tape import BIT_DEPTH, record_track
 from assembler.demo.scenario import PASSES, REELS, ROOM, SEED, TAPE_START, DemoPass, DemoReel, find_reel
-from assembler.demo.tape import BIT_DEPTH, record_track
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.demo.logs import write_log
+from assembler.demo.music.voices import SAMPLE_RATE
 from assembler.demo.recording import capture_pass, captured_samples, demo_truth, pass_generator
 from assembler.demo.scenario import PASSES, DemoPass, find_reel
 from assembler.demo.telling import tell_session
-from assembler.demo.voices import SAMPLE_RATE
 from assembler.errors import PublishError
 
 if TYPE_CHECKING:

@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Final
 
 from assembler.demo.faults import SWEEP
+from assembler.demo.music.voices import SAMPLE_RATE
 from assembler.demo.scenario import FRAME_RATE, PASSES, REELS, TAPE_START, find_reel
-from assembler.demo.voices import SAMPLE_RATE
 from assembler.timecode import format_sample, frame_rate
 
 if TYPE_CHECKING:

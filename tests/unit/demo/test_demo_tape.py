@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from assembler.demo.tape import MIXER_NOISE, record_track
+from assembler.demo.music.tape import MIXER_NOISE, record_track
 
 
 def test_an_idle_input_is_never_digital_silence() -> None:
