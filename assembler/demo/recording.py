@@ -7,15 +7,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.demo.flaws import Flaw, apply_flaws
-from assembler.demo.piece import PIECE_SAMPLES, hear_room, play_part
+from assembler.demo.faults import LAYOUT, MACHINE, spoil_capture, spoil_play
+from assembler.demo.medium.causes import hurt, unhurt
+from assembler.demo.medium.machine import play_tape
+from assembler.demo.medium.recorder import SCALE, capture
+from assembler.demo.music.piece import PIECE_SAMPLES, hear_room, play_part
+from assembler.demo.music.tape import BIT_DEPTH, record_track
 from assembler.demo.scenario import PASSES, REELS, ROOM, SEED, TAPE_START, DemoPass, DemoReel, find_reel
-from assembler.demo.tape import record_track
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from assembler.arrays import Float64s, Int32s
+    from assembler.demo.medium.causes import Damage
+    from assembler.demo.medium.recorder import Capture
 
 
 @dataclass(frozen=True)
@@ -25,12 +30,12 @@ class DemoTruth:
     Args:
         first_sample: where the tapes' first sample lies on the timeline.
         reels: by name, shape (samples, tracks): all of one length, 16-bit numbers.
-        damage: by reel name, the stretches that no pass holds any more.
+        damages: by reel name, the hurt places of the tape itself.
     """
 
     first_sample: int
     reels: Mapping[str, Int32s]
-    damage: Mapping[str, tuple[Flaw, ...]]
+    damages: Mapping[str, tuple[Damage, ...]]
 
 
 def demo_truth() -> DemoTruth:
@@ -39,28 +44,36 @@ def demo_truth() -> DemoTruth:
     return DemoTruth(
         first_sample=TAPE_START,
         reels={reel.name: _record_reel(reel, parts) for reel in REELS},
-        damage={reel.name: reel.damage for reel in REELS},
+        damages={reel.name: reel.damages for reel in REELS},
     )
 
 
-def capture_pass(demo_pass: DemoPass, tape: Int32s) -> Int32s:
-    """Return the samples that a pass captured, flaws and all.
+def capture_pass(demo_pass: DemoPass, tape: Int32s) -> Capture:
+    """Return what a pass captured, faults and all, with the truth about every sample.
 
     Args:
         demo_pass: which stretch, and what went wrong.
         tape: shape (samples, tracks), as ``demo_truth`` gives it.
-
-    Returns:
-        Shape (demo_pass.end - demo_pass.start, tracks).
     """
-    damage = find_reel(demo_pass.reel).damage
-    played = apply_flaws(tape, (*damage, *demo_pass.flaws), pass_generator(demo_pass))
-    return played[demo_pass.start : demo_pass.end]
+    generator = pass_generator(demo_pass)
+    play = unhurt(LAYOUT.sweeps(len(tape)))
+    hurt(play, generator, find_reel(demo_pass.reel).damages)
+    spoil_play(play, demo_pass.faults, generator)
+    heard = play_tape(np.ascontiguousarray(tape.T), BIT_DEPTH, LAYOUT, MACHINE, play, generator)
+    one = capture(demo_pass.name, heard, BIT_DEPTH, BIT_DEPTH, demo_pass.start, demo_pass.end)
+    spoil_capture(one, demo_pass.faults, generator)
+    return one
+
+
+def captured_samples(one: Capture) -> Int32s:
+    """Return a capture's samples as they stand in its files: 16-bit numbers, shape (samples, tracks)."""
+    return one.words.T >> SCALE - BIT_DEPTH
 
 
 def pass_generator(demo_pass: DemoPass) -> np.random.Generator:
     """Return the source of chance of one pass, always in the same state."""
-    return np.random.default_rng([SEED, 2, PASSES.index(demo_pass)])
+    # By the 9 no sample of reel B's crease is lost in both passes: the place can be woven whole.
+    return np.random.default_rng([SEED, 9, PASSES.index(demo_pass)])
 
 
 def _play_all() -> dict[str, Float64s]:
@@ -80,5 +93,5 @@ def _record_reel(reel: DemoReel, parts: Mapping[str, Float64s]) -> Int32s:
         converter = np.random.default_rng([SEED, 1, ord(reel.name[0]), place])
         tape[:, place] = record_track(parts[track], converter)
     for mute in reel.desk_mutes:
-        tape[mute.start : mute.end, list(mute.tracks)] = 0
+        tape[mute.start : mute.end, mute.track] = 0
     return tape

@@ -2,8 +2,8 @@
 
 A village band plays a dance onto two tapes that ran together; thirty years later each tape is captured
 alone. Reel A is played through once (A1), again over its bad middle (A2), and once more over one late place
-(A3). Reel B is recorded in part; its retake (B2) cures one fault, but one stretch of the tape itself is lost
-for good.
+(A3). Reel B is recorded in part, twice (B1, B2). Where its tape is creased each pass loses other samples, so
+that the two together have them all; where a crease goes over the whole width, nothing is left.
 
 All places are samples from the tape's first sample, which lies at ``TAPE_START`` on the timeline.
 """
@@ -11,9 +11,11 @@ All places are samples from the tape's first sample, which lies at ``TAPE_START`
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final, Literal, TypeAlias
 
-from assembler.demo.flaws import Flaw
+from assembler.demo.faults import SWEEP, Fault
+from assembler.demo.medium.causes import Damage
+from assembler.demo.medium.format import BLOCKS
 
 SEED: Final = 19941015
 FRAME_RATE: Final = "30"
@@ -23,6 +25,17 @@ JITTER_MS: Final = 1.0  # what it adds by chance on top, from nothing to this
 
 ROOM: Final = "Room"
 
+LogForm: TypeAlias = Literal["beats", "frames", "seconds", "sample"]
+
+
+@dataclass(frozen=True)
+class DeskMute:
+    """A stretch of one track to which the mixer sent digital zeros, from one tape sample up to another."""
+
+    start: int
+    end: int
+    track: int
+
 
 @dataclass(frozen=True)
 class DemoReel:
@@ -31,14 +44,14 @@ class DemoReel:
     Args:
         name: as in the sheet.
         tracks: tape order; "" is an idle input.
-        damage: flaws of the tape itself: every pass has them, none can cure them.
-        desk_mutes: stretches where the mixer sent digital zeros while its player rested: not a flaw.
+        damages: hurt places of the tape itself, which every pass meets.
+        desk_mutes: where the mixer sent digital zeros while its player rested: not a flaw.
     """
 
     name: str
     tracks: tuple[str, ...]
-    damage: tuple[Flaw, ...] = ()
-    desk_mutes: tuple[Flaw, ...] = ()
+    damages: tuple[Damage, ...] = ()
+    desk_mutes: tuple[DeskMute, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -52,16 +65,16 @@ class DemoPass:
         end: one past the last.
         log: how the timecode log is written.
         polyphonic: one file for all tracks instead of one each.
-        flaws: what this play of the tape got wrong.
+        faults: what went wrong in this play and its recording, in the order of time.
     """
 
     name: str
     reel: str
     start: int
     end: int
-    log: Literal["beats", "frames", "seconds", "sample"]
+    log: LogForm
     polyphonic: bool = False
-    flaws: tuple[Flaw, ...] = ()
+    faults: tuple[Fault, ...] = ()
 
 
 REELS: Final = (
@@ -69,8 +82,11 @@ REELS: Final = (
     DemoReel(
         "B",
         ("Organ", "Reed", "Pad", ROOM),
-        damage=(Flaw("mute", 545_000, 545_900, (0,)),),
-        desk_mutes=(Flaw("mute", 450_000, 525_000, (1,)),),
+        damages=(
+            Damage(sweep=556, sweeps=8, block=40, blocks=28, alike=False),
+            Damage(sweep=756, sweeps=2, block=0, blocks=BLOCKS, alike=True),
+        ),
+        desk_mutes=(DeskMute(450_000, 525_000, 1),),
     ),
 )
 PASSES: Final = (
@@ -80,13 +96,14 @@ PASSES: Final = (
         start=7_201,
         end=953_333,
         log="beats",
-        flaws=(
-            Flaw("burst", 285_000, 285_600, (1,)),
-            Flaw("mute", 301_500, 303_300, (0, 1, 2, 3, 4, 5, 6, 7)),
-            Flaw("hold", 340_000, 340_700, (3,)),
-            Flaw("straight", 391_200, 391_600, (4,)),
-            Flaw("click", 430_017, 430_020, (7,)),
-            Flaw("repeat", 720_000, 721_024, (5,)),
+        faults=(
+            Fault("clog", 280_800, 40 * SWEEP, head=0),
+            Fault("dropout", 342_000, 4 * SWEEP),
+            Fault("scratch", 357_120, 16 * SWEEP),
+            Fault("word", 430_017, 1, track=7),
+            Fault("unlock", 443_520, 8 * SWEEP),
+            Fault("repeat", 722_950, 1024),
+            Fault("slip", 741_000, 256),
         ),
     ),
     DemoPass(
@@ -95,17 +112,10 @@ PASSES: Final = (
         start=200_640,
         end=530_477,
         log="frames",
-        flaws=(Flaw("mute", 480_500, 481_700, (0, 3)),),
+        faults=(Fault("dropout", 485_280, 4 * SWEEP),),
     ),
     DemoPass("A3", "A", start=678_003, end=762_514, log="seconds"),
-    DemoPass(
-        "B1",
-        "B",
-        start=200_119,
-        end=840_101,
-        log="beats",
-        flaws=(Flaw("hold", 400_600, 401_400, (1,)),),
-    ),
+    DemoPass("B1", "B", start=200_119, end=840_101, log="beats"),
     DemoPass(
         "B2",
         "B",
@@ -113,7 +123,7 @@ PASSES: Final = (
         end=610_250,
         log="sample",
         polyphonic=True,
-        flaws=(Flaw("click", 500_000, 500_002, (0,)),),
+        faults=(Fault("word", 500_000, 1, track=0),),
     ),
 )
 

@@ -14,10 +14,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.demo.logs import write_log
-from assembler.demo.recording import capture_pass, demo_truth, pass_generator
+from assembler.demo.music.voices import SAMPLE_RATE
+from assembler.demo.recording import capture_pass, captured_samples, demo_truth, pass_generator
 from assembler.demo.scenario import PASSES, DemoPass, find_reel
 from assembler.demo.telling import tell_session
-from assembler.demo.voices import SAMPLE_RATE
 from assembler.errors import PublishError
 
 if TYPE_CHECKING:
@@ -104,13 +104,14 @@ def _fill(folder: Path, progress: Callable[[str, float], None]) -> None:
 
 def _write_pass(folder: Path, demo_pass: DemoPass, tape: Int32s) -> None:
     folder.mkdir(parents=True)
-    samples = capture_pass(demo_pass, tape)
+    capture = capture_pass(demo_pass, tape)
+    samples = captured_samples(capture)
     if demo_pass.polyphonic:
         _write_wave(folder / f"{demo_pass.name}.wav", samples)
     else:
         for place, track in enumerate(find_reel(demo_pass.reel).tracks):
             _write_wave(folder / f"{place + 1} {track or 'unused'}.wav", samples[:, place])
-    write_log(folder, demo_pass, pass_generator(demo_pass))
+    write_log(folder, demo_pass.log, capture, pass_generator(demo_pass))
 
 
 def _write_wave(path: Path, samples: Int32s) -> None:

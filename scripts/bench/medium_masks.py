@@ -6,13 +6,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from scripts.bench.medium_causes import Cause
-from scripts.bench.medium_conceal import Made
+from assembler.demo.medium.causes import Cause
+from assembler.demo.medium.concealment import Made
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from scripts.bench.medium_recorder import Capture
+    from assembler.demo.medium.recorder import Capture
     from scripts.bench.medium_sessions import Session
 
     Mask = NDArray[np.bool_]

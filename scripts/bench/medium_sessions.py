@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from scripts.bench.medium_causes import Cause, make_damages, unhurt
-from scripts.bench.medium_conceal import make_machine
-from scripts.bench.medium_format import make_format
-from scripts.bench.medium_machine import make_play, play_tape
-from scripts.bench.medium_recorder import SCALE, capture, disturb, pass_through
+from assembler.demo.medium.causes import Cause, unhurt
+from assembler.demo.medium.machine import play_tape
+from assembler.demo.medium.recorder import SCALE, capture
+from scripts.bench.medium_chance import make_damages, make_format, make_machine, make_play
+from scripts.bench.medium_recorder import disturb, pass_through
 from scripts.bench.medium_sampled import FAMILIES, font, sampled
 from scripts.bench.medium_sounds import CHARACTERS, STILL, converted
 from scripts.bench.medium_writing import write_session
@@ -23,10 +23,10 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from scripts.bench.medium_causes import Damage
-    from scripts.bench.medium_conceal import Machine
-    from scripts.bench.medium_format import Format
-    from scripts.bench.medium_recorder import Capture
+    from assembler.demo.medium.causes import Damage
+    from assembler.demo.medium.concealment import Machine
+    from assembler.demo.medium.format import Format
+    from assembler.demo.medium.recorder import Capture
 
 KINDS = {
     "one": 1,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from scripts.bench.medium_causes import Cause
+from assembler.demo.medium.causes import Cause
 from scripts.bench.medium_delivered import FADED, delivered, listed_places, shift_of
 from scripts.bench.medium_masks import (
     APART,
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from scripts.bench.medium_recorder import Capture
+    from assembler.demo.medium.recorder import Capture
     from scripts.bench.medium_sessions import Session
 
     Mask = NDArray[np.bool_]

@@ -14,7 +14,7 @@ import soundfile
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from scripts.bench.medium_recorder import Capture
+    from assembler.demo.medium.recorder import Capture
 
 LATEST = 0.0008
 """Seconds by which an interface is late at most."""

@@ -102,3 +102,11 @@ def test_only_publishing_writes_files() -> None:
     assert writers <= {"consolidator/publishing.py"} | {
         path.relative_to(PACKAGE).as_posix() for path in (PACKAGE / "demo").rglob("*.py")
     }
+
+
+def test_the_model_of_the_medium_stands_alone() -> None:
+    """It imports nothing of the package but its own modules: what makes flaws knows nothing of what finds them."""
+    for path in (PACKAGE / "demo" / "medium").glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if isinstance(node, ast.ImportFrom) and node.module and node.module.startswith("assembler"):
+                assert node.module.startswith("assembler.demo.medium"), path

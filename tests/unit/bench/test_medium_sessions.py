@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from assembler.demo.medium.causes import Cause
+from assembler.demo.medium.concealment import Made
+from assembler.demo.medium.machine import Heard
+from assembler.demo.medium.recorder import Capture, capture, move
 from assembler.timecode import frame_rate
 from assembler.timecode.logs.writing import encode_quarter_stream
-from scripts.bench.medium_causes import Cause
-from scripts.bench.medium_conceal import Made
-from scripts.bench.medium_machine import Heard
-from scripts.bench.medium_recorder import Capture, _move, _repeat, _stick, capture
+from scripts.bench.medium_recorder import _stick
 from scripts.bench.medium_sessions import make_session
 from scripts.bench.medium_writing import _log, quarter_byte
 
@@ -50,26 +51,6 @@ def test_a_session_follows_from_its_seed(tmp_path: Path) -> None:
         assert path.read_bytes() == (tmp_path / "two" / path.relative_to(tmp_path / "one")).read_bytes()
 
 
-def test_lost_and_doubled_samples_move_what_follows() -> None:
-    """A lost buffer is a gap in the places, a doubled one stands at its places twice; all stay the tape's numbers."""
-    one = clean_capture()
-    _move(one, [1000], lost=64)
-    _move(one, [3000], doubled=128)
-    assert len(one.place) == 5900 - 64 + 128
-    assert one.slips == [1000, 3128]
-    assert (one.words[0] == one.place << 8).all()
-
-
-def test_a_repeated_buffer_replaces_the_next_one() -> None:
-    """Nothing moves; the samples are another place's."""
-    one = clean_capture()
-    _repeat(one, 2000, 64)
-    assert one.slips == []
-    assert (one.words[:, 2000:2064] == one.words[:, 1936:2000]).all()
-    assert np.flatnonzero(one.words[0] != one.place << 8).tolist() == list(range(2000, 2064))
-    assert (one.made[:, 2000:2064] == Made.REPEAT).all()
-
-
 def test_a_stuck_bit_is_wrong_only_where_it_would_have_moved() -> None:
     """Half of what it touches is right by chance, and the truth knows."""
     one = clean_capture()
@@ -84,8 +65,8 @@ def test_a_stuck_bit_is_wrong_only_where_it_would_have_moved() -> None:
 def test_a_log_counts_the_recorders_samples() -> None:
     """Behind a lost buffer messages come that much earlier in the file, behind a doubled one later."""
     one = clean_capture(48000)
-    _move(one, [20000], lost=1024)
-    _move(one, [30000], doubled=256)
+    move(one, [20000], lost=1024)
+    move(one, [30000], doubled=256)
     lines = _log(one, 48000, 25, 48000 * 60, np.random.default_rng(1)).splitlines()[1:]
     # A hundred messages a second, the first at the first hundredth behind sample 100; late by less than a millisecond.
     late = [float(line.split(",")[0]) * 48000 - (480 * (index + 1) - 100) for index, line in enumerate(lines)]

@@ -7,10 +7,10 @@ from typing import Any
 
 import numpy as np
 
-from scripts.bench.medium_causes import Cause
-from scripts.bench.medium_conceal import Made
+from assembler.demo.medium.causes import Cause
+from assembler.demo.medium.concealment import Made
+from assembler.demo.medium.recorder import Capture
 from scripts.bench.medium_delivered import FADED, delivered, listed_places
-from scripts.bench.medium_recorder import Capture
 from scripts.bench.medium_sessions import Session
 from scripts.bench.medium_truth import judge
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.demo import voices
-from assembler.demo.piece import INSTRUMENTS, PIECE_SAMPLES, hear_room, play_part
+from assembler.demo.music import voices
+from assembler.demo.music.piece import INSTRUMENTS, PIECE_SAMPLES, hear_room, play_part
 
 if TYPE_CHECKING:
     from collections.abc import Callable

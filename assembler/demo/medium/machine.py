@@ -12,27 +12,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from scripts.bench.medium_causes import (
+from assembler.demo.medium.causes import (
     Cause,
-    clog,
-    drop_out,
-    hurt,
-    scratch,
-    unhurt,
-    unlock,
-    weaken,
 )
-from scripts.bench.medium_conceal import Made, conceal, mute, muted
-from scripts.bench.medium_format import BLOCKS, unmended
+from assembler.demo.medium.concealment import Made, conceal, mute, muted
+from assembler.demo.medium.format import BLOCKS, unmended
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
     from numpy.typing import NDArray
 
-    from scripts.bench.medium_causes import Damage, Play
-    from scripts.bench.medium_conceal import Machine
-    from scripts.bench.medium_format import Format
+    from assembler.demo.medium.causes import Play
+    from assembler.demo.medium.concealment import Machine
+    from assembler.demo.medium.format import Format
 
 MISCORRECTED = 0.004
 """Share of sweeps past correction in which the code mends one word wrongly."""
@@ -55,36 +46,6 @@ class Heard:
     made: NDArray[np.uint8]
     causes: NDArray[np.uint8]
     locked: NDArray[np.bool_]
-
-
-def make_play(
-    random: np.random.Generator, layout: Format, length: int, damages: Sequence[Damage], events: float
-) -> Play:
-    """Return a play with so many events of the machine's own on average."""
-    sweeps = layout.sweeps(length)
-    second = layout.rate / layout.sweep
-    play = unhurt(sweeps)
-    hurt(play, random, damages)
-    for _ in range(int(random.poisson(events))):
-        first = int(random.integers(2, sweeps - 2))
-        head = int(random.integers(2))
-        kind = int(random.integers(6))
-        if kind in (0, 1):
-            clog(play, random, first, _lasting(random, second, 0.02, 6), head)
-        elif kind == 2:
-            weaken(play, random, first, _lasting(random, second, 0.2, 4), int(random.integers(3)))
-        elif kind == 3:
-            drop_out(play, random, first)
-        elif kind == 4:
-            scratch(play, random, first, _lasting(random, second, 0.3, 5))
-        else:
-            unlock(play, random, first, _lasting(random, second, 0.03, 2))
-    return play
-
-
-def _lasting(random: np.random.Generator, sweeps: float, low: float, high: float) -> int:
-    """Return how many sweeps an event lasts that has from ``low`` to ``high`` seconds, short ones more often."""
-    return int(sweeps * np.exp(random.uniform(np.log(low), np.log(high)))) + 1
 
 
 def play_tape(

@@ -55,25 +55,14 @@ class Machine:
     ramp: int
 
 
-def make_machine(random: np.random.Generator, unit: int) -> Machine:
-    """Return a machine of some kind."""
-    return Machine(
-        ("down", "up", "zero")[random.integers(3)],
-        ("hold_mean", "hold_mean", "hold", "line")[random.integers(4)],
-        float(random.choice([0.6, 0.75, 0.9, 0.97])),
-        unit,
-        int(random.choice([0, 0, 16, 64])),
-    )
-
-
-def halved(total: NDArray[np.int64], rounding: Rounding) -> NDArray[np.int64]:
+def _halved(total: NDArray[np.int64], rounding: Rounding) -> NDArray[np.int64]:
     """Return half of each whole number, rounded as a machine does."""
     if rounding == "zero":
         return np.asarray((total + (total < 0)) >> 1)
     return np.asarray((total + (rounding == "up")) >> 1)
 
 
-def divided(value: NDArray[np.int64], by: NDArray[np.int64], rounding: Rounding) -> NDArray[np.int64]:
+def _divided(value: NDArray[np.int64], by: NDArray[np.int64], rounding: Rounding) -> NDArray[np.int64]:
     """Return quotients, rounded as a machine does; ``by`` is positive."""
     down = value // by
     uneven = down * by != value
@@ -104,9 +93,9 @@ def conceal(
     step = index - starts[run] + 1
     single = counts[run] == 1
     is_last = step == counts[run]
-    mean = halved(before + behind, machine.rounding)[run]
+    mean = _halved(before + behind, machine.rounding)[run]
     if machine.runs == "line":
-        line = divided((behind - before)[run] * step, counts[run] + 1, machine.rounding)
+        line = _divided((behind - before)[run] * step, counts[run] + 1, machine.rounding)
         many, kind = before[run] + line, np.full(len(index), Made.LINE)
     else:
         ends_in_mean = is_last & (machine.runs == "hold_mean")

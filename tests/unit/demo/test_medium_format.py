@@ -12,10 +12,10 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from scripts.bench.medium_causes import Cause, unhurt
-from scripts.bench.medium_conceal import Machine, Made
-from scripts.bench.medium_format import BLOCKS, CHECK, Format, unmended
-from scripts.bench.medium_machine import Heard, play_tape
+from assembler.demo.medium.causes import Cause, unhurt
+from assembler.demo.medium.concealment import Machine, Made
+from assembler.demo.medium.format import BLOCKS, CHECK, Format, unmended
+from assembler.demo.medium.machine import Heard, play_tape
 
 HEADS = Format(48000, 720, "heads", (False, True))
 LENGTH = 14400

@@ -93,18 +93,3 @@ def unmended(bad: NDArray[np.bool_]) -> NDArray[np.bool_]:
     ways = bad.reshape(len(bad), BLOCKS // WAYS, WAYS)
     lost = ways & (ways.sum(axis=1, keepdims=True) > MENDS)
     return np.asarray(lost.reshape(bad.shape))
-
-
-def make_format(random: np.random.Generator, tracks: int) -> Format:
-    """Return a format of some kind: mostly two heads at 66 2/3 sweeps a second, each with one parity."""
-    rate, sweep = ((48000, 720), (48000, 720), (48000, 800), (48000, 960), (44100, 662))[random.integers(5)]
-    layout: Layout = ("heads", "heads", "heads", "halves", "delayed")[random.integers(5)]
-    if layout == "delayed":
-        # A fixed head has no sweeps; what stands for one is a short section of the tape.
-        sweep = int(random.choice([192, 240, 384]))
-    swap = random.integers(3)
-    swapped = tuple(
-        bool(track & 1 if swap == 1 else track // 4 & 1 if swap == 2 else 0) for track in range(tracks)
-    )
-    delay = int(random.choice([3, 5, 7]))
-    return Format(rate, sweep, layout, swapped, delay, 2 * int(random.integers(sweep // 2)))

@@ -8,7 +8,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scripts.bench.medium_conceal import Machine, Made, Rounding, Runs, conceal, mute, muted
+from assembler.demo.medium.concealment import Machine, Made, Rounding, Runs, conceal, mute, muted
 
 
 def machine(rounding: Rounding = "down", runs: Runs = "hold_mean", *, ramp: int = 0) -> Machine:

@@ -9,19 +9,18 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from scripts.bench.medium_causes import (
+from assembler.demo.medium.causes import (
     Cause,
     Damage,
     clog,
     drop_out,
     hurt,
-    make_damages,
     scratch,
     unhurt,
     unlock,
     weaken,
 )
-from scripts.bench.medium_format import BLOCKS, unmended
+from assembler.demo.medium.format import BLOCKS, unmended
 
 SWEEPS = 600
 
@@ -97,10 +96,3 @@ def test_damage_of_the_tape_meets_every_play() -> None:
     assert (unlike[0] & unlike[1]).any()
     assert (unlike[0] & ~unlike[1]).any()
     assert (unlike[1] & ~unlike[0]).any()
-
-
-def test_damages_lie_on_the_tape() -> None:
-    """Wherever they are drawn, they fit a sweep."""
-    for one in make_damages(np.random.default_rng(2), SWEEPS, 5000):
-        assert 0 <= one.sweep < one.sweep + one.sweeps <= SWEEPS
-        assert 0 <= one.block < one.block + one.blocks <= BLOCKS

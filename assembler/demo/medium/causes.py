@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from scripts.bench.medium_format import BLOCKS
+from assembler.demo.medium.format import BLOCKS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -142,19 +142,6 @@ def hurt(play: Play, random: np.random.Generator, damages: Sequence[Damage]) -> 
             elif random.random() < 0.7:
                 start = damage.block + int(random.integers(-14, 15))
                 _piece(play, sweep, start, damage.blocks + int(random.integers(-14, 15)), Cause.DAMAGE_UNLIKE)
-
-
-def make_damages(random: np.random.Generator, sweeps: int, count: int) -> list[Damage]:
-    """Return hurt places of a tape, half of them alike in every play."""
-    found = []
-    for _ in range(count):
-        width = int(random.integers(28, 110))
-        block = int(random.integers(0, BLOCKS - width + 1))
-        lasting = int(random.integers(1, 12))
-        found.append(
-            Damage(int(random.integers(sweeps - lasting)), lasting, block, width, bool(random.random() < 0.5))
-        )
-    return found
 
 
 def _piece(play: Play, sweep: int, start: int, width: int, cause: Cause) -> None:

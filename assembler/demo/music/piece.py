@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Final, TypeAlias
 
 import numpy as np
 
-from assembler.demo import voices
+from assembler.demo.music import voices
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
