@@ -22,7 +22,7 @@ from assembler.aligner.concealment.limits import (
     LONGEST_PATCH,
     PATCH_BRIDGE,
 )
-from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, marks_of
+from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, marks_of, rows_of
 from assembler.aligner.concealment.nearby import rate_nearby
 from assembler.aligner.concealment.truth import Window, likeliest_truth
 from assembler.aligner.records.ranges import pieces_of, ranges_of, without
@@ -118,10 +118,10 @@ def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
         for start, end in pieces_of(parts, LONGEST_PATCH):
             nats = surprise[:, start:end]
             enough = max(LEAST_EVIDENCE, LEAST_SURPRISE * int(np.count_nonzero(nats)))
-            single = _of_single(nats)
+            rows = _of_rows(nats)
             # Beside another flaw what looks concealed may be its own.
             is_whole = parts == [patch]
-            accepted[start:end] = (is_whole and nats.sum() >= enough) or single >= ALONE_NATS
+            accepted[start:end] = (is_whole and nats.sum() >= enough) or rows >= ALONE_NATS
     return accepted & differs
 
 
@@ -134,10 +134,15 @@ def _long_levels(still: Bools) -> Bools:
     return found
 
 
-def _of_single(surprise: Float64s) -> float:
-    """Return what lost samples between good ones say, in nats: each by itself, where those in a row are one level."""
-    beside = np.pad(surprise > 0, ((0, 0), (1, 1)))
-    return float(surprise[~(beside[:, :-2] | beside[:, 2:])].sum())
+def _of_rows(surprise: Float64s) -> float:
+    """Return what rows of adjacent lost samples say, in nats: each as much as a sample of it, since it may be one level."""
+    said = 0.0
+    for own in surprise:
+        at = np.flatnonzero(own)
+        if at.size:
+            starts, sizes = rows_of(at)
+            said += float((np.add.reduceat(own[at], starts) / sizes).sum())
+    return said
 
 
 def _by_rule(machine: Machine, lost: Bools, mean: Bools, held: Bools) -> Bools:
