@@ -135,7 +135,7 @@ def _long_levels(still: Bools) -> Bools:
 
 
 def _of_rows(surprise: Float64s) -> float:
-    """Return what rows of adjacent lost samples say, in nats: each as much as a sample of it, since it may be one level."""
+    """Return what rows of adjacent lost samples say, in nats: each as one sample, since it may be one level."""
     said = 0.0
     for own in surprise:
         at = np.flatnonzero(own)
