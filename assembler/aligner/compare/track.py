@@ -8,7 +8,6 @@ from __future__ import annotations
 from bisect import bisect_left
 from dataclasses import dataclass, replace
 from functools import partial
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +15,6 @@ import numpy as np
 from assembler.aligner.compare.beside import Beside
 from assembler.aligner.compare.blocks import is_unlike
 from assembler.aligner.compare.limits import (
-    LEAST_TURNS,
     LONGEST_JUDGED,
     MOST_DIFFERENCES,
     SILENT_SAMPLES,
@@ -208,10 +206,9 @@ def _left(notes: TrackNotes, left: Sequence[Range], looked_at: Sequence[Range]) 
 
 
 def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> list[Range]:
-    """Return places in which now one pass stands alone and now another: several are flawed and agree by chance.
+    """Return places in which no majority means anything: two passes agree within a longer flaw of one of them.
 
-    There no majority means anything; nor where two passes agree within a longer flaw of one of them, on a few samples
-    or on a level that this flaw holds throughout.
+    So they do by chance on a few samples, or on a level that this flaw holds throughout.
     """
     losses = sorted(
         (start, end, index) for index, ranges in notes.outvoted.items() for start, end in merged(ranges)
@@ -230,16 +227,7 @@ def _contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> l
             if other != loser
         )
     ]
-    turns = [
-        (max(start, end - MOST_GAP_SAMPLES), min(after, behind + MOST_GAP_SAMPLES))
-        for (start, end, loser), (behind, after, other) in pairwise(losses)
-        if loser != other and behind - end <= MOST_GAP_SAMPLES
-    ]
-    places = merged(turns)
-    counts = [sum(low <= start < high for start, _ in turns) for low, high in places]
-    often = [place for place, count in zip(places, counts, strict=True) if count >= LEAST_TURNS]
-    found = merged([*often, *inside])
-    return [place for place in found if not any(without([place], one.covered(track)) for one in passes)]
+    return [place for place in merged(inside) if not any(without([place], one.covered(track)) for one in passes)]
 
 
 def _holds_through(one: PlacedPass, track: int, lost: Sequence[Range], place: Range) -> bool:
@@ -466,10 +454,9 @@ def _judge_outvoted(
     shown = min(others, key=lambda i: total(without(around, passes[i].covered(track))))
     judged = judge_pieces(passes, track, (shown, index), place, step, (len(others), 1))
     lost = [part for part, verdict in judged if _is_lost(passes[shown], track, part, verdict)]
-    unproved = merged([*lost, *(part for part, verdict in judged if not verdict.decided)])
     for part, verdict in judged:
         agreed, alone = verdict.kinds
-        is_decided = verdict.decided and not (agreed and _is_between(part, unproved))
+        is_decided = verdict.decided
         is_rest = agreed == "mute" and _is_played([passes[i] for i in others], track, part, rests)
         # Only one of three may have heard what was played in a rest that the others have alike; and a level too short
         # to be told from the sound's own may be held in two.

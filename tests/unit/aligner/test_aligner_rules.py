@@ -15,7 +15,7 @@ import pytest
 from assembler.aligner import align_session
 from assembler.aligner.compare import track
 from assembler.aligner.comparison import compare_reel
-from assembler.aligner.events.lone import told_together
+from assembler.aligner.events.copies import tell_copies
 from assembler.aligner.events.settle import settle_by_other_tracks
 from assembler.aligner.judge.place import judge_place
 from assembler.aligner.records.because import Because, Rule
@@ -221,16 +221,20 @@ def _silent_tracks() -> list[Because]:
 
 
 def _lost_sync() -> list[Because]:
-    return _settled([*(_lost(track) for track in range(5)), _lost(5, "hold", name="P2")], [])
+    return _settled([*(_lost(track) for track in range(5)), _lost(5, "burst", name="P2")], [])
 
 
 def _copy() -> list[Because]:
-    """Noise of two tracks that stands twice at just the same place; one of them proves it."""
+    """Noise of two tracks that stands twice at just the same place; one of them proves it, the other blames P2."""
     noise = np.random.default_rng(5).integers(-5000, 5000, (2, LENGTH)).astype(np.int32)
-    noise[:, START : START + 900] = noise[:, START - 900 : START]
-    one = PlacedPass("P1", ArrayAudio(noise), (map_with_slips(LENGTH, 0, ()),) * 2)
-    flaw = FoundFlaw("P1", 0, "repeat", START, START + 900, because=Because(Rule.FORETOLD))
-    return [told.because for told in told_together([one], range(2), [flaw], [])]
+    copied, muted = noise.copy(), noise.copy()
+    copied[:, START : START + 900] = noise[:, START - 900 : START]
+    muted[1, START - 3000 : START + 2000] = 0
+    held = (map_with_slips(LENGTH, 0, ()),) * 2
+    passes = [PlacedPass("P1", ArrayAudio(copied), held), PlacedPass("P2", ArrayAudio(muted), held)]
+    proved = FoundFlaw("P1", 0, "repeat", START, START + 900, because=Because(Rule.FORETOLD))
+    blamed = FoundFlaw("P2", 1, "mute", START - 3000, START + 2000, because=Because(Rule.STORY, 1.0))
+    return [told.because for told in tell_copies(passes, range(2), [proved, blamed])]
 
 
 def _session(*captures: Int32s) -> list[Because]:
