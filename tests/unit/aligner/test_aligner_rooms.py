@@ -33,7 +33,6 @@ MOST_LINES, MOST_MODULES, MOST_USED = 250, 9, 10
 
 LONGER = {
     "compare/lone": 300,
-    "compare/track": 552,
     "compare/blocks": 257,
     "events/settle": 300,
     "flaws/structures": 450,
@@ -46,7 +45,7 @@ LONGER = {
 USING_MORE = {
     "align": 12,
     "compare/lone": 13,
-    "compare/track": 15,
+    "compare/track": 13,
     "comparison": 16,
     "reel": 11,
 }
