@@ -14,8 +14,9 @@ LEAST_QUIET = 256
 
 LEAST_TELLING = 16
 
-MOST_IN_A_ROW = 3
-"""A level held inside another one makes two in a row, one from one clipped peak to the next three."""
+MOST_IN_A_ROW, LONE_RATIO = 3, 4
+"""A level held inside another one makes two in a row, one from one clipped peak to the next three; one so many times as
+long as all others beside is no wave's."""
 
 MOST_LEVELS_HELD = 3
 """Two-level waves and clipped peaks hold so many levels, and no other one for as long."""

@@ -29,6 +29,7 @@ from assembler.aligner.flaws.limits import (
     LEAST_REPEAT,
     LEAST_TELLING,
     LEVEL_NATS,
+    LONE_RATIO,
     MOST_IN_A_ROW,
     MOST_LAGS,
     MOST_LEVELS,
@@ -157,7 +158,14 @@ def _not_in_a_row(runs: Sequence[Run]) -> list[Run]:
             rows[-1].append(run)
         else:
             rows.append([run])
-    return [run for row in rows if len(row) <= MOST_IN_A_ROW for run in row]
+    return [run for row in rows for run in (row if len(row) <= MOST_IN_A_ROW else _outstanding(row))]
+
+
+def _outstanding(row: Sequence[Run]) -> list[Run]:
+    """Return the run of a row that is many times as long as every other; none where no run is."""
+    *others, longest = sorted(row, key=lambda run: run.end - run.start)
+    usual = max(run.end - run.start for run in others)
+    return [longest] if longest.end - longest.start >= LONE_RATIO * usual else []
 
 
 def _longest_level(agreed: Int32s, place: Range) -> int:

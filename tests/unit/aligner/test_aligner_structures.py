@@ -105,6 +105,21 @@ def test_sound_that_holds_levels_does_not_prove_a_level() -> None:
     assert [one for one in found if one.kind == "hold"] == []
 
 
+def test_a_level_far_longer_than_those_beside_it_is_none_of_the_wave() -> None:
+    """A square wave whose last level is held follows its other levels in a row, yet outlasts them all."""
+    square = np.where(np.arange(30_000) // 36 % 2, 2943, -2944).astype(np.int32)
+    square[:500] = square[29_500:] = 0
+    samples = square.copy()
+    samples[20_500:21_500] = samples[20_499]
+    found = structures_of(
+        samples, square, (square,), PLACE, 1, (False, False), holds_levels=True, seeks_copies=False
+    )
+    (level,) = found
+    assert level.kind == "hold"
+    assert 20_500 - 36 < level.start <= 20_500
+    assert 21_500 <= level.end < 21_500 + 36
+
+
 def test_a_level_that_the_sound_never_holds_is_told_though_it_is_short() -> None:
     """Clipped peaks stay on two levels for long; what stays on a third one for less is none of them."""
     swing = np.rint(20_000 * np.sin(2 * np.pi * np.arange(30_000) / 400)).astype(np.int32)
