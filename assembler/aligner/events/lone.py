@@ -2,7 +2,7 @@
 
 What begins and ends at the same samples on three tracks, each of which goes on behind it as before, took all tracks at
 once; so did what two tracks prove each by itself. On a track that shows nothing by itself, since a note begins or ends
-in it, a level or noise between just these samples belongs to it.
+in it, a level or noise between just these samples belongs to it; and so does a copy where another track proves one.
 
 All positions are timeline samples.
 """
@@ -28,7 +28,7 @@ from assembler.aligner.events.limits import (
     ROUGH_RATIO,
 )
 from assembler.aligner.events.played import kept_together
-from assembler.aligner.flaws.limits import LEAST_LONG, LONG_CONTEXT
+from assembler.aligner.flaws.limits import LEAST_CHANGING, LEAST_LONG, LONG_CONTEXT
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.ranges import common, merged, without
@@ -36,13 +36,13 @@ from assembler.aligner.sound.levels import constant_runs
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s
 
-MOMENT = Because(Rule.MOMENT)
+MOMENT, COPY = Because(Rule.MOMENT), Because(Rule.COPY)
 
 
 def told_together(
@@ -74,7 +74,9 @@ def told_together(
         doubtful = [flaw for flaw in doubtful if flaw not in played]
         for place in merged([*_events([*mine, *doubtful]), *_pairs(mine)]):
             found += [replace(flaw, because=MOMENT) for flaw in doubtful if _is_at(flaw, place)]
-            found += _elsewhere(one, lone, place, [*mine, *found])
+            found += _elsewhere(one, lone, place, _shown, [*mine, *found], MOMENT)
+        for place in sorted({(flaw.start, flaw.end) for flaw in mine if flaw.kind == "repeat"}):
+            found += _elsewhere(one, lone, place, _copied, [*mine, *found], COPY)
     return found
 
 
@@ -82,7 +84,9 @@ def _elsewhere(
     one: PlacedPass,
     lone: Mapping[int, Sequence[Range]],
     place: Range,
+    shown: Callable[[PlacedPass, int, Range], str],
     known: Sequence[FoundFlaw],
+    because: Because,
 ) -> list[FoundFlaw]:
     """Return what the tracks of which nothing is known yet show in a place that others prove.
 
@@ -90,14 +94,16 @@ def _elsewhere(
         one: the pass.
         lone: for each track, where no other pass covers it.
         place: of the event.
+        shown: tells what a track shows there; "" for nothing.
         known: flaws of the pass.
+        because: what proves it.
     """
     found = []
     for track, alone in lone.items():
         told = merged((flaw.start, flaw.end) for flaw in known if flaw.track == track)
         left = common(without([place], told), alone)
-        if left and (kind := _shown(one, track, place)):
-            found += [FoundFlaw(one.name, track, kind, *piece, because=MOMENT) for piece in left]
+        if left and (kind := shown(one, track, place)):
+            found += [FoundFlaw(one.name, track, kind, *piece, because=because) for piece in left]
     return found
 
 
@@ -166,6 +172,21 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
         return "hold" if ends_there or _is_long(one, track, place) else ""
     is_rough = _roughness(inner) >= ROUGH_RATIO * max(_roughness(before), _roughness(behind))
     return "burst" if is_rough and distinct(inner).size >= LEAST_NOISE * inner.size else ""
+
+
+def _copied(one: PlacedPass, track: int, place: Range) -> str:
+    """Return "repeat" where a track holds just what stands before the place, at its own length, and only there."""
+    size = place[1] - place[0]
+    samples = one.samples(track, place[0] - LEAST_SHOWN, place[1] + LEAST_SHOWN)
+    if np.count_nonzero(np.diff(samples[LEAST_SHOWN:-LEAST_SHOWN])) < LEAST_CHANGING * size:
+        return ""
+    for lag in range(size - PLAYED_BORDER_SAMPLES, size + PLAYED_BORDER_SAMPLES + 1):
+        is_same = samples == one.samples(track, place[0] - LEAST_SHOWN - lag, place[1] + LEAST_SHOWN - lag)
+        inner = is_same[LEAST_SHOWN + PLAYED_BORDER_SAMPLES : -LEAST_SHOWN - PLAYED_BORDER_SAMPLES]
+        goes_on = is_same[:LEAST_SHOWN].all() or is_same[-LEAST_SHOWN:].all()
+        if inner.size and inner.all() and not goes_on:
+            return "repeat"
+    return ""
 
 
 def _is_held(samples: Int32s, level: int) -> bool:

@@ -15,7 +15,7 @@ import pytest
 from assembler.aligner import align_session
 from assembler.aligner.compare.differences import split
 from assembler.aligner.comparison import compare_reel
-from assembler.aligner.events.copies import tell_copies
+from assembler.aligner.events.lone import told_together
 from assembler.aligner.events.settle import settle_by_other_tracks
 from assembler.aligner.judge.place import judge_place
 from assembler.aligner.records.because import Because, Rule
@@ -225,16 +225,12 @@ def _lost_sync() -> list[Because]:
 
 
 def _copy() -> list[Because]:
-    """Noise of two tracks that stands twice at just the same place; one of them proves it, the other blames P2."""
+    """Noise of two tracks that stands twice at just the same place; one of them proves it."""
     noise = np.random.default_rng(5).integers(-5000, 5000, (2, LENGTH)).astype(np.int32)
-    copied, muted = noise.copy(), noise.copy()
-    copied[:, START : START + 900] = noise[:, START - 900 : START]
-    muted[1, START - 3000 : START + 2000] = 0
-    held = (map_with_slips(LENGTH, 0, ()),) * 2
-    passes = [PlacedPass("P1", ArrayAudio(copied), held), PlacedPass("P2", ArrayAudio(muted), held)]
-    proved = FoundFlaw("P1", 0, "repeat", START, START + 900, because=Because(Rule.FORETOLD))
-    blamed = FoundFlaw("P2", 1, "mute", START - 3000, START + 2000, because=Because(Rule.STORY, 1.0))
-    return [told.because for told in tell_copies(passes, range(2), [proved, blamed])]
+    noise[:, START : START + 900] = noise[:, START - 900 : START]
+    one = PlacedPass("P1", ArrayAudio(noise), (map_with_slips(LENGTH, 0, ()),) * 2)
+    flaw = FoundFlaw("P1", 0, "repeat", START, START + 900, because=Because(Rule.FORETOLD))
+    return [told.because for told in told_together([one], range(2), [flaw], [])]
 
 
 def _session(*captures: Int32s) -> list[Because]:

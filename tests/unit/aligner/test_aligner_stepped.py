@@ -279,6 +279,16 @@ def test_what_two_tracks_prove_is_told_on_a_third() -> None:
     assert told_together([one], range(3), flaws[:1], []) == []
 
 
+def test_a_copy_that_one_track_proves_is_told_on_others() -> None:
+    """Noise that stands twice at just the same place was played twice; sound that is no copy was not."""
+    rng = np.random.default_rng(5)
+    noise, other = rng.integers(-5000, 5000, (2, LENGTH)).astype(np.int32)
+    noise[30_000:30_900] = noise[29_100:30_000]
+    flaws = [FoundFlaw("P1", 0, "repeat", 30_000, 30_900, because=WHY)]
+    told = told_together([_one_pass([noise, noise.copy(), other])], range(3), flaws, [])
+    assert told == [FoundFlaw("P1", 1, "repeat", 30_000, 30_900, because=WHY)]
+
+
 def test_lost_sync_is_told_on_a_track_of_other_sound() -> None:
     """Noise between the samples at which three square waves were lost belongs to them on a smooth track too."""
     steady = [_pulse(period) for period in (131.4, 97.3, 203.9)]
