@@ -23,11 +23,12 @@ from assembler.aligner.flaws.structures import (
 )
 from assembler.aligner.judge.costs import sound_cost
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES, LEAST_SURPRISE, ROUGH_SCALES
-from assembler.aligner.judge.stories import HELD_ON, Stories, Verdict
+from assembler.aligner.judge.stories import HELD_ON, LOOK_ALIKE, Stories, Verdict
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import LEAST_RUN, MATERIAL_RUNS, PREDICTOR_ORDER
 from assembler.aligner.sound.surroundings import errors_of, look_around, zones_of
+from assembler.aligner.sound.waves import are_edges_moved, lapse_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -221,7 +222,31 @@ def _judge_zone(
     borders = _borders(versions, structures, differs, place, around)
     parts = cuts_of(structures, borders, place)
     stories = Stories(versions, structures, around, parts, open_ends, holders, flawed_beside)
-    return [Judged(*part, verdict) for part, verdict in zip(parts, stories.verdicts(), strict=True)]
+    return [
+        Judged(*part, _doubted(versions, verdict, part, place, around) if around.is_stepped else verdict)
+        for part, verdict in zip(parts, stories.verdicts(), strict=True)
+    ]
+
+
+def _doubted(
+    versions: Sequence[Int32s], verdict: Verdict, part: Range, place: Range, around: Surroundings
+) -> Verdict:
+    """Return a verdict on sound that holds levels, left open where the version taken may be no better than others.
+
+    So it is where that leaves a wave and comes back to it in phase, and where no more is moved than edges, a little.
+    """
+    taken = versions[verdict.right]
+    beside = slice(part[0] - 1, part[1] + 1)
+    are_moved = any(
+        are_edges_moved(taken[beside], other[beside])
+        for other in versions
+        if not np.array_equal(other[slice(*part)], taken[slice(*part)])
+    )
+    lapse = lapse_of(taken, place, around.is_agreed)
+    is_left = lapse is not None and bool(common([lapse], [part]))
+    if not verdict.decided or not (are_moved or is_left):
+        return replace(verdict, is_doubtful=True) if are_moved or is_left else verdict
+    return replace(verdict, decided=False, is_doubtful=True, because=LOOK_ALIKE)
 
 
 def _telling(one: Structure, samples: Int32s, place: Range, around: Surroundings) -> list[Structure]:

@@ -79,8 +79,9 @@ MOST_EDGES = 400
 EDGE_ERROR = 1.0
 """Edges stand at whole samples, so that each lies within one of where the period puts it."""
 
-LEAST_IN_A_ROW = 4
-"""So many edges in a row where a wave foretells them are that wave; one or two may stand there by chance."""
+LEAST_IN_A_ROW, LEAST_BACK = 4, 2
+"""So many edges in a row where a wave foretells them are that wave; one or two may stand there by chance, but two are
+enough to doubt what lies before them."""
 
 NEAR_EDGE = 2
 """An edge within so many samples of where it is foretold is that edge, moved."""

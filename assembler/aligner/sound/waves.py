@@ -17,6 +17,7 @@ import numpy as np
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import (
     EDGE_ERROR,
+    LEAST_BACK,
     LEAST_EDGES_BEFORE,
     LEAST_EDGES_BEHIND,
     LEAST_HALF,
@@ -89,6 +90,24 @@ def pulse_from(sound: Int32s, place: Range, known: Bools) -> tuple[Pulse, int] |
     return (wave.pulse, wave.last) if wave is not None and wave.last > place[0] else None
 
 
+def lapse_of(sound: Int32s, place: Range, known: Bools) -> Range | None:
+    """Return where a version leaves the wave that sounds before a place and comes back to it in phase; None if nowhere.
+
+    Fewer edges do than for ``pulse_from``: a note that sets in anew is seldom in phase for as few as two.
+    """
+    wave = _wave_before(sound, place, known)
+    if wave is None:
+        return None
+    foretold = _foretold(sound, wave.pulse, (place[0], min(place[1], wave.last + wave.span)))
+    is_there = np.array([at is not None for _, at, _, _ in foretold], np.bool_)
+    back = [low for low, high in ranges_of(is_there) if high - low >= LEAST_BACK]
+    left = np.flatnonzero(~is_there)
+    if not left.size or not back or back[-1] < left[0]:
+        return None
+    returned = min(number for number in back if number > left[0])
+    return round(foretold[int(left[0])][0]), round(foretold[returned][0])
+
+
 def _wave_before(sound: Int32s, place: Range, known: Bools) -> _Wave | None:
     """Return the wave that sounds before a place, as far as a version goes on with it; as ``pulse_from``."""
     start, end = place
@@ -150,6 +169,24 @@ def stands_before(sound: Int32s, block: Range) -> bool:
         at = start + int(edge)
         lags = lags[(sound[at - lags] == sound[at]) & (sound[at + 1 - lags] == sound[at + 1])]
     return any(np.array_equal(piece, sound[start - lag : end - lag]) for lag in lags)
+
+
+def are_edges_moved(first: Int32s, second: Int32s) -> bool:
+    """Return whether versions differ in nothing but that edges between levels stand a sample or two earlier in one.
+
+    Edges stand at whole samples: which of two waves they were rounded from is hardly told.
+
+    Args:
+        first: one version, with a sample on either side of what is looked at, shape (samples,).
+        second: the other one, shape as ``first``.
+    """
+    return all(
+        end - start <= NEAR_EDGE
+        and start > 0
+        and end < first.size
+        and {int(first[start]), int(second[start])} == {int(first[start - 1]), int(first[end])}
+        for start, end in ranges_of(first != second)
+    )
 
 
 def _going_on(sound: Int32s, pulse: Pulse, note: Edges, window: Range) -> tuple[Edges, Int64s]:

@@ -10,6 +10,8 @@ from scipy.signal import square
 
 from assembler.aligner.judge.place import judge_place
 from assembler.aligner.sound.waves import (
+    are_edges_moved,
+    lapse_of,
     pulse_from,
     pulse_through,
     pulse_towards,
@@ -136,6 +138,32 @@ def test_a_note_that_ends_in_a_place_is_right_as_far_as_one_pass_goes_on_with_it
         if part.end < 7_900 - 48_000 / 220.5:
             assert part.verdict.decided
             assert part.verdict.kinds == ("hold", "")
+
+
+def test_a_version_that_leaves_its_wave_and_comes_back_is_known_by_two_edges() -> None:
+    """A note held too long over one of its edges, and ending soon after, is no better than what it is held against."""
+    wave = _note(220.5)
+    wave[6_700:] = 0
+    late = wave.copy()
+    edge = int(np.flatnonzero(np.diff(wave[6_300:]))[0]) + 6_301
+    late[edge : edge + 80] = wave[edge - 1]
+    low, high = lapse_of(late, PLACE, _all()) or (0, 0)
+    assert low == pytest.approx(edge, abs=2)
+    assert edge + 80 <= high <= edge + 48_000 / 220.5
+    assert lapse_of(wave, PLACE, _all()) is None
+
+
+def test_edges_a_sample_earlier_are_told_from_other_differences() -> None:
+    """Two waves of nearly one phase differ by single samples at edges; a click or a longer shift is something else."""
+    wave = _note(220.5)
+    edges = np.flatnonzero(np.diff(wave)) + 1
+    early = wave.copy()
+    early[edges[10::3] - 1] = wave[edges[10::3]]
+    assert are_edges_moved(early, wave)
+    click = early.copy()
+    click[edges[4] + 40] = -wave[edges[4] + 40]
+    assert not are_edges_moved(click, wave)
+    assert not are_edges_moved(_note(220.5, phase=0.33), wave)
 
 
 @pytest.mark.parametrize("right_first", [True, False])
