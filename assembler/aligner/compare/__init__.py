@@ -9,9 +9,8 @@ In the order in which they act:
 - `blocks`: ranges noted block by block: differences, votes, levels; `sparse` drops the material's own.
 - `proofs`: what says that samples were lost, with its nats.
 - `track`: the notes of a track weighed: votes, losses concealed, places judged.
-- `places`: differences that are judged as one place, and losses that no difference shows; `beside`: what is known
-  beside one.
-- `pieces`: what passes hold in a place, judged piece by piece.
+- `places`: differences that are judged as one place, and losses that no difference shows.
+- `differences/`: which pass is right in a place, by a majority or by its sound.
 - `unlike/`: passes that hold other numbers all along, as witnesses.
 - `lone`: what a pass shows where no other one bears witness.
 

@@ -29,9 +29,6 @@ PACE_SAMPLES = 2
 MOST_DIFFERENCES = 20000
 """Differences on one track from which they are told and no longer judged."""
 
-LEAST_TURNS = 4
-"""So often the pass that stands alone changes within a place where no majority is to be trusted."""
-
 SILENT_SAMPLES = 48
 """Zeros on each side of a place, 1 ms at 48 kHz, by which a pass is silent there."""
 

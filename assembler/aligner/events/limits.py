@@ -37,8 +37,8 @@ than any level beside it."""
 
 BESIDE_SAMPLES = 64
 
-LEAST_NOISE, MOST_BESIDE = 0.5, 0.25
-"""Share of values of their own among the samples of noise, and among those beside it."""
+LEAST_NOISE = 0.5
+"""Share of values of their own among the samples of noise."""
 
 ROUGH_RATIO = 4.0
 """Noise bends more sharply than the sound on either side of it."""

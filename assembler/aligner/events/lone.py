@@ -22,7 +22,6 @@ from assembler.aligner.events.limits import (
     LEAST_ON_LEVEL,
     LEAST_SHOWN,
     LONG_RATIO,
-    MOST_BESIDE,
     MOST_LEFT,
     PLAYED_BORDER_SAMPLES,
     PLAYED_LEAST_TRACKS,
@@ -171,11 +170,8 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
         if level == 0:
             return "mute" if ends_there else ""
         return "hold" if ends_there or _is_long(one, track, place) else ""
-    if _own_values(inner) < LEAST_NOISE:
-        return ""
-    is_coarse = max(_own_values(before), _own_values(behind)) <= MOST_BESIDE
     is_rough = _roughness(inner) >= ROUGH_RATIO * max(_roughness(before), _roughness(behind))
-    return "burst" if is_coarse or is_rough else ""
+    return "burst" if is_rough and distinct(inner).size >= LEAST_NOISE * inner.size else ""
 
 
 def _copied(one: PlacedPass, track: int, place: Range) -> str:
@@ -214,8 +210,3 @@ def _roughness(samples: Int32s) -> float:
     """Return how sharply samples bend from one to the next, as an effective value."""
     bend = np.diff(samples.astype(np.float64), 2)
     return float(np.sqrt(np.mean(bend**2)))
-
-
-def _own_values(samples: Int32s) -> float:
-    """Return how many values there are for each sample."""
-    return float(distinct(samples).size / samples.size)

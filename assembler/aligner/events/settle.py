@@ -22,7 +22,6 @@ from assembler.aligner.events.limits import (
     LEAST_SHARE,
     LEAST_SILENT,
     LEAST_TRACKS,
-    PLAYED_BORDER_SAMPLES,
 )
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided
@@ -106,47 +105,38 @@ def _disputed(
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
     """Return the flaws, and as undecided those noises of one pass where it was the other one that lost sync.
 
-    On a track that is silent there, a drum stroke of the right pass looks like noise thrown in. What looks like another
-    flaw between just the same samples, as a clipped peak does like a level held, is none. Concealed samples are decided
-    one by one.
+    On a track that is silent there, a drum stroke of the right pass looks like noise thrown in.
     """
     kept: list[FoundFlaw] = []
     disputed: list[Undecided] = []
+    because = Because(Rule.LOST_SYNC)
     for flaw in flaws:
         place = flaw.start, flaw.end
-        is_noise = flaw.kind in NOISE_KINDS
         guilty = {
             event.pass_name
             for event in events
-            if event.pass_name != flaw.pass_name
+            if flaw.kind in NOISE_KINDS
+            and event.pass_name != flaw.pass_name
             and event.holds(flaw.track, place)
-            and (is_noise or _is_same(event.place, place))
         }
         covering = {one.name for one in passes if common(one.covered(flaw.track), [place])}
-        if flaw.kind == "means" or len(guilty) != 1 or covering != guilty | {flaw.pass_name}:
+        if len(guilty) != 1 or covering != guilty | {flaw.pass_name}:
             kept.append(flaw)
             continue
         (name,) = guilty
-        because = Because(Rule.LOST_SYNC)
         kept.append(replace(flaw, pass_name=name, kind="disagreement", because=because))
-        if is_noise:
-            disputed.append(
-                Undecided(
-                    flaw.track,
-                    *place,
-                    flaw.pass_name,
-                    (name,),
-                    is_doubtful=True,
-                    place=place,
-                    because=because,
-                )
+        disputed.append(
+            Undecided(
+                flaw.track,
+                *place,
+                flaw.pass_name,
+                (name,),
+                is_doubtful=True,
+                place=place,
+                because=because,
             )
+        )
     return kept, disputed
-
-
-def _is_same(first: Range, second: Range) -> bool:
-    """Return whether places begin and end at the same sample, give or take what chance has alike there."""
-    return max(abs(first[0] - second[0]), abs(first[1] - second[1])) <= PLAYED_BORDER_SAMPLES
 
 
 def _settle_noise_in_silence(

@@ -10,7 +10,7 @@ Rules, each in its file:
 - `interrupting`: what interrupts a sound that goes on behind as before, without a witness.
 - `noise`: bursts, as holes in what the sound foretells.
 - `stepped`: waves of two levels that go on behind in phase.
-- `faint`: noise of a few steps that stands still or repeats itself.
+- `faint`: noise of a few steps that stands still.
 - `alone`: what all of these show of one capture.
 
 The numbers stand in `limits`.

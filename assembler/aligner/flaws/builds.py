@@ -10,7 +10,6 @@ from dataclasses import dataclass
 CLIPPED, LONG_CLIPPED = "clipped", "long clipped"
 PEAKS = (CLIPPED, LONG_CLIPPED)
 FORETOLD_COPY, STROKE = "foretold copy", "stroke"
-COPIES = ("repeat", FORETOLD_COPY, STROKE)
 
 
 @dataclass(frozen=True)

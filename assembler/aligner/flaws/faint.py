@@ -1,7 +1,7 @@
-"""Noise of a few steps, as one capture shows it by itself: levels held in it, lines through it, blocks played twice.
+"""Noise of a few steps, as one capture shows it by itself: levels held in it, lines through it.
 
-Nothing foretells noise, so that it has no splices. But it never holds still: how likely it stays where it is, or moves
-one way by single steps, is counted beside each place. And it never repeats itself.
+Nothing foretells noise. But it never holds still: how likely it stays where it is, or moves
+one way by single steps, is counted beside each place.
 
 Audio is ``int32``, shape ``(samples,)``.
 """
@@ -14,9 +14,6 @@ import numpy as np
 
 from assembler.aligner.flaws.limits import (
     BESIDE_SAMPLES,
-    FAINT_HASHED_SAMPLES,
-    FAINT_LARGEST_LAG,
-    FAINT_LEAST_LAG,
     LEAST_STILL,
     LONGEST_STILL,
     MOST_BESIDE,
@@ -27,17 +24,16 @@ from assembler.aligner.flaws.limits import (
 )
 from assembler.aligner.flaws.noise import unpredicted_shares
 from assembler.aligner.records.ranges import ranges_of
-from assembler.aligner.sound.levels import HASH_FACTOR
 from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_NOISE_STEPS
 from assembler.arrays import median
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s, Int64s
+    from assembler.arrays import Int32s
 
 
 def faint_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
-    """Return mutes, holds, straight lines and repeats in noise of a few steps, as kind and range.
+    """Return mutes, holds and straight lines in noise of a few steps, as kind and range.
 
     Args:
         samples: one track; what touches its ends is left to the neighbouring piece.
@@ -45,9 +41,7 @@ def faint_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
     """
     if samples.size < 2 * BESIDE_SAMPLES or _median_is_over(np.abs(samples), MOST_LEVEL_STEPS * step):
         return []
-    found = _still_places(samples, step)
-    found += [("repeat", place) for place in _repeat_places(samples, step)]
-    return sorted(found, key=lambda row: row[1])
+    return sorted(_still_places(samples, step), key=lambda row: row[1])
 
 
 def _median_is_over(sizes: Int32s, most: int) -> bool:
@@ -102,40 +96,3 @@ def _is_within_noise(samples: Int32s, start: int, end: int, step: int) -> bool:
     if max(levels) > min(MOST_LEVEL_STEPS * step, MOST_UNSTEADY * min(levels)):
         return False
     return all(float(unpredicted_shares(side, BESIDE_SAMPLES, 24)[0]) > WHITE for side in sides)
-
-
-def _repeat_places(samples: Int32s, step: int) -> list[Range]:
-    """Return blocks of noise that stand once more right behind themselves."""
-    places: list[Range] = []
-    for lag, at in _repeats(samples):
-        if any(start <= at < end for start, end in places):
-            continue
-        low, high = max(lag, at - lag - MOST_BESIDE), min(samples.size, at + lag + MOST_BESIDE)
-        differs = np.flatnonzero(samples[low:high] != samples[low - lag : high - lag]) + low
-        before, behind = differs[differs < at], differs[differs >= at]
-        if not before.size or not behind.size:
-            continue
-        start, end = int(before[-1]) + 1, int(behind[0])
-        # Which of the samples at its ends are equal by chance nothing tells.
-        if lag <= end - start <= lag + MOST_BESIDE and _is_within_noise(samples, start, end, step):
-            places.append((start, end))
-    return places
-
-
-def _repeats(samples: Int32s) -> list[tuple[int, int]]:
-    """Return lags, and a place for each, at which pieces stand a second time; an eighth is looked at."""
-    count = samples.size - FAINT_HASHED_SAMPLES
-    hashed = np.zeros(count, np.uint64)
-    for index in range(FAINT_HASHED_SAMPLES):
-        hashed = (hashed ^ samples[index : index + count].astype(np.uint64)) * HASH_FACTOR
-    changing = np.cumsum(np.concatenate(([0], samples[1:] != samples[:-1])))
-    telling = (
-        changing[FAINT_HASHED_SAMPLES - 1 : FAINT_HASHED_SAMPLES - 1 + count] - changing[:count]
-        >= FAINT_HASHED_SAMPLES // 4
-    )
-    chosen: Int64s = np.flatnonzero(((hashed >> np.uint64(40)) & np.uint64(7) == 0) & telling)
-    order = chosen[np.argsort(hashed[chosen], kind="stable")]
-    same = hashed[order[1:]] == hashed[order[:-1]]
-    lags, places = (order[1:] - order[:-1])[same], order[1:][same]
-    fits = (lags >= FAINT_LEAST_LAG) & (lags <= FAINT_LARGEST_LAG)
-    return sorted(set(zip(lags[fits].tolist(), places[fits].tolist(), strict=True)), key=lambda row: row[1])

@@ -122,12 +122,8 @@ MOST_CHANCE = 1e-12
 
 LONGEST_STILL = 16384
 
-FAINT_HASHED_SAMPLES = 24
-
-FAINT_LEAST_LAG, FAINT_LARGEST_LAG = 128, 4096
-
 MOST_BESIDE = 12
-"""Samples at the ends of a block played twice that are equal by chance."""
+"""Samples at the ends of a level that are equal by chance."""
 
 # stepped
 

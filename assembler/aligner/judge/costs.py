@@ -48,7 +48,6 @@ if TYPE_CHECKING:
 
 Number = TypeVar("Number", float, "Float64s")
 
-
 TAU = 2.0 * np.pi
 
 
@@ -132,8 +131,6 @@ def border_cost(before: Int32s | None, behind: Int32s, at: int, end: int, around
         around: what sound looks like here.
     """
     stop = min(at + PREDICTOR_ORDER, end, behind.size)
-    if stop <= at:
-        return 0.0
     if around.pulse is not None:
         return _windows_cost(errors_of(behind[at:stop], around, at), around)
     if before is None:
@@ -171,12 +168,8 @@ def flaw_cost(
     """
     start, end = part
     size = end - start
-    noise = (
-        noise_cost(samples[start:end], around.step, around.least_level)
-        + NOISE_COST
-        + NOISE_COST_PER_WINDOW * size / WINDOW_SAMPLES
-    )
-    best = noise, "burst"
+    noise = noise_cost(samples[start:end], around.step, around.least_level) + NOISE_COST
+    best = noise + NOISE_COST_PER_WINDOW * size / WINDOW_SAMPLES, "burst"
     for one in structures:
         if (
             one.kind in KIND_COSTS

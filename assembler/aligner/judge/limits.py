@@ -83,9 +83,6 @@ MOST_DISPLACED = 4.0
 LONGEST_BLIP = 480
 """So many samples of sound, 10 ms at 48 kHz, foretell none of themselves."""
 
-LEAST_WAVE = 6
-"""Edges by which a wave of two levels is known."""
-
 CLIPPED_COST = 40.0
 """No model foretells that a peak is clipped where others are; that it stays so costs nothing."""
 

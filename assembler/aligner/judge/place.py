@@ -26,8 +26,7 @@ from assembler.aligner.judge.limits import BRIDGE_SAMPLES, LEAST_SURPRISE, ROUGH
 from assembler.aligner.judge.stories import HELD_ON, LOOK_ALIKE, Stories, Verdict
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
-from assembler.aligner.sound.limits import LEAST_RUN, MATERIAL_RUNS, PERIODS_SAMPLES, PREDICTOR_ORDER
-from assembler.aligner.sound.models import period_of
+from assembler.aligner.sound.limits import LEAST_RUN, MATERIAL_RUNS, PREDICTOR_ORDER
 from assembler.aligner.sound.surroundings import errors_of, look_around, zones_of
 from assembler.aligner.sound.waves import are_edges_moved, lapse_of
 
@@ -260,9 +259,8 @@ def _telling(one: Structure, samples: Int32s, place: Range, around: Surroundings
         part = max(one.start, place[0]), min(one.end, place[1])
         is_foretold = sound_cost(samples, errors_of(samples, around), part, around) < LEAST_SURPRISE
     else:
-        # A note of a pulse wave between rests stands for its own surroundings: it repeats itself.
         cost = sound_cost(samples, errors_of(samples, around), (one.start, one.end), around)
-        is_foretold = cost < LEAST_SURPRISE or period_of(samples[one.start : one.end][-PERIODS_SAMPLES:]) > 0
+        is_foretold = cost < LEAST_SURPRISE
     return [replace(one, kind=FORETOLD_COPY) if is_foretold else one]
 
 

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.builds import COPIES, FORETOLD_COPY, PEAKS, STROKE
+from assembler.aligner.flaws.builds import FORETOLD_COPY, PEAKS, STROKE
 from assembler.aligner.judge.costs import added_cost, border_cost, flaw_cost, sound_cost
 from assembler.aligner.judge.limits import (
     ABRUPT_COST,
@@ -25,7 +25,6 @@ from assembler.aligner.judge.limits import (
     LEAST_MARGIN,
     LEAST_SCALE,
     LEAST_SURPRISE,
-    LEAST_WAVE,
     LONG_LEVEL_COST,
     LONGEST_BLIP,
     MARGIN_PER_SAMPLE,
@@ -50,7 +49,6 @@ from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES
 from assembler.aligner.sound.limits import LEAST_RUN, PREDICTOR_ORDER
 from assembler.aligner.sound.surroundings import errors_of
-from assembler.arrays import distinct
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -370,7 +368,6 @@ class Stories:
             for v in range(self._nobody)
             if totals[v] < totals[best] + margin
             or self._is_pulse_in_silence(number, v, best)
-            or self._is_wave_in_silence(v, best)
             or self._is_blip_in_silence(best)
             or (is_mixed and self._is_peak(number, v, best))
             or self._turns_at_peak(best)
@@ -412,21 +409,6 @@ class Stories:
             one.is_level and one.start <= start and end <= one.end and not any(silent[list(one.anchors)])
             for one in self._structures[version]
         )
-
-    def _is_wave_in_silence(self, version: int, best: int) -> bool:
-        """Return whether a version plays two levels by turns where the best one is silent: no noise thrown in is so.
-
-        But a block played twice may be, which then stands before the place too.
-        """
-        start, end = self._parts[0][0], self._parts[-1][1]
-        if self._holders.max() > 1 or self._versions[best][start:end].any():
-            return False
-        wave = self._versions[version][start:end]
-        is_copied = any(
-            one.kind in COPIES and one.start <= start < one.end for one in self._structures[version]
-        )
-        levels = distinct(wave[wave != 0])
-        return levels.size == 2 and int(np.count_nonzero(np.diff(wave))) >= LEAST_WAVE and not is_copied
 
     def _is_blip_in_silence(self, version: int) -> bool:
         """Return whether a version sounds for an instant in the midst of silence: too little to be foretold by any."""

@@ -7,7 +7,7 @@ from concurrent.futures import ThreadPoolExecutor
 import numpy as np
 import pytest
 
-from assembler.aligner.compare.beside import Beside
+from assembler.aligner.compare.differences.beside import Beside
 from assembler.aligner.comparison import compare_reel
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw

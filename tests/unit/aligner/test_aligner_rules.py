@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from assembler.aligner import align_session
-from assembler.aligner.compare import track
+from assembler.aligner.compare.differences import split
 from assembler.aligner.comparison import compare_reel
 from assembler.aligner.events.lone import told_together
 from assembler.aligner.events.settle import settle_by_other_tracks
@@ -176,7 +176,7 @@ def _too_many() -> list[Because]:
     changed = tape.copy()
     changed[0, 5000:55_000:2000] += 300
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(track, "MOST_DIFFERENCES", 3)
+        patch.setattr(split, "MOST_DIFFERENCES", 3)
         return _told(tape, changed)
 
 
@@ -221,7 +221,7 @@ def _silent_tracks() -> list[Because]:
 
 
 def _lost_sync() -> list[Because]:
-    return _settled([*(_lost(track) for track in range(5)), _lost(5, "hold", name="P2")], [])
+    return _settled([*(_lost(track) for track in range(5)), _lost(5, "burst", name="P2")], [])
 
 
 def _copy() -> list[Because]:

@@ -151,20 +151,6 @@ def test_noise_is_disputed_where_the_other_pass_lost_sync() -> None:
     assert settle_by_other_tracks([*_lost_at_once("A1"), mute], [], 1024, passes[:2])[1] == []
 
 
-def test_between_the_samples_of_lost_sync_the_other_pass_is_right() -> None:
-    """Of two passes only one lost sync there; a clipped peak of the other one looks like a level held."""
-    passes = [
-        PlacedPass(name, ArrayAudio(np.zeros((6, 20_000), np.int32)), (map_with_slips(20_000, 0, ()),) * 6)
-        for name in ("A1", "A2")
-    ]
-    lost = _lost_at_once("A1")
-    held = FoundFlaw("A2", 5, "hold", 1001, 9000, because=WHY)
-    flaws, left = settle_by_other_tracks([*lost, held], [], 1024, passes)
-    assert (flaws, left) == ([*lost, FoundFlaw("A1", 5, "disagreement", 1001, 9000, because=WHY)], [])
-    elsewhere = replace(held, start=1040)
-    assert settle_by_other_tracks([*lost, elsewhere], [], 1024, passes) == ([*lost, elsewhere], [])
-
-
 def test_a_much_longer_flaw_of_other_tracks_settles_nothing() -> None:
     """Two flaws may begin and end closely by chance where one of them is short."""
     short = Undecided(5, 1048, 1072, "A1", ("A2",), because=WHY)

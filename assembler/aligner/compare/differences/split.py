@@ -1,0 +1,117 @@
+"""Places in which passes differ and none is outvoted, judged one by one.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+from assembler.aligner.compare.differences.beside import Beside
+from assembler.aligner.compare.differences.pieces import is_level, judge_pieces
+from assembler.aligner.compare.limits import LONGEST_JUDGED, MOST_DIFFERENCES, SILENT_SAMPLES
+from assembler.aligner.compare.places import one_place_each
+from assembler.aligner.judge.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.findings import FoundFlaw, Undecided
+from assembler.aligner.records.ranges import merged, without
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.judge.stories import Verdict
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
+
+
+def judge_split(
+    passes: Sequence[PlacedPass],
+    track: int,
+    members: tuple[int, ...],
+    ranges: Sequence[Range],
+    step: int,
+    known: Sequence[FoundFlaw],
+) -> tuple[list[FoundFlaw], list[Undecided]]:
+    """Return the flaws and the undecided places where passes differ and none is outvoted.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        members: indices of the passes that differ.
+        ranges: where they do.
+        step: one step of the tape's word length.
+        known: flaws of the track that are known already.
+    """
+    flaws: list[FoundFlaw] = []
+    undecided: list[Undecided] = []
+    # Between differences all members hold the same.
+    places = one_place_each(
+        merged(ranges, bridge=BRIDGE_SAMPLES), partial(is_level, passes[members[0]], track)
+    )
+    if len(places) > MOST_DIFFERENCES:
+        taken, *others = (passes[index].name for index in members)
+        coarse = merged(ranges, bridge=LONGEST_JUDGED)
+        because = Because(Rule.TOO_MANY)
+        return [], [Undecided(track, *place, taken, tuple(others), because=because) for place in coarse]
+    beside = Beside(passes, track, known)
+    for place in places:
+        names = [passes[index].name for index in members]
+        parts = judge_pieces(
+            passes,
+            track,
+            members,
+            place,
+            step,
+            flawed_before=[beside.is_flawed_before(name, place) for name in names],
+            flawed_behind=[beside.is_flawed_behind(name, place) for name in names],
+        )
+        silent = ""
+        if not all(verdict.decided for _, verdict in parts):
+            silent = _silent_pass(passes, track, members, place)
+        for (start, end), verdict in parts:
+            found = _flaws_of(passes, track, members, verdict, (start, end))
+            flaws += found
+            if verdict.decided:
+                beside.add(found)
+            if not verdict.decided:
+                names = [passes[index].name for index in members]
+                taken = names.pop(verdict.right)
+                undecided.append(
+                    Undecided(
+                        track,
+                        start,
+                        end,
+                        taken,
+                        tuple(names),
+                        verdict.is_doubtful,
+                        silent,
+                        place,
+                        because=verdict.because,
+                    )
+                )
+    return flaws, undecided
+
+
+def _silent_pass(passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], place: Range) -> str:
+    """Return the pass that holds nothing but zeros in a place and beside it; "" where none does."""
+    beside = place[0] - SILENT_SAMPLES, place[1] + SILENT_SAMPLES
+    if place[1] - place[0] > LONGEST_JUDGED:
+        return ""
+    silent = [
+        passes[index].name
+        for index in members
+        if not without([beside], passes[index].covered(track))
+        and not passes[index].samples(track, *beside).any()
+    ]
+    return silent[0] if len(silent) == 1 else ""
+
+
+def _flaws_of(
+    passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], verdict: Verdict, place: Range
+) -> list[FoundFlaw]:
+    return [
+        FoundFlaw(passes[index].name, track, kind, *place, because=verdict.because)
+        for index, kind in zip(members, verdict.kinds, strict=True)
+        if kind
+    ]
