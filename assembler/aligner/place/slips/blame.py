@@ -94,7 +94,12 @@ def reference_slips(
         best = min(
             (slip for _, slip in group), key=lambda slip: slip.doubt_reference[1] - slip.doubt_reference[0]
         )
-        witnesses = {name for name, other in relations.items() if _looks_across(other, best.at_reference)}
+        # One that changes there, too, by something else, may hide the same slip beside its own.
+        witnesses = {
+            name
+            for name, other in relations.items()
+            if name in names or (_looks_across(other, best.at_reference) and not _changes_at(other, best))
+        }
         outnumbered = len(names) > 1 and len(names) == len(witnesses)
         if outnumbered or (witnesses <= names and _is_told(group, position, best, sample_rate)):
             own.append(Slip(best.at_reference, -best.change, best.doubt_reference))
@@ -208,6 +213,14 @@ def _looks_across(relation: Relation | None, at: int) -> bool:
     first, last = relation.stretches[0], relation.stretches[-1]
     start, end = relation.proved[0] + first.shift, relation.proved[1] + last.shift
     return start < at - ANCHOR_SAMPLES and end > at + ANCHOR_SAMPLES
+
+
+def _changes_at(relation: Relation | None, slip: _RelativeSlip) -> bool:
+    low, high = slip.doubt_reference
+    return relation is not None and any(
+        known.lies_at(min(low, slip.at_reference), max(high, slip.at_reference))
+        for known in _relative_slips(relation)
+    )
 
 
 def _runs_on(relation: Relation, slip: _RelativeSlip) -> bool:
