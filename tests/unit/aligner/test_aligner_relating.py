@@ -9,8 +9,9 @@ import pytest
 
 from assembler.aligner.place.anchors import anchor_positions
 from assembler.aligner.place.relation import Relation, RelativeStretch, relate
-from assembler.aligner.place.slips.blame import OwnSlip, probe_slips
-from assembler.importer import Position
+from assembler.aligner.place.slips.blame import OwnSlip, probe_slips, reference_slips
+from assembler.aligner.records.timemap import Slip
+from assembler.importer import CoarseSlip, Position
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:
@@ -172,6 +173,40 @@ def test_a_series_of_slips_settles_whose_one_more_is() -> None:
     told: list[Slipped | None] = [None, "probe", "probe", "probe"]
     assert [one.is_sure for one in _slips_of(told)] == [True] * 4
     assert _slips_of([None, "reference", "reference", "reference"])[0].is_sure is False
+
+
+def test_a_third_pass_that_slipped_there_itself_is_no_witness_against_the_log() -> None:
+    """The reference's log shows what it lost; where a third pass lost samples, too, its change is another one."""
+    other = _changing(-1024)
+    lost = Position("mtc", 0.0, 20.0, (CoarseSlip(100_000, 1024.0, 20.0),))
+    assert reference_slips(lost, {"A2": other, "A3": _changing(-896)}, SECOND) == [
+        Slip(100_000, 1024, (100_000, 100_000))
+    ]
+    runs_on = Relation((RelativeStretch(0, 300_000, 0, (0, 0), None),), 1.0, 10, 10, (0, 300_000))
+    assert not reference_slips(lost, {"A2": other, "A3": runs_on}, SECOND)
+
+
+def _changing(change: int) -> Relation:
+    """Return how a pass lies against one that lost samples at 100 000."""
+    behind = 100_000 - change
+    stretches = (
+        RelativeStretch(0, 100_000, 0, (0, 0), None),
+        RelativeStretch(behind, 300_000, change, (100_000, behind), None),
+    )
+    return Relation(stretches, 1.0, 10, 10, (0, 300_000))
+
+
+def test_several_slips_in_a_mute_look_like_one_of_a_series() -> None:
+    """Two slips of a sample are told, before and after; between them the shift changes by three at once."""
+    changes, told = (1, 3, 1), (None, "probe", None, "probe")
+    shifts = np.concatenate(([0], -np.cumsum(changes))).tolist()
+    stretches = tuple(
+        RelativeStretch(60_000 * n, 60_000 * (n + 1), shift, (60_000 * n, 60_000 * n), slipped)
+        for n, (shift, slipped) in enumerate(zip(shifts, told, strict=True))
+    )
+    relation = Relation(stretches, 1.0, 10, 10, (0, 240_000))
+    own = probe_slips(Position("mtc", 0.0, 20.0, ()), relation, (), (), SECOND)
+    assert [one.is_sure for one in own] == [True] * 3
 
 
 def _slips_of(told: list[Slipped | None]) -> list[OwnSlip]:
