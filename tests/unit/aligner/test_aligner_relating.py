@@ -178,7 +178,7 @@ def test_a_series_of_slips_settles_whose_one_more_is() -> None:
 def test_a_third_pass_that_slipped_there_itself_is_no_witness_against_the_log() -> None:
     """The reference's log shows what it lost; where a third pass lost samples, too, its change is another one."""
     other = _changing(-1024)
-    lost = Position("mtc", 0.0, 20.0, (CoarseSlip(100_000, 1024.0, 20.0),))
+    lost = Position("mtc", 0.0, 20.0, (CoarseSlip(100_000, 1024, 20.0),))
     assert reference_slips(lost, {"A2": other, "A3": _changing(-896)}, SECOND) == [
         Slip(100_000, 1024, (100_000, 100_000))
     ]
@@ -198,7 +198,8 @@ def _changing(change: int) -> Relation:
 
 def test_several_slips_in_a_mute_look_like_one_of_a_series() -> None:
     """Two slips of a sample are told, before and after; between them the shift changes by three at once."""
-    changes, told = (1, 3, 1), (None, "probe", None, "probe")
+    changes = 1, 3, 1
+    told: list[Slipped | None] = [None, "probe", None, "probe"]
     shifts = np.concatenate(([0], -np.cumsum(changes))).tolist()
     stretches = tuple(
         RelativeStretch(60_000 * n, 60_000 * (n + 1), shift, (60_000 * n, 60_000 * n), slipped)
