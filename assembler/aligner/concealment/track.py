@@ -147,19 +147,15 @@ def _joined(losses: Sequence[_Loss]) -> list[_Loss]:
 def _open_places(comparison: Comparison, said: Settled, start: int) -> list[Undecided]:
     """Return where a pass is likely to be right and does not lead; what nobody has is a flaw of all, not undecided."""
     places = []
-    names = [one.name for one in comparison.passes]
-    for index, name in enumerate(names):
+    for index, taken in enumerate(comparison.passes):
         is_taken = said.open & (said.taken == index) & ~said.lost[index]
-        others = tuple(other for other in names if other != name)
-        places += [
-            Undecided(
-                comparison.track,
-                low + start,
-                high + start,
-                name,
-                others,
-                because=Because(Rule.CONCEALED, float(said.lead[low:high].min())),
+        for low, high in ranges_of(is_taken):
+            place = low + start, high + start
+            others = tuple(
+                one.name
+                for one in comparison.passes
+                if one is not taken and common(one.covered(comparison.track), [place])
             )
-            for low, high in ranges_of(is_taken)
-        ]
+            because = Because(Rule.CONCEALED, float(said.lead[low:high].min()))
+            places.append(Undecided(comparison.track, *place, taken.name, others, because=because))
     return places
