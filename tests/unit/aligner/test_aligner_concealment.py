@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from assembler.aligner.concealment.limits import LEAST_SURPRISE
 from assembler.aligner.concealment.marks import (
     DOWN,
     HELD,
@@ -113,6 +114,47 @@ def test_a_burst_is_no_concealment() -> None:
     other = tape.copy()
     other[3000:3400] = np.random.default_rng(2).integers(-9000, 9000, 400)
     said = settle(_window(tape, other))
+    assert not (said.settled | said.open).any()
+
+
+def test_many_means_that_each_say_little_are_a_proof_together() -> None:
+    """Sound so low that most samples are means by nature: the pass that has nothing but means lost them."""
+    at = np.arange(LENGTH)
+    rng = np.random.default_rng(3)
+    tape = np.asarray(np.rint(900 * np.sin(0.02 * at) + rng.normal(0, 0.3, LENGTH)), np.int64)
+    lost = np.zeros(LENGTH, np.bool_)
+    lost[2001:6001:2] = True
+    concealed = _concealed(tape, lost)
+    said = settle(_window(tape, concealed))
+    differs = tape != concealed
+    assert np.mean(said.surprise[1, differs]) < LEAST_SURPRISE
+    assert np.mean((said.settled & (said.taken == 0))[differs]) > 0.95
+
+
+def test_another_flaw_within_lost_samples_hides_none_of_them() -> None:
+    """One pass lost every second sample, the other played a block twice meanwhile: only the block is left open."""
+    tape = _sound(1)
+    lost = np.zeros(LENGTH, np.bool_)
+    lost[2001:6001:2] = True
+    twice = tape.copy()
+    twice[3500:4000] = tape[3000:3500]
+    concealed = _concealed(tape, lost)
+    said = settle(_window(concealed, twice))
+    outside = (concealed != twice) & np.r_[np.ones(3436), np.zeros(628), np.ones(LENGTH - 4064)].astype(np.bool_)
+    assert (said.settled & (said.taken == 1))[outside].all()
+    # At its very end a sample may be the tape's by chance.
+    assert np.count_nonzero((said.settled | said.open)[3500:4000]) <= 1
+
+
+def test_a_level_held_for_long_is_no_concealment_where_sound_runs_straight() -> None:
+    """A mute over a slow wave: both are means all along to a machine that draws lines."""
+    at = np.arange(LENGTH)
+    tape = np.asarray(np.rint(2000 * np.sin(0.02 * at)), np.int64)
+    muted = tape.copy()
+    muted[3000:4200] = 0
+    rows = np.stack([muted, tape, tape])
+    line = Machine((DOWN,), several=LINE)
+    said = settle(Window(rows, np.ones(rows.shape, np.bool_), 1, 16, [line] * 3))
     assert not (said.settled | said.open).any()
 
 
