@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from assembler.aligner.compare.blocks import TrackNotes
+    from assembler.aligner.compare.proofs import Proofs
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 
@@ -79,36 +80,32 @@ def silence_around(one: PlacedPass, track: int, place: Range) -> Range:
 
 
 def losses_without_witness(
-    passes: Sequence[PlacedPass], track: int, notes: TrackNotes, asked: Sequence[Range]
+    passes: Sequence[PlacedPass],
+    track: int,
+    notes: TrackNotes,
+    asked: Sequence[Range],
+    flaws: Sequence[FoundFlaw],
 ) -> list[FoundFlaw]:
-    """Return where a pass shows by itself that it lost samples, and passes do not differ.
+    """Return where a pass shows by itself that it lost samples: where passes do not differ, or put nothing down to it.
 
     Strewn losses are placed by windows: what is left of one behind the last difference is its border.
     """
     found = []
     for index, places in notes.means.items():
-        one = passes[index]
-        for place in without(common(merged(places), merged(one.covered(track))), asked):
-            because = notes.proofs[index].within(place)
-            beside = [(place[0] - 1, place[1] + 1)]
-            is_short = place[1] - place[0] < STREWN_WINDOW_SAMPLES
-            if not (because.rule is Rule.STREWN and is_short and common(beside, asked)):
-                found.append(FoundFlaw(one.name, track, "means", *place, because=because))
+        one, proofs = passes[index], notes.proofs[index]
+        known = merged((flaw.start, flaw.end) for flaw in flaws if flaw.pass_name == one.name)
+        for place in common(merged(places), merged(one.covered(track))):
+            own = [part for part in without([place], asked) if not _is_border(part, proofs, asked)]
+            if not own and not common([place], known):
+                own = [place]
+            found += [FoundFlaw(one.name, track, "means", *p, because=proofs.within(p)) for p in own]
     return found
 
 
-def unasked_losses(
-    passes: Sequence[PlacedPass], track: int, notes: TrackNotes, flaws: Sequence[FoundFlaw]
-) -> list[FoundFlaw]:
-    """Return where a pass shows lost samples all by itself, and comparison has put nothing down to it."""
-    found: list[FoundFlaw] = []
-    for index, places in notes.means.items():
-        known = merged((one.start, one.end) for one in flaws if one.pass_name == passes[index].name)
-        for place in common(merged(places), merged(passes[index].covered(track))):
-            if not common([place], known):
-                because = notes.proofs[index].within(place)
-                found.append(FoundFlaw(passes[index].name, track, "means", *place, because=because))
-    return found
+def _is_border(place: Range, proofs: Proofs, asked: Sequence[Range]) -> bool:
+    is_short = place[1] - place[0] < STREWN_WINDOW_SAMPLES
+    is_beside = bool(common([(place[0] - 1, place[1] + 1)], asked))
+    return is_short and is_beside and proofs.within(place).rule is Rule.STREWN
 
 
 def weak_rows(

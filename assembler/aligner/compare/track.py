@@ -18,7 +18,6 @@ from assembler.aligner.compare.lone import flaws_alone, weigh_lines, weigh_runs
 from assembler.aligner.compare.places import (
     losses_without_witness,
     one_place_each,
-    unasked_losses,
     weak_rows,
 )
 from assembler.aligner.concealment.limits import FLAW_BRIDGE
@@ -105,8 +104,7 @@ def weigh_track(
     flaws += hidden.flaws
     # Where passes differ that has been asked already, sample by sample.
     asked = merged(comparison.differing, bridge=FLAW_BRIDGE)
-    flaws += losses_without_witness(passes, track, notes, asked)
-    flaws += unasked_losses(passes, track, notes, flaws)
+    flaws += losses_without_witness(passes, track, notes, asked, flaws)
     undecided += hidden.undecided
     flaws += doubted_beside(passes, track, notes, flaws)
     flaws += through_holes(passes, track, flaws)

@@ -140,7 +140,9 @@ def test_another_flaw_within_lost_samples_hides_none_of_them() -> None:
     twice[3500:4000] = tape[3000:3500]
     concealed = _concealed(tape, lost)
     said = settle(_window(concealed, twice))
-    outside = (concealed != twice) & np.r_[np.ones(3436), np.zeros(628), np.ones(LENGTH - 4064)].astype(np.bool_)
+    outside = (concealed != twice) & np.r_[np.ones(3436), np.zeros(628), np.ones(LENGTH - 4064)].astype(
+        np.bool_
+    )
     assert (said.settled & (said.taken == 1))[outside].all()
     # At its very end a sample may be the tape's by chance.
     assert np.count_nonzero((said.settled | said.open)[3500:4000]) <= 1

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
+from assembler.aligner.plan.candidates import candidate_of
 from assembler.aligner.plan.choices import Candidate, Choice, Forced, PlanRules
 from assembler.aligner.plan.path import plan_track
+from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.findings import FoundFlaw
 
 ALIKE = PlanRules(480, {"one": 0, "two": 0})
 UNLIKE = PlanRules(480)
 END = 100_000
+BECAUSE = Because(Rule.STORY, 50.0)
 
 
 def _whole(name: str, *flawed: tuple[int, int]) -> Candidate:
@@ -65,6 +72,38 @@ def test_sound_beside_its_place_is_better_than_none() -> None:
     plan = plan_track([_whole("one", (40_000, 41_000)), doubted], ALIKE, 0, END)
     assert [choice.name for choice in plan.choices] == ["one", "two", "one"]
     assert plan_track([_whole("one"), doubted], ALIKE, 0, END).choices == (Choice(0, END, "one"),)
+
+
+def test_a_pass_that_lost_samples_here_and_there_is_taken_before_a_muted_one() -> None:
+    """Between means stand the tape's own samples; where another flaw lies over them, or in a mute, none do."""
+    flaws = [
+        FoundFlaw("one", 0, "mute", 40_000, 42_000, because=BECAUSE),
+        FoundFlaw("two", 0, "means", 30_000, 50_000, because=BECAUSE),
+        FoundFlaw("two", 0, "burst", 41_000, 42_000, because=BECAUSE),
+    ]
+    one, two = (_candidate(name, flaws) for name in ("one", "two"))
+    assert (one.in_part, two.in_part) == ((), ((30_000, 41_000), (42_000, 50_000)))
+    plan = plan_track([one, two], ALIKE, 0, END)
+    assert [choice.name for choice in plan.choices if choice.start <= 40_500 < choice.end] == ["two"]
+
+
+def _candidate(name: str, flaws: list[FoundFlaw]) -> Candidate:
+    """Return what a pass that runs from end to end offers; nothing is woven, and both passes are alike."""
+    one = SimpleNamespace(
+        name=name,
+        maps=[SimpleNamespace(doubts=lambda: ())],
+        covered=lambda _: [(0, END)],
+    )
+    findings = SimpleNamespace(
+        flaws=flaws, witnesses=(), are_unlike=lambda *_: False, by_standing=lambda names, _: names
+    )
+    reel = SimpleNamespace(name="A", passes=[one], findings=findings)
+    sheet = SimpleNamespace(repair=SimpleNamespace(scope="track", unlike="cure"))
+    track = SimpleNamespace(tape_tracks={"A": 0})
+    weaving = SimpleNamespace(unwoven=lambda _name, _track, place: [place])
+    made: Any = candidate_of
+    found: Candidate = made(sheet, reel, one, track, weaving)
+    return found
 
 
 def test_what_no_pass_covers_is_silence() -> None:
