@@ -126,7 +126,11 @@ def _note_machines(
             differing[part] |= held[first][part] != held[second][part]
     at = np.flatnonzero(differing)
     if at.size:
-        for index, tally in tally_machines(held, at, step).items():
+        present = {index: np.zeros(differing.size, np.bool_) for index in held}
+        for index, ranges in covered.items():
+            for start, end in ranges:
+                present[index][start - low + RUN_MARGIN : end - low + RUN_MARGIN] = True
+        for index, tally in tally_machines(held, present, at, step).items():
             notes.machines[index] = notes.machines.get(index, np.zeros(TALLY_COUNTS, np.int64)) + tally
 
 

@@ -20,7 +20,7 @@ from assembler.aligner.place.limits import (
     LONGEST_DOUBT,
     SPLICE_MARGIN,
 )
-from assembler.aligner.place.matching import informative
+from assembler.aligner.place.matching import informative, proving
 from assembler.aligner.place.slips.splices import copied_at, outstanding, splice_surprise
 
 if TYPE_CHECKING:
@@ -171,11 +171,11 @@ def _proving(reference: TrackReader, probe: TrackReader, start: int, count: int,
     """
     counts, telling = np.zeros(count, np.int64), np.zeros(count, np.int64)
     for track in range(probe.tracks):
-        samples = probe.read(track, start - 1, count + 1)
-        equal = samples == reference.read(track, start - 1 + shift, count + 1)
-        tells = informative(samples)[1:]
-        counts += equal[1:] & equal[:-1] & tells
-        telling += tells
+        samples = probe.read(track, start - 3, count + 3)
+        equal = samples == reference.read(track, start - 3 + shift, count + 3)
+        tells = informative(samples)
+        counts += proving(equal, tells)[3:]
+        telling += tells[3:]
     return _less_chance(counts, telling)
 
 
