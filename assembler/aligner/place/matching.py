@@ -99,8 +99,8 @@ def count_votes(
 def proving(equal: Bools, tells: Bools) -> Bools:
     """Return which samples prove a place: they are identical in both passes, and so is one on the far side of a change.
 
-    A square wave's level, held for many samples, would else agree at as many shifts. The change may be from the last
-    sample, or from the last but one: where a pass lost every other sample no two neighbours are identical.
+    A square wave's level, held for many samples, would else agree at as many shifts. Where a pass lost every other
+    sample no two neighbours are identical: there every other one is, three of them, since soft noise is by chance.
 
     Args:
         equal: which samples are identical, shape (samples,).
@@ -109,7 +109,7 @@ def proving(equal: Bools, tells: Bools) -> Bools:
     found = equal & tells
     beside = np.zeros(equal.size, np.bool_)
     beside[1:] = equal[:-1]
-    beside[2:] |= equal[:-2] & tells[1:-1]
+    beside[4:] |= equal[2:-2] & equal[:-4] & tells[3:-1]
     found &= beside
     return found
 

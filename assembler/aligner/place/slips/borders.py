@@ -170,12 +170,13 @@ def _proving(reference: TrackReader, probe: TrackReader, start: int, count: int,
     What a mute, a held sample or silence is equal to by chance proves no place; see ``informative``.
     """
     counts, telling = np.zeros(count, np.int64), np.zeros(count, np.int64)
+    before = 4  # so many may bear out that one proves a place
     for track in range(probe.tracks):
-        samples = probe.read(track, start - 3, count + 3)
-        equal = samples == reference.read(track, start - 3 + shift, count + 3)
+        samples = probe.read(track, start - before, count + before)
+        equal = samples == reference.read(track, start - before + shift, count + before)
         tells = informative(samples)
-        counts += proving(equal, tells)[3:]
-        telling += tells[3:]
+        counts += proving(equal, tells)[before:]
+        telling += tells[before:]
     return _less_chance(counts, telling)
 
 
