@@ -78,13 +78,19 @@ def test_the_cheapest_row_is_the_cheapest_of_all() -> None:
     rng = np.random.default_rng(1)
     sizes = np.array([5, 1, 4])
     starts = np.cumsum(sizes) - sizes
-    costs, links = rng.random((3, 10)), rng.random((3, 3, 10))
-    totals = least_totals(costs, links, starts, sizes)
+    costs, links, bends = rng.random((3, 10)), rng.random((3, 3, 10)), rng.random((10, 3, 3, 3))
+    bends[starts] = bends[starts][:, :1]
+    bends[starts + sizes - 1] = bends[starts + sizes - 1][..., :1]
+    totals = least_totals(costs, links, lambda at: bends[at], starts, sizes)
     for start, size in zip(starts.tolist(), sizes.tolist(), strict=True):
         for at, state in product(range(size), range(3)):
             least = min(
                 sum(costs[s, start + n] for n, s in enumerate(states))
                 + sum(links[a, b, start + n] for n, (a, b) in enumerate(pairwise(states)))
+                + sum(
+                    bends[start + n, *three]
+                    for n, three in enumerate(zip((0, *states), states, (*states[1:], 0), strict=False))
+                )
                 for states in product(range(3), repeat=size)
                 if states[at] == state
             )
