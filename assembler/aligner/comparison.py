@@ -154,12 +154,10 @@ def _gathered(
                 tracks[names] = tracks.get(names, frozenset()) | {track}
     flaws, undecided = settle_by_other_tracks(
         [flaw for result in results for flaw in result.flaws],
-        [place for result in results for place in result.undecided if place.because.rule != Rule.CONCEALED],
+        [place for result in results for place in result.undecided],
         MOST_GAP_SAMPLES,
         passes,
     )
-    # What all tracks lost at once says nothing of single samples.
-    undecided += [p for result in results for p in result.undecided if p.because.rule == Rule.CONCEALED]
     flaws = tell_copies(passes, list(notes), flaws)
     open_places = [flaw for result in results for flaw in result.open_places]
     flaws += told_together(passes, list(notes), flaws, open_places)

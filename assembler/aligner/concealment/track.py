@@ -149,7 +149,7 @@ def _open_places(comparison: Comparison, said: Settled, start: int) -> list[Unde
     places = []
     for index, taken in enumerate(comparison.passes):
         is_taken = said.open & (said.taken == index) & ~said.lost[index]
-        for low, high in ranges_of(is_taken, bridge=FLAW_BRIDGE):
+        for low, high in ranges_of(is_taken):
             place = low + start, high + start
             others = tuple(
                 one.name

@@ -237,7 +237,10 @@ def _guilty_at_once(
     (suspect,) = set(place.members) - guilty
     around = whole[0] - BORDER_SAMPLES, whole[1] + BORDER_SAMPLES
     is_suspect = any(
-        common([around], merged(ranges)) for (other, _), ranges in by_pass.items() if other == suspect
+        low < around[1] and high > around[0]
+        for (other, _), ranges in by_pass.items()
+        if other == suspect
+        for low, high in ranges
     )
     return None if is_suspect else name
 
@@ -267,9 +270,10 @@ def _are_alike(first: Range, second: Range) -> bool:
 def _kind(flaws: Sequence[FoundFlaw], guilty: str, whole: Range) -> str:
     """Return the kind of the flaws that decided, by the samples that show it."""
     lengths: Counter[str] = Counter()
+    near = whole[0] - BORDER_SAMPLES, whole[1] + BORDER_SAMPLES
     for flaw in flaws:
-        if flaw.pass_name == guilty:
-            lengths[flaw.kind] += sum(end - start for start, end in common([whole], [(flaw.start, flaw.end)]))
+        if flaw.pass_name == guilty and flaw.start < near[1] and flaw.end > near[0]:
+            lengths[flaw.kind] += min(flaw.end, near[1]) - max(flaw.start, near[0])
     return lengths.most_common(1)[0][0]
 
 
@@ -280,8 +284,11 @@ def _cleared(flaws: Sequence[FoundFlaw], places: Sequence[Undecided]) -> list[Fo
         for name in place.members:
             open_ranges.setdefault((name, place.track), []).append((place.start, place.end))
     holes = {key: merged(ranges) for key, ranges in open_ranges.items()}
-    return [
-        replace(flaw, start=start, end=end) if (start, end) != (flaw.start, flaw.end) else flaw
-        for flaw in flaws
-        for start, end in without([(flaw.start, flaw.end)], holes.get((flaw.pass_name, flaw.track), ()))
-    ]
+    left: list[FoundFlaw] = []
+    for flaw in flaws:
+        if flaw.because.rule == Rule.CONCEALED:
+            left.append(flaw)  # strewn losses hold right samples anyway
+            continue
+        pieces = without([(flaw.start, flaw.end)], holes.get((flaw.pass_name, flaw.track), ()))
+        left += [replace(flaw, start=start, end=end) for start, end in pieces]
+    return left
