@@ -19,17 +19,11 @@ of treble, short against a drum's attack."""
 LEAST_BEND = 0.35
 """Steps: rounding alone bends sound by about so much."""
 
-NOBODY_COST = 0.0
-"""Nats: that all captures lost one sample, beyond what each one's losses nearby make likely."""
-
 BROKEN_HOLD_COST = 9.0
 """Nats: a sample held though the next one is good. By the published rule the last of several lost ones is a mean."""
 
 PIECE_SAMPLES = 64
 """Longer rows of differing samples are cut: what links neighbours reaches over one sample only."""
-
-SURE_NATS = 3.0
-"""Lead by which a sample counts among the losses nearby."""
 
 DECIDED_NATS = 4.0
 """Lead from which a sample is settled; one in e^4 of those at the limit may be wrong, and hardly any are at it."""

