@@ -37,6 +37,10 @@ if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int32s, Int64s
 
 
+_BESIDE = 2
+"""Samples at an end of a piece of which no bend, or no sample before or after, is known."""
+
+
 @dataclass(frozen=True)
 class Row:
     """Samples of one parity that are all means of their neighbours.
@@ -59,13 +63,26 @@ class Row:
         return self.nats >= ALONE_NATS
 
 
-def rows_of_means(samples: Int32s, step: int) -> list[Row]:
+def rows_of_means(samples: Int32s, step: int, near: Sequence[Range] | None = None) -> list[Row]:
     """Return rows of means that sound hardly explains, in order; such of both parities may overlap.
 
     Args:
         samples: one capture.
         step: one step of the tape's word length, in sample values.
+        near: where rows can lie, in order and apart, where that is known: what is farther from them than sound is asked
+            of is not looked at.
     """
+    if near is None:
+        return _rows_in(samples, step)
+    reach = RATE_SAMPLES + _BESIDE
+    found = []
+    for start, end in merged((max(0, start - reach) // 2 * 2, end + reach) for start, end in near):
+        rows = _rows_in(samples[start:end], step)
+        found += [Row(row.start + start, row.end + start, row.nats) for row in rows]
+    return found
+
+
+def _rows_in(samples: Int32s, step: int) -> list[Row]:
     if samples.size < 2 * LEAST_MEMBERS + 2:
         return []
     bend = _bend(samples)
