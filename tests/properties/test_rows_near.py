@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from assembler.aligner.concealment.rows import rows_of_means
@@ -18,6 +18,7 @@ from assembler.aligner.sound.glance.glance import Glance
     lost=st.lists(st.tuples(st.integers(0, 8900), st.integers(10, 60)), max_size=6),
     held=st.lists(st.tuples(st.integers(0, 8900), st.integers(1, 300)), max_size=2),
 )
+@example(seed=8, size=40_000, largest=15, lost=[(20_000, 16)], held=[])
 def test_a_glance_loses_no_row(
     seed: int, size: int, largest: int, lost: list[tuple[int, int]], held: list[tuple[int, int]]
 ) -> None:

@@ -85,7 +85,7 @@ def _pieces(size: int, near: Sequence[Range] | None) -> list[Range]:
     if near is None:
         return [(0, size)]
     block, reach = 2 * LEAST_MEMBERS, RATE_SAMPLES + 2  # of the last two no bend, or no neighbour, is known
-    return merged((max(0, start - reach) , min(size, end + reach)) for start, end in near)
+    return merged((max(0, start - reach) // block * block, min(size, end + reach)) for start, end in near)
 
 
 def _markings(samples: Int32s, step: int) -> list[Bools]:
