@@ -97,6 +97,8 @@ def build_set(
             which the publication says that the set stands.
         WorkerError: a process that shared the work is gone.
     """
+    load_timeline_library()
+    load_page()
     target = Path(target)
     publication = publication or Publication()
     sheet = load_sheet(sheet_path, allow_outside=allow_outside)
@@ -145,9 +147,6 @@ def _aligned_hashed(
     """
     files = capture_files(session)
     hashed = digest_files(session.sheet, files, crew)
-    # Beside workers that start and hash; what cannot be loaded is told long before anything is written.
-    load_timeline_library()
-    load_page()
     edit = align_session(session, progress, None if plan is None else Path(plan), crew)
     digests = hashed(lambda share: progress("hashing captures", share))
     if not told_belied(session.sheet, session.known, files, digests, tell):
