@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from assembler.aligner.events.stops.pace import Stop
     from assembler.aligner.events.strewn.losses import Strewn
     from assembler.aligner.records.because import Because
-    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.passes import Packed, PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int64s
 
@@ -155,17 +155,23 @@ def _block(
 
     Nearly everywhere all passes hold the same: whatever asks of samples asks once.
     """
-    seen: dict[int, list[Glance]] = {}
-    for index, one in enumerate(passes):
-        if not any(common(one.covered(track), [(low, high)]) for track in tracks):
-            continue
-        read = [one.samples(track, low, high) for track in tracks]
-        before = list(seen.values())
-        seen[index] = [
-            next((o[at] for o in before if np.array_equal(samples, o[at].samples)), None)
-            or Glance(samples, step)
-            for at, samples in enumerate(read)
-        ]
+    holding = [
+        index
+        for index, one in enumerate(passes)
+        if any(common(one.covered(track), [(low, high)]) for track in tracks)
+    ]
+    seen: dict[int, list[Glance]] = {index: [] for index in holding}
+    for track in tracks:
+        known: list[tuple[Packed | None, Glance]] = []
+        for index in holding:
+            packed = passes[index].packed(track, low, high)
+            glance = next((look for other, look in known if packed and other == packed), None)
+            if glance is None:
+                samples = packed.unpacked() if packed else passes[index].samples(track, low, high)
+                same = (look for _, look in known if np.array_equal(samples, look.samples))
+                glance = next(same, None) or Glance(samples, step)
+            known.append((packed, glance))
+            seen[index].append(glance)
     return seen
 
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from contextlib import ExitStack
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,12 +18,12 @@ from assembler.consolidator.captures import (
     watched,
 )
 from assembler.consolidator.checking import imported, silent, with_sheet_notes
-from assembler.consolidator.examining import track_faults, track_name
 from assembler.consolidator.folder import SetFolder
 from assembler.consolidator.publishing import Staging, free_space_check
 from assembler.consolidator.result import SessionResult
+from assembler.consolidator.returned import ReadBack
 from assembler.consolidator.tracks import write_tracks
-from assembler.consolidator.verifying import ReadBack, verify_set
+from assembler.consolidator.verifying import verify_set
 from assembler.crew import Crew
 from assembler.epoch import epoch_date
 from assembler.errors import PublishError
@@ -43,12 +42,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
     from assembler.consolidator.checking import Progress
-    from assembler.consolidator.staged import StagedFiles
     from assembler.importer import ImportedSession
     from assembler.inputs import AnyPath, InputFile
     from assembler.known import Known
     from assembler.notes import Note
-    from assembler.record.recorded.tracks import RecordedTrack
     from assembler.record.recorded.whole import RecordedSet
 
     PageMaker = Callable[[RecordedSet], bytes]
@@ -114,7 +111,7 @@ def build_set(
             foretell(asking)
         free_space_check(target, _needed_bytes(sheet, edit))
         edit = with_sheet_notes(sheet, edit, digests)
-        written, views = write_tracks(
+        written, views, read_back = write_tracks(
             staging.files,
             sheet,
             edit,
@@ -126,7 +123,9 @@ def build_set(
         )
         record = record_of(sheet, edit, digests, written)
         _write_papers(staging, sheet, record, page or partial(report_page, views=views))
-        _check_staged(staging, _seal(staging, sheet, record, crew, progress))
+        progress("reading back", 0.0)
+        _check_staged(staging, _seal(staging, sheet, read_back))
+        progress("reading back", 1.0)
         check_unchanged(files)
         publication.is_sound = edit.is_sound
         staging.finish()
@@ -178,17 +177,11 @@ def _write_papers(staging: Staging, sheet: Sheet, record: Mapping[str, Json], pa
         staging.write_bytes(f"data/{name}", data)
 
 
-def _seal(
-    staging: Staging, sheet: Sheet, record: Mapping[str, Json], crew: Crew, progress: Progress
-) -> dict[str, ReadBack]:
+def _seal(staging: Staging, sheet: Sheet, tracks: dict[str, ReadBack]) -> dict[str, ReadBack]:
     """Write the manifests, from what is read back from the disk, and return what that has shown by path."""
-    recorded, algorithms = read_record(record_text(record)), sheet.deliver.checksums
-    found = {
-        path: ReadBack(staging.hash_back(path, algorithms)) for path in (f"data/{name}" for name in PAPERS)
-    }
-    works = [TrackReading(staging.files, recorded, track, algorithms) for track in recorded.tracks]
-    read = crew.begin(read_track, works)(lambda share: progress("reading back", share))
-    found |= {track_name(work.track): one for work, one in zip(works, read, strict=True)}
+    algorithms = sheet.deliver.checksums
+    papers = (f"data/{name}" for name in PAPERS)
+    found = {path: ReadBack(staging.hash_back(path, algorithms)) for path in papers} | tracks
     payload: dict[str, dict[str, str]] = {
         name: {path: one.digests[name] for path, one in found.items()} for name in algorithms
     }
@@ -196,30 +189,6 @@ def _seal(
     for name, data in tag_files(payload, _bag_info(sheet, [sizes[path] for path in found])).items():
         staging.write_bytes(name, data)
     return found
-
-
-@dataclass(frozen=True)
-class TrackReading:
-    """All that reading one track back takes.
-
-    Args:
-        files: of the set in the making.
-        record: of the set.
-        track: in it.
-        algorithms: of the digests.
-    """
-
-    files: StagedFiles
-    record: RecordedSet
-    track: RecordedTrack
-    algorithms: tuple[str, ...]
-
-
-def read_track(work: TrackReading, advance: Callable[[float], None]) -> ReadBack:
-    """Read a track from the disk once: its samples are decoded while the system still holds what was hashed."""
-    digests = work.files.hash_back(track_name(work.track), work.algorithms)
-    advance(0.5)
-    return ReadBack(digests, track_faults(SetFolder(work.files.folder), work.record, work.track))
 
 
 def _check_staged(staging: Staging, read_back: Mapping[str, ReadBack]) -> None:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -30,6 +31,21 @@ if TYPE_CHECKING:
 BLOCK: Final = 1 << 16
 METADATA_ROOM: Final = 32 << 20
 """Bytes that a track may have besides its samples."""
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What the samples of a track are, and what libsndfile makes of them.
+
+    Args:
+        digest: of the samples as a data chunk holds them, SHA-256.
+        first_spare: the first sample that uses bits below the tape's own, if any does.
+        problem: why libsndfile does not read them, or as others; then nothing else holds.
+    """
+
+    digest: str = ""
+    first_spare: int | None = None
+    problem: str = ""
 
 
 def track_name(track: RecordedTrack) -> str:
@@ -56,8 +72,17 @@ def open_track(folder: SetFolder, track: RecordedTrack) -> WaveFile:
     return WaveFile(InputFile(name, descriptor))
 
 
-def track_faults(folder: SetFolder, record: RecordedSet, track: RecordedTrack) -> tuple[str, ...]:
-    """Return what is wrong with a track, in the order found."""
+def track_faults(
+    folder: SetFolder, record: RecordedSet, track: RecordedTrack, heard: Heard | None = None
+) -> tuple[str, ...]:
+    """Return what is wrong with a track, in the order found.
+
+    Args:
+        folder: the set.
+        record: of the set.
+        track: in it.
+        heard: its samples, where they were just read.
+    """
     try:
         with open_track(folder, track) as file:
             misshapen = any(shape_faults(record, file))
@@ -65,46 +90,66 @@ def track_faults(folder: SetFolder, record: RecordedSet, track: RecordedTrack) -
     except WaveError as error:
         return (error.problem,)
     if not misshapen:
-        try:
-            found += _sample_faults(folder, record, track)
-        except (soundfile.LibsndfileError, RuntimeError) as error:
-            found.append(f"libsndfile cannot read it: {error}")
-        except OSError as error:
-            found.append(f"cannot be read: {error.strerror}")
+        found += _sample_faults(heard or _heard(folder, record, track), record, track)
     return tuple(found)
 
 
-def _sample_faults(folder: SetFolder, record: RecordedSet, track: RecordedTrack) -> Iterator[str]:
-    """Yield what shows that the samples, as libsndfile decodes them, are not those of the record."""
+def _sample_faults(heard: Heard, record: RecordedSet, track: RecordedTrack) -> Iterator[str]:
+    """Yield what shows that the samples are not those of the record."""
+    if heard.problem:
+        yield heard.problem
+        return
+    if heard.digest != track.audio_sha256:
+        yield "data chunk: samples are not those of audio_sha256 in assembly.json"
+    if heard.first_spare is not None:
+        yield f"sample {heard.first_spare} uses bits below the {record.session.bit_depth} of the tape"
+
+
+def _heard(folder: SetFolder, record: RecordedSet, track: RecordedTrack) -> Heard:
+    """Return what all samples of a track are as libsndfile decodes them."""
     running = hashlib.sha256()
     word_length = record.session.word_length
     # Bits below the tape's own that a delivered sample never has.
     spare = (sample_format(word_length, record.session.bit_depth).step - 1) << (32 - word_length)
     first_spare: int | None = None
     done = 0
-    for samples in _decoded(folder, track_name(track), record.length):
-        if spare and first_spare is None and np.bitwise_and(samples, spare).any():
-            first_spare = done + int(np.flatnonzero(np.bitwise_and(samples, spare))[0])
-        running.update(_packed(samples, word_length))
-        done += samples.size
-    if running.hexdigest() != track.audio_sha256:
-        yield "data chunk: samples are not those of audio_sha256 in assembly.json"
-    if first_spare is not None:
-        yield f"sample {first_spare} uses bits below the {record.session.bit_depth} of the tape"
+    try:
+        for samples in _decoded(folder, track_name(track), record.length):
+            if spare and first_spare is None and np.bitwise_and(samples, spare).any():
+                first_spare = done + int(np.flatnonzero(np.bitwise_and(samples, spare))[0])
+            running.update(_packed(samples, word_length))
+            done += samples.size
+    except RuntimeError as error:  # libsndfile's own are such
+        return Heard(problem=f"libsndfile cannot read it: {error}")
+    except OSError as error:
+        return Heard(problem=f"cannot be read: {error.strerror}")
+    return Heard(running.hexdigest(), first_spare)
 
 
 def _decoded(folder: SetFolder, name: str, length: int) -> Iterator[Int32s]:
     """Yield the samples of a track of one channel in blocks, each good until the next is asked for."""
     block = np.empty(BLOCK, np.int32)
-    with os.fdopen(folder.open(name), "rb", buffering=0) as raw, _sound(raw.fileno()) as file:
-        if file.channels != 1 or file.frames != length:
-            raise RuntimeError(f"it finds {file.frames} frames of {file.channels} channels")
+    with os.fdopen(folder.open(name), "rb", buffering=0) as raw, open_sound(raw.fileno(), length) as file:
         while count := file.buffer_read_into(block, "int32"):
             yield block[:count]
 
 
-def _sound(descriptor: int) -> soundfile.SoundFile:
-    return soundfile.SoundFile(descriptor, closefd=False)
+def open_sound(source: int | str, length: int) -> soundfile.SoundFile:
+    """Return a track as libsndfile opens it.
+
+    Args:
+        source: path, or descriptor, which stays open.
+        length: samples that it has to have, in one channel.
+
+    Raises:
+        RuntimeError: it cannot be opened, or has another shape.
+    """
+    file = soundfile.SoundFile(source, closefd=False)
+    if file.channels != 1 or file.frames != length:
+        found = f"it finds {file.frames} frames of {file.channels} channels"
+        file.close()
+        raise RuntimeError(found)
+    return file
 
 
 def _packed(samples: Int32s, word_length: int) -> bytes:

@@ -13,7 +13,7 @@ from assembler.consolidator.disk import Disk, failure_words
 from assembler.errors import PublishError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Callable, Iterable, Mapping
     from pathlib import Path
 
     from _typeshed import ReadableBuffer
@@ -56,7 +56,12 @@ class StagedFiles:
             raise self.failure(error, path) from error
         return io.BufferedWriter(raw, BLOCK_BYTES)
 
-    def hash_back(self, relative: str, algorithms: Iterable[str]) -> Mapping[str, str]:
+    def hash_back(
+        self,
+        relative: str,
+        algorithms: Iterable[str],
+        hear: Callable[[int, bytes], None] = lambda *_: None,
+    ) -> Mapping[str, str]:
         """Return the digests of a closed file as it is on the disk: synced, then read back in 1 MiB blocks.
 
         This reads a file again that was just written, on purpose: a manifest promises what is on the disk,
@@ -65,6 +70,7 @@ class StagedFiles:
         Args:
             relative: as given to ``open``.
             algorithms: names that hashlib knows, ``sha256``.
+            hear: called with each block and the byte that it begins with.
 
         Returns:
             Hex digest by algorithm.
@@ -79,9 +85,12 @@ class StagedFiles:
             with path.open("rb", buffering=0) as file:
                 if hasattr(os, "posix_fadvise"):
                     os.posix_fadvise(file.fileno(), 0, 0, os.POSIX_FADV_DONTNEED)
+                start = 0
                 while block := file.read(BLOCK_BYTES):
                     for running in sums.values():
                         running.update(block)
+                    hear(start, block)
+                    start += len(block)
         except OSError as error:
             raise self.failure(error, path) from error
         return {algorithm: running.hexdigest() for algorithm, running in sums.items()}

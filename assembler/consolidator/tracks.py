@@ -1,4 +1,4 @@
-"""Delivered tracks as Broadcast WAV files: rendered, metered and written in one pass over the samples."""
+"""Delivered tracks as Broadcast WAV files: rendered, metered, written in one pass over the samples, and read back."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import numpy as np
 
 from assembler.consolidator.metering import TrackMeter
 from assembler.consolidator.rendering import SpanReader, TrackRenderer, sample_format
+from assembler.consolidator.returned import ReadBack, WrittenShape, read_track
 from assembler.consolidator.staged import abandon
 from assembler.consolidator.viewing import (
     Choice,
@@ -44,6 +45,10 @@ BLOCK_SAMPLES = 1 << 17
 """2.7 s at 48 kHz."""
 
 
+WRITING = 0.8
+"""Share of a track's work that is done once it is written."""
+
+
 def track_file_names(tracks: Sequence[DeliveredTrack]) -> list[str]:
     """Return the path of each track inside the payload: number and name, so that a listing is in tape order."""
     digits = max(2, len(str(max(track.number for track in tracks))))
@@ -73,8 +78,10 @@ def write_tracks(
     *,
     largest_riff: int = LARGEST_RIFF,
     with_views: bool = True,
-) -> tuple[list[WrittenTrack], Views]:
-    """Write all tracks of the set, each block by block, and return what was measured and what there is to see of them.
+) -> tuple[list[WrittenTrack], Views, dict[str, ReadBack]]:
+    """Write all tracks of the set, each block by block.
+
+    A track is read back by whoever wrote it, while others write: the disk is waited for beside work.
 
     Args:
         files: of the set in the making.
@@ -85,6 +92,9 @@ def write_tracks(
         advance: called with the share of the samples written.
         largest_riff: size in bytes past which a file becomes RF64.
         with_views: whether views of places are made.
+
+    Returns:
+        What was measured, what there is to see, and what the disk gave back by path inside the set.
     """
     names = track_file_names([track.track for track in edit.tracks])
     passes = tuple(one.imported for one in edit.passes)
@@ -108,7 +118,8 @@ def write_tracks(
         for track, name, planned, shown in zip(edit.tracks, names, plan.tracks, sources, strict=True)
     ]
     done = crew.begin(write_track, works)(advance)
-    return [track for track, _ in done], gather_views(choices, (view for _, made in done for view in made))
+    views = gather_views(choices, (view for one in done for view in one.views))
+    return [one.written for one in done], views, {one.path: one.read_back for one in done}
 
 
 @dataclass(frozen=True)
@@ -142,10 +153,25 @@ class TrackWork:
     choices: tuple[Choice, ...]
 
 
-def write_track(
-    work: TrackWork, advance: Callable[[float], None]
-) -> tuple[WrittenTrack, tuple[MadeView, ...]]:
-    """Write one track and return what was measured and seen on the way.
+@dataclass(frozen=True)
+class DoneTrack:
+    """A track that stands on the disk.
+
+    Args:
+        path: inside the set.
+        written: what was measured.
+        views: of places.
+        read_back: what the disk gave back.
+    """
+
+    path: str
+    written: WrittenTrack
+    views: tuple[MadeView, ...]
+    read_back: ReadBack
+
+
+def write_track(work: TrackWork, advance: Callable[[float], None]) -> DoneTrack:
+    """Write one track, read it back, and return what was measured and seen on the way.
 
     Raises:
         CaptureError: a capture cannot be read.
@@ -156,10 +182,13 @@ def write_track(
     try:
         for start in range(0, work.frames, BLOCK_SAMPLES):
             writer.write(start, min(work.frames, start + BLOCK_SAMPLES))
-            advance(min(1.0, (start + BLOCK_SAMPLES) / work.frames))
-        return writer.finish(), writer.viewer.views()
+            advance(WRITING * min(1.0, (start + BLOCK_SAMPLES) / work.frames))
+        written = writer.finish()
     finally:
         writer.close()
+    path = f"data/{work.name}"
+    read_back = read_track(work.files, path, writer.shape(), work.sheet.deliver.checksums)
+    return DoneTrack(path, written, writer.viewer.views(), read_back)
 
 
 class _TrackWriter:
@@ -214,6 +243,10 @@ class _TrackWriter:
         self._file.write(header)
         self._file.close()
         return WrittenTrack(self._work.track, self._work.name, levels, self._digest.hexdigest())
+
+    def shape(self) -> WrittenShape:
+        """Return where the samples stand in the file."""
+        return WrittenShape(self._pcm, self._work.frames, self._header_size)
 
     def close(self) -> None:
         """Close the file; where it is not finished nothing more is written to it."""

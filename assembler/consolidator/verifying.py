@@ -25,6 +25,7 @@ from assembler.sheet.near import near_words
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
+    from assembler.consolidator.returned import ReadBack
     from assembler.inputs import AnyPath
     from assembler.record.recorded.whole import RecordedSet
 
@@ -73,19 +74,6 @@ class VerifyResult:
     def is_sound(self) -> bool:
         """Whether nothing was wrong."""
         return not self.problems
-
-
-@dataclass(frozen=True)
-class ReadBack:
-    """What reading a payload file has given, so that it need not be read again.
-
-    Args:
-        digests: by algorithm.
-        faults: what is wrong with it, where it is a track.
-    """
-
-    digests: Mapping[str, str]
-    faults: tuple[str, ...] = ()
 
 
 @dataclass
@@ -145,7 +133,8 @@ def verify_set(
     _check_papers(folder, record, work)
     for count, track in enumerate(record.tracks):
         name = track_name(track)
-        work.tell_all(name, known[name].faults if name in known else track_faults(folder, record, track))
+        heard = known[name].heard if name in known else None
+        work.tell_all(name, track_faults(folder, record, track, heard))
         progress("reading tracks", (count + 1) / len(record.tracks))
     _check_tracks_folder(folder, record, work)
     if sheet is not None:

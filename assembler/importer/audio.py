@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.arrays import Int32s
-    from assembler.wave import WaveFile
+    from assembler.wave import PackedSamples, WaveFile
 
 
 class PassAudio:
@@ -87,6 +87,19 @@ class PassAudio:
         padded = np.zeros(count, np.int32)
         padded[first - start : last - start] = found
         return padded
+
+    def packed(self, track: int, start: int, count: int) -> PackedSamples | None:
+        """Return what ``read`` unpacks where it does nothing else: one channel, at the set's word length; else None.
+
+        Raises:
+            CaptureError: the file cannot be read.
+        """
+        file = self.files[self.channels[track][0]]
+        pcm = file.info.format
+        is_plain = pcm.channels == 1 and pcm.container_bits == self.word_length and self.polarity[track] > 0
+        if not is_plain or start < 0 or start + count > self.track_lengths[track]:
+            return None
+        return file.read_packed(start, count)
 
     def rewired(self, channels: Sequence[tuple[int, int]], polarity: Sequence[int]) -> PassAudio:
         """Return the same open files read with other channels or polarity for each tape track."""

@@ -12,7 +12,7 @@ from assembler.wave.info import decode_info, encode_info
 from assembler.wave.ixml import TrackSheet, decode_ixml, encode_ixml
 from assembler.wave.markers import Marker, decode_markers, encode_markers
 from assembler.wave.reading import WaveFile, WaveInfo, read_info
-from assembler.wave.samples import pack_samples, unpack_samples
+from assembler.wave.samples import PackedSamples, pack_samples, unpack_samples
 from assembler.wave.text import fit_field, transliterate
 from assembler.wave.writing import LARGEST_RIFF, wave_header, wave_trailer
 
@@ -23,6 +23,7 @@ __all__ = [
     "ChunkMap",
     "Loudness",
     "Marker",
+    "PackedSamples",
     "PcmFormat",
     "TrackSheet",
     "WaveFile",

@@ -14,7 +14,7 @@ from assembler.inputs import InputFile
 from assembler.wave.bext import decode_bext
 from assembler.wave.chunks import read_chunks
 from assembler.wave.format import parse_format
-from assembler.wave.samples import unpack_samples
+from assembler.wave.samples import PackedSamples
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -143,11 +143,15 @@ class WaveFile:
             ValueError: the range is not inside the file.
             WaveError: the disk fails, or the file has become shorter since it was opened.
         """
+        return self.read_packed(start, count).unpacked().reshape(count, self.info.format.channels)
+
+    def read_packed(self, start: int, count: int) -> PackedSamples:
+        """Return ``count`` frames from frame ``start`` on as they stand in the file. Raises as ``read`` does."""
         if start < 0 or count < 0 or start + count > self.info.frames:
             raise ValueError(f"frames {start} to {start + count} of a file with {self.info.frames}")
         pcm = self.info.format
         data = self._read_bytes(self.info.data_start + start * pcm.block_align, count * pcm.block_align)
-        return unpack_samples(data, pcm.container_bits).reshape(count, pcm.channels)
+        return PackedSamples(data, pcm.container_bits)
 
     def read_chunk(
         self, name: str, list_type: str | None = None, most: int = _LARGEST_METADATA

@@ -10,12 +10,30 @@ Specifications 1.0 (IBM and Microsoft, 1991), WAVE, "Data Format of the Samples"
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
     from assembler.arrays import Int32s
+
+
+@dataclass(frozen=True)
+class PackedSamples:
+    """Samples as a file has them.
+
+    Args:
+        data: little-endian samples without gaps.
+        container_bits: bits a sample takes, 16 or 24.
+    """
+
+    data: bytes
+    container_bits: int
+
+    def unpacked(self) -> Int32s:
+        """Return the samples: shape (n,), a new array."""
+        return unpack_samples(self.data, self.container_bits)
 
 
 def unpack_samples(data: bytes | memoryview, container_bits: int) -> Int32s:

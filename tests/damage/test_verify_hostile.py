@@ -353,11 +353,13 @@ def test_samples_other_than_recorded_are_not_published(
 ) -> None:
     """What counts are the samples as they are decoded from the disk, not those that were meant to be there."""
 
-    def hashed(files: StagedFiles, relative: str, algorithms: Iterable[str]) -> Mapping[str, str]:
+    def hashed(
+        files: StagedFiles, relative: str, algorithms: Iterable[str], *more: Callable[[int, bytes], None]
+    ) -> Mapping[str, str]:
         """Let the disk lose a bit of a track before it is read back."""
         if relative == ONE:
             flip(files.folder / relative, 90_001)
-        return hash_back(files, relative, algorithms)
+        return hash_back(files, relative, algorithms, *more)
 
     hash_back = StagedFiles.hash_back
     monkeypatch.setattr(StagedFiles, "hash_back", hashed)

@@ -68,7 +68,7 @@ def held_ranges(glance: Glance, low: int, step: int) -> tuple[list[Range], list[
     samples = glance.samples
     runs = constant_runs(samples) if glance.has_level else []
     lines = likely_lines(samples, step) if glance.has_line else []
-    rows = rows_of_means(samples, step) if glance.has_means else []
+    rows = rows_of_means(samples, step, glance.means)
     return (
         [(run.start + low, run.end + low) for run in runs],
         [(start + low, end + low) for start, end in lines],

@@ -59,34 +59,45 @@ class Row:
         return self.nats >= ALONE_NATS
 
 
-def rows_of_means(samples: Int32s, step: int) -> list[Row]:
+def rows_of_means(samples: Int32s, step: int, near: Sequence[Range] | None = None) -> list[Row]:
     """Return rows of means that sound hardly explains, in order; such of both parities may overlap.
 
     Args:
         samples: one capture.
         step: one step of the tape's word length, in sample values.
+        near: where rows can lie, in order and apart, where that is known: what is farther from them than sound is asked
+            of is not looked at.
     """
-    if samples.size < 2 * LEAST_MEMBERS + 2:
+    found: list[Row] = []
+    pieces = [(start, _markings(samples[start:end], step)) for start, end in _pieces(samples.size, near)]
+    for way in zip(*(markings for _, markings in pieces), strict=True):
+        for parity in (0, 1):
+            if any(_has_full_block(marked[parity::2]) for marked in way):
+                for (start, _), marked in zip(pieces, way, strict=True):
+                    found += _rows(marked, parity, start)
+    return _likeliest(found)
+
+
+def _pieces(size: int, near: Sequence[Range] | None) -> list[Range]:
+    """Return what is looked at: whole blocks of either parity, and so far beside them as anything is counted."""
+    if size < 2 * LEAST_MEMBERS + 2:
         return []
+    if near is None:
+        return [(0, size)]
+    block, reach = 2 * LEAST_MEMBERS, RATE_SAMPLES + 2  # of the last two no bend, or no neighbour, is known
+    return merged((max(0, start - reach) // block * block, min(size, end + reach)) for start, end in near)
+
+
+def _markings(samples: Int32s, step: int) -> list[Bools]:
+    """Return which samples are means, by each way of rounding."""
     bend = _bend(samples)
-    likely = np.abs(bend) <= step
-    likely[1:] |= samples[1:] == samples[:-1]
-    parities = [parity for parity in (0, 1) if _has_full_block(likely[parity::2])]
-    if not parities:
-        return []
     is_even = bend == 0
     down, up = is_even | (bend == step), is_even | (bend == -step)
     above = np.zeros(samples.size, np.bool_)
     above[1:-1] = samples[:-2] + samples[2:] > 0
-    found: list[Row] = []
     # Of two lost samples the first holds the last good one, and the second is a mean.
     held = np.append([False], samples[1:] == samples[:-1])
-    for means in (down, up, np.where(above, down, up)):
-        marked = means | (held & np.append(means[1:], [False]))
-        for parity in parities:
-            if _has_full_block(marked[parity::2]):
-                found += _rows(marked, parity)
-    return _likeliest(found)
+    return [means | (held & np.append(means[1:], [False])) for means in (down, up, np.where(above, down, up))]
 
 
 def chance_of_means(samples: Int32s, step: int) -> float:
@@ -108,7 +119,7 @@ def _has_full_block(marked: Bools) -> bool:
     return bool(marked[:whole].reshape(-1, LEAST_MEMBERS).all(axis=1).any())
 
 
-def _rows(means: Bools, parity: int) -> list[Row]:
+def _rows(means: Bools, parity: int, offset: int) -> list[Row]:
     ranges = ranges_of(means[parity::2], least=LEAST_MEMBERS)
     if not ranges:
         return []
@@ -125,6 +136,7 @@ def _rows(means: Bools, parity: int) -> list[Row]:
     )
     nats = -members * np.log(chance)
     kept = np.flatnonzero(nats >= WEAK_NATS)
+    start, end = start + offset, end + offset
     return [
         Row(*row) for row in zip(start[kept].tolist(), end[kept].tolist(), nats[kept].tolist(), strict=True)
     ]

@@ -31,6 +31,7 @@ from assembler.aligner.flaws.limits import (
     STRAIGHT_CONTEXT,
 )
 from assembler.aligner.records.ranges import pieces_of, ranges_of
+from assembler.aligner.sound.glance.repeats import may_repeat
 from assembler.aligner.sound.levels import (
     HASH_FACTOR,
     constant_runs,
@@ -99,7 +100,8 @@ def played_twice(samples: Int32s) -> list[Range]:
     What is periodic by nature repeats more than once, and what a sequencer repeats is longer or sets in from quiet.
     """
     places: list[Range] = []
-    for lag, at in _likely_repeats(samples):
+    may_be = may_repeat(samples, (LEAST_LAG, LARGEST_LAG), LEAST_LAG - 2)
+    for lag, at in _likely_repeats(samples) if may_be else ():
         if any(start <= at < end for start, end in places):
             continue
         differs = np.flatnonzero(

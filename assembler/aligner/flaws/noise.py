@@ -55,8 +55,9 @@ def bursts(samples: Int32s, step: int) -> list[Range]:
         step: one step of the tape's word length.
     """
     found: list[Range] = []
+    products = _products(samples)
     for size, order in SCALES:
-        for rough in _holes(samples, size, order):
+        for rough in _holes(samples, products, size, order):
             place = _proved(samples, rough, step)
             if place is not None and not any(start < place[1] and place[0] < end for start, end in found):
                 found.append(place)
@@ -110,14 +111,14 @@ def unpredicted_shares(samples: Int32s, size: int, order: int) -> Float64s:
     return np.asarray(error / power, np.float64)
 
 
-def _white_shares(samples: Int32s, size: int, order: int) -> Float64s:
+def _white_shares(samples: Int32s, products: Float32s, size: int, order: int) -> Float64s:
     """Return what `unpredicted_shares` does, but zero for windows that are not white, nor beside one that is.
 
     A predictor of two samples never leaves less than a longer one, and is to be had for a tenth of the work: windows
     of which it leaves little are not white.
     """
     windows = max(0, (samples.size - size) // (size // 2) + 1)
-    likely = np.flatnonzero(_most_left(samples, size, windows) > WHITE - np.sqrt(np.finfo(np.float32).eps))
+    likely = np.flatnonzero(_most_left(products, size, windows) > WHITE - np.sqrt(np.finfo(np.float32).eps))
     reach = BESIDE_WINDOWS + 1
     asked = np.zeros(windows + 2 * reach, np.bool_)
     for offset in range(2 * reach + 1):
@@ -129,16 +130,23 @@ def _white_shares(samples: Int32s, size: int, order: int) -> Float64s:
     return shares
 
 
-def _most_left(samples: Int32s, size: int, windows: int) -> Float32s:
+def _products(samples: Int32s) -> Float32s:
+    """Return each sample times itself, times the next one, and times the one after that, shape (3, samples)."""
+    products, sound = np.empty((3, samples.size), np.float32), samples.astype(np.float32)
+    for lag, own in enumerate(products):
+        own[sound.size - lag :] = 0.0  # what none follows is weighed with nought
+        np.multiply(sound[: sound.size - lag], sound[lag:], out=own[: sound.size - lag])
+    return products
+
+
+def _most_left(products: Float32s, size: int, windows: int) -> Float32s:
     """Return the share of each window's power that its best predictor of two samples leaves."""
-    sound, shape, hop = samples[: (windows + 1) * (size // 2)].astype(np.float32), np.hanning(size), size // 2
+    shape, hop = np.hanning(size), size // 2
     correlation = np.zeros((3, windows), np.float32)
     for lag in range(3 if windows else 0):
-        product = sound.copy()
-        product[: sound.size - lag] *= sound[lag:]
         weights = np.zeros(size, np.float32)
         weights[: size - lag] = shape[: size - lag] * shape[lag:]
-        halves = product.reshape(-1, hop) @ weights.reshape(2, hop).T
+        halves = products[lag, : (windows + 1) * hop].reshape(-1, hop) @ weights.reshape(2, hop).T
         correlation[lag] = halves[:-1, 0] + halves[1:, 1]
     power = correlation[0] * np.float32(1.0 + 1e-9) + np.float32(1e-3 * size)
     first = correlation[1] / power
@@ -164,9 +172,9 @@ def _correlation(windows: Int32s, order: int) -> Float64s:
     return correlation
 
 
-def _holes(samples: Int32s, size: int, order: int) -> list[Range]:
+def _holes(samples: Int32s, products: Float32s, size: int, order: int) -> list[Range]:
     """Return where windows are white between windows of sound that foretells itself."""
-    shares, hop = _white_shares(samples, size, order), size // 2
+    shares, hop = _white_shares(samples, products, size, order), size // 2
     found = []
     for first, last in ranges_of(shares > WHITE, bridge=1):
         # The window that holds a border is neither.

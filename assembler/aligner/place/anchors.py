@@ -69,12 +69,12 @@ def find_anchors(
         place = _sounding(probe, first, behind)
         if place is None:
             continue
-        at, samples = place
+        at, samples, telling = place
         asked += 1
         last_shift = found[-1].shift if found else None
         anchor = None
         if last_shift is not None:
-            anchor = _confirm(reference, samples, at, last_shift)
+            anchor = _confirm(reference, samples, at, last_shift, telling)
         if anchor is None:
             anchor = _search(reference, samples, at, expected(at), radius, last_shift)
         if anchor is None and last_shift is not None and missed:
@@ -85,17 +85,27 @@ def find_anchors(
     return found, asked
 
 
-def _sounding(probe: TrackReader, first: int, behind: int) -> tuple[int, list[Int32s]] | None:
-    """Return the first place for an anchor in a range that tells something, and its samples; None in silence."""
+def _sounding(probe: TrackReader, first: int, behind: int) -> tuple[int, list[Int32s], int] | None:
+    """Return the first place for an anchor in a range that tells something; None in silence.
+
+    Returns:
+        The place, its samples, and how many of them are informative.
+    """
     for at in range(first, max(first + 1, behind - ANCHOR_SAMPLES + 1), ANCHOR_SAMPLES):
         samples = read_all(probe, at, ANCHOR_SAMPLES)
-        if sum(int(np.count_nonzero(informative(track))) for track in samples) >= LEAST_EVIDENCE:
-            return at, samples
+        telling = sum(int(np.count_nonzero(informative(track))) for track in samples)
+        if telling >= LEAST_EVIDENCE:
+            return at, samples, telling
     return None
 
 
-def _confirm(reference: TrackReader, samples: Sequence[Int32s], at: int, shift: int) -> Anchor | None:
+def _confirm(
+    reference: TrackReader, samples: Sequence[Int32s], at: int, shift: int, telling: int | None = None
+) -> Anchor | None:
+    """Return the anchor at a shift; ``telling``, where it is known: how many samples are informative."""
     there = read_all(reference, at + shift, ANCHOR_SAMPLES)
+    if telling and all(map(np.array_equal, there, samples)):
+        return Anchor(at, shift, 1.0, telling)
     share, evidence = identity_at(there, samples, 0)
     if share < 0.5 or evidence < LEAST_EVIDENCE:
         return None

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import numpy as np
 
@@ -11,6 +11,13 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.timemap import TimeMap
     from assembler.arrays import Int32s
+
+
+class Packed(Protocol):
+    """Samples as a file has them: the same where their bytes are."""
+
+    def unpacked(self) -> Int32s:
+        """Return them as numbers, in a new array."""
 
 
 class TrackReader(Protocol):
@@ -26,6 +33,14 @@ class TrackReader(Protocol):
 
     def read(self, track: int, start: int, count: int) -> Int32s:
         """Return ``count`` samples of one track from ``start`` on."""
+
+
+@runtime_checkable
+class PackedReader(Protocol):
+    """A reader whose samples may come from a file."""
+
+    def packed(self, track: int, start: int, count: int) -> Packed | None:
+        """Return what ``read`` unpacks; None where it does more than that."""
 
 
 @dataclass(frozen=True)
@@ -45,6 +60,14 @@ class PlacedPass:
     def covered(self, track: int) -> list[Range]:
         """Return the timeline ranges that the pass holds of one track."""
         return [(s.timeline_start, s.timeline_end) for s in self.maps[track].stretches]
+
+    def packed(self, track: int, start: int, end: int) -> Packed | None:
+        """Return what ``samples`` unpacks; None where it does more, or nothing is packed."""
+        pieces = self.maps[track].covering(start, end)
+        is_whole = len(pieces) == 1 and (pieces[0].timeline_start, pieces[0].timeline_end) == (start, end)
+        if is_whole and isinstance(self.reader, PackedReader):
+            return self.reader.packed(track, pieces[0].pass_start, end - start)
+        return None
 
     def samples(self, track: int, start: int, end: int) -> Int32s:
         """Return the pass's samples of a timeline range, zero where it holds none."""

@@ -31,6 +31,8 @@ RELATIVE_GATE_POWER = 0.1  # -10 LU, BS.1770-5
 RANGE_GATE_POWER = 0.01  # -20 LU, Tech 3342
 RANGE_PERCENTILES = (0.10, 0.95)  # Tech 3342
 
+_SECONDS_AT_ONCE = 8  # windows take in so much: each look at them costs as much as a second of them
+
 _FILTER_AT_REST = (
     1e-15  # of one step of the converter: far under rounding, far over the slow subnormal numbers
 )
@@ -105,6 +107,7 @@ class LoudnessMeter:
         self._weighting = Weighting(sample_rate)
         self._slot_scale = 1 / (full_scale * full_scale * sample_rate / 100)
         self._slots_done = 0
+        self._fresh: list[Float64s] = []  # mean squares of slots that no window has taken in yet
         self._recent = np.zeros(0)  # mean squares of the slots that later windows still reach
         self._blocks = PowerHistogram()
         self._short_terms = PowerHistogram()
@@ -116,7 +119,14 @@ class LoudnessMeter:
         if np.abs(self._weighting.state).max() < _FILTER_AT_REST:
             self._weighting.state[:] = 0
         energies, _ = slot_energies(self._weighting.weighted(values), self._edges)
-        fresh = energies * self._slot_scale
+        self._fresh.append(energies * self._slot_scale)
+        if len(self._fresh) == _SECONDS_AT_ONCE:
+            self._settle()
+
+    def _settle(self) -> None:
+        """Let windows take in the slots that wait for them."""
+        fresh = np.concatenate((np.zeros(0), *self._fresh))
+        self._fresh = []
         self._recent = np.concatenate((self._recent, fresh))
         self._slots_done += fresh.size
         momentary = self._windows(MOMENTARY_SLOTS, fresh.size)
@@ -129,18 +139,22 @@ class LoudnessMeter:
 
     def integrated_lufs(self) -> float | None:
         """Return the gated loudness so far; None when no gating block passed."""
+        self._settle()
         return self._blocks.integrated_lufs()
 
     def range_lu(self) -> float | None:
         """Return the loudness range so far; None when no short-term value passed."""
+        self._settle()
         return self._short_terms.range_lu()
 
     def max_momentary_lufs(self) -> float | None:
         """Return the loudest 0.4 s, sought every 10 ms; None for silence or a shorter track."""
+        self._settle()
         return power_to_lufs(self._max_momentary)
 
     def max_short_term_lufs(self) -> float | None:
         """Return the loudest 3 s, sought every 10 ms; None for silence or a shorter track."""
+        self._settle()
         return power_to_lufs(self._max_short_term)
 
     def _windows(self, slots: int, fresh: int) -> Float64s:

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 BLOCK = 48
 """Samples of a block: longer ones cost products, shorter ones states."""
-_BLOCKS_PER_PRODUCT = 96
+_BLOCKS_PER_PRODUCT, _BLOCKS_PER_STATES = 96, 1152
 """So small a product stays within one thread of the linear algebra library; see ``true_peak``."""
 _STATES, _GROUP = 4, 25
 _NOTHING = 1e-200
@@ -125,7 +125,8 @@ class Weighting:
         states = np.empty((blocks + 1, _STATES))
         states[0] = self.state
         parts = [slice(first, first + _BLOCKS_PER_PRODUCT) for first in range(0, blocks, _BLOCKS_PER_PRODUCT)]
-        for part in parts:
+        for first in range(0, blocks, _BLOCKS_PER_STATES):
+            part = slice(first, first + _BLOCKS_PER_STATES)
             np.matmul(rows[part, :BLOCK], stores, out=states[1:][part])
         states = _add_up(states, self._sample_rate)
         rows[:, BLOCK:] = states[:-1]

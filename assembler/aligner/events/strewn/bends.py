@@ -59,9 +59,10 @@ def counts_amid(marked: Bools, size: int) -> tuple[Float64s, Float64s]:
         marked: which samples are still, or bend by a step at most.
         size: samples, of whole pieces.
     """
-    pair = marked[:-1] & marked[1:]
-    amid = marked[3 : size - 3] & ~pair[: size - 6] & ~pair[5 : size - 1]
-    return _counts(np.flatnonzero(marked[:size]), size), _counts(np.flatnonzero(amid) + 3, size)
+    at = np.flatnonzero(marked[:size])
+    inner = at[(at >= 3) & (at < size - 3)]
+    amid = ~(marked[inner - 3] & marked[inner - 2]) & ~(marked[inner + 2] & marked[inner + 3])
+    return _counts(at, size), _counts(inner[amid], size)
 
 
 def _counts(at: Int64s, size: int) -> Float64s:

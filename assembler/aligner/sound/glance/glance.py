@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.ranges import has_full_word
+from assembler.aligner.records.ranges import has_full_word, ranges_of
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Int32s
@@ -29,8 +29,8 @@ class Glance:
         near: which bend by a step at most, and more at the end.
         has_level: whether 15 samples or more in a row may equal their predecessor.
         has_line: whether 15 samples or more in a row may bend by a step at most.
-        has_means: whether of every second sample seven in a row may be even: equal to a neighbour, or bending by a
-            step at most.
+        means: where of every second sample seven in a row or more may be even: equal to a neighbour, or bending by a
+            step at most; in order.
     """
 
     def __init__(self, samples: Int32s, step: int) -> None:
@@ -51,10 +51,12 @@ class Glance:
         every_second = np.uint64(0x0001000100010001)
         self.has_level = has_full_word(self.still)
         self.has_line = has_full_word(self.near)
-        self.has_means = any(
-            bool((even & pattern == pattern).any())
-            for pattern in (every_second, every_second << np.uint64(8))
+        first, second = (
+            even & pattern == pattern for pattern in (every_second, every_second << np.uint64(8))
         )
+        first |= second
+        # Seven reach into a whole word on either side of those that they fill.
+        self.means = [(max(0, 8 * start - 8), 8 * end + 8) for start, end in ranges_of(first)]
 
 
 def far_apart(stretches: Int32s, least: int) -> Bools:
