@@ -6,7 +6,7 @@ Output: ranges with what they are made of; whose they are, and whether the tape 
 
 Rules, each in its file:
 
-- `structures`: levels held, lines, blocks played twice, borders of noise, in a version of a place; `lines`, `builds`.
+- `structures/`: levels held, lines, blocks played twice, borders of noise, in a version of a place.
 - `interrupting`: what interrupts a sound that goes on behind as before, without a witness.
 - `noise`: bursts, as holes in what the sound foretells.
 - `stepped`: waves of two levels that go on behind in phase.

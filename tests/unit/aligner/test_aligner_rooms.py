@@ -35,7 +35,6 @@ LONGER = {
     "compare/lone": 296,
     "compare/blocks": 257,
     "events/settle": 281,
-    "flaws/structures": 410,
     "judge/place": 339,
     "judge/stories": 475,
 }

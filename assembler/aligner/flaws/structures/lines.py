@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.builds import Structure
 from assembler.aligner.flaws.limits import (
     CHANCE_NATS,
     LEAST_CLIMB,
@@ -28,6 +27,7 @@ from assembler.aligner.flaws.limits import (
     MOST_LINES,
     PLACE_REACH,
 )
+from assembler.aligner.flaws.structures.builds import Structure
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 
