@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from assembler.aligner.flaws.limits import LARGEST_LAG, LONE_CONTEXT, LONGEST_BURST
-from assembler.aligner.sound.limits import LONGEST_PAUSE
+from assembler.aligner.flaws.limits import LARGEST_LAG, LONGEST_BURST
+from assembler.aligner.sound.limits import FIT_SAMPLES, LONGEST_PAUSE
 
 # blocks
 
@@ -64,7 +64,7 @@ LEAST_HIDING, MOST_HIDING = 16, 400
 
 LONE_BLOCK = 1 << 17
 
-LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * LONE_CONTEXT
+LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * FIT_SAMPLES
 """What is read beside a lone block: a repeat with its original, a burst, and the sound around them."""
 
 # sparse

@@ -37,9 +37,6 @@ than any level beside it."""
 
 BESIDE_SAMPLES = 64
 
-LEAST_NOISE = 0.5
-"""Share of values of their own among the samples of noise."""
-
 ROUGH_RATIO = 4.0
 """Noise bends more sharply than the sound on either side of it."""
 

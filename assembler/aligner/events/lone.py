@@ -18,7 +18,6 @@ import numpy as np
 
 from assembler.aligner.events.limits import (
     BESIDE_SAMPLES,
-    LEAST_NOISE,
     LEAST_ON_LEVEL,
     LEAST_SHOWN,
     LONG_RATIO,
@@ -28,11 +27,12 @@ from assembler.aligner.events.limits import (
     ROUGH_RATIO,
 )
 from assembler.aligner.events.played import kept_together
-from assembler.aligner.flaws.limits import LEAST_CHANGING, LEAST_LONG, LONG_CONTEXT
+from assembler.aligner.flaws.limits import LEAST_CHANGING, LEAST_LONG, LEAST_NOISE
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import constant_runs
+from assembler.aligner.sound.limits import PERIODS_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
@@ -199,7 +199,10 @@ def _is_held(samples: Int32s, level: int) -> bool:
 def _is_long(one: PlacedPass, track: int, place: Range) -> bool:
     """Return whether a level is held for longer than any tone holds one, or than this sound does; silence has none."""
     start, end = place
-    beside = one.samples(track, start - LONG_CONTEXT, start), one.samples(track, end, end + LONG_CONTEXT)
+    beside = (
+        one.samples(track, start - PERIODS_SAMPLES, start),
+        one.samples(track, end, end + PERIODS_SAMPLES),
+    )
     if not any(np.ptp(side) > 0 for side in beside):
         return False
     own = max((run.end - run.start for side in beside for run in constant_runs(side)), default=0)

@@ -13,18 +13,16 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.limits import (
-    BESIDE_SAMPLES,
     LEAST_STILL,
-    LONGEST_STILL,
+    LONGEST_BURST,
     MOST_BESIDE,
     MOST_CHANCE,
     MOST_LEVEL_STEPS,
-    MOST_UNSTEADY,
     WHITE,
 )
 from assembler.aligner.flaws.noise import unpredicted_shares
 from assembler.aligner.records.ranges import ranges_of
-from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_NOISE_STEPS
+from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_NOISE_STEPS, MOST_UNSTEADY, NOISE_SAMPLES
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -39,7 +37,7 @@ def faint_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
         samples: one track; what touches its ends is left to the neighbouring piece.
         step: one step of the tape's word length.
     """
-    if samples.size < 2 * BESIDE_SAMPLES or _median_is_over(np.abs(samples), MOST_LEVEL_STEPS * step):
+    if samples.size < 2 * NOISE_SAMPLES or _median_is_over(np.abs(samples), MOST_LEVEL_STEPS * step):
         return []
     return sorted(_still_places(samples, step), key=lambda row: row[1])
 
@@ -60,8 +58,8 @@ def _still_places(samples: Int32s, step: int) -> list[tuple[str, Range]]:
         moves_on = (moves == 0) | (moves == way)
         for first, last in ranges_of(moves_on, least=LEAST_STILL - 1):
             place = first, last + 1
-            if place[1] - place[0] <= LONGEST_STILL and _is_within_noise(samples, *place, step):
-                beside = moves_on[first - BESIDE_SAMPLES : first], moves_on[last : last + BESIDE_SAMPLES]
+            if place[1] - place[0] <= LONGEST_BURST and _is_within_noise(samples, *place, step):
+                beside = moves_on[first - NOISE_SAMPLES : first], moves_on[last : last + NOISE_SAMPLES]
                 usual = max(float(np.mean(side)) for side in beside)
                 if (last - first) * np.log(max(usual, 1e-3)) < np.log(MOST_CHANCE):
                     found = _with_one_more(found, place)
@@ -86,13 +84,13 @@ def _with_one_more(found: list[Range], place: Range) -> list[Range]:
 
 def _is_within_noise(samples: Int32s, start: int, end: int, step: int) -> bool:
     """Return whether there is white noise of one level, and of a few steps, before a place and behind it."""
-    if start < BESIDE_SAMPLES or end + BESIDE_SAMPLES > samples.size:
+    if start < NOISE_SAMPLES or end + NOISE_SAMPLES > samples.size:
         return False
-    sides = samples[start - BESIDE_SAMPLES : start], samples[end : end + BESIDE_SAMPLES]
+    sides = samples[start - NOISE_SAMPLES : start], samples[end : end + NOISE_SAMPLES]
     edges = sides[0][-EDGE_SAMPLES:], sides[1][:EDGE_SAMPLES]
     levels = [float(np.std(side)) for side in (*sides, *edges)]
     if min(levels) < LEAST_NOISE_STEPS * step:
         return False
     if max(levels) > min(MOST_LEVEL_STEPS * step, MOST_UNSTEADY * min(levels)):
         return False
-    return all(float(unpredicted_shares(side, BESIDE_SAMPLES, 24)[0]) > WHITE for side in sides)
+    return all(float(unpredicted_shares(side, NOISE_SAMPLES, 24)[0]) > WHITE for side in sides)

@@ -20,8 +20,7 @@ from assembler.aligner.flaws.limits import (
     LEAST_KINK_STEPS,
     LEAST_LAG,
     LEAST_LEVEL_STEPS,
-    LONE_CONTEXT,
-    LONE_LEAST_STRAIGHT,
+    LEAST_LINE,
     LONE_ROUGH_RATIO,
     MOST_CLICK,
     MOST_FROM_ZEROS,
@@ -38,7 +37,7 @@ from assembler.aligner.sound.levels import (
     is_straight,
     prediction_errors,
 )
-from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_RUN, PREDICTOR_ORDER
+from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN, PREDICTOR_ORDER
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -64,7 +63,7 @@ def likely_lines(samples: Int32s, step: int) -> list[Range]:
     edges = np.flatnonzero(flat[1:] != flat[:-1]) + 1
     edges = edges[int(flat[0]) :]
     firsts, lasts = edges[::2], edges[1::2]
-    inner = (lasts - firsts >= LONE_LEAST_STRAIGHT) & (lasts < bend.size)
+    inner = (lasts - firsts >= LEAST_LINE) & (lasts < bend.size)
     firsts, lasts = firsts[inner], lasts[inner]
     kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= LEAST_KINK_STEPS * step
     # A level is no line.
@@ -155,14 +154,12 @@ def _telling_hashes(samples: Int32s, piece: Range) -> tuple[Int64s, UInt64s]:
 
 def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
     """Return whether a piece is cut in: its surroundings do not predict its first sample, or the one behind it."""
-    before = (
-        samples[start - LONE_CONTEXT : start].astype(np.float64) if start >= LONE_CONTEXT else np.zeros(0)
-    )
-    if before.size == 0 or end + LONE_CONTEXT > samples.size:
+    before = samples[start - FIT_SAMPLES : start].astype(np.float64) if start >= FIT_SAMPLES else np.zeros(0)
+    if before.size == 0 or end + FIT_SAMPLES > samples.size:
         return False
     if np.mean(np.diff(samples[start:end]) != 0) < LEAST_CHANGING:
         return False
-    behind = samples[end : end + LONE_CONTEXT].astype(np.float64)
+    behind = samples[end : end + FIT_SAMPLES].astype(np.float64)
     levels = [
         float(np.sqrt(np.mean(side[slice(*part)] ** 2)))
         for side, part in (
@@ -175,10 +172,10 @@ def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
     if min(levels) < 0.2 * max(levels):
         return False
     errors = np.abs(
-        prediction_errors(samples[start - LONE_CONTEXT : end + 4].astype(np.float64), fit_predictor(before))
+        prediction_errors(samples[start - FIT_SAMPLES : end + 4].astype(np.float64), fit_predictor(before))
     )
-    usual = float(np.quantile(errors[PREDICTOR_ORDER:LONE_CONTEXT], 0.99)) + 1.0
-    splices = errors[LONE_CONTEXT : LONE_CONTEXT + 4].max(), errors[-8:].max()
+    usual = float(np.quantile(errors[PREDICTOR_ORDER:FIT_SAMPLES], 0.99)) + 1.0
+    splices = errors[FIT_SAMPLES : FIT_SAMPLES + 4].max(), errors[-8:].max()
     # Rough sound can hide one of them, by chance.
     return max(float(splice) for splice in splices) > SPLICE_RATIO * usual
 
@@ -216,24 +213,24 @@ def _is_edge_of_zeros(samples: Int32s, place: Range) -> bool:
 
 def _click(samples: Int32s, rough: Range, step: int) -> Range | None:
     low, high = rough
-    if low < LONE_CONTEXT or high + LONE_CONTEXT > samples.size:
+    if low < FIT_SAMPLES or high + FIT_SAMPLES > samples.size:
         return None
-    piece = samples[low - LONE_CONTEXT : high + LONE_CONTEXT].astype(np.float64)
-    before, behind = piece[:LONE_CONTEXT], piece[-LONE_CONTEXT:]
+    piece = samples[low - FIT_SAMPLES : high + FIT_SAMPLES].astype(np.float64)
+    before, behind = piece[:FIT_SAMPLES], piece[-FIT_SAMPLES:]
     levels = [float(np.sqrt(np.mean(side**2))) for side in (before, behind)]
     if min(levels) < max(LEAST_LEVEL_STEPS * step, 0.5 * max(levels)):
         return None
     predictor = fit_predictor(before)
     errors = np.abs(prediction_errors(piece, predictor))
-    usual = float(errors[PREDICTOR_ORDER:LONE_CONTEXT].max()) + step
-    if float(errors[-LONE_CONTEXT + PREDICTOR_ORDER :].max()) > 2 * usual:
+    usual = float(errors[PREDICTOR_ORDER:FIT_SAMPLES].max()) + step
+    if float(errors[-FIT_SAMPLES + PREDICTOR_ORDER :].max()) > 2 * usual:
         return None
     odd = np.flatnonzero(errors > 4 * usual)
     if not odd.size:
         return None
     first = int(odd[0])
     length = _bridged(piece, first, predictor, 8 * usual)
-    start = first + low - LONE_CONTEXT
+    start = first + low - FIT_SAMPLES
     return (start, start + length) if length else None
 
 

@@ -12,8 +12,6 @@ LEAST_REPEAT = 4 * KEY_SAMPLES
 LEAST_QUIET = 256
 """A block that begins or ends with so many zeros does so in silence."""
 
-LEAST_TELLING = 16
-
 MOST_IN_A_ROW, LONE_RATIO = 3, 4
 """A level held inside another one makes two in a row, one from one clipped peak to the next three; one so many times as
 long as all others beside is no wave's."""
@@ -23,28 +21,19 @@ MOST_LEVELS_HELD = 3
 
 LEAST_ADJOINED, LEAST_EDGES = 256, 6
 
-CHANCE_EQUAL = 8
-
 MOST_PROBES, MOST_LAGS = 64, 400
 
-LEAST_CLIPPED, CLIPPED_RATIO = 16, 2.0
+CLIPPED_RATIO = 2.0
 """From how many samples on a level is a clipped peak, and how much longer than any around it."""
-
-OUTSIDE_SAMPLES = 64
-"""A block that goes on repeating so far outside a place, where the captures agree, repeats by nature."""
 
 LEAST_LEVEL, LEVEL_NATS, MOST_LEVELS = 24, 60.0, 4
 """A level of noise is looked at from so many samples on, where it saves so much; and so many changes at most."""
 
-ABRUPT_SAMPLES, ABRUPT_RATIO = 48, 3.0
+ABRUPT_RATIO = 3.0
 """Powers of so many errors on either side of a border differ by so much."""
 
 ROUNDING_POWER = 1.0 / 12.0
 """Of errors that are rounded to whole steps."""
-
-ROUGH_BRIDGE = 48
-
-LEAST_BUSY = 24
 
 # lines
 
@@ -65,7 +54,7 @@ PLACE_REACH = 2
 
 MOST_LINES = 4
 
-LINE_REACH, MOST_BESIDE_LINE = 8, 10
+MOST_BESIDE_LINE = 10
 """A drawn line may begin and end so far from where it seems to; so many samples may go on along it by chance."""
 
 LINE_STEPS = 2.0
@@ -76,10 +65,7 @@ CHANCE_NATS = 20.0
 
 # interrupting
 
-LONE_CONTEXT = 1024
-"""Samples of good sound on either side from which a flaw of a lone capture is told."""
-
-LONE_LEAST_STRAIGHT, STRAIGHT_CONTEXT = 16, 256
+STRAIGHT_CONTEXT = 256
 
 LEAST_BEND_STEPS, LEAST_KINK_STEPS = 64, 16
 """The sound beside a straight line bends by so much from sample to sample, and so much where the line begins and
@@ -108,19 +94,12 @@ is told of good sound there.
 
 # faint
 
-BESIDE_SAMPLES = 512
-
 MOST_LEVEL_STEPS = 64
-
-MOST_UNSTEADY = 1.6
-"""The noise on either side is of one level."""
 
 LEAST_STILL = 12
 
 MOST_CHANCE = 1e-12
 """Chance at most of what is told by what the noise beside it does: an hour of a track has 1.7e8 samples."""
-
-LONGEST_STILL = 16384
 
 MOST_BESIDE = 12
 """Samples at the ends of a level that are equal by chance."""
@@ -130,23 +109,14 @@ MOST_BESIDE = 12
 MOST_CHANGING = 0.25
 """Share of samples that differ from the one before: what changes more often holds no levels."""
 
-STEPPED_LEAST_EDGES, MOST_EDGES = 6, 512
-"""Edges of a wave on one side: fewer show no period, more show nothing new."""
-
-LEAST_SWING_STEPS = 16
-
-LONGEST_PAUSE = 16384
-
 MOST_SPREAD = 1.4
 """Samples that edges may lie off their lines, from the earliest to the latest: whole samples and a rough fit."""
 
 STEPPED_MOST_CHANCE = 0.25
 """Chance at most by which a note that sets in anywhere would be in phase: for 100 samples a period, a window of 25."""
 
-LEAST_LONG, LONG_CONTEXT = 2400, 4096
+LEAST_LONG = 2400
 """Half a period of 10 Hz at 48 kHz."""
-
-STEPPED_MOST_CLICK, LEAST_MOVED = 8, 16
 
 LEAST_NOISE = 0.5
 """Share of noise's samples that are values of their own."""
@@ -165,24 +135,9 @@ BESIDE_WINDOWS = 4
 
 LONGEST_BURST = 16384
 
-LEAST_BURST = 24
-
 LEAST_BESIDE = 0.15
-
-CONTEXT = 1024
-
-NOISE_ROUGH_RATIO = 2.0
-
-EDGE_SAMPLES = 32
-
-LEAST_EDGE, MOST_UNEVEN = 0.6, 1.6
-"""The level at either end of a burst against all of it, and of its loudest third against its softest, in power."""
 
 MOST_QUIET_STEPS, LEAST_OVER_QUIET = 16, 8
 """Beside noise in silence nothing is louder than so many steps, and the noise is that many times louder."""
-
-TONE_SAMPLES = 512
-
-LEAST_HEARD = 0.6
 
 NOISE_LEAST_LEVEL_STEPS = 8

@@ -17,21 +17,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.limits import (
+    KEY_SAMPLES,
+    LEAST_EDGES,
     LEAST_LONG,
-    LEAST_MOVED,
     LEAST_NOISE,
-    LEAST_SWING_STEPS,
-    LONG_CONTEXT,
-    LONGEST_PAUSE,
+    LONGEST_BURST,
     MOST_CHANGING,
-    MOST_EDGES,
+    MOST_CLICK,
     MOST_SPREAD,
-    STEPPED_LEAST_EDGES,
     STEPPED_MOST_CHANCE,
-    STEPPED_MOST_CLICK,
 )
 from assembler.aligner.records.ranges import has_full_word, ranges_of
 from assembler.aligner.sound.levels import is_straight
+from assembler.aligner.sound.limits import LEAST_JUMP_STEPS, MOST_EDGES, PERIODS_SAMPLES
 from assembler.arrays import distinct, median
 
 if TYPE_CHECKING:
@@ -79,7 +77,7 @@ def interruptions(samples: Int32s, step: int) -> list[tuple[str, Range]]:
         step: one step of the tape's word length.
     """
     moves = samples[1:] != samples[:-1]
-    if not STEPPED_LEAST_EDGES <= np.count_nonzero(moves) <= MOST_CHANGING * samples.size:
+    if not LEAST_EDGES <= np.count_nonzero(moves) <= MOST_CHANGING * samples.size:
         return []
     edges = np.flatnonzero(moves) + 1
     waves = _waves(samples, edges, step)
@@ -103,9 +101,9 @@ def long_levels(samples: Int32s, step: int) -> list[Range]:
     edges = np.flatnonzero(moves) + 1
     lengths = np.diff(edges)
     found = []
-    for number in np.flatnonzero((lengths >= LEAST_LONG) & (lengths <= LONGEST_PAUSE)):
+    for number in np.flatnonzero((lengths >= LEAST_LONG) & (lengths <= LONGEST_BURST)):
         start, end = int(edges[number]), int(edges[number + 1])
-        beside = samples[max(0, start - LONG_CONTEXT) : start], samples[end : end + LONG_CONTEXT]
+        beside = samples[max(0, start - PERIODS_SAMPLES) : start], samples[end : end + PERIODS_SAMPLES]
         # A note may end while it is held, or begin.
         sounding = [side for side in beside if side.any()]
         if samples[start] and sounding and all(holds_levels(side, step) for side in sounding):
@@ -118,20 +116,18 @@ def holds_levels(samples: Int32s, step: int) -> bool:
     changes = np.abs(np.diff(samples.astype(np.int64)))
     changes = changes[changes > 0]
     few = 0 < changes.size <= MOST_CHANGING * samples.size
-    return few and median(changes) >= LEAST_SWING_STEPS * step
+    return few and median(changes) >= LEAST_JUMP_STEPS * step
 
 
 def _waves(samples: Int32s, edges: Int64s, step: int) -> list[_Wave]:
     levels = samples[edges]
     pace = edges[2:] - edges[:-2]
     goes_on = (levels[2:] == levels[:-2]) & (
-        np.abs(levels[2:].astype(np.int64) - levels[1:-1]) >= LEAST_SWING_STEPS * step
+        np.abs(levels[2:].astype(np.int64) - levels[1:-1]) >= LEAST_JUMP_STEPS * step
     )
     steady = goes_on[1:] & goes_on[:-1] & (np.abs(np.diff(pace)) <= 1)
     # The first of three paces compares edges that lie three before.
-    places = [
-        (first, last + 3) for first, last in ranges_of(steady) if last + 3 - first >= STEPPED_LEAST_EDGES
-    ]
+    places = [(first, last + 3) for first, last in ranges_of(steady) if last + 3 - first >= LEAST_EDGES]
     return [_Wave(edges[first:last], levels[first:last]) for first, last in places]
 
 
@@ -139,7 +135,7 @@ def _pairs(waves: list[_Wave]) -> Iterator[tuple[_Wave, _Wave, _Lines]]:
     """Return each wave with the nearest one behind it that goes on in phase, and the lines of both."""
     for number, first in enumerate(waves):
         for second in waves[number + 1 :]:
-            if second.edges[0] - first.edges[-1] > LONGEST_PAUSE:
+            if second.edges[0] - first.edges[-1] > LONGEST_BURST:
                 break
             if second.edges[0] <= first.edges[-1] or not first.is_like(second):
                 continue
@@ -157,7 +153,7 @@ def _joint_lines(first: _Wave, second: _Wave) -> _Lines | None:
     for drop in (0, 1, 2):
         before = first.part(max(1, first.edges.size - drop - MOST_EDGES), first.edges.size - drop)
         behind = second.part(drop, min(second.edges.size - 1, drop + MOST_EDGES))
-        if min(before.edges.size, behind.edges.size) < STEPPED_LEAST_EDGES - 1:
+        if min(before.edges.size, behind.edges.size) < LEAST_EDGES - 1:
             break
         known, other = sorted((before, behind), key=lambda wave: -int(wave.edges[-1] - wave.edges[0]))
         lines = _lines([known.edges], [known.levels])
@@ -223,13 +219,13 @@ def _kind(samples: Int32s, place: Range, wave: _Wave, step: int) -> str:
     values = distinct(samples[start:end])
     own = set(values.tolist()) <= set(wave.levels[:2].tolist())
     kind = ""
-    if own and size < LEAST_MOVED:
+    if own and size < KEY_SAMPLES:
         pass
-    elif size <= STEPPED_MOST_CLICK:
+    elif size <= MOST_CLICK:
         kind = "click"
     elif values.size == 1:
         kind = "hold" if values[0] else "mute"
-    elif size >= LEAST_MOVED and _is_repeated(samples, place, int(wave.edges[2] - wave.edges[0])):
+    elif size >= KEY_SAMPLES and _is_repeated(samples, place, int(wave.edges[2] - wave.edges[0])):
         kind = "repeat"
     elif own:
         pass

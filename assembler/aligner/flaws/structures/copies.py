@@ -16,10 +16,8 @@ from assembler.aligner.flaws.limits import (
     LEAST_EDGES,
     LEAST_QUIET,
     LEAST_REPEAT,
-    LEAST_TELLING,
     MOST_LAGS,
     MOST_PROBES,
-    OUTSIDE_SAMPLES,
 )
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, STROKE, Structure
 from assembler.aligner.sound.levels import HASH_FACTOR
@@ -56,8 +54,8 @@ def repeated_blocks(
         ]
         first, last, lag = max(copies, key=lambda copy: copy[1] - copy[0])
         outside = (
-            slice(first, start - OUTSIDE_SAMPLES if not open_ends[0] else 0),
-            slice(end + OUTSIDE_SAMPLES if not open_ends[1] else last, last),
+            slice(first, start - LEAST_REPEAT if not open_ends[0] else 0),
+            slice(end + LEAST_REPEAT if not open_ends[1] else last, last),
         )
         goes_on = any(
             _is_telling(samples[part]) and np.array_equal(samples[part], agreed[part]) for part in outside
@@ -114,7 +112,7 @@ def adjoined_block(samples: Int32s, place: Range, longest: int) -> list[Structur
 
 def _is_telling(samples: Int32s) -> bool:
     """Return whether enough samples differ from their neighbours: silence repeats silence."""
-    return int(np.count_nonzero(np.diff(samples))) >= LEAST_TELLING
+    return int(np.count_nonzero(np.diff(samples))) >= KEY_SAMPLES
 
 
 def _keys(samples: Int32s) -> UInt64s:

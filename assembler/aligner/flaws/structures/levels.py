@@ -8,14 +8,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.aligner.flaws.limits import (
-    CHANCE_EQUAL,
     CLIPPED_RATIO,
-    LEAST_CLIPPED,
+    KEY_SAMPLES,
     LONE_RATIO,
     MOST_IN_A_ROW,
     MOST_LEVELS_HELD,
 )
 from assembler.aligner.flaws.structures.builds import CLIPPED, LONG_CLIPPED, PEAKS, Structure
+from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import Run, constant_runs
 from assembler.aligner.sound.limits import LEAST_RUN
@@ -36,7 +36,7 @@ def held_levels(
     low, high = max(0, place[0] - reach), min(samples.size, place[1] + reach)
     runs = [
         Run(run.start + low, run.end + low, run.value)
-        for run in constant_runs(samples[low:high], LEAST_RUN if longest else LEAST_CLIPPED)
+        for run in constant_runs(samples[low:high], LEAST_RUN if longest else KEY_SAMPLES)
         if run.end + low > place[0] - LEAST_RUN and run.start + low < place[1] + LEAST_RUN
     ]
     found = [
@@ -105,6 +105,6 @@ def longest_level(agreed: Int32s, place: Range) -> int:
     """Return how long the sound around a place holds a level at most."""
     sides = (agreed[: place[0]], agreed[place[1] :])
     return max(
-        (run.end - run.start + CHANCE_EQUAL for side in sides for run in constant_runs(side) if run.value),
+        (run.end - run.start + CHANCE_SAMPLES for side in sides for run in constant_runs(side) if run.value),
         default=0,
     )

@@ -20,7 +20,6 @@ from assembler.aligner.flaws.limits import (
     LEVEL_SAMPLES,
     LINE_GRAIN,
     LINE_RATIO,
-    LINE_REACH,
     LINE_SAMPLES,
     LINE_STEPS,
     MOST_BESIDE_LINE,
@@ -149,8 +148,8 @@ def _drawn(samples: Int32s, row: Range, step: int) -> Structure:
     """Return what runs straight as a structure; as exact where it is a line between two samples, rounded in one way."""
     first, last = row
     least = max(LEAST_STRAIGHT, last - first - 2 - MOST_BESIDE_LINE)
-    for before in range(max(0, first - LINE_REACH), first + LINE_REACH):
-        for behind in range(min(samples.size, last + LINE_REACH) - 1, last - LINE_REACH, -1):
+    for before in range(max(0, first - LEAST_STRAIGHT), first + LEAST_STRAIGHT):
+        for behind in range(min(samples.size, last + LEAST_STRAIGHT) - 1, last - LEAST_STRAIGHT, -1):
             if behind - before > least and _is_rounded_line(samples[before : behind + 1] // step):
                 return Structure("straight", first + 1, last - 1, (before, behind), is_exact=True)
     return Structure("straight", first + 1, last - 1, (first, last - 1))

@@ -14,23 +14,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import (
-    ABRUPT_RATIO,
-    ABRUPT_SAMPLES,
-    CHANCE_EQUAL,
-    LEAST_BUSY,
-    LEAST_LEVEL,
-    LEVEL_NATS,
-    MOST_LEVELS,
-    ROUGH_BRIDGE,
-    ROUNDING_POWER,
-)
+from assembler.aligner.flaws.limits import ABRUPT_RATIO, LEAST_LEVEL, LEVEL_NATS, MOST_LEVELS, ROUNDING_POWER
 from assembler.aligner.flaws.structures.copies import adjoined_block, repeated_blocks
 from assembler.aligner.flaws.structures.levels import held_levels, longest_level
 from assembler.aligner.flaws.structures.lines import straight_lines
+from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import prediction_errors
-from assembler.aligner.sound.limits import MATERIAL_RUNS
+from assembler.aligner.sound.limits import EDGE_SAMPLES, MATERIAL_RUNS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -133,7 +124,7 @@ def level_borders(samples: Int32s, place: Range, predictor: Float64s) -> list[in
 
 def _is_abrupt(powers: Float64s, at: int) -> bool:
     """Return whether errors change their level from one sample to the next: a stroke dies away, noise stops."""
-    size = min(at, powers.size - 1 - at, ABRUPT_SAMPLES)
+    size = min(at, powers.size - 1 - at, EDGE_SAMPLES)
     before, behind = powers[at] - powers[at - size], powers[at + size] - powers[at]
     return bool(max(before, behind) > ABRUPT_RATIO * min(before, behind))
 
@@ -157,13 +148,15 @@ def busy_borders(samples: Int32s, place: Range) -> list[int]:
     start, end = place
     changes = np.diff(samples[start:end]) != 0
     busy = [
-        (low, high + 1) for low, high in ranges_of(changes, bridge=CHANCE_EQUAL) if high - low >= LEAST_BUSY
+        (low, high + 1)
+        for low, high in ranges_of(changes, bridge=CHANCE_SAMPLES)
+        if high - low >= LEAST_LEVEL
     ]
     return [edge + start for found in busy for edge in found if 0 < edge < end - start]
 
 
 def _rough(piece: Float64s, predictor: Float64s, usual: float) -> list[Range]:
-    return ranges_of(np.abs(prediction_errors(piece, predictor)) > usual, bridge=ROUGH_BRIDGE)
+    return ranges_of(np.abs(prediction_errors(piece, predictor)) > usual, bridge=EDGE_SAMPLES)
 
 
 def cuts_of(structures: list[list[Structure]], borders: list[int], place: Range) -> list[Range]:
