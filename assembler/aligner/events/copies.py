@@ -16,7 +16,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
-    AROUND_SAMPLES,
     BORDER_SAMPLES,
     LEAST_BLOCK,
     LEAST_EDGES,
@@ -27,6 +26,7 @@ from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
+from assembler.aligner.sound.limits import FIT_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -97,11 +97,11 @@ def _is_copy(one: PlacedPass, track: int, place: Range) -> bool:
     """Return whether a pass holds in a place what stands right before it, for just as many samples."""
     size = place[1] - place[0]
     most = size + BORDER_SAMPLES
-    first = place[0] - AROUND_SAMPLES
-    samples = one.samples(track, first - most, place[1] + AROUND_SAMPLES)
+    first = place[0] - FIT_SAMPLES
+    samples = one.samples(track, first - most, place[1] + FIT_SAMPLES)
     inner = (
-        most + AROUND_SAMPLES + BORDER_SAMPLES,
-        most + AROUND_SAMPLES + size - BORDER_SAMPLES,
+        most + FIT_SAMPLES + BORDER_SAMPLES,
+        most + FIT_SAMPLES + size - BORDER_SAMPLES,
     )
     if np.count_nonzero(np.diff(samples[slice(*inner)])) < LEAST_EDGES:
         return False

@@ -29,16 +29,9 @@ MOST_BEYOND = 0.5
 
 # lone
 
-LEAST_SHOWN = 16
-
-MOST_LEFT, LEAST_ON_LEVEL, LONG_RATIO = 4, 0.9, 8
+MOST_LEFT, LEAST_ON_LEVEL = 4, 0.9
 """How often a level held may be left and met again, the share of its samples that are on it, and how much longer it is
 than any level beside it."""
-
-BESIDE_SAMPLES = 64
-
-ROUGH_RATIO = 4.0
-"""Noise bends more sharply than the sound on either side of it."""
 
 # played
 
@@ -55,7 +48,7 @@ NEAR_PLACES, MOST_BEATS_TRIED, MOST_LATE = 4, 8, 8
 """Borders on either side that say whether one keeps time; gaps that are taken for the beat; how many samples the grid
 may be off over many beats, which are no whole samples."""
 
-MOST_UNFORETOLD, MOST_ODD, LEAST_LEVEL, LEAST_CHANGING = 0.1, 1.5, 0.5, 0.75
+MOST_UNFORETOLD, MOST_ODD, LEAST_LEVEL = 0.1, 1.5, 0.5
 """Share of the power of sound beside a border that its predictor may leave; what that leaves across the border against
 before it, as an effective value; level across it against before; share of samples there that differ from the last one.
 Noise as loud as half the sound leaves more, whatever the predictor; mutes and held levels do not change."""
@@ -68,11 +61,7 @@ LEAST_STILL = 24
 LEAST_SOUNDING = 0.25
 """Share of samples that differ from their predecessor in what sounds."""
 
-AROUND_SAMPLES, INSTANT_SAMPLES = 1024, 40
-"""Without a witness: tracks that sound over so many samples on either side, all of them up to within so many of where
-they stand still; 0.8 ms at 48 kHz, less than players or sequencers keep together and a ramp's length."""
-
-LONGEST_RAMP, RAMP_BRIDGE = 128, 2
+LONGEST_RAMP = 128
 """Samples beside a mute over which the machine may turn the sound down or up: there passes differ sample by sample, but
 for so many in a row that are equal by chance."""
 
@@ -106,7 +95,7 @@ LEAST_MOVING, LEAST_ODD = 4, 8
 """Steps that sound has to bend, or change, on both sides of a sample that tells something; one in so many means
 has to be rounded."""
 
-SLOWEST_SWEEPS, PACE_SAMPLES, MOST_PLAYED = 2400, 2, 3
+SLOWEST_SWEEPS = 2400
 """A drum turns at least 20 times a second, at 48 kHz every so many samples, and keeps pace to so many: no band stops
 so. Of other stops of a pass without a witness so many are its flaws, more are how it is played."""
 
@@ -130,7 +119,7 @@ LEAST_ODDS, MOST_AN_HOUR = -3.5, 20
 
 # stuck
 
-STUCK_PIECE, STUCK_THINNED = 256, 16
+STUCK_THINNED = 16
 """Samples that are asked at once for a bit that is the same in all of them; of these every so many at first."""
 
 STUCK_NATS = 60.0

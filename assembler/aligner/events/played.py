@@ -19,8 +19,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
-    AROUND_SAMPLES,
-    LEAST_CHANGING,
     LEAST_LEVEL,
     MOST_BEATS_TRIED,
     MOST_LATE,
@@ -31,10 +29,12 @@ from assembler.aligner.events.limits import (
     PLAYED_BORDER_SAMPLES,
     PLAYED_LEAST_TRACKS,
 )
+from assembler.aligner.flaws.limits import LEAST_CHANGING
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
+    FIT_SAMPLES,
     LEAST_BEAT,
     LEAST_BEATS,
     LEVEL_SAMPLES,
@@ -134,8 +134,8 @@ def _crossed(one: PlacedPass, lone: Mapping[int, Sequence[Range]], place: Range)
     """
     start, end = place
     before, behind = (
-        (start - AROUND_SAMPLES, start + EDGE_SAMPLES),
-        (end - EDGE_SAMPLES, end + AROUND_SAMPLES),
+        (start - FIT_SAMPLES, start + EDGE_SAMPLES),
+        (end - EDGE_SAMPLES, end + FIT_SAMPLES),
     )
     crossed = 0
     for side, order in ((before, 1), (behind, -1)):
@@ -149,16 +149,16 @@ def _crossed(one: PlacedPass, lone: Mapping[int, Sequence[Range]], place: Range)
 def _foretells(samples: Int32s) -> bool:
     """Return whether the last millisecond of a piece is foretold by what comes before, and as loud."""
     sound = samples.astype(np.float64)
-    before, across = sound[:AROUND_SAMPLES], sound[AROUND_SAMPLES:]
+    before, across = sound[:FIT_SAMPLES], sound[FIT_SAMPLES:]
     power = float(np.mean(before**2))
     beside = float(np.mean(before[-LEVEL_SAMPLES:] ** 2))
     if float(np.mean(across**2)) < LEAST_LEVEL**2 * beside or np.mean(np.diff(across) != 0) < LEAST_CHANGING:
         return False
     errors = prediction_errors(sound, fit_predictor(before))
-    usual = float(np.mean(errors[AROUND_SAMPLES // 2 : AROUND_SAMPLES] ** 2))
+    usual = float(np.mean(errors[FIT_SAMPLES // 2 : FIT_SAMPLES] ** 2))
     return (
         usual <= MOST_UNFORETOLD * min(power, beside)
-        and float(np.mean(errors[AROUND_SAMPLES:] ** 2)) <= MOST_ODD**2 * usual
+        and float(np.mean(errors[FIT_SAMPLES:] ** 2)) <= MOST_ODD**2 * usual
     )
 
 

@@ -15,7 +15,6 @@ from assembler.aligner.place.anchors import read_all
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
     LEAST_CHANGES,
-    LEAST_RATIO,
     MET_SHARE,
     MOST_PLACES,
     SAME_SHARE,
@@ -65,7 +64,7 @@ def belongs(
         return False
     found = agreement(reference, probe, places)
     is_told = expected is not None and (median([abs(shift - expected(at)) for at, shift in places]) <= slack)
-    return len(found.same) >= (LEAST_RATIO if is_told else UNTOLD_RATIO) * len(found.other)
+    return len(found.same) >= (1 if is_told else UNTOLD_RATIO) * len(found.other)
 
 
 def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple[int, int]]) -> Agreement:

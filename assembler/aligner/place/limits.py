@@ -38,7 +38,7 @@ MET_SHARE = 1 / 3
 """Share of the places at which a track is identical from which it belongs: up to half of it may be flawed, and the
 places are a sample of it."""
 
-LEAST_RATIO, UNTOLD_RATIO = 1.0, 3.0
+UNTOLD_RATIO = 3.0
 """So many tracks must belong for each one that does not; more where no log says so: then sound alone tells the place,
 and a kit of drums that stand on a track each must not outvote the players."""
 
@@ -48,9 +48,6 @@ PURE_GAIN_CORRELATION = 0.9999
 """Two pieces as alike as this differ by nothing but their level."""
 
 # tie
-
-TIE_SECONDS = 0.02
-"""How far a reel may be moved: what two timecode logs may be off against each other."""
 
 TOUCH_DEVIATIONS = 3.0
 """Reels touch if what is between them is within so many standard deviations: hardly two that do lie further apart."""
@@ -90,9 +87,6 @@ FEWEST_EQUAL = 2
 
 # search
 
-SCAN_BLOCK = 1 << 18
-"""Samples read at once while a whole pass is searched, 5.5 s at 48 kHz: it decides memory, no place."""
-
 PROBES = 8
 """Probes of a pass, spread over all of it, that are sought by sound alone: half of them may lie in flaws or silence."""
 
@@ -102,9 +96,6 @@ SEARCH_MOST_PLACES = 16
 SCOUTS, LEAST_SCOUTS = 16, 4
 """Telling samples that rule out most blocks of a long pass, and how many must agree: half of a probe may be flawed,
 and by chance so many hardly ever do."""
-
-LEVEL_TOLD_DB = 0.02
-"""A difference of level smaller than this is not reported of passes that are nowhere identical."""
 
 # splices
 
@@ -187,25 +178,13 @@ PLACES, LEAST_PLACES = 12, 3
 """Places at which tracks are held against each other, spread over an overlap; with fewer found it is looked wider:
 one or two may be found by chance."""
 
-MOST_SEARCHES = 6
-"""Places at which each track is sought by itself, where all together are found nowhere: each is a search of its own."""
-
 MOST_LOOKS = 240
 """Places at which a track that seems a stranger is looked at again: enough that one that sounds seldom is met."""
 
-LEAST_LOOKS = 3
-"""A track is a stranger only where it sounds at so many places at least and fits at none of up to so many."""
-
-LEAST_COUNTED, FEW_SHARE = 8, 1 / 8
+FEW_SHARE = 1 / 8
 """Of so many places where a track sounds at least, it fits at fewer than this share: a note that comes again."""
 
-BELONGS_SHARE = 0.5
-"""Share of informative samples that must be identical: up to half of what is looked at may be flawed."""
-
 # strangers
-
-MOST_PIECES = 8
-"""Places at which a stranger is held against the track that it should be, spread over all that were found."""
 
 SERIES_SLIPS = 2
 """Slips of one pass, all by as much, that settle whose one more is that nothing else tells: a clock that drifts against

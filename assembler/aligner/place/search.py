@@ -9,18 +9,11 @@ import numpy as np
 
 from assembler.aligner.place.agreement import belongs
 from assembler.aligner.place.anchors import anchor_positions, read_all
-from assembler.aligner.place.limits import (
-    ANCHOR_SAMPLES,
-    LEAST_SCOUTS,
-    LEVEL_TOLD_DB,
-    PROBES,
-    SCAN_BLOCK,
-    SCOUTS,
-    SEARCH_MOST_PLACES,
-)
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_SCOUTS, PROBES, SCOUTS, SEARCH_MOST_PLACES
 from assembler.aligner.place.matching import count_votes, find_match, informative
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.sound.chain.measures import correlation_along, empty_bits_of_both, fraction_behind
-from assembler.aligner.sound.limits import ALIKE, FRACTION_TOLD, PIECE_SAMPLES
+from assembler.aligner.sound.limits import ALIKE, FRACTION_TOLD, LEVEL_TOLD_DB, PIECE_SAMPLES
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -77,8 +70,8 @@ def find_anywhere(reference: TrackReader, probe: TrackReader) -> int | None:
     probes.sort(key=lambda row: -sum(int(informative(track).sum()) for track in row[1]))
     for at, samples in probes[:4]:
         sounding = [track for track, piece in enumerate(samples) if informative(piece).any()]
-        for start in range(-ANCHOR_SAMPLES, reference.length, SCAN_BLOCK):
-            window = read_all(reference, start, SCAN_BLOCK + ANCHOR_SAMPLES)
+        for start in range(-ANCHOR_SAMPLES, reference.length, READ_SAMPLES):
+            window = read_all(reference, start, READ_SAMPLES + ANCHOR_SAMPLES)
             if not _may_hold([window[t] for t in sounding], [samples[t] for t in sounding]):
                 continue
             match = find_match(window, samples, 0)

@@ -67,9 +67,6 @@ PEAK_SAMPLES, LEAST_PEAK = 256, 0.95
 
 # waves
 
-LEAST_HALF = 8
-"""Samples of a level from which a wave is taken for a pulse wave: 3 kHz at 48 kHz."""
-
 LEAST_EDGES_BEFORE, LEAST_EDGES_BEHIND = 4, 2
 """Edges that tell a period and two phases, with one to prove them, before a place; behind it two have only to fit."""
 
@@ -79,15 +76,8 @@ MOST_EDGES = 400
 EDGE_ERROR = 1.0
 """Edges stand at whole samples, so that each lies within one of where the period puts it."""
 
-LEAST_IN_A_ROW, LEAST_BACK = 4, 2
-"""So many edges in a row where a wave foretells them are that wave; one or two may stand there by chance, but two are
-enough to doubt what lies before them."""
-
 NEAR_EDGE = 2
 """An edge within so many samples of where it is foretold is that edge, moved."""
-
-MOST_COMPARED = 64
-"""Edges of a block that are sought before it, to know it for a copy."""
 
 MOST_COUNTS = 8
 """So many numbers of periods between two sides are tried, where their period is not known well enough to tell."""
@@ -106,12 +96,6 @@ LEAST_REST = 480
 RHYTHM_SHARE = 0.5
 """So many of the gaps between silences of one length are whole beats where they keep time."""
 
-BLOCK_SAMPLES = 1 << 17
-"""Samples read at once while silences are sought, 2.7 s at 48 kHz: it decides memory, and how long a silence may be."""
-
-BESIDE_SAMPLES = 1024
-"""Read on either side of a silence: what a sound has to hold only once to be known again by its end or beginning."""
-
 LEVEL_SAMPLES = 240
 """Five milliseconds at 48 kHz, over which level is measured before a silence and behind it."""
 
@@ -126,7 +110,7 @@ LEAST_BEAT, LEAST_BEATS = 2400, 16
 
 # scale
 
-WORD_PIECE_SAMPLES, MOST_WORD_PIECES = 1024, 128
+MOST_WORD_PIECES = 128
 """Pieces of each track that are looked at for the bits it uses, and how many, spread over all of it."""
 
 LEAST_WORD_PIECES = 4

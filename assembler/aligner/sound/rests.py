@@ -17,12 +17,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import pieces_of, range_around, without
 from assembler.aligner.sound.levels import Run, constant_runs, cuts_off, loud_edges
 from assembler.aligner.sound.limits import (
-    BESIDE_SAMPLES,
-    BLOCK_SAMPLES,
     EDGE_SAMPLES,
+    FIT_SAMPLES,
     LEAST_BEAT,
     LEAST_BEATS,
     LEAST_FALL,
@@ -194,7 +194,7 @@ def _in_rhythm(silences: Sequence[Silence]) -> set[Range]:
 def _zeros(one: PlacedPass, track: int, piece: Range) -> list[Range]:
     """Return the runs of zeros within a piece, those across blocks whole."""
     found: list[Range] = []
-    for low, high in pieces_of([piece], BLOCK_SAMPLES):
+    for low, high in pieces_of([piece], READ_SAMPLES):
         first, last = max(piece[0], low - LEAST_RUN), min(piece[1], high + LEAST_RUN)
         for run in constant_runs(one.samples(track, first, last)):
             start, end = first + run.start, first + run.end
@@ -209,8 +209,8 @@ def _zeros(one: PlacedPass, track: int, piece: Range) -> list[Range]:
 
 def _silence(one: PlacedPass, track: int, place: Range, step: int) -> Silence:
     """Return what is known of a run of zeros; of a long one only its edges are read."""
-    before = one.samples(track, place[0] - BESIDE_SAMPLES, place[0])
-    behind = one.samples(track, place[1], place[1] + BESIDE_SAMPLES)
+    before = one.samples(track, place[0] - FIT_SAMPLES, place[0])
+    behind = one.samples(track, place[1], place[1] + FIT_SAMPLES)
     size = min(place[1] - place[0], LONGEST_PAUSE + 1)
     samples = np.concatenate((before, np.zeros(size, np.int32), behind))
     run = Run(before.size, before.size + size, 0)

@@ -17,9 +17,6 @@ GROUP_SAMPLES = 64
 
 # holdings
 
-READ_SAMPLES = 1 << 17
-"""Samples read at once, 2.7 s at 48 kHz: it decides memory, nothing else."""
-
 MOST_READ = 1 << 21
 """Of a longer place (44 s at 48 kHz) the beginning is reported."""
 
@@ -70,6 +67,3 @@ FAINT_STEPS, FAINT_RATIO = 4, 2.0
 
 MOST_PIECES = 16
 """Places at which two passes are held against each other, spread over all that both hold."""
-
-MOST_CURES = 8
-"""Places named at which an unlike pass stands in; the joins list them all."""

@@ -15,20 +15,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
-    AROUND_SAMPLES,
-    INSTANT_SAMPLES,
     LEAST_SOUNDING,
     LEAST_STILL,
     LEAST_TRACKS,
     LONGEST_RAMP,
+    PLAYED_BORDER_SAMPLES,
     PLAYED_LEAST_TRACKS,
-    RAMP_BRIDGE,
 )
 from assembler.aligner.events.stops.pace import Stop
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
+from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -92,10 +91,10 @@ def find_stops(
             ]
             if not witnesses and not _is_cut_out(own, start, end, LONGEST_RAMP):
                 continue
-            is_instant = bool(witnesses) or _is_cut_out(own, start, end, INSTANT_SAMPLES)
+            is_instant = bool(witnesses) or _is_cut_out(own, start, end, EDGE_SAMPLES)
             early, late = _ramps(own, witnesses[0], start, end) if witnesses else (0, 0)
             kind = "hold" if any(one[start:end].any() for one in own) else "mute"
-            around = slice(max(0, start - AROUND_SAMPLES), end + AROUND_SAMPLES)
+            around = slice(max(0, start - FIT_SAMPLES), end + FIT_SAMPLES)
             heard_on = {
                 track for track, one in zip(tracks, own, strict=True) if np.diff(one[around]).any()
             } | {
@@ -114,9 +113,9 @@ def find_stops(
 
 def _is_cut_out(tracks: Sequence[Int32s], start: int, end: int, instant: int) -> bool:
     """Return whether all that sounds stops within so many samples and sets in again within as many."""
-    if start < AROUND_SAMPLES or end + AROUND_SAMPLES > tracks[0].size:
+    if start < FIT_SAMPLES or end + FIT_SAMPLES > tracks[0].size:
         return False
-    sides = [[own[start - AROUND_SAMPLES : start][::-1], own[end : end + AROUND_SAMPLES]] for own in tracks]
+    sides = [[own[start - FIT_SAMPLES : start][::-1], own[end : end + FIT_SAMPLES]] for own in tracks]
     sounding = [pair for pair in sides if all(_sounds(side) for side in pair)]
     at_once = [pair for pair in sounding if all(_sounds(side[:instant]) for side in pair)]
     return len(at_once) >= PLAYED_LEAST_TRACKS and len(at_once) == len(sounding)
@@ -149,7 +148,7 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
     for mine, theirs in zip(own, other, strict=True):
         part = theirs[start:end]
         differs = float(np.mean(part != mine[start:end])) >= LEAST_SOUNDING
-        beside = mine[max(0, start - AROUND_SAMPLES) : start], mine[end : end + AROUND_SAMPLES]
+        beside = mine[max(0, start - FIT_SAMPLES) : start], mine[end : end + FIT_SAMPLES]
         sounding += differs and _sounds(part) and any(_sounds(side) for side in beside if side.size > 1)
     return sounding >= LEAST_TRACKS
 
@@ -165,9 +164,9 @@ def _longest(differing: Sequence[Bools]) -> int:
     longest = 0
     for one in differing:
         at = np.flatnonzero(one[: LONGEST_RAMP + 1])
-        if not at.size or at[0] > RAMP_BRIDGE:
+        if not at.size or at[0] > PLAYED_BORDER_SAMPLES:
             continue
-        gaps = np.flatnonzero(np.diff(at) > RAMP_BRIDGE)
+        gaps = np.flatnonzero(np.diff(at) > PLAYED_BORDER_SAMPLES)
         last = int(at[gaps[0]] if gaps.size else at[-1]) + 1
         # What differs further on is no ramp.
         if last <= LONGEST_RAMP:

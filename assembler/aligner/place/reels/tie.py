@@ -13,7 +13,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.agreement import belongs
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, MOST_TOUCH_SECONDS, TIE_SECONDS, TOUCH_DEVIATIONS
+from assembler.aligner.place.limits import (
+    ANCHOR_SAMPLES,
+    MOST_TOUCH_SECONDS,
+    SEARCH_SECONDS,
+    TOUCH_DEVIATIONS,
+)
 from assembler.aligner.place.relation import relate
 from assembler.aligner.records.ranges import common, merged, total
 from assembler.notes import Note
@@ -50,7 +55,7 @@ def tie_reels(reels: Sequence[ExaminedReel], sample_rate: int) -> list[ExaminedR
     tied: list[ExaminedReel] = []
     for reel in reels:
         for earlier in tied:
-            found = _agreement(earlier, reel, round(TIE_SECONDS * sample_rate))
+            found = _agreement(earlier, reel, round(SEARCH_SECONDS[0] * sample_rate))
             if found is not None:
                 tied.append(_tied(reel, earlier, *found))
                 break

@@ -13,15 +13,13 @@ from assembler.aligner.place.agreement import belongs
 from assembler.aligner.place.anchors import anchor_positions, read_all
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
-    BELONGS_SHARE,
     FEW_SHARE,
-    LEAST_COUNTED,
     LEAST_EVIDENCE,
-    LEAST_LOOKS,
     LEAST_PLACES,
     MET_SHARE,
     MOST_LOOKS,
     PLACES,
+    SAME_SHARE,
 )
 from assembler.aligner.place.matching import find_match, informative
 from assembler.aligner.place.wiring.tracks import TrackMatch, Wiring, find_wiring, search_wiring
@@ -90,12 +88,12 @@ def _looked_at_closely(
     seldom = [track for track in range(probe.tracks) if _is_seldom(wiring, reference, probe, track)]
     for track in (*wiring.strange, *seldom):
         shares = list(_shares(reference, probe, track, looks))
-        fitting = sum(share >= BELONGS_SHARE for share in shares)
-        if fitting and (len(shares) < LEAST_COUNTED or fitting >= FEW_SHARE * len(shares)):
+        fitting = sum(share >= SAME_SHARE for share in shares)
+        if fitting and fitting >= FEW_SHARE * len(shares):
             tracks[track] = TrackMatch(track, 1, max(shares))
-        elif len(shares) < LEAST_LOOKS:
+        elif len(shares) < LEAST_PLACES:
             unheard.add(track)
-        elif len(shares) >= LEAST_COUNTED:
+        else:
             tracks[track] = None
     return replace(wiring, tracks=tuple(tracks), unheard=frozenset(unheard))
 
@@ -106,7 +104,7 @@ def _is_seldom(wiring: Wiring, reference: TrackReader, probe: TrackReader, track
     if match is None or (match.reference_track, match.polarity) != (track, 1):
         return False
     shares = list(_shares(reference, probe, track, wiring.places))
-    return sum(share >= BELONGS_SHARE for share in shares) < MET_SHARE * len(shares)
+    return sum(share >= SAME_SHARE for share in shares) < MET_SHARE * len(shares)
 
 
 def _shares(
