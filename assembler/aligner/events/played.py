@@ -19,9 +19,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
+    COINCIDENCE_SAMPLES,
     LEAST_LEVEL,
-    MOST_BEATS_TRIED,
-    MOST_LATE,
     MOST_ODD,
     MOST_PARTIAL,
     MOST_UNFORETOLD,
@@ -185,7 +184,7 @@ def _on_beats(borders: Sequence[tuple[int, Sequence[FoundFlaw]]]) -> list[Range]
     gaps = gaps[gaps >= LEAST_BEAT]
     if gaps.size < LEAST_BEATS:
         return []
-    tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(MOST_BEATS_TRIED))
+    tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(NEAR_PLACES))
     share = max((_whole_beats(places, beat) for beat in tried), key=lambda share: float(share.mean()))
     keeping = places[share >= RHYTHM_SHARE]
     if keeping.size < RHYTHM_SHARE * places.size:
@@ -210,7 +209,7 @@ def _whole_beats(places: Int64s, beat: int) -> Float64s:
     for away in range(1, NEAR_PLACES + 1):
         gaps = places[away:] - places[:-away]
         beats = np.rint(gaps / beat)
-        fits = np.abs(gaps - beats * beat) <= np.clip(beats, PLAYED_BORDER_SAMPLES, MOST_LATE)
+        fits = np.abs(gaps - beats * beat) <= np.clip(beats, PLAYED_BORDER_SAMPLES, COINCIDENCE_SAMPLES)
         for side in (slice(away, None), slice(None, -away)):
             whole[side] += fits
             near[side] += 1
