@@ -35,9 +35,6 @@ than any level beside it."""
 
 # played
 
-PLAYED_BORDER_SAMPLES = 2
-"""The first and the last sample of a flaw may be right by chance."""
-
 PLAYED_LEAST_TRACKS = 3
 """What begins and ends at the same samples on so many tracks is no chance."""
 
@@ -54,9 +51,6 @@ Noise as loud as half the sound leaves more, whatever the predictor; mutes and h
 
 # standstill
 
-LEAST_STILL = 24
-"""Samples, half a millisecond at 48 kHz, for which all tracks stand still."""
-
 LEAST_SOUNDING = 0.25
 """Share of samples that differ from their predecessor in what sounds."""
 
@@ -71,7 +65,7 @@ PIECE_SAMPLES, PIECES = 256, 2
 
 WINDOW_SAMPLES = PIECES * PIECE_SAMPLES
 
-STREWN_NATS, TRACK_NATS, LEAST_SHOWING = 30.0, 3.0, 3
+STREWN_NATS, TRACK_NATS = 30.0, 3.0
 """Sum over all tracks from which samples were lost, and on how many tracks it has to show by how much: on clean tape
 no window had 10 in sum."""
 
@@ -93,10 +87,6 @@ REACH = 4
 LEAST_MOVING, LEAST_ODD = 4, 8
 """Steps that sound has to bend, or change, on both sides of a sample that tells something; one in so many means
 has to be rounded."""
-
-SLOWEST_SWEEPS = 2400
-"""A drum turns at least 20 times a second, at 48 kHz every so many samples, and keeps pace to so many: no band stops
-so. Of other stops of a pass without a witness so many are its flaws, more are how it is played."""
 
 # suspects
 

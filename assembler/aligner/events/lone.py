@@ -16,15 +16,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import (
-    BORDER_SAMPLES,
-    LEAST_ON_LEVEL,
-    MOST_LEFT,
-    PLAYED_BORDER_SAMPLES,
-    PLAYED_LEAST_TRACKS,
-)
+from assembler.aligner.events.limits import BORDER_SAMPLES, LEAST_ON_LEVEL, MOST_LEFT, PLAYED_LEAST_TRACKS
 from assembler.aligner.events.played import kept_together
 from assembler.aligner.flaws.limits import (
+    CLIPPED_RATIO,
     KEY_SAMPLES,
     LEAST_CHANGING,
     LEAST_LONG,
@@ -33,7 +28,9 @@ from assembler.aligner.flaws.limits import (
 )
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
+from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import PERIODS_SAMPLES
 from assembler.arrays import distinct
 
@@ -116,8 +113,8 @@ def _pairs(proved: Sequence[FoundFlaw]) -> list[Range]:
     return [
         (start, end)
         for number, (start, end, track) in enumerate(places)
-        for _, last, other in places[number + 1 : bisect_right(starts, start + PLAYED_BORDER_SAMPLES)]
-        if track != other and abs(end - last) <= PLAYED_BORDER_SAMPLES
+        for _, last, other in places[number + 1 : bisect_right(starts, start + NEAR_SAMPLES)]
+        if track != other and abs(end - last) <= NEAR_SAMPLES
     ]
 
 
@@ -153,10 +150,8 @@ def _borders(places: Iterable[tuple[int, int]]) -> list[int]:
 
 def _is_at(flaw: FoundFlaw, place: Range) -> bool:
     """Return whether a flaw begins and ends where an event does; a level may have been held before."""
-    begins = abs(flaw.start - place[0]) <= PLAYED_BORDER_SAMPLES or (
-        flaw.kind == "hold" and flaw.start < place[0]
-    )
-    return begins and abs(flaw.end - place[1]) <= PLAYED_BORDER_SAMPLES
+    begins = abs(flaw.start - place[0]) <= NEAR_SAMPLES or (flaw.kind == "hold" and flaw.start < place[0])
+    return begins and abs(flaw.end - place[1]) <= NEAR_SAMPLES
 
 
 def _shown(one: PlacedPass, track: int, place: Range) -> str:
@@ -182,9 +177,9 @@ def _copied(one: PlacedPass, track: int, place: Range) -> str:
     samples = one.samples(track, place[0] - KEY_SAMPLES, place[1] + KEY_SAMPLES)
     if np.count_nonzero(np.diff(samples[KEY_SAMPLES:-KEY_SAMPLES])) < LEAST_CHANGING * size:
         return ""
-    for lag in range(size - PLAYED_BORDER_SAMPLES, size + PLAYED_BORDER_SAMPLES + 1):
+    for lag in range(size - NEAR_SAMPLES, size + NEAR_SAMPLES + 1):
         is_same = samples == one.samples(track, place[0] - KEY_SAMPLES - lag, place[1] + KEY_SAMPLES - lag)
-        inner = is_same[KEY_SAMPLES + PLAYED_BORDER_SAMPLES : -KEY_SAMPLES - PLAYED_BORDER_SAMPLES]
+        inner = is_same[KEY_SAMPLES + NEAR_SAMPLES : -KEY_SAMPLES - NEAR_SAMPLES]
         goes_on = is_same[:KEY_SAMPLES].all() or is_same[-KEY_SAMPLES:].all()
         if inner.size and inner.all() and not goes_on:
             return "repeat"
@@ -199,7 +194,7 @@ def _is_held(samples: Int32s, level: int) -> bool:
 
 
 def _is_long(one: PlacedPass, track: int, place: Range) -> bool:
-    """Return whether a level is held for longer than any tone holds one; silence has none."""
+    """Return whether a level is held for longer than any tone holds one, or than this sound does; silence has none."""
     start, end = place
     beside = (
         one.samples(track, start - PERIODS_SAMPLES, start),
@@ -207,7 +202,8 @@ def _is_long(one: PlacedPass, track: int, place: Range) -> bool:
     )
     if not any(np.ptp(side) > 0 for side in beside):
         return False
-    return end - start >= LEAST_LONG
+    own = max((run.end - run.start for side in beside for run in constant_runs(side)), default=0)
+    return end - start >= min(LEAST_LONG, CLIPPED_RATIO * max(own, KEY_SAMPLES))
 
 
 def _roughness(samples: Int32s) -> float:

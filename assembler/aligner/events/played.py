@@ -25,10 +25,10 @@ from assembler.aligner.events.limits import (
     MOST_PARTIAL,
     MOST_UNFORETOLD,
     NEAR_PLACES,
-    PLAYED_BORDER_SAMPLES,
     PLAYED_LEAST_TRACKS,
 )
 from assembler.aligner.flaws.limits import LEAST_CHANGING
+from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from assembler.aligner.sound.limits import (
@@ -96,10 +96,10 @@ def _moments(flaws: Iterable[FoundFlaw]) -> list[list[FoundFlaw]]:
     moments: list[list[FoundFlaw]] = []
     for flaw in sorted(flaws, key=lambda one: (one.start, one.end, one.track)):
         for moment in reversed(moments):
-            if moment[0].start < flaw.start - PLAYED_BORDER_SAMPLES:
+            if moment[0].start < flaw.start - NEAR_SAMPLES:
                 moments.append([flaw])
                 break
-            if abs(moment[0].end - flaw.end) <= PLAYED_BORDER_SAMPLES:
+            if abs(moment[0].end - flaw.end) <= NEAR_SAMPLES:
                 moment.append(flaw)
                 break
         else:
@@ -189,14 +189,14 @@ def _on_beats(borders: Sequence[tuple[int, Sequence[FoundFlaw]]]) -> list[Range]
     keeping = places[share >= RHYTHM_SHARE]
     if keeping.size < RHYTHM_SHARE * places.size:
         return []
-    return merged((at - PLAYED_BORDER_SAMPLES, at + PLAYED_BORDER_SAMPLES + 1) for at in keeping.tolist())
+    return merged((at - NEAR_SAMPLES, at + NEAR_SAMPLES + 1) for at in keeping.tolist())
 
 
 def _shared_borders(borders: Sequence[tuple[int, Sequence[FoundFlaw]]]) -> list[int]:
     """Return in order where moments of two tracks or more begin, or end."""
     shared: list[tuple[int, set[int]]] = []
     for at, moment in sorted(borders, key=lambda border: border[0]):
-        if shared and at <= shared[-1][0] + PLAYED_BORDER_SAMPLES:
+        if shared and at <= shared[-1][0] + NEAR_SAMPLES:
             shared[-1][1].update(_tracks(moment))
         else:
             shared.append((at, _tracks(moment)))
@@ -209,7 +209,7 @@ def _whole_beats(places: Int64s, beat: int) -> Float64s:
     for away in range(1, NEAR_PLACES + 1):
         gaps = places[away:] - places[:-away]
         beats = np.rint(gaps / beat)
-        fits = np.abs(gaps - beats * beat) <= np.clip(beats, PLAYED_BORDER_SAMPLES, COINCIDENCE_SAMPLES)
+        fits = np.abs(gaps - beats * beat) <= np.clip(beats, NEAR_SAMPLES, COINCIDENCE_SAMPLES)
         for side in (slice(away, None), slice(None, -away)):
             whole[side] += fits
             near[side] += 1

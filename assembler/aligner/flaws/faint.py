@@ -12,15 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import (
-    LEAST_STILL,
-    LONGEST_BURST,
-    MOST_BESIDE,
-    MOST_CHANCE,
-    MOST_LEVEL_STEPS,
-    WHITE,
-)
+from assembler.aligner.flaws.limits import KEY_SAMPLES, LONGEST_BURST, MOST_CHANCE, MOST_LEVEL_STEPS, WHITE
 from assembler.aligner.flaws.noise import unpredicted_shares
+from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_NOISE_STEPS, MOST_UNSTEADY, NOISE_SAMPLES
 from assembler.arrays import median
@@ -56,7 +50,7 @@ def _still_places(samples: Int32s, step: int) -> list[tuple[str, Range]]:
     found: list[Range] = []
     for way in (step, -step):
         moves_on = (moves == 0) | (moves == way)
-        for first, last in ranges_of(moves_on, least=LEAST_STILL - 1):
+        for first, last in ranges_of(moves_on, least=KEY_SAMPLES - 1):
             place = first, last + 1
             if place[1] - place[0] <= LONGEST_BURST and _is_within_noise(samples, *place, step):
                 beside = moves_on[first - NOISE_SAMPLES : first], moves_on[last : last + NOISE_SAMPLES]
@@ -74,7 +68,7 @@ def _with_one_more(found: list[Range], place: Range) -> list[Range]:
     """Return places with a further one. What moves neither way is found twice, each time with the noise's own steps."""
     near = [one for one in found if one[0] < place[1] and place[0] < one[1]]
     for one in near:
-        if max(abs(one[0] - place[0]), abs(one[1] - place[1])) <= MOST_BESIDE:
+        if max(abs(one[0] - place[0]), abs(one[1] - place[1])) <= CHANCE_SAMPLES:
             still = max(one[0], place[0]), min(one[1], place[1])
             return [still if other == one else other for other in found]
     if any(one[1] - one[0] > place[1] - place[0] for one in near):

@@ -13,22 +13,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.limits import (
-    HASHED_SAMPLES,
+    KEY_SAMPLES,
     LARGEST_LAG,
     LEAST_BEND_STEPS,
     LEAST_CHANGING,
     LEAST_KINK_STEPS,
     LEAST_LAG,
-    LEAST_LEVEL_STEPS,
     LEAST_LINE,
     LONE_ROUGH_RATIO,
     MOST_CLICK,
-    MOST_FROM_ZEROS,
+    NOISE_LEAST_LEVEL_STEPS,
     ROUGH_REACH,
     ROUGH_SAMPLES,
     SPLICE_RATIO,
     STRAIGHT_CONTEXT,
 )
+from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.ranges import pieces_of, ranges_of
 from assembler.aligner.sound.levels import (
     HASH_FACTOR,
@@ -120,7 +120,7 @@ def played_twice(samples: Int32s) -> list[Range]:
 def _likely_repeats(samples: Int32s) -> list[tuple[int, int]]:
     """Return lags, and a place for each, at which short pieces stand a second time; a sixteenth is looked at."""
     pieces = [
-        _telling_hashes(samples, piece) for piece in pieces_of([(0, samples.size - HASHED_SAMPLES)], 1 << 14)
+        _telling_hashes(samples, piece) for piece in pieces_of([(0, samples.size - KEY_SAMPLES)], 1 << 14)
     ]
     if not pieces:
         return []
@@ -142,9 +142,9 @@ def _telling_hashes(samples: Int32s, piece: Range) -> tuple[Int64s, UInt64s]:
     Which places these are depends on what stands there, so that both copies are.
     """
     first, behind = piece
-    wide = samples[first : behind + HASHED_SAMPLES].astype(np.uint64)
+    wide = samples[first : behind + KEY_SAMPLES].astype(np.uint64)
     hashed = np.zeros(behind - first, np.uint64)
-    for index in range(HASHED_SAMPLES):
+    for index in range(KEY_SAMPLES):
         np.bitwise_xor(hashed, wide[index : index + hashed.size], out=hashed)
         np.multiply(hashed, HASH_FACTOR, out=hashed)
     chosen = np.flatnonzero((hashed >> np.uint64(40)) & np.uint64(15) == 0)
@@ -206,7 +206,7 @@ def clicks(samples: Int32s, step: int) -> list[Range]:
 
 def _is_edge_of_zeros(samples: Int32s, place: Range) -> bool:
     """Return whether zeros begin or end at what looks like a click: it is where sound is cut off or sets in again."""
-    reach = LEAST_RUN + MOST_FROM_ZEROS
+    reach = LEAST_RUN + NEAR_SAMPLES
     low = max(0, place[0] - reach)
     return any(run.value == 0 for run in constant_runs(samples[low : place[1] + reach]))
 
@@ -218,7 +218,7 @@ def _click(samples: Int32s, rough: Range, step: int) -> Range | None:
     piece = samples[low - FIT_SAMPLES : high + FIT_SAMPLES].astype(np.float64)
     before, behind = piece[:FIT_SAMPLES], piece[-FIT_SAMPLES:]
     levels = [float(np.sqrt(np.mean(side**2))) for side in (before, behind)]
-    if min(levels) < max(LEAST_LEVEL_STEPS * step, 0.5 * max(levels)):
+    if min(levels) < max(NOISE_LEAST_LEVEL_STEPS * step, 0.5 * max(levels)):
         return None
     predictor = fit_predictor(before)
     errors = np.abs(prediction_errors(piece, predictor))

@@ -9,19 +9,13 @@ KEY_SAMPLES = 16
 LEAST_REPEAT = 4 * KEY_SAMPLES
 """So many equal samples that do not just hold a level say that a block stands twice; then it is compared whole."""
 
-LEAST_QUIET = 256
-"""A block that begins or ends with so many zeros does so in silence."""
-
-MOST_IN_A_ROW, LONE_RATIO = 3, 4
+MOST_IN_A_ROW = 3
 """A level held inside another one makes two in a row, one from one clipped peak to the next three; one so many times as
 long as all others beside is no wave's."""
 
-MOST_LEVELS_HELD = 3
-"""Two-level waves and clipped peaks hold so many levels, and no other one for as long."""
-
 LEAST_ADJOINED, LEAST_EDGES = 256, 6
 
-MOST_PROBES, MOST_LAGS = 64, 400
+MOST_PROBES = 64
 
 CLIPPED_RATIO = 2.0
 """From how many samples on a level is a clipped peak, and how much longer than any around it."""
@@ -49,13 +43,7 @@ LINE_GRAIN = 16
 LINE_SAMPLES, LEVEL_SAMPLES = 2048, 64
 """No line is followed further; what has not moved by a step after so many samples is a level."""
 
-PLACE_REACH = 2
-"""A line that fills the place in which captures differ may reach so far out of it, or fall so short, by chance."""
-
 MOST_LINES = 4
-
-MOST_BESIDE_LINE = 10
-"""A drawn line may begin and end so far from where it seems to; so many samples may go on along it by chance."""
 
 LINE_STEPS = 2.0
 """A line is rounded, and a sample beside it may belong to it."""
@@ -74,8 +62,6 @@ ends: a slow wave is nearly straight for a while, but bends little beside that t
 LEAST_LAG, LARGEST_LAG = 128, 4096
 """Blocks that a machine plays twice; longer ones may be a sequencer's, shorter ones a tone's periods."""
 
-HASHED_SAMPLES = 8
-
 LEAST_CHANGING = 0.75
 """Share of a repeated block's samples that differ from the one before: a square wave's level tells no block."""
 
@@ -84,25 +70,14 @@ SPLICE_RATIO = 2.0
 
 ROUGH_SAMPLES, ROUGH_REACH, LONE_ROUGH_RATIO = 32, 16, 4.0
 
-MOST_CLICK, MOST_FROM_ZEROS = 8, 2
-
-LEAST_LEVEL_STEPS = 32
-"""Clicks are looked for in short windows far rougher than 16 windows on either side, then proved on their prediction
-errors. Values were chosen on tapes of ``scripts.bench.trial_sessions.make_tape`` (generator seeded with 77): nothing
-is told of good sound there.
-"""
+MOST_CLICK = 8
 
 # faint
 
 MOST_LEVEL_STEPS = 64
 
-LEAST_STILL = 12
-
 MOST_CHANCE = 1e-12
 """Chance at most of what is told by what the noise beside it does: an hour of a track has 1.7e8 samples."""
-
-MOST_BESIDE = 12
-"""Samples at the ends of a level that are equal by chance."""
 
 # stepped
 

@@ -25,9 +25,6 @@ LOG_DELAY_SECONDS = 0.025
 
 # agreement
 
-MOST_PLACES = 24
-"""Places at most that all tracks are asked about, spread over all that were found: each is read in both passes."""
-
 LEAST_CHANGES = 12
 """Changes of value in a place from which a track sounds: a bass note as a square wave has about as many."""
 
@@ -48,9 +45,6 @@ PURE_GAIN_CORRELATION = 0.9999
 """Two pieces as alike as this differ by nothing but their level."""
 
 # tie
-
-TOUCH_DEVIATIONS = 3.0
-"""Reels touch if what is between them is within so many standard deviations: hardly two that do lie further apart."""
 
 MOST_TOUCH_SECONDS = 0.001
 """Timecode that tells less than this does not tell whether reels touch."""
@@ -87,13 +81,7 @@ FEWEST_EQUAL = 2
 
 # search
 
-PROBES = 8
-"""Probes of a pass, spread over all of it, that are sought by sound alone: half of them may lie in flaws or silence."""
-
-SEARCH_MOST_PLACES = 16
-"""Places that single tracks tell, the likest first, which all tracks are asked about."""
-
-SCOUTS, LEAST_SCOUTS = 16, 4
+SCOUTS = 16
 """Telling samples that rule out most blocks of a long pass, and how many must agree: half of a probe may be flawed,
 and by chance so many hardly ever do."""
 

@@ -9,7 +9,7 @@ import numpy as np
 
 from assembler.aligner.place.agreement import belongs
 from assembler.aligner.place.anchors import anchor_positions, read_all
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_SCOUTS, PROBES, SCOUTS, SEARCH_MOST_PLACES
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_ANCHORS, LEAST_VOTES, PLACES, SCOUTS
 from assembler.aligner.place.matching import count_votes, find_match, informative
 from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.sound.chain.measures import correlation_along, empty_bits_of_both, fraction_behind
@@ -65,7 +65,7 @@ def find_anywhere(reference: TrackReader, probe: TrackReader) -> int | None:
     places = anchor_positions(0, probe.length)
     if not places:
         return None
-    chosen = places[:: max(1, len(places) // PROBES)]
+    chosen = places[:: max(1, len(places) // PLACES)]
     probes = [(at, read_all(probe, at, ANCHOR_SAMPLES)) for at in chosen]
     probes.sort(key=lambda row: -sum(int(informative(track).sum()) for track in row[1]))
     for at, samples in probes[:4]:
@@ -88,7 +88,7 @@ def _may_hold(window: Sequence[Int32s], samples: Sequence[Int32s]) -> bool:
     """Return whether it is worth while to look for the samples here: a few of them are found at one shift."""
     if not samples:
         return False
-    return int(count_votes(window, samples, SCOUTS).max(initial=0)) >= LEAST_SCOUTS
+    return int(count_votes(window, samples, SCOUTS).max(initial=0)) >= LEAST_VOTES * SCOUTS
 
 
 def find_likeness(
@@ -106,7 +106,7 @@ def find_likeness(
     found: list[Likeness] = []
     size = min(PIECE_SAMPLES, overlap[1] - overlap[0])
     positions = anchor_positions(*overlap)
-    starts = [min(at, overlap[1] - size) for at in positions[:: max(1, len(positions) // PROBES)]]
+    starts = [min(at, overlap[1] - size) for at in positions[:: max(1, len(positions) // PLACES)]]
     for start in starts:
         for track in range(probe.tracks):
             piece = probe.read(track, start, size).astype(np.float64)
@@ -119,7 +119,7 @@ def find_likeness(
         best.setdefault(likeness.shift, likeness)
     rated = [
         (_typical_correlation(reference, probe, starts, size, at), likeness.correlation, likeness)
-        for at, likeness in list(best.items())[:SEARCH_MOST_PLACES]
+        for at, likeness in list(best.items())[:LEAST_ANCHORS]
     ]
     typical, _, likeness = max(rated, key=lambda row: row[:2], default=(0.0, 0.0, None))
     return likeness if typical >= ALIKE else None

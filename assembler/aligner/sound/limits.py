@@ -76,12 +76,6 @@ MOST_EDGES = 400
 EDGE_ERROR = 1.0
 """Edges stand at whole samples, so that each lies within one of where the period puts it."""
 
-NEAR_EDGE = 2
-"""An edge within so many samples of where it is foretold is that edge, moved."""
-
-MOST_COUNTS = 8
-"""So many numbers of periods between two sides are tried, where their period is not known well enough to tell."""
-
 # rests
 
 MOST_ALIKE = 4
@@ -121,9 +115,6 @@ KEEPING_SHARE = 0.8
 
 # rhythm
 
-STEP_SECONDS = 0.005
-"""From one level to the next: how exactly beats are told apart."""
-
 BEFORE_STEPS, LEAST_RISE = 5, 1.5
 """Sound sets in where it is so many times louder than all of it in 25 ms before, half a period of 20 Hz."""
 
@@ -132,9 +123,6 @@ LEAST_ALIKE = 0.3
 
 BESIDE_SECONDS, LONGEST_READ_SECONDS = 10.0, 120.0
 """Music is listened to so long before and behind the places asked about, and so long in all: bounded work."""
-
-BLOCK_STEPS = 400
-"""Steps of level read at once, 2 s: it decides memory, nothing else."""
 
 MULTIPLES = (1, 2, 4)
 """Sound may set in on every other beat only, or on every fourth."""

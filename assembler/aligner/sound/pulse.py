@@ -12,7 +12,6 @@ import numpy as np
 
 from assembler.aligner.sound.limits import (
     EDGE_ERROR,
-    MOST_COUNTS,
     MOST_EDGES,
 )
 
@@ -124,8 +123,7 @@ def period_counts(before: Edges, behind: Edges, fitted: Pulse) -> list[int]:
     own = float(before.positions[-1] - before.positions[0])
     doubt = 2.0 * EDGE_ERROR * gap / max(own, 1.0)
     low, high = (gap - doubt) / fitted.period, (gap + doubt) / fitted.period
-    counts = list(range(int(np.ceil(low)), int(np.floor(high)) + 1))
-    return counts if len(counts) <= MOST_COUNTS else []
+    return list(range(int(np.ceil(low)), int(np.floor(high)) + 1))
 
 
 def joint_pulse(before: Edges, behind: Edges, count: int) -> Pulse | None:

@@ -9,16 +9,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import pieces_of
 from assembler.aligner.sound.limits import (
     BEFORE_STEPS,
     BESIDE_SECONDS,
-    BLOCK_STEPS,
     LEAST_ALIKE,
     LEAST_RISE,
+    LEVEL_SAMPLES,
     LONGEST_READ_SECONDS,
     MULTIPLES,
-    STEP_SECONDS,
 )
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def keeps_time(
         interval: in samples.
         sample_rate: in samples per second.
     """
-    step = round(STEP_SECONDS * sample_rate)
+    step = LEVEL_SAMPLES
     margin = round(BESIDE_SECONDS * sample_rate)
     start = places[0][0] - margin
     end = min(places[-1][1] + margin, start + round(LONGEST_READ_SECONDS * sample_rate))
@@ -59,7 +59,7 @@ def _levels(one: PlacedPass, track: int, where: Range, step: int) -> Float64s:
     """Return the level of each step of a place, in steps of the sample format."""
     levels = [
         np.sqrt(np.mean(one.samples(track, low, high).astype(np.float64).reshape(-1, step) ** 2, axis=1))
-        for low, high in pieces_of([where], BLOCK_STEPS * step)
+        for low, high in pieces_of([where], READ_SAMPLES // step * step)
     ]
     return np.concatenate(levels) if levels else np.zeros(0)
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import (
     EDGE_ERROR,
@@ -21,7 +22,6 @@ from assembler.aligner.sound.limits import (
     LEAST_EDGES_BEHIND,
     LEAST_LAG,
     MOST_EDGES,
-    NEAR_EDGE,
 )
 from assembler.aligner.sound.pulse import (
     Edges,
@@ -179,7 +179,7 @@ def are_edges_moved(first: Int32s, second: Int32s) -> bool:
         second: the other one, shape as ``first``.
     """
     return all(
-        end - start <= NEAR_EDGE
+        end - start <= NEAR_SAMPLES
         and start > 0
         and end < first.size
         and {int(first[start]), int(second[start])} == {int(first[start - 1]), int(first[end])}
@@ -218,7 +218,9 @@ def _foretold(sound: Int32s, pulse: Pulse, window: Range) -> list[tuple[float, i
 def _edge_near(sound: Int32s, at: float, levels: tuple[int, int]) -> int | None:
     """Return the sample near a position at which a wave goes from one level to the other; None where it does not."""
     middle = round(at)
-    for place in sorted(range(middle - NEAR_EDGE, middle + NEAR_EDGE + 1), key=lambda one: abs(one - at)):
+    for place in sorted(
+        range(middle - NEAR_SAMPLES, middle + NEAR_SAMPLES + 1), key=lambda one: abs(one - at)
+    ):
         if 0 < place < sound.size and (sound[place - 1], sound[place]) == levels:
             return place
     return None

@@ -14,20 +14,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import (
-    LEAST_SOUNDING,
-    LEAST_STILL,
-    LEAST_TRACKS,
-    LONGEST_RAMP,
-    PLAYED_BORDER_SAMPLES,
-    PLAYED_LEAST_TRACKS,
-)
+from assembler.aligner.events.limits import LEAST_SOUNDING, LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
 from assembler.aligner.events.stops.pace import Stop
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
-from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES
+from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -137,7 +131,7 @@ def _still_ranges(tracks: Sequence[Int32s]) -> list[Range]:
     # A level is held from the last good sample on; a mute begins with its own first zero.
     return [
         (start + (0 if not any(own[start] for own in tracks) else 1), end)
-        for start, end in ranges_of(np.append(is_still, [False]), least=LEAST_STILL)
+        for start, end in ranges_of(np.append(is_still, [False]), least=LEAST_RUN)
         for end in [end + 1]
     ]
 
@@ -164,9 +158,9 @@ def _longest(differing: Sequence[Bools]) -> int:
     longest = 0
     for one in differing:
         at = np.flatnonzero(one[: LONGEST_RAMP + 1])
-        if not at.size or at[0] > PLAYED_BORDER_SAMPLES:
+        if not at.size or at[0] > NEAR_SAMPLES:
             continue
-        gaps = np.flatnonzero(np.diff(at) > PLAYED_BORDER_SAMPLES)
+        gaps = np.flatnonzero(np.diff(at) > NEAR_SAMPLES)
         last = int(at[gaps[0]] if gaps.size else at[-1]) + 1
         # What differs further on is no ramp.
         if last <= LONGEST_RAMP:

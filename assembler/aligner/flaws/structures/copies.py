@@ -10,15 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import (
-    KEY_SAMPLES,
-    LEAST_ADJOINED,
-    LEAST_EDGES,
-    LEAST_QUIET,
-    LEAST_REPEAT,
-    MOST_LAGS,
-    MOST_PROBES,
-)
+from assembler.aligner.flaws.limits import KEY_SAMPLES, LEAST_ADJOINED, LEAST_EDGES, LEAST_REPEAT, MOST_PROBES
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, STROKE, Structure
 from assembler.aligner.sound.levels import HASH_FACTOR
 
@@ -50,7 +42,7 @@ def repeated_blocks(
         copies = [
             (*_extent(samples, source, at, at - int(earlier)), at - int(earlier))
             for source, held in zip(sources, keys, strict=True)
-            for earlier in np.flatnonzero(held[: at - LEAST_REPEAT + 1] == keys[0][at])[-MOST_LAGS:]
+            for earlier in np.flatnonzero(held[: at - LEAST_REPEAT + 1] == keys[0][at])[-MOST_PROBES:]
         ]
         first, last, lag = max(copies, key=lambda copy: copy[1] - copy[0])
         outside = (
@@ -62,7 +54,7 @@ def repeated_blocks(
         )
         # Strokes of a drum machine, out of silence and into it, are the same again and again; a block that a machine
         # plays twice is cut out anywhere, and stands right behind its original.
-        ends = samples[first : first + LEAST_QUIET], samples[last - LEAST_QUIET : last]
+        ends = samples[first : first + LEAST_ADJOINED], samples[last - LEAST_ADJOINED : last]
         sounding = sum(bool(end.any()) for end in ends)
         is_stroke = sounding == 0 or (sounding == 1 and lag > last - first)
         if last - first >= LEAST_REPEAT and not goes_on:

@@ -7,13 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.flaws.limits import (
-    CLIPPED_RATIO,
-    KEY_SAMPLES,
-    LONE_RATIO,
-    MOST_IN_A_ROW,
-    MOST_LEVELS_HELD,
-)
+from assembler.aligner.flaws.limits import CLIPPED_RATIO, KEY_SAMPLES, MOST_IN_A_ROW
 from assembler.aligner.flaws.structures.builds import CLIPPED, LONG_CLIPPED, PEAKS, Structure
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
@@ -58,7 +52,7 @@ def _own_levels(agreed: Int32s, place: Range) -> set[int]:
     """Return the levels that the sound around a place holds, where they are few; none where they are not."""
     sides = (agreed[: place[0]], agreed[place[1] :])
     levels = {run.value for side in sides for run in constant_runs(side)}
-    return levels if len(levels) <= MOST_LEVELS_HELD else set()
+    return levels if len(levels) <= MOST_IN_A_ROW else set()
 
 
 def _level_kind(run: Run, agreed: Int32s, place: Range) -> str:
@@ -98,7 +92,7 @@ def _outstanding(row: Sequence[Run]) -> list[Run]:
     """Return the run of a row that is many times as long as every other; none where no run is."""
     *others, longest = sorted(row, key=lambda run: run.end - run.start)
     usual = max(run.end - run.start for run in others)
-    return [longest] if longest.end - longest.start >= LONE_RATIO * usual else []
+    return [longest] if longest.end - longest.start >= CLIPPED_RATIO * usual else []
 
 
 def longest_level(agreed: Int32s, place: Range) -> int:

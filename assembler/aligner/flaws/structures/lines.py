@@ -22,12 +22,10 @@ from assembler.aligner.flaws.limits import (
     LINE_RATIO,
     LINE_SAMPLES,
     LINE_STEPS,
-    MOST_BESIDE_LINE,
     MOST_LINES,
-    PLACE_REACH,
 )
 from assembler.aligner.flaws.structures.builds import Structure
-from assembler.aligner.records.limits import CHANCE_SAMPLES
+from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
@@ -70,7 +68,7 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
     differing = np.array([place, *(_differing_in(samples, others, place) if lines else ())], np.int64)
     for first, last in lines:
         size = last - first - 2
-        fills_place = (np.abs(differing - (first + 1, last - 1)) <= PLACE_REACH).all(axis=1).any()
+        fills_place = (np.abs(differing - (first + 1, last - 1)) <= NEAR_SAMPLES).all(axis=1).any()
         if fills_place and not any(_is_line(other[first + 1 : last - 1], step) for other in others):
             # Sound hardly runs straight from where captures differ to where they agree again, unless all do.
             found.append(_drawn(samples, (first, last), step))
@@ -147,7 +145,7 @@ def _within_half_a_step(anchors: Float64s, sound: Int64s, step: int, most: int, 
 def _drawn(samples: Int32s, row: Range, step: int) -> Structure:
     """Return what runs straight as a structure; as exact where it is a line between two samples, rounded in one way."""
     first, last = row
-    least = max(LEAST_STRAIGHT, last - first - 2 - MOST_BESIDE_LINE)
+    least = max(LEAST_STRAIGHT, last - first - 2 - LEAST_STRAIGHT)
     for before in range(max(0, first - LEAST_STRAIGHT), first + LEAST_STRAIGHT):
         for behind in range(min(samples.size, last + LEAST_STRAIGHT) - 1, last - LEAST_STRAIGHT, -1):
             if behind - before > least and _is_rounded_line(samples[before : behind + 1] // step):

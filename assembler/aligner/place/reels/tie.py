@@ -13,14 +13,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.agreement import belongs
-from assembler.aligner.place.limits import (
-    ANCHOR_SAMPLES,
-    MOST_TOUCH_SECONDS,
-    SEARCH_SECONDS,
-    TOUCH_DEVIATIONS,
-)
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, MOST_TOUCH_SECONDS, SEARCH_SECONDS
 from assembler.aligner.place.relation import relate
 from assembler.aligner.records.ranges import common, merged, total
+from assembler.aligner.sound.limits import SURE_DEVIATIONS
 from assembler.notes import Note
 
 if TYPE_CHECKING:
@@ -113,7 +109,7 @@ def _hole(first: ExaminedReel, second: ExaminedReel) -> tuple[int, float] | None
     if apart[0] is None or apart[1] is None:
         return None
     # Each place is a whole sample.
-    return start - end, TOUCH_DEVIATIONS * math.hypot(apart[0], apart[1]) + 1.0
+    return start - end, SURE_DEVIATIONS * math.hypot(apart[0], apart[1]) + 1.0
 
 
 def _pieces(reel: ExaminedReel, other: ExaminedReel) -> list[tuple[Range, Position]]:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.place.anchors import anchor_positions
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_EVIDENCE, PLACES, PROBES, SAME_SHARE
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_EVIDENCE, PLACES, SAME_SHARE
 from assembler.aligner.place.matching import find_match, informative
 
 if TYPE_CHECKING:
@@ -157,7 +157,7 @@ def search_wiring(
         radius: how far around it to look.
     """
     positions = anchor_positions(*overlap)
-    for at in positions[:: max(1, len(positions) // PROBES)]:
+    for at in positions[:: max(1, len(positions) // PLACES)]:
         found = _search_at(reference, probe, at, expected(at), radius)
         if found is None:
             continue
