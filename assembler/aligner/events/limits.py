@@ -18,15 +18,6 @@ LEAST_SILENT, BORDER_STEP = 3, 8
 LEAST_AT_ONCE = 4
 """Flaws of so many tracks between the same borders are one event, which spoils the others too."""
 
-# copies
-
-LEAST_BLOCK, LONGEST_BLOCK = 256, 1 << 16
-
-LEAST_EDGES = 3
-
-MOST_BEYOND = 0.5
-"""So large a share of its length may a copy go on by chance, in levels held and in silence."""
-
 # lone
 
 MOST_LEFT, LEAST_ON_LEVEL = 4, 0.9
