@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.limits import (
-    KEY_SAMPLES,
     LARGEST_LAG,
     LEAST_BEND_STEPS,
     LEAST_CHANGING,
@@ -28,7 +27,7 @@ from assembler.aligner.flaws.limits import (
     SPLICE_RATIO,
     STRAIGHT_CONTEXT,
 )
-from assembler.aligner.records.limits import NEAR_SAMPLES
+from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES
 from assembler.aligner.records.ranges import pieces_of, ranges_of
 from assembler.aligner.sound.levels import (
     HASH_FACTOR,
@@ -120,7 +119,8 @@ def played_twice(samples: Int32s) -> list[Range]:
 def _likely_repeats(samples: Int32s) -> list[tuple[int, int]]:
     """Return lags, and a place for each, at which short pieces stand a second time; a sixteenth is looked at."""
     pieces = [
-        _telling_hashes(samples, piece) for piece in pieces_of([(0, samples.size - KEY_SAMPLES)], 1 << 14)
+        _telling_hashes(samples, piece)
+        for piece in pieces_of([(0, samples.size - (CHANCE_SAMPLES + 1))], 1 << 14)
     ]
     if not pieces:
         return []
@@ -142,9 +142,9 @@ def _telling_hashes(samples: Int32s, piece: Range) -> tuple[Int64s, UInt64s]:
     Which places these are depends on what stands there, so that both copies are.
     """
     first, behind = piece
-    wide = samples[first : behind + KEY_SAMPLES].astype(np.uint64)
+    wide = samples[first : behind + (CHANCE_SAMPLES + 1)].astype(np.uint64)
     hashed = np.zeros(behind - first, np.uint64)
-    for index in range(KEY_SAMPLES):
+    for index in range(CHANCE_SAMPLES + 1):
         np.bitwise_xor(hashed, wide[index : index + hashed.size], out=hashed)
         np.multiply(hashed, HASH_FACTOR, out=hashed)
     chosen = np.flatnonzero((hashed >> np.uint64(40)) & np.uint64(15) == 0)

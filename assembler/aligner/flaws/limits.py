@@ -84,9 +84,6 @@ MOST_CHANCE = 1e-12
 MOST_CHANGING = 0.25
 """Share of samples that differ from the one before: what changes more often holds no levels."""
 
-MOST_SPREAD = 1.4
-"""Samples that edges may lie off their lines, from the earliest to the latest: whole samples and a rough fit."""
-
 STEPPED_MOST_CHANCE = 0.25
 """Chance at most by which a note that sets in anywhere would be in phase: for 100 samples a period, a window of 25."""
 

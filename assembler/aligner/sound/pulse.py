@@ -56,6 +56,10 @@ class Edges:
     is_rise: Bools
     levels: tuple[int, int]
 
+    def part(self, first: int, last: int) -> Edges:
+        """Return the edges from the one numbered ``first`` to before ``last``."""
+        return Edges(self.positions[first:last], self.is_rise[first:last], self.levels)
+
 
 def first_note(sound: Int32s, offset: int) -> Edges | None:
     """Return the edges of the wave that sounds from the first sample on, as long as it has two levels."""
