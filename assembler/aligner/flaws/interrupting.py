@@ -120,7 +120,7 @@ def _likely_repeats(samples: Int32s) -> list[tuple[int, int]]:
     """Return lags, and a place for each, at which short pieces stand a second time; a sixteenth is looked at."""
     pieces = [
         _telling_hashes(samples, piece)
-        for piece in pieces_of([(0, samples.size - (CHANCE_SAMPLES + 1))], 1 << 14)
+        for piece in pieces_of([(0, samples.size - CHANCE_SAMPLES - 1)], 1 << 14)
     ]
     if not pieces:
         return []
@@ -142,7 +142,7 @@ def _telling_hashes(samples: Int32s, piece: Range) -> tuple[Int64s, UInt64s]:
     Which places these are depends on what stands there, so that both copies are.
     """
     first, behind = piece
-    wide = samples[first : behind + (CHANCE_SAMPLES + 1)].astype(np.uint64)
+    wide = samples[first : behind + CHANCE_SAMPLES + 1].astype(np.uint64)
     hashed = np.zeros(behind - first, np.uint64)
     for index in range(CHANCE_SAMPLES + 1):
         np.bitwise_xor(hashed, wide[index : index + hashed.size], out=hashed)
