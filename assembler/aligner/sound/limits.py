@@ -113,20 +113,6 @@ LEAST_WORD_PIECES = 4
 KEEPING_SHARE = 0.8
 """So many of a track's pieces keep to its word length; a burst, or a fade that was computed, keeps to none."""
 
-# rhythm
-
-BEFORE_STEPS, LEAST_RISE = 5, 1.5
-"""Sound sets in where it is so many times louder than all of it in 25 ms before, half a period of 20 Hz."""
-
-LEAST_ALIKE = 0.3
-"""How alike onsets are to those one interval later, as a correlation; those of music at another pace hardly are."""
-
-BESIDE_SECONDS, LONGEST_READ_SECONDS = 10.0, 120.0
-"""Music is listened to so long before and behind the places asked about, and so long in all: bounded work."""
-
-MULTIPLES = (1, 2, 4)
-"""Sound may set in on every other beat only, or on every fourth."""
-
 # change
 
 PIECE_SAMPLES = 16384
