@@ -32,9 +32,6 @@ PLAYED_LEAST_TRACKS = 3
 MOST_PARTIAL = 2
 """Flaws that take the same few tracks and leave others, where these tracks rest often."""
 
-NEAR_PLACES = 4
-"""Borders on either side that say whether one keeps time, and gaps that are taken for the beat."""
-
 MOST_UNFORETOLD, MOST_ODD, LEAST_LEVEL = 0.1, 1.5, 0.5
 """Share of the power of sound beside a border that its predictor may leave; what that leaves across the border against
 before it, as an effective value; level across it against before; share of samples there that differ from the last one.

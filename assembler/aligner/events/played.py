@@ -19,26 +19,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
-    COINCIDENCE_SAMPLES,
     LEAST_LEVEL,
     MOST_ODD,
     MOST_PARTIAL,
     MOST_UNFORETOLD,
-    NEAR_PLACES,
     PLAYED_LEAST_TRACKS,
 )
 from assembler.aligner.flaws.limits import LEAST_CHANGING
 from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
+from assembler.aligner.sound.beats import on_grid
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     FIT_SAMPLES,
-    LEAST_BEAT,
-    LEAST_BEATS,
     LEVEL_SAMPLES,
     MOST_ALIKE,
-    RHYTHM_SHARE,
 )
 from assembler.aligner.sound.rests import goes_on
 
@@ -48,7 +44,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.findings import FoundFlaw
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Float64s, Int32s, Int64s
+    from assembler.arrays import Int32s
 
 
 def kept_together(
@@ -174,22 +170,13 @@ def _sets_in_anew(one: PlacedPass, moment: Sequence[FoundFlaw]) -> bool:
 
 
 def _on_beats(borders: Sequence[tuple[int, Sequence[FoundFlaw]]]) -> list[Range]:
-    """Return, of borders that tracks share, where many stand on one grid to the sample, as a sequencer sets them.
+    """Return, of borders that tracks share, where many stand on one grid, as a sequencer sets them.
 
     Args:
         borders: of moments, each with its moment.
     """
     places = np.array(_shared_borders(borders), np.int64)
-    gaps = np.diff(places)
-    gaps = gaps[gaps >= LEAST_BEAT]
-    if gaps.size < LEAST_BEATS:
-        return []
-    tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(NEAR_PLACES))
-    share = max((_whole_beats(places, beat) for beat in tried), key=lambda share: float(share.mean()))
-    keeping = places[share >= RHYTHM_SHARE]
-    if keeping.size < RHYTHM_SHARE * places.size:
-        return []
-    return merged((at - NEAR_SAMPLES, at + NEAR_SAMPLES + 1) for at in keeping.tolist())
+    return merged((at - NEAR_SAMPLES, at + NEAR_SAMPLES + 1) for at in places[on_grid(places)].tolist())
 
 
 def _shared_borders(borders: Sequence[tuple[int, Sequence[FoundFlaw]]]) -> list[int]:
@@ -201,16 +188,3 @@ def _shared_borders(borders: Sequence[tuple[int, Sequence[FoundFlaw]]]) -> list[
         else:
             shared.append((at, _tracks(moment)))
     return [at for at, tracks in shared if len(tracks) > 1]
-
-
-def _whole_beats(places: Int64s, beat: int) -> Float64s:
-    """Return for each place to how many of those near to it, as a share, it is so many whole beats."""
-    whole, near = np.zeros(places.size), np.zeros(places.size)
-    for away in range(1, NEAR_PLACES + 1):
-        gaps = places[away:] - places[:-away]
-        beats = np.rint(gaps / beat)
-        fits = np.abs(gaps - beats * beat) <= np.clip(beats, NEAR_SAMPLES, COINCIDENCE_SAMPLES)
-        for side in (slice(away, None), slice(None, -away)):
-            whole[side] += fits
-            near[side] += 1
-    return whole / near

@@ -102,6 +102,9 @@ MOST_SOFT, MOST_CROSSING = 0.05, 0.25
 LEAST_BEAT, LEAST_BEATS = 2400, 16
 """Gates that follow a sequencer close every 50 ms or more at 48 kHz, what turns more often; and for a while."""
 
+NEAR_PLACES = 4
+"""Places on either side that say whether one keeps time, and gaps that are taken for the beat."""
+
 # scale
 
 MOST_WORD_PIECES = 128

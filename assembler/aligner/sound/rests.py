@@ -19,12 +19,11 @@ import numpy as np
 
 from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import pieces_of, range_around, without
+from assembler.aligner.sound.beats import on_grid
 from assembler.aligner.sound.levels import Run, constant_runs, cuts_off, loud_edges
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     FIT_SAMPLES,
-    LEAST_BEAT,
-    LEAST_BEATS,
     LEAST_FALL,
     LEAST_REST,
     LEAST_RUN,
@@ -36,7 +35,6 @@ from assembler.aligner.sound.limits import (
     MOST_SHORTER,
     MOST_SOFT,
     RESTING_SHARE,
-    RHYTHM_SHARE,
 )
 
 if TYPE_CHECKING:
@@ -178,16 +176,12 @@ def _parted(
 
 
 def _in_rhythm(silences: Sequence[Silence]) -> set[Range]:
-    """Return silences of one length that stand on a grid to the sample, as a gate that a sequencer opens makes them."""
+    """Return silences of one length that stand on a grid, as a gate that a sequencer opens makes them."""
     found: set[Range] = set()
     for size in {silence.size for silence in silences if silence.size >= LEAST_REST}:
-        alike = [silence for silence in silences if abs(silence.size - size) <= 1]
-        gaps = np.diff([silence.place[0] for silence in alike])
-        if gaps.size < LEAST_BEATS or gaps.min() < LEAST_BEAT:
-            continue
-        beats = np.rint(gaps / gaps.min())
-        if np.mean(np.abs(gaps - beats * gaps.min()) <= beats) >= RHYTHM_SHARE:
-            found |= {silence.place for silence in alike}
+        alike = [silence.place for silence in silences if abs(silence.size - size) <= 1]
+        keeping = on_grid(np.array([start for start, _ in alike], np.int64))
+        found |= {place for place, keeps in zip(alike, keeping, strict=True) if keeps}
     return found
 
 
