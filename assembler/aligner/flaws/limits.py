@@ -84,6 +84,9 @@ MOST_CHANCE = 1e-12
 MOST_CHANGING = 0.25
 """Share of samples that differ from the one before: what changes more often holds no levels."""
 
+LONE_EDGE_ERROR = 0.7
+"""Samples that an edge may lie off its wave where no other pass bears witness: rounding, and a rough fit."""
+
 STEPPED_MOST_CHANCE = 0.25
 """Chance at most by which a note that sets in anywhere would be in phase: for 100 samples a period, a window of 25."""
 

@@ -19,6 +19,7 @@ from assembler.aligner.flaws.limits import (
     LEAST_EDGES,
     LEAST_LONG,
     LEAST_NOISE,
+    LONE_EDGE_ERROR,
     LONGEST_BURST,
     MOST_CHANGING,
     MOST_CLICK,
@@ -131,13 +132,14 @@ def _joint(first: Edges, second: Edges) -> Pulse | None:
         if min(before.positions.size, behind.positions.size) < LEAST_EDGES - 1:
             break
         known = max(before, behind, key=lambda wave: int(wave.positions[-1] - wave.positions[0]))
-        fitted = fit_pulse(known, period_numbers(known))
+        fitted = fit_pulse(known, period_numbers(known), LONE_EDGE_ERROR)
         gap, span = behind.positions[0] - before.positions[-1], known.positions[-1] - known.positions[0]
         doubt = 2.0 + 2.0 * float(gap) / float(span)
         if fitted is None or doubt > STEPPED_MOST_CHANCE * fitted.period:
             continue
         alike = behind.positions[np.flatnonzero(behind.is_rise == before.is_rise[0])[0]]
-        joint = joint_pulse(before, behind, round(float(alike - before.positions[0]) / fitted.period))
+        count = round(float(alike - before.positions[0]) / fitted.period)
+        joint = joint_pulse(before, behind, count, LONE_EDGE_ERROR)
         if joint is not None:
             return joint
     return None

@@ -73,8 +73,8 @@ LEAST_EDGES_BEFORE, LEAST_EDGES_BEHIND = 4, 2
 MOST_EDGES = 400
 """Edges of a note that a wave is fitted to: more would tell its period no better."""
 
-EDGE_ERROR = 0.75
-"""Edges stand at whole samples: each lies within half a sample of where the period puts it, and a fit's error."""
+EDGE_ERROR = 1.0
+"""Edges stand at whole samples, so that each lies within one of where the period puts it."""
 
 # rests
 
