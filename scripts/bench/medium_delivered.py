@@ -50,6 +50,8 @@ def delivered(session: Session, record: Mapping[str, Any], track: Mapping[str, A
         for filled in span.get("filled", ()):
             for first, step, count in filled["at"]:
                 at = first + step * np.arange(count)
+                # What is filled reaches as far as the fades around the span.
+                at = at[(at >= 0) & (at < len(part))]
                 source[part[at]], index[part[at]] = names[filled["pass"]], filled["pass_start"] + at
     words = _taken(session, record, track, source, index)
     for join, left, right in zip(track["joins"], track["spans"], track["spans"][1:], strict=False):

@@ -115,18 +115,17 @@ def _note_machines(
     held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, step: int, notes: TrackNotes
 ) -> None:
     """Count what samples in which passes differ say of each machine, were they concealed."""
-    differing = np.zeros(next(iter(held.values())).size, np.bool_)
+    size = next(iter(held.values())).size
+    differing = np.zeros(size, np.bool_)
     asked: set[object] = set()
     for first, second, both, which in _pairs(held, covered):
-        if held[first] is held[second] or which in asked:
-            continue
-        asked.add(which)
-        for start, end in both:
-            part = slice(start - low + RUN_MARGIN, end - low + RUN_MARGIN)
-            differing[part] |= held[first][part] != held[second][part]
+        if held[first] is not held[second] and which not in asked:
+            asked.add(which)
+            differing |= _covering(both, low - RUN_MARGIN, size) & (held[first] != held[second])
     at = np.flatnonzero(differing)
     if at.size:
-        for index, tally in tally_machines(held, at, step).items():
+        present = {index: _covering(own, low - RUN_MARGIN, size) for index, own in covered.items()}
+        for index, tally in tally_machines(held, present, at, step).items():
             notes.machines[index] = notes.machines.get(index, np.zeros(TALLY_COUNTS, np.int64)) + tally
 
 
@@ -185,10 +184,7 @@ def _compared(first: Int32s, second: Int32s, both: Sequence[Range], low: int) ->
     telling = far_apart(first[:whole].reshape(-1, LIKENESS_SAMPLES), LEAST_TELLING)
     parts = [slice(a - low, b - low) for a, b in both]
     if parts != [slice(0, first.size)]:
-        here = np.zeros(first.size, np.bool_)
-        for part in parts:
-            here[part] = True
-        telling &= here[:whole].reshape(-1, LIKENESS_SAMPLES).all(axis=1)
+        telling &= _covering(both, low, first.size)[:whole].reshape(-1, LIKENESS_SAMPLES).all(axis=1)
     compared = int(telling.sum())
     if first is second or all(np.array_equal(first[part], second[part]) for part in parts):
         return _Found(None, compared, compared)
@@ -200,16 +196,20 @@ def _compared(first: Int32s, second: Int32s, both: Sequence[Range], low: int) ->
     return _Found(mask, compared, int(telling.sum()), int(mask.sum()), largest)
 
 
+def _covering(ranges: Sequence[Range], low: int, size: int) -> Bools:
+    """Return which samples from ``low`` on lie in some ranges, shape (size,)."""
+    here = np.zeros(size, np.bool_)
+    for start, end in ranges:
+        here[start - low : end - low] = True
+    return here
+
+
 def _note_votes(
     held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, notes: TrackNotes
 ) -> None:
     """Count for each sample which pass agrees with how many others."""
-    indices = list(held)
-    size = held[indices[0]].size
-    here = np.zeros((len(indices), size), np.bool_)
-    for row, index in enumerate(indices):
-        for a, b in covered[index]:
-            here[row, a - low : b - low] = True
+    indices, size = list(held), next(iter(held.values())).size
+    here = np.stack([_covering(covered[index], low, size) for index in indices])
     agree = np.zeros((len(indices), size), np.int8)
     for a, first in enumerate(indices):
         for b in range(a + 1, len(indices)):

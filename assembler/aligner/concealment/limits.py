@@ -43,11 +43,15 @@ PATCH_BRIDGE = 64
 RATE_SAMPLES = 512
 """On each side: over so many samples means and holds are counted that are the sound's own."""
 
-LONGEST_PATCH = 4096
-"""Longer patches are asked in pieces whether concealment explains them: another flaw may set in within one."""
-
 LEAST_EVIDENCE = 1.0
 """Nats that the lost samples of a patch are unlikely to be means and holds by nature."""
+
+BORDER_NATS = 20.0
+"""Nats: that concealment sets in, or ends, within a patch, beside another flaw, of which some may look so by chance."""
+
+ODD_NATS = 3.0
+"""Nats by which a lost sample that is not as concealment leaves it speaks for another flaw: of those that are concealed
+one in twenty is not seen to be, since other captures lost its neighbours, too."""
 
 LEAST_SURPRISE = 0.2
 """Nats that a lost sample has to be unlikely by nature, on the average: sound that holds levels tells nothing."""

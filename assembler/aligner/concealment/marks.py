@@ -126,17 +126,27 @@ def tally_machine(samples: Int64s, at: Int64s, step: int) -> Int64s:
     return np.array(counts, np.int64)
 
 
-def tally_machines(held: Mapping[int, Int32s], at: Int64s, step: int) -> dict[int, Int64s]:
+def tally_machines(
+    held: Mapping[int, Int32s], present: Mapping[int, Bools], at: Int64s, step: int
+) -> dict[int, Int64s]:
     """Return what samples in which captures differ say of the machine of each, as ``tally_machine`` counts.
 
     Where another capture lost a sample this one's is the sound's own, and says nothing of a machine.
+
+    Args:
+        held: the captures' samples, all of one shape.
+        present: where each capture holds any, same shape.
+        at: positions of the samples, in order.
+        step: one step of the tape's word length.
     """
     wide = {index: samples.astype(np.int64) for index, samples in held.items()}
-    looks = {index: _may_be_concealed(samples, at, step) for index, samples in wide.items()}
+    looks = {
+        index: present[index][at] & _may_be_concealed(samples, at, step) for index, samples in wide.items()
+    }
     tallies = {}
     for index, samples in wide.items():
         others = [looks[i] & (wide[i][at] != samples[at]) for i in wide if i != index]
-        tallies[index] = tally_machine(samples, at[~np.logical_or.reduce(others)], step)
+        tallies[index] = tally_machine(samples, at[present[index][at] & ~np.logical_or.reduce(others)], step)
     return tallies
 
 

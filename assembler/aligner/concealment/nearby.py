@@ -5,6 +5,7 @@ The odd and the even samples of a tape lie apart on it, so that losses are count
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +21,9 @@ from assembler.aligner.concealment.limits import (
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
+
+NOBODYS = np.iinfo(np.int64).min
+"""Stands for a value that no capture holds."""
 
 LEAST_SHARE, MOST_SHARE = 1e-4, 0.98
 EULER = 0.5772156649
@@ -82,31 +86,71 @@ def spread_of_bend(sound: Float64s, step: int) -> Float64s:
     return np.asarray(np.maximum(bend_usual, LEAST_BEND), np.float64)
 
 
-def sound_cost(
-    values: Int64s, at: Int64s, sound: Float64s, around: Float64s, usual: Bools, step: int
-) -> Float64s:
-    """Return what it costs, in nats, that sound has some values: as it bends, or stays where it is.
+@dataclass(frozen=True)
+class Bends:
+    """What it costs, in nats, that sound has some values: as it bends, or stays where it is.
 
     Args:
-        values: candidates of each sample, shape (candidates, samples).
-        at: positions of the samples.
+        values: what each differing sample may be, shape (states, samples); as sound is known where it is nobody's.
+        is_somebodys: whether a capture has that value, same shape: what nobody has costs nothing here.
+        last: what the sample before it may be, same shape.
+        following: what the one behind it may be, same shape.
+        spread: how far sound bends there, in steps, shape (samples,).
+        staying: cost of staying where it is, shape (samples,).
+        step: one step of the tape's word length, in sample values.
+    """
+
+    values: Float64s
+    is_somebodys: Bools
+    last: Float64s
+    following: Float64s
+    spread: Float64s
+    staying: Float64s
+    step: int
+
+    def costs(self, at: Int64s) -> Float64s:
+        """Return the costs of some differing samples: shape (samples, states before, own states, states behind)."""
+        own = self.values[:, at].T[:, None, :, None]
+        last, following = self.last[:, at].T[:, :, None, None], self.following[:, at].T[:, None, None, :]
+        spread = self.spread[at][:, None, None, None]
+        bend = np.abs(own - (last + following) / 2) / self.step
+        # A heavy tail, normalized as it is: at an attack, or an edge, sound bends a hundred times as far as around.
+        bends = np.log(2 * spread) + 2 * np.log1p(bend / spread)
+        stays = (own == last) | (own == following)
+        costs = np.where(stays, np.minimum(bends, self.staying[at][:, None, None, None]), bends)
+        return np.where(self.is_somebodys[:, at].T[:, None, :, None], costs, 0.0)
+
+
+def bends_of(
+    values: Int64s,
+    at: Int64s,
+    starts: Int64s,
+    sound: Float64s,
+    around: Float64s,
+    usual: Bools,
+    step: int,
+) -> Bends:
+    """Return what it costs that sound has some values at the differing samples, by what their neighbours may be.
+
+    Args:
+        values: candidates of each sample, shape (candidates, samples), NOBODYS among them.
+        at: positions of the samples, in order.
+        starts: indices at which rows of adjacent samples begin; beside a row sound is as it is known.
         sound: as far as it is known, shape (all samples).
         around: how far it bends there, as `spread_of_bend` has it, same shape.
         usual: which of all samples tell how often sound stays where it is.
         step: one step of the tape's word length, in sample values.
     """
-    spread = around[at]
-    bend = np.abs(values - middles(sound)[at]) / step
-    # A heavy tail, normalized as it is: at an attack, or an edge, sound bends a hundred times as far as around.
-    bends = np.log(2 * spread) + 2 * np.log1p(bend / spread)
-    last, following = sound[np.maximum(0, at - 1)], sound[np.minimum(sound.size - 1, at + 1)]
+    own = np.where(values == NOBODYS, sound[at], values)
+    last, following = np.roll(own, 1, axis=1), np.roll(own, -1, axis=1)
+    ends = np.append(starts[1:], at.size) - 1
+    last[:, starts] = sound[np.maximum(at[starts] - 1, 0)]
+    following[:, ends] = sound[np.minimum(at[ends] + 1, sound.size - 1)]
     still = np.zeros(sound.size, np.bool_)
     still[1:] = np.diff(sound) == 0
     still[:-1] |= still[1:]
-    stays = np.where(
-        (values == last) | (values == following), -np.log(rate_nearby(still & usual, usual)[at]), np.inf
-    )
-    return np.asarray(np.minimum(bends, stays), np.float64)
+    staying = -np.log(rate_nearby(still & usual, usual)[at])
+    return Bends(own, values != NOBODYS, last, following, around[at], staying, step)
 
 
 def rate_nearby(marked: Bools, looked_at: Bools) -> Float64s:

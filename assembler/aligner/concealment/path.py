@@ -13,8 +13,11 @@ import numpy as np
 
 from assembler.aligner.concealment.limits import PIECE_SAMPLES
 from assembler.aligner.concealment.marks import rows_of
+from assembler.aligner.concealment.nearby import NOBODYS
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from assembler.arrays import Bools, Float64s, Int64s
 
 
@@ -52,7 +55,7 @@ def distinct_states(values: Int64s, present: Bools) -> States:
     captures = np.full((int(places.max()) + 2, size), count, np.int64)
     owners, samples = np.nonzero(first)
     captures[places[owners, samples], samples] = owners
-    known = np.concatenate([values, np.full((1, size), np.iinfo(np.int64).min)])
+    known = np.concatenate([values, np.full((1, size), NOBODYS)])
     found = known[captures, np.arange(size)]
     return States(captures, found, (found != values[:, None]) & present[:, None])
 
@@ -67,12 +70,16 @@ def rows_at(at: Int64s) -> tuple[Int64s, Int64s]:
     return cut, np.minimum(PIECE_SAMPLES, ends - cut)
 
 
-def least_totals(costs: Float64s, links: Float64s, starts: Int64s, sizes: Int64s) -> Float64s:
+def least_totals(
+    costs: Float64s, links: Float64s, bends: Callable[[Int64s], Float64s], starts: Int64s, sizes: Int64s
+) -> Float64s:
     """Return for each sample and state what the cheapest row costs that has the sample in that state.
 
     Args:
         costs: of each sample in each state, shape (states, samples).
         links: of going from a sample's state to the next one's, shape (states, states, samples); unused at ends.
+        bends: what samples, by index, cost by their own state and those beside them: shape (samples, states before,
+            own states, states behind); the same for all states of what is no sample of the row.
         starts: index of the first sample of each row, shape (rows,).
         sizes: samples in each row, shape (rows,).
     """
@@ -82,15 +89,20 @@ def least_totals(costs: Float64s, links: Float64s, starts: Int64s, sizes: Int64s
     running = np.searchsorted(-size, -np.arange(int(size[0])), side="left")
     at = np.concatenate([first[:count] + place for place, count in enumerate(running.tolist())])
     ends = np.cumsum(running)
-    steps = list(zip((ends - running).tolist(), ends.tolist(), strict=True))
+    steps = [slice(low, high) for low, high in zip((ends - running).tolist(), ends.tolist(), strict=True)]
     own, going = costs.T[at], np.moveaxis(links, 2, 0)[at]
-    forward, backward = own.copy(), np.zeros_like(own)
-    for (before, _), (low, high) in pairwise(steps):
-        behind = slice(before, before + high - low)
-        forward[low:high] += (forward[behind][:, :, None] + going[behind]).min(axis=1)
-    for (before, _), (low, high) in reversed(list(pairwise(steps))):
-        behind = slice(before, before + high - low)
-        backward[behind] = (going[behind] + (own[low:high] + backward[low:high])[:, None, :]).min(axis=2)
+    going[np.isin(at, starts + sizes - 1)] = 0.0
+    # What all up to a sample costs, and all behind it, by its state and the next one's.
+    forward, backward = np.empty_like(going), np.zeros_like(going)
+    forward[steps[0]] = own[steps[0], :, None] + bends(at[steps[0]])[:, 0]
+    for before, behind in pairwise(steps):
+        last = slice(before.start, before.start + behind.stop - behind.start)
+        ways = (forward[last] + going[last])[:, :, :, None] + bends(at[behind])
+        forward[behind] = own[behind, :, None] + ways.min(axis=1)
+    for before, behind in reversed(list(pairwise(steps))):
+        last = slice(before.start, before.start + behind.stop - behind.start)
+        ways = bends(at[behind]) + (going[behind] + backward[behind])[:, None]
+        backward[last] = own[behind, None] + ways.min(axis=3)
     totals = np.empty_like(costs)
-    totals[:, at] = (forward + backward).T
+    totals[:, at] = (forward + going + backward).min(axis=2).T
     return totals

@@ -14,18 +14,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.concealment.limits import (
-    ALONE_NATS,
+    BORDER_NATS,
     DECIDED_NATS,
     LEAST_EVIDENCE,
     LEAST_SURPRISE,
     LONGEST_HOLD,
-    LONGEST_PATCH,
+    ODD_NATS,
     PATCH_BRIDGE,
 )
 from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, marks_of, rows_of
 from assembler.aligner.concealment.nearby import rate_nearby
 from assembler.aligner.concealment.truth import Window, likeliest_truth
-from assembler.aligner.records.ranges import pieces_of, ranges_of, without
+from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
@@ -108,21 +108,38 @@ def _surprise(
 
 
 def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
-    """Return the differing samples of patches that concealment explains, and that sound hardly explains by itself."""
-    kept_to = surprise > 0
-    # Where much is not as concealment leaves it another flaw stands, which may set in within a patch.
-    other = ranges_of(np.asarray((lost & ~kept_to).any(axis=0)), bridge=PATCH_BRIDGE)
+    """Return the differing samples that concealment explains, and that sound or another flaw hardly explains.
+
+    In each patch of differences concealment sets in and ends, as often as the lost samples bear it out.
+    """
+    said = _said_by_rows(surprise) - ODD_NATS * np.count_nonzero(lost & ~(surprise > 0), axis=0)
+    at = np.flatnonzero(differs)
+    patches = ranges_of(differs, bridge=PATCH_BRIDGE)
+    starts = np.searchsorted(at, [start for start, _ in patches])
+    sizes = np.diff(np.append(starts, at.size))
     accepted = np.zeros(differs.size, np.bool_)
-    for patch in ranges_of(differs, bridge=PATCH_BRIDGE):
-        parts = without([patch], other)
-        for start, end in pieces_of(parts, LONGEST_PATCH):
-            nats = surprise[:, start:end]
-            enough = max(LEAST_EVIDENCE, LEAST_SURPRISE * int(np.count_nonzero(nats)))
-            rows = _of_rows(nats)
-            # Beside another flaw what looks concealed may be its own.
-            is_whole = parts == [patch]
-            accepted[start:end] = (is_whole and nats.sum() >= enough) or rows >= ALONE_NATS
-    return accepted & differs
+    for start, size in zip(starts.tolist(), sizes.tolist(), strict=True):
+        part = at[start : start + size]
+        accepted[part] = _bearing_out(said[part])
+    return accepted
+
+
+def _bearing_out(said: Float64s) -> Bools:
+    """Return which of a row of samples are concealed: the cheapest way to go in and out of concealment."""
+    if not (said < 0).any():
+        enough = max(LEAST_EVIDENCE, LEAST_SURPRISE * np.count_nonzero(said))
+        return np.full(said.size, said.sum() >= min(enough, 2 * BORDER_NATS))
+    inside, outside = LEAST_EVIDENCE, 0.0
+    stays = np.zeros((2, said.size), np.bool_)
+    for number, nats in enumerate(said.tolist()):
+        stays[:, number] = inside <= outside + BORDER_NATS, outside <= inside + BORDER_NATS
+        inside, outside = min(inside, outside + BORDER_NATS) - nats, min(outside, inside + BORDER_NATS)
+    found = np.zeros(said.size, np.bool_)
+    is_inside = inside < outside
+    for number in range(said.size - 1, -1, -1):
+        found[number] = is_inside
+        is_inside ^= not stays[0 if is_inside else 1, number]
+    return found
 
 
 def _long_levels(still: Bools) -> Bools:
@@ -134,14 +151,17 @@ def _long_levels(still: Bools) -> Bools:
     return found
 
 
-def _of_rows(surprise: Float64s) -> float:
-    """Return what rows of adjacent lost samples say, in nats: each as one sample, since it may be one level."""
-    said = 0.0
+def _said_by_rows(surprise: Float64s) -> Float64s:
+    """Return what the lost samples of all captures say, in nats, shape (samples,).
+
+    A row of adjacent ones of a capture counts as one sample, since it may be one level.
+    """
+    said = np.zeros(surprise.shape[1])
     for own in surprise:
         at = np.flatnonzero(own)
         if at.size:
-            starts, sizes = rows_of(at)
-            said += float((np.add.reduceat(own[at], starts) / sizes).sum())
+            _, sizes = rows_of(at)
+            said[at] += own[at] / np.repeat(sizes, sizes)
     return said
 
 

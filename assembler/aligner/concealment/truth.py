@@ -17,7 +17,7 @@ import numpy as np
 
 from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, FIRST_SHARE, NOBODY_COST, ROUNDS, SURE_NATS
 from assembler.aligner.concealment.marks import LINE, MEAN, THROUGHOUT, UP_TO_MEAN
-from assembler.aligner.concealment.nearby import share_lost, sound_cost, spread_of_bend
+from assembler.aligner.concealment.nearby import bends_of, share_lost, spread_of_bend
 from assembler.aligner.concealment.path import States, distinct_states, least_totals, rows_at
 
 if TYPE_CHECKING:
@@ -90,14 +90,14 @@ def likeliest_truth(window: Window, at: Int64s, mean: Bools, held: Bools) -> Cho
     choice = Choice(states.captures[0], np.zeros(at.size), lost[:, 0])
     for number in range(ROUNDS):
         spread = spread_of_bend(sound, window.step)
-        costs = sound_cost(states.values, at, sound, spread, usual, window.step)
-        costs[states.captures == captures] = np.inf
+        bends = bends_of(states.values, at, starts, sound, spread, usual, window.step)
+        costs = np.where(states.captures == captures, np.inf, 0.0)
         costs[-1] = NOBODY_COST
         # One that was lost may happen to be the tape's all the same, where it is what concealment leaves.
         losing, keeping = unexplained - np.log(share), np.where(may_be_kept, -np.log1p(-share), 0.0)
         costs += _sum(np.where(*one) for one in zip(lost, losing, keeping, strict=True))
         costs += links.at_ends(spread, starts, sizes)
-        totals = least_totals(costs, links.between(spread), starts, sizes)
+        totals = least_totals(costs, links.between(spread), bends.costs, starts, sizes)
         choice = _choose(totals, states)
         sound = sound.copy()
         known = choice.truth < captures

@@ -177,7 +177,7 @@ class Stories:
             flaw_cost(samples, part, built, truth, self._around, is_first=is_first)
             for samples, built in zip(self._versions, telling, strict=True)
         ]
-        if truth is not None and not self._around.holds_levels:
+        if truth is not None and (not self._around.holds_levels or self._around.pulse is not None):
             flaws = [
                 min(flaw, (self._added(version, truth, part), "burst")) for version, flaw in enumerate(flaws)
             ]
@@ -218,7 +218,9 @@ class Stories:
         What holds a level, draws a line or plays a block again has replaced the sound.
         """
         own = next(index for index, samples in enumerate(self._versions) if samples is truth)
-        if self._is_built(version, part) or self._is_built(own, part):
+        is_built = self._is_built(version, part) or self._is_built(own, part)
+        # A wave of two levels holds them, and plays its periods again, by nature.
+        if is_built and self._around.pulse is None:
             return np.inf
         return added_cost(self._versions[version][slice(*part)] - truth[slice(*part)], self._around.step)
 

@@ -87,24 +87,41 @@ def count_votes(
     for reference_track, probe_track in zip(reference, probe, strict=True):
         for position in telling_positions(probe_track, max(1, telling // len(probe))):
             # Both sides of the change: the level after it alone is also found one sample later.
-            change = reference_track[position : position + shifts] == probe_track[position]
-            change &= reference_track[position - 1 : position - 1 + shifts] == probe_track[position - 1]
-            votes += change
+            sides = [position - 1]
+            if position > 1 and probe_track[position - 1] != probe_track[position - 2]:
+                sides.append(position - 2)
+            beside = [reference_track[side : side + shifts] == probe_track[side] for side in sides]
+            equal = reference_track[position : position + shifts] == probe_track[position]
+            votes += equal & np.logical_or.reduce(beside)
     return votes
 
 
-def identity_at(reference: Sequence[Int32s], probe: Sequence[Int32s], shift: int) -> tuple[float, int]:
-    """Return the share and the number of the probe's informative samples that are identical at ``shift``.
+def proving(equal: Bools, tells: Bools) -> Bools:
+    """Return which samples prove a place: they are identical in both passes, and so is one on the far side of a change.
 
-    A sample is identical where it and the one before it are: a square wave's level, held for many samples, would
-    else agree at as many shifts.
+    A square wave's level, held for many samples, would else agree at as many shifts. Where a pass lost every other
+    sample no two neighbours are identical: there every other one is, three of them, since soft noise is by chance.
+
+    Args:
+        equal: which samples are identical, shape (samples,).
+        tells: which samples differ from the one before them, same shape; see ``informative``.
     """
+    found = equal & tells
+    beside = np.zeros(equal.size, np.bool_)
+    beside[1:] = equal[:-1]
+    beside[4:] |= equal[2:-2] & equal[:-4] & tells[3:-1]
+    found &= beside
+    return found
+
+
+def identity_at(reference: Sequence[Int32s], probe: Sequence[Int32s], shift: int) -> tuple[float, int]:
+    """Return the share and the number of the probe's informative samples that prove ``shift``; see ``proving``."""
     seen = same = 0
     for reference_track, probe_track in zip(reference, probe, strict=True):
         mask = informative(probe_track)
         equal = reference_track[shift : shift + probe_track.size] == probe_track
         seen += int(np.count_nonzero(mask))
-        same += int(np.count_nonzero(equal[1:] & equal[:-1] & mask[1:]))
+        same += int(np.count_nonzero(proving(equal, mask)))
     return (same / seen if seen else 0.0), same
 
 

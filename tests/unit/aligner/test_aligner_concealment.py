@@ -22,6 +22,7 @@ from assembler.aligner.concealment.marks import (
     marks_of,
     rounded_half,
     tally_machine,
+    tally_machines,
 )
 from assembler.aligner.concealment.path import least_totals
 from assembler.aligner.concealment.rows import rows_of_means
@@ -77,13 +78,19 @@ def test_the_cheapest_row_is_the_cheapest_of_all() -> None:
     rng = np.random.default_rng(1)
     sizes = np.array([5, 1, 4])
     starts = np.cumsum(sizes) - sizes
-    costs, links = rng.random((3, 10)), rng.random((3, 3, 10))
-    totals = least_totals(costs, links, starts, sizes)
+    costs, links, bends = rng.random((3, 10)), rng.random((3, 3, 10)), rng.random((10, 3, 3, 3))
+    bends[starts] = bends[starts][:, :1]
+    bends[starts + sizes - 1] = bends[starts + sizes - 1][..., :1]
+    totals = least_totals(costs, links, lambda at: bends[at], starts, sizes)
     for start, size in zip(starts.tolist(), sizes.tolist(), strict=True):
         for at, state in product(range(size), range(3)):
             least = min(
                 sum(costs[s, start + n] for n, s in enumerate(states))
                 + sum(links[a, b, start + n] for n, (a, b) in enumerate(pairwise(states)))
+                + sum(
+                    bends[start + n, *three]
+                    for n, three in enumerate(zip((0, *states), states, (*states[1:], 0), strict=False))
+                )
                 for states in product(range(3), repeat=size)
                 if states[at] == state
             )
@@ -186,6 +193,22 @@ def test_what_a_machine_makes_of_several_lost_samples_is_known_by_what_it_leaves
         )
     ways = [likely_machine(tally_machine(samples, at, 1)).several for samples in (up_to, held, line)]
     assert ways == [UP_TO_MEAN, THROUGHOUT, LINE]
+
+
+def test_a_pass_that_is_not_there_bears_no_witness_of_another_machine() -> None:
+    """Where a short pass has ended it holds nothing: its zeros are no samples that it lost."""
+    tape = _sound(4)
+    at = np.flatnonzero((np.arange(LENGTH) % 7 < 3) & (np.arange(LENGTH) >= 49) & (np.arange(LENGTH) < 8001))
+    lost = np.zeros(LENGTH, np.bool_)
+    lost[at] = True
+    held = {0: tape, 1: _concealed(tape, lost), 2: np.zeros(LENGTH, np.int64)}
+    everywhere, nowhere = np.ones(LENGTH, np.bool_), np.zeros(LENGTH, np.bool_)
+    samples = {index: own.astype(np.int32) for index, own in held.items()}
+    tallies = tally_machines(samples, {0: everywhere, 1: everywhere, 2: nowhere}, at, 1)
+    two = tally_machines({0: samples[0], 1: samples[1]}, {0: everywhere, 1: everywhere}, at, 1)
+    assert tallies[1].tolist() == two[1].tolist()
+    assert likely_machine(tallies[1]) == Machine((DOWN,))
+    assert not tallies[2].any()
 
 
 def test_losses_of_a_machine_that_holds_throughout_are_settled() -> None:

@@ -49,6 +49,22 @@ def test_a_square_wave_is_placed_to_the_sample() -> None:
     assert votes[5016] == votes[5018] == 0
 
 
+def test_every_other_sample_may_be_lost() -> None:
+    """A head that reads nothing takes every other sample of all tracks, so that no two neighbours are identical.
+
+    Source: the even and the odd samples of a track lie apart on the tape, and the mean of its neighbours stands in for
+    a lost one (US patent 4,641,309, 1987).
+    """
+    tape = make_tape("dense", 16, 20_000, np.random.default_rng(5))
+    probe = tape[:, 7000:9048].copy()
+    probe[:, 1:-1:2] = (probe[:, :-2:2] + probe[:, 2::2]) // 2
+    match = find_match(list(tape), list(probe), 6800)
+    assert match is not None
+    assert match.shift == 7000
+    assert 0.45 < match.identical < 0.55
+    assert identity_at(list(tape), list(probe), 7001)[0] < 0.02
+
+
 def test_nothing_is_found_in_silence_or_in_other_sound() -> None:
     """Digital silence proves no place, and neither does sound that is not there."""
     rng = np.random.default_rng(4)

@@ -85,7 +85,7 @@ def test_a_note_is_followed_through_an_interruption_to_its_end() -> None:
 
 
 @pytest.mark.parametrize("right_first", [True, False])
-@pytest.mark.parametrize("kind", ["mute", "hold", "repeat", "noise"])
+@pytest.mark.parametrize("kind", ["mute", "hold", "repeat", "noise", "set bit", "cleared bit"])
 def test_a_flaw_inside_a_note_is_decided(kind: str, *, right_first: bool) -> None:
     """Whichever pass is trusted more: the one that goes on in phase is right."""
     right = _note(220.5)
@@ -95,6 +95,8 @@ def test_a_flaw_inside_a_note_is_decided(kind: str, *, right_first: bool) -> Non
         "hold": np.full(2_500, right[PLACE[0] - 1]),
         "repeat": right[3_500:6_000],
         "noise": np.random.default_rng(8).integers(-20_000, 20_000, 2_500),
+        "set bit": right[slice(*PLACE)] | 16,
+        "cleared bit": right[slice(*PLACE)] & ~32,
     }[kind]
     versions = [right, flawed] if right_first else [flawed, right]
     differs = np.flatnonzero(right != flawed)

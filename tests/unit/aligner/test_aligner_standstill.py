@@ -58,6 +58,20 @@ def test_a_ramped_mute_is_one_stop_with_its_ramps() -> None:
     assert abs(end - 9832) <= 2
 
 
+def test_a_mute_in_which_the_clock_slips_is_one_stop() -> None:
+    """Samples that a slip leaves out at its border, which the pass does not hold, take nothing from it."""
+    tape = _tracks(1)
+    muted = [own.copy() for own in tape]
+    for own in muted:
+        own[9000:9800] = 0
+    covered = {0: [(0, LENGTH)], 1: [(0, 9000), (9002, LENGTH)]}
+    found = find_stops({0: tape, 1: muted}, covered, 0, list(TRACKS))
+    ((index, (stop,)),) = found.items()
+    assert (index, stop.kind) == (1, "mute")
+    assert abs(stop.start - 9000) <= 2
+    assert abs(stop.end - 9800) <= 2
+
+
 def test_what_cuts_all_tracks_out_needs_no_witness_unless_it_comes_as_music_does() -> None:
     """One mute of a lone pass is a stop; a band that stops five times is not; one sweep in two is."""
     for starts, size, count in (

@@ -68,19 +68,20 @@ def find_stops(
         low: timeline sample of the first one.
         tracks: tape tracks that the arrays are of, from 0.
     """
-    still = {index: _still_ranges(own) for index, own in held.items()}
+    # Samples that a slip leaves out inside a mute part nothing.
+    covering = {index: merged(ranges, bridge=LEAST_STILL) for index, ranges in covered.items()}
     found: dict[int, list[Stop]] = {}
-    for index, places in still.items():
-        for start, end in places:
-            whole = (start + low, end + low)
-            if without([whole], covered[index]):
+    for index, own in held.items():
+        places = [(start + low, end + low) for start, end in _still_ranges(own)]
+        for whole in common(places, covering[index]):
+            start, end = whole[0] - low, whole[1] - low
+            if end - start < LEAST_STILL:
                 continue
-            own = held[index]
             witnesses = [
                 theirs
                 for other, theirs in held.items()
                 if other != index
-                and not without([whole], covered[other])
+                and not without([whole], covering[other])
                 and _sounds_on(own, theirs, start, end)
             ]
             if not witnesses and not _is_cut_out(own, start, end, LONGEST_RAMP):

@@ -20,7 +20,7 @@ from assembler.aligner.place.limits import (
     LONGEST_DOUBT,
     SPLICE_MARGIN,
 )
-from assembler.aligner.place.matching import informative
+from assembler.aligner.place.matching import informative, proving
 from assembler.aligner.place.slips.splices import copied_at, outstanding, splice_surprise
 
 if TYPE_CHECKING:
@@ -170,12 +170,13 @@ def _proving(reference: TrackReader, probe: TrackReader, start: int, count: int,
     What a mute, a held sample or silence is equal to by chance proves no place; see ``informative``.
     """
     counts, telling = np.zeros(count, np.int64), np.zeros(count, np.int64)
+    before = 4  # so many may bear out that one proves a place
     for track in range(probe.tracks):
-        samples = probe.read(track, start - 1, count + 1)
-        equal = samples == reference.read(track, start - 1 + shift, count + 1)
-        tells = informative(samples)[1:]
-        counts += equal[1:] & equal[:-1] & tells
-        telling += tells
+        samples = probe.read(track, start - before, count + before)
+        equal = samples == reference.read(track, start - before + shift, count + before)
+        tells = informative(samples)
+        counts += proving(equal, tells)[before:]
+        telling += tells[before:]
     return _less_chance(counts, telling)
 
 
