@@ -69,13 +69,13 @@ def find_stops(
         tracks: tape tracks that the arrays are of, from 0.
     """
     # Samples that a slip leaves out inside a mute part nothing.
-    covering = {index: merged(ranges, bridge=LEAST_STILL) for index, ranges in covered.items()}
+    covering = {index: merged(ranges, bridge=LEAST_RUN) for index, ranges in covered.items()}
     found: dict[int, list[Stop]] = {}
     for index, own in held.items():
         places = [(start + low, end + low) for start, end in _still_ranges(own)]
         for whole in common(places, covering[index]):
             start, end = whole[0] - low, whole[1] - low
-            if end - start < LEAST_STILL:
+            if end - start < LEAST_RUN:
                 continue
             witnesses = [
                 theirs
