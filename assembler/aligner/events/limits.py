@@ -84,9 +84,6 @@ COINCIDENCE_SAMPLES = 8
 NEARBY_SAMPLES, NEARBY_NATS = 12_000, 2.0
 """Flaws come in clusters: so close to one, a quarter of a second at 48 kHz, another is as much likelier."""
 
-SEARCHED_NATS = 21.0
-"""An hour of eight tracks holds e^21 samples: so unlikely a row of means stands somewhere in it by chance."""
-
 SINGLE_NATS = -3.0
 """Odds for a flaw of a look-alike by itself, the only one of its build on its track: one in twenty, in twelve lone
 passes that the model of the medium made."""

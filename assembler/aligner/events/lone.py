@@ -20,10 +20,10 @@ from assembler.aligner.events.limits import BORDER_SAMPLES, LEAST_ON_LEVEL, MOST
 from assembler.aligner.events.played import kept_together
 from assembler.aligner.flaws.limits import (
     CLIPPED_RATIO,
-    KEY_SAMPLES,
     LEAST_CHANGING,
     LEAST_LONG,
     LEAST_NOISE,
+    LEAST_TELLING,
     LONE_ROUGH_RATIO,
 )
 from assembler.aligner.records.because import Because, Rule
@@ -157,7 +157,7 @@ def _is_at(flaw: FoundFlaw, place: Range) -> bool:
 def _shown(one: PlacedPass, track: int, place: Range) -> str:
     """Return what a track shows between just these samples: mute, hold, burst; "" where it shows nothing."""
     start, end = place
-    if end - start < KEY_SAMPLES:
+    if end - start < LEAST_TELLING:
         return ""
     samples = one.samples(track, start - BORDER_SAMPLES, end + BORDER_SAMPLES)
     before, inner, behind = np.split(samples, [BORDER_SAMPLES, samples.size - BORDER_SAMPLES])
@@ -174,13 +174,15 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
 def _copied(one: PlacedPass, track: int, place: Range) -> str:
     """Return "repeat" where a track holds just what stands before the place, at its own length, and only there."""
     size = place[1] - place[0]
-    samples = one.samples(track, place[0] - KEY_SAMPLES, place[1] + KEY_SAMPLES)
-    if np.count_nonzero(np.diff(samples[KEY_SAMPLES:-KEY_SAMPLES])) < LEAST_CHANGING * size:
+    samples = one.samples(track, place[0] - LEAST_TELLING, place[1] + LEAST_TELLING)
+    if np.count_nonzero(np.diff(samples[LEAST_TELLING:-LEAST_TELLING])) < LEAST_CHANGING * size:
         return ""
     for lag in range(size - NEAR_SAMPLES, size + NEAR_SAMPLES + 1):
-        is_same = samples == one.samples(track, place[0] - KEY_SAMPLES - lag, place[1] + KEY_SAMPLES - lag)
-        inner = is_same[KEY_SAMPLES + NEAR_SAMPLES : -KEY_SAMPLES - NEAR_SAMPLES]
-        goes_on = is_same[:KEY_SAMPLES].all() or is_same[-KEY_SAMPLES:].all()
+        is_same = samples == one.samples(
+            track, place[0] - LEAST_TELLING - lag, place[1] + LEAST_TELLING - lag
+        )
+        inner = is_same[LEAST_TELLING + NEAR_SAMPLES : -LEAST_TELLING - NEAR_SAMPLES]
+        goes_on = is_same[:LEAST_TELLING].all() or is_same[-LEAST_TELLING:].all()
         if inner.size and inner.all() and not goes_on:
             return "repeat"
     return ""
@@ -203,7 +205,7 @@ def _is_long(one: PlacedPass, track: int, place: Range) -> bool:
     if not any(np.ptp(side) > 0 for side in beside):
         return False
     own = max((run.end - run.start for side in beside for run in constant_runs(side)), default=0)
-    return end - start >= min(LEAST_LONG, CLIPPED_RATIO * max(own, KEY_SAMPLES))
+    return end - start >= min(LEAST_LONG, CLIPPED_RATIO * max(own, LEAST_TELLING))
 
 
 def _roughness(samples: Int32s) -> float:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import KEY_SAMPLES, LONGEST_BURST, MOST_CHANCE, MOST_LEVEL_STEPS, WHITE
+from assembler.aligner.flaws.limits import LEAST_TELLING, LONGEST_BURST, MOST_CHANCE, MOST_LEVEL_STEPS, WHITE
 from assembler.aligner.flaws.noise import unpredicted_shares
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
@@ -50,7 +50,7 @@ def _still_places(samples: Int32s, step: int) -> list[tuple[str, Range]]:
     found: list[Range] = []
     for way in (step, -step):
         moves_on = (moves == 0) | (moves == way)
-        for first, last in ranges_of(moves_on, least=KEY_SAMPLES - 1):
+        for first, last in ranges_of(moves_on, least=LEAST_TELLING - 1):
             place = first, last + 1
             if place[1] - place[0] <= LONGEST_BURST and _is_within_noise(samples, *place, step):
                 beside = moves_on[first - NOISE_SAMPLES : first], moves_on[last : last + NOISE_SAMPLES]

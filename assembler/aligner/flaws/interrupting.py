@@ -14,14 +14,14 @@ import numpy as np
 
 from assembler.aligner.flaws.limits import (
     LARGEST_LAG,
-    LEAST_BEND_STEPS,
     LEAST_CHANGING,
     LEAST_KINK_STEPS,
     LEAST_LAG,
+    LEAST_LEVEL_STEPS,
     LEAST_LINE,
     LONE_ROUGH_RATIO,
     MOST_CLICK,
-    NOISE_LEAST_LEVEL_STEPS,
+    MOST_LEVEL_STEPS,
     ROUGH_REACH,
     ROUGH_SAMPLES,
     SPLICE_RATIO,
@@ -36,7 +36,12 @@ from assembler.aligner.sound.levels import (
     is_straight,
     prediction_errors,
 )
-from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN, PREDICTOR_ORDER
+from assembler.aligner.sound.limits import (
+    EDGE_SAMPLES,
+    FIT_SAMPLES,
+    LEAST_RUN,
+    PREDICTOR_ORDER,
+)
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -86,7 +91,7 @@ def is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
     bends = [np.abs(np.diff(side.astype(np.int64), 2)) for side in beside]
     return (
         min(side.size for side in bends) >= STRAIGHT_CONTEXT // 2
-        and min(median(side) for side in bends) >= LEAST_BEND_STEPS * step
+        and min(median(side) for side in bends) >= MOST_LEVEL_STEPS * step
         and is_straight(samples, start, end, step)
     )
 
@@ -218,7 +223,7 @@ def _click(samples: Int32s, rough: Range, step: int) -> Range | None:
     piece = samples[low - FIT_SAMPLES : high + FIT_SAMPLES].astype(np.float64)
     before, behind = piece[:FIT_SAMPLES], piece[-FIT_SAMPLES:]
     levels = [float(np.sqrt(np.mean(side**2))) for side in (before, behind)]
-    if min(levels) < max(NOISE_LEAST_LEVEL_STEPS * step, 0.5 * max(levels)):
+    if min(levels) < max(LEAST_LEVEL_STEPS * step, 0.5 * max(levels)):
         return None
     predictor = fit_predictor(before)
     errors = np.abs(prediction_errors(piece, predictor))

@@ -4,24 +4,32 @@ from __future__ import annotations
 
 # structures
 
-KEY_SAMPLES = 16
+LEAST_TELLING = 16
+"""Samples, or changes, that say something chance does not: a key by which a block is known again, a peak cut off flat,
+what stands between two notes."""
 
-LEAST_REPEAT = 4 * KEY_SAMPLES
+LEAST_REPEAT = 4 * LEAST_TELLING
 """So many equal samples that do not just hold a level say that a block stands twice; then it is compared whole."""
 
 MOST_IN_A_ROW = 3
-"""A level held inside another one makes two in a row, one from one clipped peak to the next three; one so many times as
-long as all others beside is no wave's."""
+"""A level held inside another one makes two in a row, one from one clipped peak to the next three. Two-level waves and
+clipped peaks hold so many levels, and no other one for as long."""
 
-LEAST_ADJOINED, LEAST_EDGES = 256, 6
+LEAST_ADJOINED = 256
+"""Samples of a block of levels that may be played twice, and of silence in which a block begins or ends."""
+
+LEAST_EDGES = 6
+"""Edges of a wave of two levels: fewer show no period."""
 
 MOST_PROBES = 64
+"""Places that are asked for a block that stands twice, and earlier places at which each is sought: it bounds work."""
 
 CLIPPED_RATIO = 2.0
-"""From how many samples on a level is a clipped peak, and how much longer than any around it."""
+"""How much longer than any around a level is that is no clipped peak, nor a wave's."""
 
-LEAST_LEVEL, LEVEL_NATS, MOST_LEVELS = 24, 60.0, 4
-"""A level of noise is looked at from so many samples on, where it saves so much; and so many changes at most."""
+LEAST_LEVEL, LEVEL_NATS = 24, 60.0
+"""A level of noise is looked at from so many samples on, where it saves so much; so long lasts what changes all the
+time, and what is thrown in."""
 
 ABRUPT_RATIO = 3.0
 """Powers of so many errors on either side of a border differ by so much."""
@@ -37,27 +45,21 @@ LEAST_STRAIGHT = 8
 LEAST_LINE, LINE_RATIO, LEAST_CLIMB = 16, 1.4, 4
 """A line in slow sound is a machine's from so many samples and steps on, where it is so many
 times as long as any around."""
-LINE_GRAIN = 16
-"""The longest line around is known to this part of what would rule a line out."""
 
-LINE_SAMPLES, LEVEL_SAMPLES = 2048, 64
-"""No line is followed further; what has not moved by a step after so many samples is a level."""
-
-MOST_LINES = 4
+LINE_SAMPLES = 2048
+"""No line is followed further."""
 
 LINE_STEPS = 2.0
 """A line is rounded, and a sample beside it may belong to it."""
 
-CHANCE_NATS = 20.0
-"""Sound that runs straight now and then by nature does so for long once in e^20 samples."""
-
 # interrupting
 
-STRAIGHT_CONTEXT = 256
+LEAST_KINK_STEPS = 16
+"""Sound bends by so much where a straight line begins and ends, and by more beside it: a slow wave is nearly straight
+for a while, but bends little beside that too."""
 
-LEAST_BEND_STEPS, LEAST_KINK_STEPS = 64, 16
-"""The sound beside a straight line bends by so much from sample to sample, and so much where the line begins and
-ends: a slow wave is nearly straight for a while, but bends little beside that too."""
+STRAIGHT_CONTEXT = 256
+"""Samples on either side of a line over which the sound bends."""
 
 LEAST_LAG, LARGEST_LAG = 128, 4096
 """Blocks that a machine plays twice; longer ones may be a sequencer's, shorter ones a tone's periods."""
@@ -69,12 +71,17 @@ SPLICE_RATIO = 2.0
 """How far a splice lies over nearly all prediction errors before it."""
 
 ROUGH_SAMPLES, ROUGH_REACH, LONE_ROUGH_RATIO = 32, 16, 4.0
+"""Clicks are looked for in short windows far rougher than so many on either side, then proved on their prediction
+errors. Chosen on tapes of ``scripts.bench.trial_sessions.make_tape`` (generator seeded with 77): nothing is told of
+good sound there."""
 
 MOST_CLICK = 8
+"""Longer ones are bursts, or something else."""
 
 # faint
 
 MOST_LEVEL_STEPS = 64
+"""Noise of a few steps is no louder; sound in which lines are told bends by more from sample to sample."""
 
 MOST_CHANCE = 1e-12
 """Chance at most of what is told by what the noise beside it does: an hour of a track has 1.7e8 samples."""
@@ -102,17 +109,22 @@ SCALES = ((512, 24), (128, 10))
 """Windows that are looked at, and the order of their predictors."""
 
 WINDOWS_AT_ONCE = 128
+"""What stays in the processor's own memory: it decides time, nothing else."""
 
 WHITE, COLOURED = 0.6, 0.25
 """Share of a window's power that its predictor leaves: noise above, the sound beside it below."""
 
 BESIDE_WINDOWS = 4
+"""Windows on either side of noise in which sound foretells itself."""
 
 LONGEST_BURST = 16384
+"""No flaw of a lone pass is longer, a third of a second at 48 kHz, that is told by what goes on behind it."""
 
 LEAST_BESIDE = 0.15
+"""Level of the sound on one side of a burst against that on the other."""
 
 MOST_QUIET_STEPS, LEAST_OVER_QUIET = 16, 8
 """Beside noise in silence nothing is louder than so many steps, and the noise is that many times louder."""
 
-NOISE_LEAST_LEVEL_STEPS = 8
+LEAST_LEVEL_STEPS = 8
+"""Sound in which a click or a burst is told is that loud, as an effective value."""

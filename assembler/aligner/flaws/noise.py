@@ -23,10 +23,10 @@ from assembler.aligner.flaws.limits import (
     COLOURED,
     LEAST_BESIDE,
     LEAST_LEVEL,
+    LEAST_LEVEL_STEPS,
     LEAST_OVER_QUIET,
     LONGEST_BURST,
     MOST_QUIET_STEPS,
-    NOISE_LEAST_LEVEL_STEPS,
     SCALES,
     SPLICE_RATIO,
     WHITE,
@@ -192,7 +192,7 @@ def _proved(samples: Int32s, rough: Range, step: int) -> Range | None:
     end = piece.size - backwards
     noise = piece[start:end]
     levels = [float(np.sqrt(np.mean(side**2))) for side in (piece[:FIT_SAMPLES], piece[-FIT_SAMPLES:])]
-    if min(levels) < max(NOISE_LEAST_LEVEL_STEPS * step, LEAST_BESIDE * max(levels)) or not _is_even(noise):
+    if min(levels) < max(LEAST_LEVEL_STEPS * step, LEAST_BESIDE * max(levels)) or not _is_even(noise):
         return None
     if _goes_on_below(piece, start, end) or _goes_on_below(piece[::-1], piece.size - end, piece.size - start):
         return None

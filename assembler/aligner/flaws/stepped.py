@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.limits import (
-    KEY_SAMPLES,
     LEAST_EDGES,
     LEAST_LONG,
     LEAST_NOISE,
+    LEAST_TELLING,
     LONE_EDGE_ERROR,
     LONGEST_BURST,
     MOST_CHANGING,
@@ -152,13 +152,13 @@ def _kind(samples: Int32s, place: Range, wave: Edges, step: int) -> str:
     values = distinct(samples[start:end])
     own = set(values.tolist()) <= set(wave.levels)
     kind = ""
-    if own and size < KEY_SAMPLES:
+    if own and size < LEAST_TELLING:
         pass
     elif size <= MOST_CLICK:
         kind = "click"
     elif values.size == 1:
         kind = "hold" if values[0] else "mute"
-    elif size >= KEY_SAMPLES and _is_repeated(samples, place, int(wave.positions[2] - wave.positions[0])):
+    elif size >= LEAST_TELLING and _is_repeated(samples, place, int(wave.positions[2] - wave.positions[0])):
         kind = "repeat"
     elif own:
         pass

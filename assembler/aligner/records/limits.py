@@ -19,3 +19,6 @@ READ_SAMPLES = 1 << 17
 NEAR_SAMPLES = 2
 """What begins, or ends, within so many samples does so at once: a flaw's first and last sample may be right by chance,
 and edges stand at whole samples."""
+
+SEARCHED_NATS = 21.0
+"""An hour of eight tracks holds e^21 samples: so unlikely a thing stands somewhere in it by chance."""

@@ -10,7 +10,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import KEY_SAMPLES, LEAST_ADJOINED, LEAST_EDGES, LEAST_REPEAT, MOST_PROBES
+from assembler.aligner.flaws.limits import (
+    LEAST_ADJOINED,
+    LEAST_EDGES,
+    LEAST_REPEAT,
+    LEAST_TELLING,
+    MOST_PROBES,
+)
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, STROKE, Structure
 from assembler.aligner.sound.levels import HASH_FACTOR
 
@@ -104,15 +110,15 @@ def adjoined_block(samples: Int32s, place: Range, longest: int) -> list[Structur
 
 def _is_telling(samples: Int32s) -> bool:
     """Return whether enough samples differ from their neighbours: silence repeats silence."""
-    return int(np.count_nonzero(np.diff(samples))) >= KEY_SAMPLES
+    return int(np.count_nonzero(np.diff(samples))) >= LEAST_TELLING
 
 
 def _keys(samples: Int32s) -> UInt64s:
     """Return a number for each block of a few samples, shape (blocks,): equal ones stand for equal blocks."""
     words = samples.astype(np.uint64)
-    short = _mixed([words[index : words.size - KEY_SAMPLES + 1 + index] for index in range(KEY_SAMPLES)])
+    short = _mixed([words[index : words.size - LEAST_TELLING + 1 + index] for index in range(LEAST_TELLING)])
     count = samples.size - LEAST_REPEAT + 1
-    return _mixed([short[index : index + count] for index in range(0, LEAST_REPEAT, KEY_SAMPLES)])
+    return _mixed([short[index : index + count] for index in range(0, LEAST_REPEAT, LEAST_TELLING)])
 
 
 def _probes(samples: Int32s, keys: Sequence[UInt64s], start: int) -> list[int]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.flaws.limits import CLIPPED_RATIO, KEY_SAMPLES, MOST_IN_A_ROW
+from assembler.aligner.flaws.limits import CLIPPED_RATIO, LEAST_TELLING, MOST_IN_A_ROW
 from assembler.aligner.flaws.structures.builds import CLIPPED, LONG_CLIPPED, PEAKS, Structure
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
@@ -30,7 +30,7 @@ def held_levels(
     low, high = max(0, place[0] - reach), min(samples.size, place[1] + reach)
     runs = [
         Run(run.start + low, run.end + low, run.value)
-        for run in constant_runs(samples[low:high], LEAST_RUN if longest else KEY_SAMPLES)
+        for run in constant_runs(samples[low:high], LEAST_RUN if longest else LEAST_TELLING)
         if run.end + low > place[0] - LEAST_RUN and run.start + low < place[1] + LEAST_RUN
     ]
     found = [

@@ -13,20 +13,17 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.limits import (
-    CHANCE_NATS,
     LEAST_CLIMB,
     LEAST_LINE,
     LEAST_STRAIGHT,
-    LEVEL_SAMPLES,
-    LINE_GRAIN,
     LINE_RATIO,
     LINE_SAMPLES,
     LINE_STEPS,
-    MOST_LINES,
 )
 from assembler.aligner.flaws.structures.builds import Structure
-from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES
+from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES, SEARCHED_NATS
 from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.sound.limits import LEAST_RUN, MOST_ALIKE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,14 +51,14 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
     sides = [samples[max(0, low - LINE_SAMPLES) : low].astype(np.int64)]
     sides.append(samples[high : high + LINE_SAMPLES].astype(np.int64))
     runs_on = (np.abs(np.diff(around, 2)) <= step) & (np.diff(around)[1:] != 0)
-    by_chance = max(LEAST_STRAIGHT, CHANCE_NATS / -np.log(min(float(np.mean(runs_on)), 0.999) + 1e-6))
+    by_chance = max(LEAST_STRAIGHT, SEARCHED_NATS / -np.log(min(float(np.mean(runs_on)), 0.999) + 1e-6))
     lines = [line for line in lines if line[1] - line[0] - 2 >= min(by_chance, LEAST_LINE)]
     # Slow sound bends that little all the time, and keeps to a line for a while.
     # Longer than what rules out the longest line it need not be known, nor to the sample.
     enough = int(max((last - first for first, last in lines), default=0) / LINE_RATIO) + 2
-    reaches = [_on_a_line(side, step, enough, 1 + enough // LINE_GRAIN) for side in sides if lines]
+    reaches = [_on_a_line(side, step, enough, 1 + enough // LEAST_LINE) for side in sides if lines]
     natural = max((int(reach.max(initial=0)) for reach in reaches), default=0)
-    if len(lines) >= MOST_LINES:
+    if len(lines) >= MOST_ALIKE:
         # So many in one place are how the sound itself goes, as a wave does where it crosses zero.
         natural = max(natural, sorted(last - first for first, last in lines)[-2])
     found = []
@@ -130,7 +127,7 @@ def _within_half_a_step(anchors: Float64s, sound: Int64s, step: int, most: int, 
     on = np.arange(0, size, every)
     for distance in range(1, min(size, most)):
         on = on[: np.searchsorted(on, size - distance)]
-        if distance == LEVEL_SAMPLES:
+        if distance == LEAST_RUN:
             on = on[sound[on + distance] != sound[on]]
         if not on.size:
             break

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import ABRUPT_RATIO, LEAST_LEVEL, LEVEL_NATS, MOST_LEVELS, ROUNDING_POWER
+from assembler.aligner.flaws.limits import ABRUPT_RATIO, LEAST_LEVEL, LEVEL_NATS, ROUNDING_POWER
 from assembler.aligner.flaws.structures.copies import adjoined_block, repeated_blocks
 from assembler.aligner.flaws.structures.levels import held_levels, longest_level
 from assembler.aligner.flaws.structures.lines import straight_lines
@@ -103,22 +103,14 @@ def level_borders(samples: Int32s, place: Range, predictor: Float64s) -> list[in
     # What went before may be another flaw, which foretells nothing.
     errors = prediction_errors(samples[low:end].astype(np.float64), predictor)[predictor.size :]
     powers = np.concatenate(([0.0], np.cumsum(errors**2 + ROUNDING_POWER)))
-    whole = _level_change(powers, 0, end - start)
-    changes = [whole] if whole[0] > LEVEL_NATS else []
     found: list[int] = []
-    for _ in range(MOST_LEVELS):
-        if not changes:
-            break
-        best = max(changes)
-        changes.remove(best)
-        _, at, first, last = best
-        if _is_abrupt(powers, at):
-            found.append(at + start)
-        changes += [
-            one
-            for one in (_level_change(powers, first, at), _level_change(powers, at, last))
-            if one[0] > LEVEL_NATS
-        ]
+    pieces = [(0, end - start)]
+    while pieces:
+        first, last = pieces.pop()
+        gain, at = _level_change(powers, first, last)
+        if gain > LEVEL_NATS:
+            found += [at + start] if _is_abrupt(powers, at) else []
+            pieces += [(first, at), (at, last)]
     return found
 
 
@@ -129,18 +121,18 @@ def _is_abrupt(powers: Float64s, at: int) -> bool:
     return bool(max(before, behind) > ABRUPT_RATIO * min(before, behind))
 
 
-def _level_change(powers: Float64s, first: int, last: int) -> tuple[float, int, int, int]:
-    """Return what it saves, in nats, to write errors at two levels, and where the second one begins; and the range."""
+def _level_change(powers: Float64s, first: int, last: int) -> tuple[float, int]:
+    """Return what it saves, in nats, to write errors at two levels, and where the second one begins."""
     splits = np.arange(first + LEAST_LEVEL, last - LEAST_LEVEL)
     if not splits.size:
-        return 0.0, first, first, last
+        return 0.0, first
     sizes = np.array([splits - first, last - splits])
     sums = np.array([powers[splits] - powers[first], powers[last] - powers[splits]])
     two = sizes * np.log(np.maximum(sums / sizes, ROUNDING_POWER))
     one = (last - first) * np.log(max(float(sums[:, 0].sum()) / (last - first), ROUNDING_POWER))
     gains = (one - two.sum(axis=0)) / 2.0
     best = int(gains.argmax())
-    return float(gains[best]), int(splits[best]), first, last
+    return float(gains[best]), int(splits[best])
 
 
 def busy_borders(samples: Int32s, place: Range) -> list[int]:
