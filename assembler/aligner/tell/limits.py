@@ -33,9 +33,6 @@ MOST_NAMED = 4
 SAME_PLACE_SAMPLES = 256
 """Flaws closer than this, on whatever track, are one place: one event wrote or read them wrong."""
 
-LONGEST_LOSS = 48000
-"""A pass that lost more than this has no flaw there: it just does not hold the place."""
-
 LEAST_GAPS, MOST_TURNS, MOST_HALVED = 5, 8, 3
 """Fewer gaps prove no interval; a gap is up to so many turns, and the interval sought a gap's whole, half or third."""
 

@@ -90,19 +90,13 @@ def find_stops(
             early, late = _ramps(own, witnesses[0], start, end) if witnesses else (0, 0)
             kind = "hold" if any(one[start:end].any() for one in own) else "mute"
             around = slice(max(0, start - FIT_SAMPLES), end + FIT_SAMPLES)
-            heard_on = {
-                track for track, one in zip(tracks, own, strict=True) if np.diff(one[around]).any()
-            } | {
+            heard_on = frozenset(
                 track
-                for theirs in witnesses
-                for track, one in zip(tracks, theirs, strict=True)
-                if np.diff(one[around]).any()
-            }
-            found.setdefault(index, []).append(
-                Stop(
-                    whole[0] - early, whole[1] + late, kind, frozenset(heard_on), bool(witnesses), is_instant
-                )
+                for track, versions in zip(tracks, zip(own, *witnesses, strict=True), strict=True)
+                if any(np.ptp(one[around]) for one in versions)
             )
+            stop = Stop(whole[0] - early, whole[1] + late, kind, heard_on, bool(witnesses), is_instant)
+            found.setdefault(index, []).append(stop)
     return found
 
 

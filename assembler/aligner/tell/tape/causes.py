@@ -19,7 +19,6 @@ from assembler.aligner.records.ranges import common, merged, ranges_of
 from assembler.aligner.tell.limits import (
     AS_UNLIKELY,
     LEAST_GAPS,
-    LONGEST_LOSS,
     LONGEST_TURN_SECONDS,
     MOST_CHANCE,
     MOST_HALVED,
@@ -30,7 +29,6 @@ from assembler.aligner.tell.limits import (
     STEADY_SHARE,
     TURN_SHARE,
 )
-from assembler.aligner.tell.tape.chance import log_tail
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
@@ -129,29 +127,13 @@ def _witnesses(passes: Sequence[PlacedPass], findings: ReelFindings, track: int)
     return [one for one in holding if one.name in kept]
 
 
-def _losses(one: PlacedPass, track: int) -> list[Range]:
-    """Return where a pass lost samples in slips."""
-    return [
-        (a.timeline_end, b.timeline_start)
-        for a, b in pairwise(one.maps[track].stretches)
-        if 0 < b.timeline_start - a.timeline_end <= LONGEST_LOSS
-    ]
-
-
 def _slips(one: PlacedPass, track: int, unsure: Collection[tuple[str, int]]) -> list[FoundFlaw]:
     """Return the slips of a pass as flaws: where samples were lost; where some were repeated, the next sample."""
     return [
-        FoundFlaw(
-            one.name,
-            track,
-            "slip",
-            a.timeline_end,
-            max(b.timeline_start, a.timeline_end + 1),
-            because=SLIPPED,
-        )
+        FoundFlaw(one.name, track, "slip", at, max(b.timeline_start, at + 1), because=SLIPPED)
         for a, b in pairwise(one.maps[track].stretches)
-        if b.timeline_start - a.timeline_end <= LONGEST_LOSS
-        and not {(one.name, b.pass_start), (one.name, a.pass_end)} & set(unsure)
+        for at in [a.timeline_end]
+        if not {(one.name, b.pass_start), (one.name, a.pass_end)} & set(unsure)
     ]
 
 
@@ -174,7 +156,7 @@ def _by_holders(
     """Return where every pass is flawed, and where several are; for each where it alone is, and where it is alone."""
     bad = [_spans_of(own) for own in flaws]
     plain = [_spans_of(flaw for flaw in own if flaw.kind != "disagreement") for own in flaws]
-    held = [merged([*one.covered(track), *_losses(one, track)]) for one in passes]
+    held = [merged([*one.covered(track), *one.maps[track].lost()]) for one in passes]
     rows = (*bad, *plain, *held)
     edges = distinct(np.array([edge for row in rows for one in row for edge in one], np.int64))
     if not edges.size:
@@ -248,3 +230,15 @@ def _rated(gaps: Float64s, interval: float, early: float) -> tuple[float, float]
         return 0.0, interval
     # One gap fits by itself: the interval was taken from it.
     return log_tail(count - 1, gaps.size - 1, share), interval
+
+
+def log_tail(least: int, trials: int, share: float) -> float:
+    """Return the logarithm of the chance that of so many trials, each hit by ``share``, at least so many are hit."""
+    if least <= 0:
+        return 0.0
+    hits = np.arange(least, trials + 1)
+    # Of the logarithms of factorials; the library's own tail takes a second to load.
+    factorials = np.concatenate(([0.0], np.cumsum(np.log(np.arange(1, trials + 1)))))
+    terms = factorials[trials] - factorials[hits] - factorials[trials - hits]
+    terms += hits * np.log(share) + (trials - hits) * np.log1p(-share)
+    return min(0.0, float(np.logaddexp.reduce(terms)))
