@@ -21,21 +21,19 @@ LEAST_AT_ONCE = 4
 # lone
 
 MOST_LEFT, LEAST_ON_LEVEL = 4, 0.9
-"""How often a level held may be left and met again, the share of its samples that are on it, and how much longer it is
-than any level beside it."""
+"""How often a level held may be left and met again, and the share of its samples that are on it."""
 
 # played
 
 PLAYED_LEAST_TRACKS = 3
-"""What begins and ends at the same samples on so many tracks is no chance."""
+"""What begins and ends at the same samples, or shows something at once, on so many tracks is no chance."""
 
 MOST_PARTIAL = 2
 """Flaws that take the same few tracks and leave others, where these tracks rest often."""
 
 MOST_UNFORETOLD, MOST_ODD, LEAST_LEVEL = 0.1, 1.5, 0.5
 """Share of the power of sound beside a border that its predictor may leave; what that leaves across the border against
-before it, as an effective value; level across it against before; share of samples there that differ from the last one.
-Noise as loud as half the sound leaves more, whatever the predictor; mutes and held levels do not change."""
+before it, as an effective value; level across it against before. Noise as loud as half the sound leaves more, whatever the predictor; mutes and held levels do not change."""
 
 # standstill
 
@@ -54,8 +52,8 @@ PIECE_SAMPLES, PIECES = 256, 2
 WINDOW_SAMPLES = PIECES * PIECE_SAMPLES
 
 STREWN_NATS, TRACK_NATS = 30.0, 3.0
-"""Sum over all tracks from which samples were lost, and on how many tracks it has to show by how much: on clean tape
-no window had 10 in sum."""
+"""Sum over all tracks from which samples were lost, and by how much it has to show on each of some: on clean tape no
+window had 10 in sum."""
 
 FAINT_NATS, MOST_NATS, USUAL_NATS, SCALE_NATS = 4.0, 12.0, 0.64, 2.0
 """From what on all tracks together are worth weighing, no track saying more than so much; what a track of sound has at
@@ -94,7 +92,7 @@ LEAST_ODDS, MOST_AN_HOUR = -3.5, 20
 # stuck
 
 STUCK_THINNED = 16
-"""Samples that are asked at once for a bit that is the same in all of them; of these every so many at first."""
+"""Of the samples of a piece every so many are asked at first for a bit that is the same in all of them."""
 
 STUCK_NATS = 60.0
 """Nats from which a bit is stuck: some ninety values that the bits above it take, all with the same."""

@@ -36,8 +36,8 @@ MET_SHARE = 1 / 3
 places are a sample of it."""
 
 UNTOLD_RATIO = 3.0
-"""So many tracks must belong for each one that does not; more where no log says so: then sound alone tells the place,
-and a kit of drums that stand on a track each must not outvote the players."""
+"""So many tracks must belong for each one that does not where no log says so: then sound alone tells the place, and a
+kit of drums that stand on a track each must not outvote the players. Where a log does, as many will do."""
 
 # reel
 
@@ -62,7 +62,8 @@ WIDE_SAMPLES = 9600
 than timecode's doubt that no log shows."""
 
 LEAST_ANCHORS = 24
-"""Anchors wanted even in a short overlap."""
+"""Anchors wanted even in a short overlap; as many places are asked about at most, where all tracks are, spread over all
+that were found: each is read in both passes."""
 
 SURE_SHARE = 0.9
 """Where so much is identical an anchor is not looked for elsewhere."""
@@ -82,8 +83,7 @@ FEWEST_EQUAL = 2
 # search
 
 SCOUTS = 16
-"""Telling samples that rule out most blocks of a long pass, and how many must agree: half of a probe may be flawed,
-and by chance so many hardly ever do."""
+"""Telling samples that rule out most blocks of a long pass, as fewer of them agree than are wanted of all."""
 
 # splices
 
@@ -163,14 +163,14 @@ SLIP_SIZE_SAMPLES = 4
 # tracks
 
 PLACES, LEAST_PLACES = 12, 3
-"""Places at which tracks are held against each other, spread over an overlap; with fewer found it is looked wider:
-one or two may be found by chance."""
+"""Places at which tracks, or passes, are held against each other, spread over an overlap. With fewer than so many it is
+looked wider, and nothing is said of a track: one or two may be found by chance."""
 
 MOST_LOOKS = 240
 """Places at which a track that seems a stranger is looked at again: enough that one that sounds seldom is met."""
 
 FEW_SHARE = 1 / 8
-"""Of so many places where a track sounds at least, it fits at fewer than this share: a note that comes again."""
+"""A stranger fits at fewer than this share of the places where it sounds: a note that comes again."""
 
 # strangers
 

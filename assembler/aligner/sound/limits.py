@@ -5,7 +5,8 @@ from __future__ import annotations
 # models
 
 LEAST_LAG, PERIOD_STRIDE = 16, 3
-"""Periods shorter than so many samples are left to the predictor; every third sample tells a longer one as well."""
+"""Periods shorter than so many samples, 3 kHz at 48 kHz, are left to the predictor; every third sample tells a longer
+one as well."""
 
 LEAST_PERIODIC = 0.5
 """A period is one where fewer samples differ from those a period before than half of those that differ from their
@@ -14,7 +15,7 @@ neighbours."""
 # surroundings
 
 FIT_SAMPLES = 1024
-"""Samples on each side of a place that the predictor is fitted to: 21 ms at 48 kHz."""
+"""Samples on each side of a place that tell what sounds there, and that a predictor is fitted to: 21 ms at 48 kHz."""
 
 LEAST_SCALE_STEPS = 0.02
 """The scale of what is foretold exactly, as silence in silence."""
@@ -51,7 +52,8 @@ PREDICTOR_ORDER = 24
 """Samples that a predictor foretells from: half a millisecond at 48 kHz holds the shape of voices and strings."""
 
 EDGE_SAMPLES = 48
-"""One millisecond at 48 kHz: the edge of a run whose level says whether something was cut off."""
+"""One millisecond at 48 kHz, an instant: the edge of a run whose level says whether something was cut off; shorter than
+players or sequencers keep together."""
 
 NOISE_SAMPLES, LONGEST_PAUSE = 512, 2000
 """Samples on either side by which noise is told to be steady, and the longest pause in it that is looked at so."""
@@ -68,10 +70,11 @@ PEAK_SAMPLES, LEAST_PEAK = 256, 0.95
 # waves
 
 LEAST_EDGES_BEFORE, LEAST_EDGES_BEHIND = 4, 2
-"""Edges that tell a period and two phases, with one to prove them, before a place; behind it two have only to fit."""
+"""Edges that tell a period and two phases, with one to prove them, before a place or in a row; behind it two have only
+to fit, and are enough to doubt what lies before them."""
 
 MOST_EDGES = 400
-"""Edges of a note that a wave is fitted to: more would tell its period no better."""
+"""Edges of a note that a wave is fitted to, or a block is known by: more would tell no better."""
 
 EDGE_ERROR = 1.0
 """Edges stand at whole samples, so that each lies within one of where the period puts it."""
@@ -79,7 +82,8 @@ EDGE_ERROR = 1.0
 # rests
 
 MOST_ALIKE = 4
-"""Rests on one track of one pass that may be mutes: more are how the instrument is played."""
+"""Rests on one track of one pass that may be mutes, lines in one place, stops of all tracks: more are how the sound
+itself goes, or is played."""
 
 RESTING_SHARE, MOST_SHORTER = 0.7, 0.5
 """Where so large a share of silences may be rests, as of mutes hardly ever, others not far shorter may be too."""
@@ -88,7 +92,7 @@ LEAST_REST = 480
 """No instrument rests for less than 10 ms at 48 kHz, as a rule."""
 
 RHYTHM_SHARE = 0.5
-"""So many of the gaps between silences of one length are whole beats where they keep time."""
+"""So many of the gaps between places near to each other are whole beats where they keep time."""
 
 LEVEL_SAMPLES = 240
 """Five milliseconds at 48 kHz, over which level is measured before a silence and behind it."""
@@ -100,7 +104,7 @@ MOST_SOFT, MOST_CROSSING = 0.05, 0.25
 """What sets in from zero begins with so small a share of its peak, or with more if it was zero one sample before."""
 
 LEAST_BEAT, LEAST_BEATS = 2400, 16
-"""Gates that follow a sequencer close every 50 ms or more at 48 kHz, what turns more often; and for a while."""
+"""What music keeps comes every 50 ms or more at 48 kHz, and for a while; what turns in a machine comes more often."""
 
 NEAR_PLACES = 4
 """Places on either side that say whether one keeps time, and gaps that are taken for the beat."""
@@ -108,7 +112,7 @@ NEAR_PLACES = 4
 # scale
 
 MOST_WORD_PIECES = 128
-"""Pieces of each track that are looked at for the bits it uses, and how many, spread over all of it."""
+"""Pieces of each track that are looked at for the bits it uses, spread over all of it."""
 
 LEAST_WORD_PIECES = 4
 """A track of which fewer pieces sound, on which there may be a burst alone, tells nothing of the tape."""
@@ -128,7 +132,7 @@ LEVEL_TOLD_DB, FRACTION_TOLD = 0.01, 0.02
 """Smaller than this neither is told; a level that is written with two decimals would read as none."""
 
 SURE_DEVIATIONS = 4.0
-"""What is told of a chain stands out by so many standard deviations."""
+"""What is told of a chain, or of reels that do not touch, stands out by so many standard deviations."""
 
 ROUNDING_STEPS = 0.45
 """Rounding to whole steps leaves 0.29 steps (uniform over one step), or 0.41 where both sides are rounded."""

@@ -26,7 +26,7 @@ FAR_SECONDS = 3600
 """Passes further from all others than this are asked about."""
 
 MOST_NAMED = 4
-"""Passes named in one note; of more the number is reported."""
+"""Passes, or places, named in one note; of more the number is reported."""
 
 # causes
 
