@@ -33,7 +33,8 @@ MOST_PARTIAL = 2
 
 MOST_UNFORETOLD, MOST_ODD, LEAST_LEVEL = 0.1, 1.5, 0.5
 """Share of the power of sound beside a border that its predictor may leave; what that leaves across the border against
-before it, as an effective value; level across it against before. Noise as loud as half the sound leaves more, whatever the predictor; mutes and held levels do not change."""
+before it, as an effective value; level across it against before. Noise as loud as half the sound
+leaves more, whatever the predictor; mutes and held levels do not change."""
 
 # standstill
 
