@@ -48,7 +48,7 @@ def _still_places(samples: Int32s, step: int) -> list[tuple[str, Range]]:
     """Return where noise stays still, or moves one way by single steps."""
     moves = np.diff(samples.astype(np.int64))
     found: list[Range] = []
-    for way in (step, -step):
+    for way in (0, step, -step):
         moves_on = (moves == 0) | (moves == way)
         for first, last in ranges_of(moves_on, least=LEAST_TELLING - 1):
             place = first, last + 1
@@ -65,13 +65,9 @@ def _still_places(samples: Int32s, step: int) -> list[tuple[str, Range]]:
 
 
 def _with_one_more(found: list[Range], place: Range) -> list[Range]:
-    """Return places with a further one. What moves neither way is found twice, each time with the noise's own steps."""
+    """Return places with a further one; what stays still moves either way as well, with some steps beside."""
     near = [one for one in found if one[0] < place[1] and place[0] < one[1]]
-    for one in near:
-        if max(abs(one[0] - place[0]), abs(one[1] - place[1])) <= CHANCE_SAMPLES:
-            still = max(one[0], place[0]), min(one[1], place[1])
-            return [still if other == one else other for other in found]
-    if any(one[1] - one[0] > place[1] - place[0] for one in near):
+    if any(place[1] - place[0] <= one[1] - one[0] + 2 * CHANCE_SAMPLES for one in near):
         return found
     return [*(one for one in found if one not in near), place]
 
