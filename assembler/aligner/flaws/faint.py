@@ -25,12 +25,7 @@ if TYPE_CHECKING:
 
 
 def faint_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
-    """Return mutes, holds and straight lines in noise of a few steps, as kind and range.
-
-    Args:
-        samples: one track; what touches its ends is left to the neighbouring piece.
-        step: one step of the tape's word length.
-    """
+    """Return mutes, holds and straight lines in noise of a few steps, as kind and range."""
     if samples.size < 2 * NOISE_SAMPLES or _median_is_over(np.abs(samples), MOST_LEVEL_STEPS * step):
         return []
     return sorted(_still_places(samples, step), key=lambda row: row[1])

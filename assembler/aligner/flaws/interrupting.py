@@ -50,12 +50,7 @@ if TYPE_CHECKING:
 
 
 def likely_lines(samples: Int32s, step: int) -> list[Range]:
-    """Return what runs straight from a kink to a kink, give or take a step; most of it is drawn by a machine.
-
-    Args:
-        samples: one track.
-        step: one step of the tape's word length.
-    """
+    """Return what runs straight from a kink to a kink, give or take a step; most of it is drawn by a machine."""
     slopes = np.diff(samples)
     bend = slopes[1:] - slopes[:-1]
     flat = np.zeros((bend.size + 8) // 8 * 8, np.bool_)

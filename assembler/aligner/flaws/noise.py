@@ -48,12 +48,7 @@ if TYPE_CHECKING:
 
 
 def bursts(samples: Int32s, step: int) -> list[Range]:
-    """Return the bursts of one track, in order.
-
-    Args:
-        samples: one track; what touches its ends is left to the neighbouring piece.
-        step: one step of the tape's word length.
-    """
+    """Return the bursts of one track, in order."""
     found: list[Range] = []
     for size, order in SCALES:
         for rough in _holes(samples, size, order):
@@ -67,10 +62,6 @@ def islands(samples: Int32s, step: int) -> list[Range]:
     """Return noise of one level thrown into silence, or into noise of a few steps, in order.
 
     A gate cuts noise out of silence as well, but does so again and again.
-
-    Args:
-        samples: one track; what touches its ends is left to the neighbouring piece.
-        step: one step of the tape's word length.
     """
     found = []
     quiet = MOST_QUIET_STEPS * step

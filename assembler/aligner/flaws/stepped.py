@@ -39,12 +39,7 @@ if TYPE_CHECKING:
 
 
 def interruptions(samples: Int32s, step: int) -> list[tuple[str, Range]]:
-    """Return what interrupts two-level waves that go on behind in phase, as kind and range, in order.
-
-    Args:
-        samples: one track; what touches its ends is left to the neighbouring piece.
-        step: one step of the tape's word length.
-    """
+    """Return what interrupts two-level waves that go on behind in phase, as kind and range, in order."""
     moves = samples[1:] != samples[:-1]
     if not LEAST_EDGES <= np.count_nonzero(moves) <= MOST_CHANGING * samples.size:
         return []
@@ -62,7 +57,7 @@ def interruptions(samples: Int32s, step: int) -> list[tuple[str, Range]]:
 
 
 def long_levels(samples: Int32s, step: int) -> list[Range]:
-    """Return levels other than zero that sound which holds levels holds for longer than any tone; as ``interruptions``.
+    """Return levels other than zero that sound which holds levels holds for longer than any tone.
 
     An oscillator that is stopped may hold its level too.
     """
@@ -83,7 +78,7 @@ def long_levels(samples: Int32s, step: int) -> list[Range]:
 
 
 def holds_levels(samples: Int32s, step: int) -> bool:
-    """Return whether sound hardly ever changes, and then by much; arguments as for ``interruptions``."""
+    """Return whether sound hardly ever changes, and then by much."""
     changes = np.abs(np.diff(samples.astype(np.int64)))
     changes = changes[changes > 0]
     few = 0 < changes.size <= MOST_CHANGING * samples.size

@@ -29,12 +29,7 @@ CHAIN_KINDS = frozenset({"not_transparent", "level_differs"})
 
 
 def chain_notes(reel: ExaminedReel, sheet: Sheet) -> list[Note]:
-    """Return a note for each pass that holds other numbers all along than one that stands above it.
-
-    Args:
-        reel: placed and compared.
-        sheet: the session.
-    """
+    """Return a note for each pass that holds other numbers all along than one that stands above it."""
     by_name = {one.name: one for one in reel.passes}
     wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
     return [
