@@ -48,8 +48,8 @@ def belongs(
     reference: TrackReader,
     probe: TrackReader,
     places: Sequence[tuple[int, int]],
-    expected: Callable[[int], int] | None,
-    slack: float,
+    expected: Callable[[int], int] | None = None,
+    slack: float | None = None,
 ) -> bool:
     """Return whether most tracks that sound in both passes agree that the probe belongs where it was found.
 
@@ -57,13 +57,17 @@ def belongs(
         reference: the pass it was found in.
         probe: the pass whose place is asked about.
         places: probe sample and shift of places where it was found.
-        expected: shift expected at a probe sample by the logs; None where no log tells.
-        slack: how far from that shift it may lie, in samples.
+        expected: shift expected at a probe sample.
+        slack: how far from that shift it may lie without contradicting the logs, in samples; None where no log tells.
     """
     if not places:
         return False
     found = agreement(reference, probe, places)
-    is_told = expected is not None and (median([abs(shift - expected(at)) for at, shift in places]) <= slack)
+    is_told = (
+        expected is not None
+        and slack is not None
+        and median([abs(shift - expected(at)) for at, shift in places]) <= slack
+    )
     return len(found.same) >= (1 if is_told else UNTOLD_RATIO) * len(found.other)
 
 

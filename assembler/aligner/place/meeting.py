@@ -110,11 +110,10 @@ def find_relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) ->
     where = expected_meeting(reference, one, sample_rate)
     if where is None:
         return None
-    by_log = None if where.slack is None else where.expected
     for radius in where.radii:
         found = relate(reference.audio, one.audio, where.expected, where.overlap, radius)
         if found is not None and belongs(
-            reference.audio, one.audio, found.places, by_log, where.slack or 0.0
+            reference.audio, one.audio, found.places, where.expected, where.slack
         ):
             return _stretched(found, one.audio.length, reference.audio.length)
     return None

@@ -79,7 +79,7 @@ def find_anywhere(reference: TrackReader, probe: TrackReader) -> int | None:
                 continue
             for there in (match.shift, *match.rivals):
                 shift = start + there - at
-                if belongs(reference, probe, [(place, shift) for place, _ in probes], None, 0.0):
+                if belongs(reference, probe, [(place, shift) for place, _ in probes]):
                     return shift
     return None
 

@@ -48,7 +48,6 @@ def examine_wiring(
         radii: how far around it to look, in samples; tried in order.
         slack: how far from what is expected it may lie without contradicting the logs; None where no log tells.
     """
-    by_log = None if slack is None else expected
     positions = anchor_positions(*overlap)
     chosen = positions[:: max(1, len(positions) // PLACES)]
     best: list[tuple[int, int]] = []
@@ -60,7 +59,7 @@ def examine_wiring(
             match = find_match(window, read_all(probe, at, ANCHOR_SAMPLES), radius)
             if match is not None:
                 places.append((at, start + match.shift - at))
-        if belongs(reference, probe, places, by_log, slack or 0.0):
+        if belongs(reference, probe, places, expected, slack):
             best = max(best, places, key=len)
         # One or two may be found by chance, in a tail of few steps.
         if len(best) >= LEAST_PLACES:
@@ -69,7 +68,7 @@ def examine_wiring(
         return _looked_at_closely(find_wiring(reference, probe, best), reference, probe, overlap)
     for radius in radii:
         found = search_wiring(reference, probe, overlap, expected, radius)
-        if found is not None and belongs(reference, probe, found[1].places, by_log, slack or 0.0):
+        if found is not None and belongs(reference, probe, found[1].places, expected, slack):
             return found[1]
     return None
 
