@@ -33,11 +33,11 @@ MOST_NAMED = 4
 SAME_PLACE_SAMPLES = 256
 """Flaws closer than this, on whatever track, are one place: one event wrote or read them wrong."""
 
-LEAST_GAPS, MOST_TURNS, MOST_HALVED = 5, 8, 3
-"""Fewer gaps prove no interval; a gap is up to so many turns, and the interval sought a gap's whole, half or third."""
+LEAST_GAPS, MOST_TURNS = 5, 8
+"""Fewer gaps prove no interval; a gap is up to so many turns."""
 
-PLACE_SECONDS = (0.00025, 0.001)
-"""A flaw is found to begin up to so long before or after its moment of the turn; both are tried."""
+PLACE_SECONDS = 0.001
+"""A flaw is found to begin up to so long before or after its moment of the turn."""
 
 TURN_SHARE = 0.02
 """What turns slowly changes its pace, as a spool does: so large a share of a turn is allowed for instead."""
@@ -53,9 +53,6 @@ LONGEST_TURN_SECONDS = 5.0
 
 MOST_TRIED = 64
 """Gaps that are tried as intervals, spread over all by size: work, not evidence."""
-
-AS_UNLIKELY = 0.7
-"""Half an interval fits wherever the whole one does: of intervals nearly as unlikely, as logarithms, the longest."""
 
 # chains
 

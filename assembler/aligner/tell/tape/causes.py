@@ -17,11 +17,9 @@ from assembler.aligner.records.because import SLIPPED
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.ranges import common, merged, ranges_of
 from assembler.aligner.tell.limits import (
-    AS_UNLIKELY,
     LEAST_GAPS,
     LONGEST_TURN_SECONDS,
     MOST_CHANCE,
-    MOST_HALVED,
     MOST_TRIED,
     MOST_TURNS,
     PLACE_SECONDS,
@@ -190,10 +188,10 @@ def _ranges(mask: Bools, edges: Int64s) -> list[Range]:
 def steady_interval(starts: Int64s, sample_rate: int) -> float | None:
     """Return the interval in samples at which places follow one another, or None where they come at random.
 
-    Each gap between two places is tried as one, two or three turns. A gap fits where it is a whole number of turns
-    as nearly as flaws are found to begin; gaps of several turns are left by turns that did no harm. The interval
-    that chance explains worst is reported if it explains it hardly at all (binomial tail, all intervals tried counted)
-    and a part may turn so slowly.
+    Each gap between two places is tried as a turn. A gap fits where it is a whole number of turns as nearly as flaws
+    are found to begin; gaps of several turns are left by turns that did no harm. The interval that chance explains
+    worst is reported if it explains it hardly at all (binomial tail, all intervals tried counted) and a part may turn
+    so slowly.
 
     Args:
         starts: shape (n,), rising.
@@ -202,18 +200,11 @@ def steady_interval(starts: Int64s, sample_rate: int) -> float | None:
     gaps = (apart := np.diff(starts))[apart > 0].astype(np.float64)
     if gaps.size < LEAST_GAPS:
         return None
-    rated = [
-        _rated(gaps, float(gap) / turns, seconds * sample_rate)
-        for gap in np.quantile(gaps, np.linspace(0, 1, min(gaps.size, MOST_TRIED)))
-        for turns in range(1, MOST_HALVED + 1)
-        for seconds in PLACE_SECONDS
-    ]
-    best = min(chance for chance, _ in rated)
-    if best + np.log(len(rated)) > np.log(MOST_CHANCE):
-        return None
-    longest = max(interval for chance, interval in rated if chance <= AS_UNLIKELY * best)
-    interval = _rated(gaps, longest, max(PLACE_SECONDS) * sample_rate)[1]
-    return interval if interval <= LONGEST_TURN_SECONDS * sample_rate else None
+    tried = np.quantile(gaps, np.linspace(0, 1, min(gaps.size, MOST_TRIED)))
+    rated = [_rated(gaps, float(gap), PLACE_SECONDS * sample_rate) for gap in tried]
+    chance, interval = min(rated)
+    is_steady = chance + np.log(len(rated)) <= np.log(MOST_CHANCE)
+    return interval if is_steady and interval <= LONGEST_TURN_SECONDS * sample_rate else None
 
 
 def _rated(gaps: Float64s, interval: float, early: float) -> tuple[float, float]:
