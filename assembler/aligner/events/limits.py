@@ -38,9 +38,6 @@ leaves more, whatever the predictor; mutes and held levels do not change."""
 
 # standstill
 
-LEAST_SOUNDING = 0.25
-"""Share of samples that differ from their predecessor in what sounds."""
-
 LONGEST_RAMP = 128
 """Samples beside a mute over which the machine may turn the sound down or up: there passes differ sample by sample, but
 for so many in a row that are equal by chance."""

@@ -21,7 +21,6 @@ from assembler.aligner.events.played import kept_together
 from assembler.aligner.flaws.limits import (
     CLIPPED_RATIO,
     LEAST_CHANGING,
-    LEAST_LONG,
     LEAST_NOISE,
     LEAST_TELLING,
     LONE_ROUGH_RATIO,
@@ -31,7 +30,7 @@ from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import constant_runs
-from assembler.aligner.sound.limits import PERIODS_SAMPLES
+from assembler.aligner.sound.limits import LEAST_BEAT, PERIODS_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
@@ -205,7 +204,7 @@ def _is_long(one: PlacedPass, track: int, place: Range) -> bool:
     if not any(np.ptp(side) > 0 for side in beside):
         return False
     own = max((run.end - run.start for side in beside for run in constant_runs(side)), default=0)
-    return end - start >= min(LEAST_LONG, CLIPPED_RATIO * max(own, LEAST_TELLING))
+    return end - start >= min(LEAST_BEAT, CLIPPED_RATIO * max(own, LEAST_TELLING))
 
 
 def _roughness(samples: Int32s) -> float:

@@ -39,6 +39,7 @@ from assembler.aligner.sound.levels import (
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     FIT_SAMPLES,
+    LEAST_FALL,
     LEAST_RUN,
     PREDICTOR_ORDER,
 )
@@ -169,7 +170,7 @@ def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
             (behind, (0, None)),
         )
     ]
-    if min(levels) < 0.2 * max(levels):
+    if min(levels) < LEAST_FALL * max(levels):
         return False
     errors = np.abs(
         prediction_errors(samples[start - FIT_SAMPLES : end + 4].astype(np.float64), fit_predictor(before))

@@ -89,16 +89,13 @@ MOST_CHANCE = 1e-12
 # stepped
 
 MOST_CHANGING = 0.25
-"""Share of samples that differ from the one before: what changes more often holds no levels."""
+"""Share of samples that differ from the one before: what changes more often holds no levels, and sounds."""
 
 LONE_EDGE_ERROR = 0.7
 """Samples that an edge may lie off its wave where no other pass bears witness: rounding, and a rough fit."""
 
 STEPPED_MOST_CHANCE = 0.25
 """Chance at most by which a note that sets in anywhere would be in phase: for 100 samples a period, a window of 25."""
-
-LEAST_LONG = 2400
-"""Half a period of 10 Hz at 48 kHz."""
 
 LEAST_NOISE = 0.5
 """Share of noise's samples that are values of their own."""
@@ -119,9 +116,6 @@ BESIDE_WINDOWS = 4
 
 LONGEST_BURST = 16384
 """No flaw of a lone pass is longer, a third of a second at 48 kHz, that is told by what goes on behind it."""
-
-LEAST_BESIDE = 0.15
-"""Level of the sound on one side of a burst against that on the other."""
 
 MOST_QUIET_STEPS, LEAST_OVER_QUIET = 16, 8
 """Beside noise in silence nothing is louder than so many steps, and the noise is that many times louder."""

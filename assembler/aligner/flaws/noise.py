@@ -21,7 +21,6 @@ from numpy.lib.stride_tricks import sliding_window_view
 from assembler.aligner.flaws.limits import (
     BESIDE_WINDOWS,
     COLOURED,
-    LEAST_BESIDE,
     LEAST_LEVEL,
     LEAST_LEVEL_STEPS,
     LEAST_OVER_QUIET,
@@ -37,6 +36,7 @@ from assembler.aligner.sound.levels import fit_predictor, prediction_errors, qui
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     FIT_SAMPLES,
+    LEAST_FALL,
     MOST_UNSTEADY,
     NOISE_SAMPLES,
     PREDICTOR_ORDER,
@@ -183,7 +183,7 @@ def _proved(samples: Int32s, rough: Range, step: int) -> Range | None:
     end = piece.size - backwards
     noise = piece[start:end]
     levels = [float(np.sqrt(np.mean(side**2))) for side in (piece[:FIT_SAMPLES], piece[-FIT_SAMPLES:])]
-    if min(levels) < max(LEAST_LEVEL_STEPS * step, LEAST_BESIDE * max(levels)) or not _is_even(noise):
+    if min(levels) < max(LEAST_LEVEL_STEPS * step, LEAST_FALL * max(levels)) or not _is_even(noise):
         return None
     if _goes_on_below(piece, start, end) or _goes_on_below(piece[::-1], piece.size - end, piece.size - start):
         return None

@@ -16,7 +16,6 @@ import numpy as np
 
 from assembler.aligner.flaws.limits import (
     LEAST_EDGES,
-    LEAST_LONG,
     LEAST_NOISE,
     LEAST_TELLING,
     LONE_EDGE_ERROR,
@@ -27,7 +26,7 @@ from assembler.aligner.flaws.limits import (
 )
 from assembler.aligner.records.ranges import has_full_word, ranges_of
 from assembler.aligner.sound.levels import is_straight
-from assembler.aligner.sound.limits import LEAST_JUMP_STEPS, MOST_EDGES, PERIODS_SAMPLES
+from assembler.aligner.sound.limits import LEAST_BEAT, LEAST_JUMP_STEPS, MOST_EDGES, PERIODS_SAMPLES
 from assembler.aligner.sound.pulse import Edges, Pulse, fit_pulse, joint_pulse, period_numbers
 from assembler.arrays import distinct, median
 
@@ -67,7 +66,7 @@ def long_levels(samples: Int32s, step: int) -> list[Range]:
     edges = np.flatnonzero(moves) + 1
     lengths = np.diff(edges)
     found = []
-    for number in np.flatnonzero((lengths >= LEAST_LONG) & (lengths <= LONGEST_BURST)):
+    for number in np.flatnonzero((lengths >= LEAST_BEAT) & (lengths <= LONGEST_BURST)):
         start, end = int(edges[number]), int(edges[number + 1])
         beside = samples[max(0, start - PERIODS_SAMPLES) : start], samples[end : end + PERIODS_SAMPLES]
         # A note may end while it is held, or begin.

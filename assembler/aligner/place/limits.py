@@ -55,11 +55,8 @@ ANCHOR_SAMPLES = 2048
 """Length of an anchor's probe: enough informative samples even in quiet material, short against most flaws."""
 
 ANCHOR_SPACING = 24000
-"""Half a second at 48 kHz: the least distance of two slips that are told apart."""
-
-WIDE_SAMPLES = 9600
-"""How far around its expected place an anchor is looked for where several in a row were not found: a slip larger
-than timecode's doubt that no log shows."""
+"""Half a second at 48 kHz: the least distance of two slips that are told apart, and how far around its place an anchor
+is looked for where several in a row were not found: a slip that no log shows."""
 
 LEAST_ANCHORS = 24
 """Anchors wanted even in a short overlap; as many places are asked about at most, where all tracks are, spread over all

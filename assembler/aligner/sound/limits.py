@@ -98,13 +98,15 @@ LEVEL_SAMPLES = 240
 """Five milliseconds at 48 kHz, over which level is measured before a silence and behind it."""
 
 MOST_RISE, LEAST_FALL = 2.0, 0.3
-"""Level of 5 ms behind a mute against 5 ms before it: the same sound, which may have died away meanwhile."""
+"""Level of 5 ms behind a mute against 5 ms before it, and of sound on one side of what was thrown in against that on
+the other: the same sound, which may have died away meanwhile."""
 
 MOST_SOFT, MOST_CROSSING = 0.05, 0.25
 """What sets in from zero begins with so small a share of its peak, or with more if it was zero one sample before."""
 
 LEAST_BEAT, LEAST_BEATS = 2400, 16
-"""What music keeps comes every 50 ms or more at 48 kHz, and for a while; what turns in a machine comes more often."""
+"""What music keeps comes every 50 ms or more at 48 kHz, and for a while; what turns in a machine comes more often, and
+no tone of sound that holds levels holds one for as long."""
 
 NEAR_PLACES = 4
 """Places on either side that say whether one keeps time, and gaps that are taken for the beat."""
@@ -135,13 +137,11 @@ SURE_DEVIATIONS = 4.0
 """What is told of a chain, or of reels that do not touch, stands out by so many standard deviations."""
 
 ROUNDING_STEPS = 0.45
-"""Rounding to whole steps leaves 0.29 steps (uniform over one step), or 0.41 where both sides are rounded."""
+"""Rounding to whole steps leaves 0.29 steps (uniform over one step), or 0.41 where both sides are rounded; a constant
+that is smaller may come from it."""
 
 SHORTENED_STEPS = 0.62
 """Cutting bits off leaves 0.29 of the new, larger step; triangular dither of two such steps makes it 0.5."""
-
-OFFSET_TOLD_STEPS = 0.5
-"""A smaller constant may come from rounding."""
 
 LEAST_LEVELS = 16
 """Sound that holds fewer levels, as a pulse wave does, has low bits that are zero at one gain and not at another."""

@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_SOUNDING, LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
+from assembler.aligner.events.limits import LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
 from assembler.aligner.events.stops.pace import Stop
+from assembler.aligner.flaws.limits import MOST_CHANGING
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.limits import NEAR_SAMPLES
@@ -111,7 +112,7 @@ def _is_cut_out(tracks: Sequence[Int32s], start: int, end: int, instant: int) ->
 
 
 def _sounds(samples: Int32s) -> bool:
-    return float(np.mean(np.diff(samples) != 0)) >= LEAST_SOUNDING
+    return float(np.mean(np.diff(samples) != 0)) >= MOST_CHANGING
 
 
 def _still_ranges(tracks: Sequence[Int32s]) -> list[Range]:
@@ -136,7 +137,7 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
     sounding = 0
     for mine, theirs in zip(own, other, strict=True):
         part = theirs[start:end]
-        differs = float(np.mean(part != mine[start:end])) >= LEAST_SOUNDING
+        differs = float(np.mean(part != mine[start:end])) >= MOST_CHANGING
         beside = mine[max(0, start - FIT_SAMPLES) : start], mine[end : end + FIT_SAMPLES]
         sounding += differs and _sounds(part) and any(_sounds(side) for side in beside if side.size > 1)
     return sounding >= LEAST_TRACKS
