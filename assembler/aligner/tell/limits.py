@@ -36,8 +36,8 @@ SAME_PLACE_SAMPLES = 256
 LEAST_GAPS, MOST_TURNS = 5, 8
 """Fewer gaps prove no interval; a gap is up to so many turns."""
 
-PLACE_SECONDS = 0.001
-"""A flaw is found to begin up to so long before or after its moment of the turn."""
+PLACE_SECONDS = (0.00025, 0.001)
+"""A flaw is found to begin up to so long before or after its moment of the turn; both are tried."""
 
 TURN_SHARE = 0.02
 """What turns slowly changes its pace, as a spool does: so large a share of a turn is allowed for instead."""

@@ -32,7 +32,6 @@ MAY_USE = {
 MOST_LINES, MOST_MODULES, MOST_USED = 250, 9, 10
 
 LONGER = {
-    "compare/lone": 296,
     "compare/blocks": 257,
     "events/settle": 281,
     "judge/place": 339,

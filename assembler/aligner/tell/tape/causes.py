@@ -201,7 +201,7 @@ def steady_interval(starts: Int64s, sample_rate: int) -> float | None:
     if gaps.size < LEAST_GAPS:
         return None
     tried = np.quantile(gaps, np.linspace(0, 1, min(gaps.size, MOST_TRIED)))
-    rated = [_rated(gaps, float(gap), PLACE_SECONDS * sample_rate) for gap in tried]
+    rated = [_rated(gaps, float(gap), early * sample_rate) for gap in tried for early in PLACE_SECONDS]
     chance, interval = min(rated)
     is_steady = chance + np.log(len(rated)) <= np.log(MOST_CHANCE)
     return interval if is_steady and interval <= LONGEST_TURN_SECONDS * sample_rate else None
