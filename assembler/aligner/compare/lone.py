@@ -13,7 +13,6 @@ import numpy as np
 from assembler.aligner.compare.blocks import is_unlike
 from assembler.aligner.compare.limits import (
     LEAST_HIDING,
-    LONE_BLOCK,
     LONE_MARGIN,
     LONGEST_TOLD,
     MOST_AGREEING,
@@ -26,6 +25,7 @@ from assembler.aligner.flaws.interrupting import is_drawn_line
 from assembler.aligner.flaws.limits import STRAIGHT_CONTEXT
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, total, without
 from assembler.aligner.sound.levels import is_peak
 from assembler.aligner.sound.limits import EDGE_SAMPLES, MOST_ALIKE, PEAK_SAMPLES
@@ -228,7 +228,7 @@ def _looked_at(
         for piece in without(other.covered(track), _long_ones(flawed.get(other.name, ())))
     )
     for held in one.covered(track):
-        for low, high in pieces_of(without([held], covered), LONE_BLOCK):
+        for low, high in pieces_of(without([held], covered), READ_SAMPLES):
             # Read a little further, but never over the end of a stretch: a slip is a splice too.
             first, last = max(held[0], low - LONE_MARGIN), min(held[1], high + LONE_MARGIN)
             found += [

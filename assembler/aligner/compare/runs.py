@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import STEPPED_SAMPLES
 from assembler.aligner.flaws.limits import MOST_CHANGING
 from assembler.aligner.flaws.stepped import holds_levels, interruptions
 from assembler.aligner.judge.limits import CONTEXT_SAMPLES
 from assembler.aligner.sound.levels import suspect_runs
-from assembler.aligner.sound.limits import EDGE_SAMPLES, LONGEST_PAUSE
+from assembler.aligner.sound.limits import EDGE_SAMPLES, LONGEST_PAUSE, PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.aligner.records.passes import PlacedPass
@@ -51,7 +50,7 @@ def _is_rest(one: PlacedPass, track: int, run: Range, step: int) -> bool:
     A faint tail in coarse steps holds zero like every other level.
     """
     start, end = run
-    beside = (start - STEPPED_SAMPLES, start), (end, end + STEPPED_SAMPLES)
+    beside = (start - PERIODS_SAMPLES, start), (end, end + PERIODS_SAMPLES)
     before, behind = (
         one.samples(track, *edge) for edge in ((start - EDGE_SAMPLES, start), (end, end + EDGE_SAMPLES))
     )
@@ -62,6 +61,6 @@ def _is_rest(one: PlacedPass, track: int, run: Range, step: int) -> bool:
         return True
     samples = one.samples(track, beside[0][0], beside[1][1])
     return not any(
-        low < STEPPED_SAMPLES + end - start and high > STEPPED_SAMPLES
+        low < PERIODS_SAMPLES + end - start and high > PERIODS_SAMPLES
         for _, (low, high) in interruptions(samples, step)
     )

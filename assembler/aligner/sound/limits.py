@@ -24,7 +24,8 @@ LEAST_BELL_STEPS = 0.5
 """Rounding leaves no bell-shaped errors narrower than this."""
 
 PERIODS_SAMPLES = 4096
-"""Samples before a place in which its period is sought: 85 ms at 48 kHz, four periods of 47 Hz."""
+"""Samples beside a place in which its period is sought, or that tell whether sound holds its levels: 85 ms at 48 kHz,
+four periods of 47 Hz."""
 
 LEAST_JUMP_STEPS = 8
 """Sound that holds levels jumps between them by so many steps, as a rule; noise of a few steps holds its own too."""
