@@ -49,6 +49,9 @@ times as long as any around."""
 LINE_SAMPLES = 2048
 """No line is followed further."""
 
+CHANCE_NATS = 20.0
+"""Sound that runs straight now and then by nature does so for long once in e^20 samples."""
+
 LINE_STEPS = 2.0
 """A line is rounded, and a sample beside it may belong to it."""
 

@@ -83,8 +83,8 @@ EDGE_ERROR = 1.0
 # rests
 
 MOST_ALIKE = 4
-"""Rests on one track of one pass that may be mutes, lines in one place, stops of all tracks: more are how the sound
-itself goes, or is played."""
+"""Rests on one track of one pass that may be mutes, lines or changes of noise in one place, stops of all tracks: more
+are how the sound itself goes, or is played."""
 
 RESTING_SHARE, MOST_SHORTER = 0.7, 0.5
 """Where so large a share of silences may be rests, as of mutes hardly ever, others not far shorter may be too."""

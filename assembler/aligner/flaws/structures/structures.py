@@ -21,7 +21,7 @@ from assembler.aligner.flaws.structures.lines import straight_lines
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import prediction_errors
-from assembler.aligner.sound.limits import EDGE_SAMPLES, MATERIAL_RUNS
+from assembler.aligner.sound.limits import EDGE_SAMPLES, MATERIAL_RUNS, MOST_ALIKE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -104,13 +104,13 @@ def level_borders(samples: Int32s, place: Range, predictor: Float64s) -> list[in
     errors = prediction_errors(samples[low:end].astype(np.float64), predictor)[predictor.size :]
     powers = np.concatenate(([0.0], np.cumsum(errors**2 + ROUNDING_POWER)))
     found: list[int] = []
-    pieces = [(0, end - start)]
-    while pieces:
-        first, last = pieces.pop()
-        gain, at = _level_change(powers, first, last)
-        if gain > LEVEL_NATS:
-            found += [at + start] if _is_abrupt(powers, at) else []
-            pieces += [(first, at), (at, last)]
+    changes = [_level_change(powers, 0, end - start)]
+    for _ in range(MOST_ALIKE):
+        gain, at, first, last = changes.pop(changes.index(max(changes)))
+        if gain <= LEVEL_NATS:
+            break
+        found += [at + start] if _is_abrupt(powers, at) else []
+        changes += [_level_change(powers, first, at), _level_change(powers, at, last)]
     return found
 
 
@@ -121,18 +121,18 @@ def _is_abrupt(powers: Float64s, at: int) -> bool:
     return bool(max(before, behind) > ABRUPT_RATIO * min(before, behind))
 
 
-def _level_change(powers: Float64s, first: int, last: int) -> tuple[float, int]:
-    """Return what it saves, in nats, to write errors at two levels, and where the second one begins."""
+def _level_change(powers: Float64s, first: int, last: int) -> tuple[float, int, int, int]:
+    """Return what it saves, in nats, to write errors at two levels, and where the second one begins; and the range."""
     splits = np.arange(first + LEAST_LEVEL, last - LEAST_LEVEL)
     if not splits.size:
-        return 0.0, first
+        return 0.0, first, first, last
     sizes = np.array([splits - first, last - splits])
     sums = np.array([powers[splits] - powers[first], powers[last] - powers[splits]])
     two = sizes * np.log(np.maximum(sums / sizes, ROUNDING_POWER))
     one = (last - first) * np.log(max(float(sums[:, 0].sum()) / (last - first), ROUNDING_POWER))
     gains = (one - two.sum(axis=0)) / 2.0
     best = int(gains.argmax())
-    return float(gains[best]), int(splits[best])
+    return float(gains[best]), int(splits[best]), first, last
 
 
 def busy_borders(samples: Int32s, place: Range) -> list[int]:
