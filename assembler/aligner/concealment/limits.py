@@ -19,7 +19,7 @@ of treble, short against a drum's attack."""
 LEAST_BEND = 0.35
 """Steps: rounding alone bends sound by about so much."""
 
-NOBODY_COST = 3.0
+NOBODY_COST = 0.0
 """Nats: that all captures lost one sample, beyond what each one's losses nearby make likely."""
 
 BROKEN_HOLD_COST = 9.0

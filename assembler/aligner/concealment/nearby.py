@@ -30,19 +30,19 @@ EULER = 0.5772156649
 """Mean of the negative logarithm of an exponentially distributed number of mean one."""
 
 
-def share_lost(lost: Bools, known: Bools) -> Float64s:
+def share_lost(lost: Float64s, known: Bools) -> Float64s:
     """Return for each sample which share of its parity was lost before it, behind it, or on both sides: the largest.
 
     A patch has abrupt borders, so that one side alone may tell.
 
     Args:
-        lost: whether a sample was lost, shape (samples,).
-        known: whether that is known of it; others do not count.
+        lost: how likely each sample was lost, shape (samples,).
+        known: which of them there are; others do not count.
     """
     share = np.empty(lost.size)
     for parity in (0, 1):
-        before, behind = _sides(np.asarray(lost[parity::2], np.int64))
-        seen_before, seen_behind = _sides(np.asarray(known[parity::2], np.int64))
+        before, behind = _sides(lost[parity::2])
+        seen_before, seen_behind = _sides(np.asarray(known[parity::2], np.float64))
         share[parity::2] = np.maximum.reduce(
             [
                 _share(before, seen_before),
@@ -53,16 +53,16 @@ def share_lost(lost: Bools, known: Bools) -> Float64s:
     return np.clip(share, LEAST_SHARE, MOST_SHARE)
 
 
-def _sides(counted: Int64s) -> tuple[Int64s, Int64s]:
+def _sides(counted: Float64s) -> tuple[Float64s, Float64s]:
     """Return the sums of what stands before each place and behind it, as far as nearby reaches."""
-    sums = np.concatenate(([0], np.cumsum(counted)))
+    sums = np.concatenate(([0.0], np.cumsum(counted)))
     at = np.arange(counted.size)
     before = sums[at] - sums[np.maximum(0, at - LOST_NEARBY)]
     behind = sums[np.minimum(counted.size, at + 1 + LOST_NEARBY)] - sums[at + 1]
     return before, behind
 
 
-def _share(lost: Int64s, seen: Int64s) -> Float64s:
+def _share(lost: Float64s, seen: Float64s) -> Float64s:
     return np.asarray((lost + PRIOR_LOST) / (seen + PRIOR_LOST + PRIOR_KEPT), np.float64)
 
 

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, FIRST_SHARE, NOBODY_COST, ROUNDS, SURE_NATS
+from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, FIRST_SHARE, NOBODY_COST, ROUNDS
 from assembler.aligner.concealment.marks import LINE, MEAN, THROUGHOUT, UP_TO_MEAN
 from assembler.aligner.concealment.nearby import bends_of, share_lost, spread_of_bend
 from assembler.aligner.concealment.path import States, distinct_states, least_totals, rows_at
@@ -76,7 +76,7 @@ def likeliest_truth(window: Window, at: Int64s, mean: Bools, held: Bools) -> Cho
         held: whether it is its predecessor again, same shape.
     """
     versions, present = window.versions, window.present
-    captures, size = versions.shape
+    captures = len(versions)
     explained = mean | held
     states = distinct_states(versions[:, at], present[:, at])
     lost = states.lost
@@ -103,7 +103,7 @@ def likeliest_truth(window: Window, at: Int64s, mean: Bools, held: Bools) -> Cho
         known = choice.truth < captures
         sound[at[known]] = versions[choice.truth[known], at[known]]
         if number + 1 < ROUNDS:
-            share = _shares(choice, at, size, present)
+            share = _shares(totals, states, at, present)
     return choice
 
 
@@ -112,20 +112,14 @@ def _sum(arrays: Iterable[Float64s]) -> Float64s:
     return reduce(np.ndarray.__add__, arrays)
 
 
-def _shares(choice: Choice, at: Int64s, size: int, present: Bools) -> Float64s:
-    """Return the share of losses near each differing sample, of each capture; only what is sure counts."""
-    sure = choice.lead >= SURE_NATS
-    shares = np.empty(choice.lost.shape)
-    found: dict[object, Float64s] = {}
-    for number, (surely, here) in enumerate(zip(choice.lost & sure, present, strict=True)):
-        # Captures that lost nothing, which most of many are, have one share.
-        name = number if surely.any() else here.tobytes()
-        if name not in found:
-            lost, known = np.zeros(size, np.bool_), here.copy()
-            lost[at] = surely
-            known[at] &= sure
-            found[name] = share_lost(lost, known)[at]
-        shares[number] = found[name]
+def _shares(totals: Float64s, states: States, at: Int64s, present: Bools) -> Float64s:
+    """Return the share of losses near each differing sample, of each capture: as likely as each of them is."""
+    shares = np.empty(states.lost.shape[::2])
+    for own, lost, here in zip(shares, states.lost, present, strict=True):
+        kept_cost, lost_cost = (np.where(mask, np.inf, totals).min(axis=0) for mask in (lost, ~lost))
+        likely = np.zeros(here.size)
+        likely[at] = here[at] / (1 + np.exp(np.clip(lost_cost - kept_cost, -50, 50)))
+        own[:] = share_lost(likely, here)[at]
     return shares
 
 

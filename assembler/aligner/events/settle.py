@@ -65,6 +65,8 @@ def settle_by_other_tracks(
     events = _events(by_pass)
     found, disputed = _disputed(found, events, passes)
     left: list[Undecided] = []
+    settled: list[FoundFlaw] = []
+    closed: list[Undecided] = []
     for group in _groups(open_places, bridge):
         whole = (group[0].start, max(place.end for place in group))
         guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, by_pass)
@@ -75,10 +77,10 @@ def settle_by_other_tracks(
         # That one pass is wrong does not make the other right where it looks wrong as well.
         left += [place for place in group if place.is_doubtful]
         for place in (place for place in group if not place.is_doubtful):
-            found = _cleared(found, [place])
             because = Because(Rule.OTHER_TRACKS)
-            found.append(FoundFlaw(guilty, place.track, kind, place.start, place.end, because=because))
-    return found, [*left, *disputed]
+            closed.append(place)
+            settled.append(FoundFlaw(guilty, place.track, kind, place.start, place.end, because=because))
+    return [*_cleared(found, closed), *settled], [*left, *disputed]
 
 
 def _events(by_pass: dict[tuple[str, int], list[Range]]) -> list[_Event]:
@@ -151,7 +153,9 @@ def _settle_noise_in_silence(
     for place in undecided:
         if place.silent:
             tracks.setdefault(_silence_key(place), set()).add(place.track)
-    found, left = list(flaws), []
+    settled: list[FoundFlaw] = []
+    closed: list[Undecided] = []
+    left: list[Undecided] = []
     for place in undecided:
         mates: set[int] = set()
         for early, late in product((-1, 0, 1), repeat=2):
@@ -160,10 +164,10 @@ def _settle_noise_in_silence(
             left.append(place)
             continue
         guilty = next(name for name in place.members if name != place.silent)
-        found = _cleared(found, [place])
         because = Because(Rule.SILENT_TRACKS)
-        found.append(FoundFlaw(guilty, place.track, "burst", place.start, place.end, because=because))
-    return found, left
+        closed.append(place)
+        settled.append(FoundFlaw(guilty, place.track, "burst", place.start, place.end, because=because))
+    return [*_cleared(flaws, closed), *settled], left
 
 
 def _silence_key(place: Undecided, early: int = 0, late: int = 0) -> tuple[str, tuple[str, ...], int, int]:
@@ -174,17 +178,19 @@ def _silence_key(place: Undecided, early: int = 0, late: int = 0) -> tuple[str, 
 
 def _groups(undecided: Sequence[Undecided], bridge: int) -> list[list[Undecided]]:
     groups: list[list[Undecided]] = []
+    end = 0
     for place in sorted(undecided, key=lambda one: (one.track, sorted((one.taken, *one.others)), one.start)):
-        last = groups[-1] if groups else None
+        last = groups[-1][0] if groups else None
         if (
             last
-            and last[0].track == place.track
-            and last[0].members == place.members
-            and place.start - max(one.end for one in last) <= bridge
+            and (last.track, last.members) == (place.track, place.members)
+            and place.start - end <= bridge
         ):
-            last.append(place)
+            groups[-1].append(place)
+            end = max(end, place.end)
         else:
             groups.append([place])
+            end = place.end
     return groups
 
 
@@ -231,7 +237,10 @@ def _guilty_at_once(
     (suspect,) = set(place.members) - guilty
     around = whole[0] - BORDER_SAMPLES, whole[1] + BORDER_SAMPLES
     is_suspect = any(
-        common([around], merged(ranges)) for (other, _), ranges in by_pass.items() if other == suspect
+        low < around[1] and high > around[0]
+        for (other, _), ranges in by_pass.items()
+        if other == suspect
+        for low, high in ranges
     )
     return None if is_suspect else name
 
@@ -261,9 +270,10 @@ def _are_alike(first: Range, second: Range) -> bool:
 def _kind(flaws: Sequence[FoundFlaw], guilty: str, whole: Range) -> str:
     """Return the kind of the flaws that decided, by the samples that show it."""
     lengths: Counter[str] = Counter()
+    near = whole[0] - BORDER_SAMPLES, whole[1] + BORDER_SAMPLES
     for flaw in flaws:
-        if flaw.pass_name == guilty:
-            lengths[flaw.kind] += sum(end - start for start, end in common([whole], [(flaw.start, flaw.end)]))
+        if flaw.pass_name == guilty and flaw.start < near[1] and flaw.end > near[0]:
+            lengths[flaw.kind] += min(flaw.end, near[1]) - max(flaw.start, near[0])
     return lengths.most_common(1)[0][0]
 
 
@@ -274,8 +284,11 @@ def _cleared(flaws: Sequence[FoundFlaw], places: Sequence[Undecided]) -> list[Fo
         for name in place.members:
             open_ranges.setdefault((name, place.track), []).append((place.start, place.end))
     holes = {key: merged(ranges) for key, ranges in open_ranges.items()}
-    return [
-        replace(flaw, start=start, end=end) if (start, end) != (flaw.start, flaw.end) else flaw
-        for flaw in flaws
-        for start, end in without([(flaw.start, flaw.end)], holes.get((flaw.pass_name, flaw.track), ()))
-    ]
+    left: list[FoundFlaw] = []
+    for flaw in flaws:
+        if flaw.because.rule == Rule.CONCEALED:
+            left.append(flaw)  # strewn losses hold right samples anyway
+            continue
+        pieces = without([(flaw.start, flaw.end)], holes.get((flaw.pass_name, flaw.track), ()))
+        left += [replace(flaw, start=start, end=end) for start, end in pieces]
+    return left
