@@ -20,7 +20,6 @@ from assembler.aligner.compare.unlike.witness import believed, heard_through
 from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_machine
 from assembler.aligner.concealment.rows import machine_made
 from assembler.aligner.concealment.weave import weave
-from assembler.aligner.events.copies import tell_copies
 from assembler.aligner.events.lone import told_together
 from assembler.aligner.events.settle import settle_by_other_tracks
 from assembler.aligner.events.stops.pace import joined_stops
@@ -158,7 +157,6 @@ def _gathered(
         MOST_GAP_SAMPLES,
         passes,
     )
-    flaws = tell_copies(passes, list(notes), flaws)
     open_places = [flaw for result in results for flaw in result.open_places]
     flaws += told_together(passes, list(notes), flaws, open_places)
     return ReelFindings(

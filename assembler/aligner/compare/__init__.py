@@ -12,7 +12,7 @@ In the order in which they act:
 - `places`: differences that are judged as one place, and losses that no difference shows.
 - `differences/`: which pass is right in a place, by a majority or by its sound.
 - `unlike/`: passes that hold other numbers all along, as witnesses.
-- `lone`: what a pass shows where no other one bears witness.
+- `lone`: what a pass shows where no other one bears witness; `runs`: whether a level is cut off, or the sound itself.
 
 The numbers stand in `limits`.
 """

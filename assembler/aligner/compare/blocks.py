@@ -93,16 +93,14 @@ def note_block(
         notes: of that track; added to.
         read: samples of each pass from ``low - RUN_MARGIN`` to ``high + RUN_MARGIN``; one and the same where they are.
     """
-    present = [(i, common(p.covered(track), [(low, high)])) for i, p in enumerate(passes)]
-    present = [(i, covered) for i, covered in present if covered]
+    present = {i: own for i, p in enumerate(passes) if (own := common(p.covered(track), [(low, high)]))}
     if not present:
         return  # a gap between passes, or all of them stand still
-    seen = {i: read[i] for i, _ in present}
+    seen = {i: read[i] for i in present}
     held = {i: glance.samples for i, glance in seen.items()}
     cut = {glance: glance.samples[RUN_MARGIN:-RUN_MARGIN] for glance in seen.values()}
-    inner = {i: cut[glance] for i, glance in seen.items()}
-    _note_differences(inner, dict(present), low, notes)
-    _note_machines(held, dict(present), low, step, notes)
+    _note_differences({i: cut[glance] for i, glance in seen.items()}, present, low, notes)
+    _note_machines(held, present, low, step, notes)
     scanned = {glance: held_ranges(glance, low - RUN_MARGIN, step) for glance in cut}
     for index, glance in seen.items():
         runs, lines, rows = scanned[glance]
@@ -141,7 +139,6 @@ def _pairs(
 def _note_differences(
     held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, notes: TrackNotes
 ) -> None:
-    indices = list(held)
     masks: dict[tuple[int, int], Bools] = {}
     found: dict[object, _Found] = {}
     for first, second, both, which in _pairs(held, covered):
@@ -157,9 +154,10 @@ def _note_differences(
             notes.largest[pair] = max(notes.largest.get(pair, 0), one.largest)
     if not masks:
         return
-    if len(indices) == 2:
-        places = ranges_of(masks[pair], offset=low, bridge=BRIDGE_SAMPLES)
-        add_ranges(notes.split.setdefault(pair, []), places)
+    if len(held) == 2:
+        add_ranges(
+            notes.split.setdefault(pair, []), ranges_of(masks[pair], offset=low, bridge=BRIDGE_SAMPLES)
+        )
     else:
         # Where none differ there is nothing to vote on.
         differing = np.flatnonzero(np.logical_or.reduce(list(masks.values())))
@@ -211,11 +209,10 @@ def _note_votes(
     indices, size = list(held), next(iter(held.values())).size
     here = np.stack([_covering(covered[index], low, size) for index in indices])
     agree = np.zeros((len(indices), size), np.int8)
-    for a, first in enumerate(indices):
-        for b in range(a + 1, len(indices)):
-            same = (held[first] == held[indices[b]]) & here[a] & here[b]
-            agree[a] += same
-            agree[b] += same
+    for a, b in combinations(range(len(indices)), 2):
+        same = (held[indices[a]] == held[indices[b]]) & here[a] & here[b]
+        agree[a] += same
+        agree[b] += same
     most = agree.max(axis=0)
     losing = here & (agree < most)
     # A majority is one group larger than every other; two pairs that contradict each other settle nothing.
@@ -226,11 +223,7 @@ def _note_votes(
         if mask.any():
             found = ranges_of(mask, offset=low, bridge=BRIDGE_SAMPLES)
             add_ranges(notes.outvoted.setdefault(index, []), found)
-    _note_open(indices, here, ~settled & (holders > 1), low, notes)
-
-
-def _note_open(indices: Sequence[int], here: Bools, mask: Bools, low: int, notes: TrackNotes) -> None:
-    for start, end in ranges_of(mask, bridge=BRIDGE_SAMPLES):
+    for start, end in ranges_of(~settled & (holders > 1), bridge=BRIDGE_SAMPLES):
         present = tuple(index for row, index in enumerate(indices) if here[row, start:end].all())
         if len(present) > 1:
             add_ranges(notes.split.setdefault(present, []), [(start + low, end + low)])
@@ -248,8 +241,8 @@ def add_ranges(places: list[Range], found: Sequence[Range]) -> None:
 def is_unlike(track_notes: TrackNotes, first: int, second: int) -> bool:
     """Return whether two passes hold other numbers all along; one long flaw leaves them the same beside it."""
     pair = min(first, second), max(first, second)
-    differing, compared = track_notes.differing.get(pair, 0), track_notes.compared.get(pair, 0)
-    overlap = track_notes.overlap.get(pair, 0)
+    told = track_notes.differing, track_notes.compared, track_notes.overlap
+    differing, compared, overlap = (counts.get(pair, 0) for counts in told)
     if overlap < LEAST_OVERLAP:
         return False
     if LIKENESS_SAMPLES * compared < LEAST_COMPARED * overlap:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from assembler.aligner.flaws.limits import LARGEST_LAG, LONE_CONTEXT, LONGEST_BURST
-from assembler.aligner.sound.limits import LONGEST_PAUSE
+from assembler.aligner.flaws.limits import LARGEST_LAG, LONGEST_BURST
+from assembler.aligner.sound.limits import FIT_SAMPLES, LONGEST_PAUSE
 
 # blocks
 
@@ -53,18 +53,13 @@ MOST_AGREEING = 8
 PEAK_SHARE = 0.5
 """Of all levels held, so many are peaks where these are clipped. Others are held anywhere."""
 
-STEPPED_SAMPLES = 4096
-"""Read on either side of a run to tell whether the sound there holds its levels."""
-
 LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": 0, "long level": 0}
 """Longer ones are told only where other tracks have them at the same samples."""
 
 LEAST_HIDING, MOST_HIDING = 16, 400
 """A flaw of the only other pass over more samples than this may hide one; so many on one track are looked under."""
 
-LONE_BLOCK = 1 << 17
-
-LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * LONE_CONTEXT
+LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * FIT_SAMPLES
 """What is read beside a lone block: a repeat with its original, a burst, and the sound around them."""
 
 # sparse

@@ -13,24 +13,22 @@ import numpy as np
 from assembler.aligner.compare.blocks import is_unlike
 from assembler.aligner.compare.limits import (
     LEAST_HIDING,
-    LONE_BLOCK,
     LONE_MARGIN,
     LONGEST_TOLD,
     MOST_AGREEING,
     MOST_HIDING,
     PEAK_SHARE,
-    STEPPED_SAMPLES,
 )
+from assembler.aligner.compare.runs import kind_of_run
 from assembler.aligner.flaws.alone import shown_alone
 from assembler.aligner.flaws.interrupting import is_drawn_line
-from assembler.aligner.flaws.limits import MOST_CHANGING, STRAIGHT_CONTEXT
-from assembler.aligner.flaws.stepped import holds_levels, interruptions
-from assembler.aligner.judge.limits import CONTEXT_SAMPLES
+from assembler.aligner.flaws.limits import STRAIGHT_CONTEXT
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, total, without
-from assembler.aligner.sound.levels import is_peak, suspect_runs
-from assembler.aligner.sound.limits import EDGE_SAMPLES, LONGEST_PAUSE, MOST_ALIKE, PEAK_SAMPLES
+from assembler.aligner.sound.levels import is_peak
+from assembler.aligner.sound.limits import EDGE_SAMPLES, MOST_ALIKE, PEAK_SAMPLES
 from assembler.aligner.sound.rests import find_rests
 
 if TYPE_CHECKING:
@@ -40,7 +38,6 @@ if TYPE_CHECKING:
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.rests import SharedRests
-    from assembler.arrays import Int32s
 
 
 def weigh_runs(
@@ -60,7 +57,7 @@ def weigh_runs(
     runs_of = {index: runs.kept() for index, runs in notes.runs.items()}
     for index, runs in runs_of.items():
         for start, end in runs:
-            kind = _kind_of_run(passes[index], track, (start, end), step, full_scale)
+            kind = kind_of_run(passes[index], track, (start, end), step, full_scale)
             # Beside another flaw of the same pass silence looks cut off by nature.
             if not kind or (kind == "mute" and common(_beside((start, end)), known[passes[index].name])):
                 continue
@@ -82,7 +79,7 @@ def weigh_runs(
                 muted = [one for one, run in held if without(common([run], known[one.name]), doubted)]
                 witnesses = [(one, run) for one, run in held if one not in muted]
                 # What looks cut off may be a rest beside a flaw: another pass shows sound dying away there.
-                if any(not _kind_of_run(one, track, run, step, full_scale) for one, run in witnesses):
+                if any(not kind_of_run(one, track, run, step, full_scale) for one, run in witnesses):
                     continue
                 if shared and _is_natural(passes[index], kind, (start, end), held, rests):
                     played.append(_cut_off(passes[index], track, kind, (low, high)))
@@ -231,7 +228,7 @@ def _looked_at(
         for piece in without(other.covered(track), _long_ones(flawed.get(other.name, ())))
     )
     for held in one.covered(track):
-        for low, high in pieces_of(without([held], covered), LONE_BLOCK):
+        for low, high in pieces_of(without([held], covered), READ_SAMPLES):
             # Read a little further, but never over the end of a stretch: a slip is a splice too.
             first, last = max(held[0], low - LONE_MARGIN), min(held[1], high + LONE_MARGIN)
             found += [
@@ -250,47 +247,3 @@ def _looked_at(
                 if start + first < high and end + first > low
             ]
     return found
-
-
-def _kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale: int) -> str:
-    start, end = run
-    margin = CONTEXT_SAMPLES
-    left = one.samples(track, start - margin, start + margin)
-    if end - start > 2 * margin:
-        # Only the edges of a long run tell anything; its middle is left out.
-        right = one.samples(track, end - margin, end + margin)
-        samples = np.concatenate((left, right))
-    else:
-        samples = one.samples(track, start - margin, end + margin)
-    for kind, _ in suspect_runs(samples, step, full_scale, at=margin):
-        return "" if kind == "mute" and _is_rest(one, track, run, step) else kind
-    return ""
-
-
-def _is_one_step_off(edge: Int32s) -> bool:
-    """Return whether sound beside zeros hardly ever changes, and is no farther from zero than its steps are wide."""
-    widths = np.abs(np.diff(edge.astype(np.int64)))
-    widest = int(widths.max())
-    return float(np.mean(widths > 0)) <= MOST_CHANGING and (widest == 0 or abs(int(edge[0])) <= widest)
-
-
-def _is_rest(one: PlacedPass, track: int, run: Range, step: int) -> bool:
-    """Return whether a wave that holds its levels stops and does not go on in phase, as it does for a rest.
-
-    A faint tail in coarse steps holds zero like every other level.
-    """
-    start, end = run
-    beside = (start - STEPPED_SAMPLES, start), (end, end + STEPPED_SAMPLES)
-    before, behind = (
-        one.samples(track, *edge) for edge in ((start - EDGE_SAMPLES, start), (end, end + EDGE_SAMPLES))
-    )
-    is_one_of_steps = _is_one_step_off(before[::-1]) or _is_one_step_off(behind)
-    if not is_one_of_steps and not all(holds_levels(one.samples(track, *side), step) for side in beside):
-        return False
-    if end - start > LONGEST_PAUSE:
-        return True
-    samples = one.samples(track, beside[0][0], beside[1][1])
-    return not any(
-        low < STEPPED_SAMPLES + end - start and high > STEPPED_SAMPLES
-        for _, (low, high) in interruptions(samples, step)
-    )

@@ -13,9 +13,8 @@ import numpy as np
 from assembler.aligner.compare.limits import PACE_SAMPLES, STREWN_WINDOW_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import MOST_GAP_SAMPLES
+from assembler.aligner.records.limits import MOST_GAP_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
-from assembler.aligner.sound.limits import BLOCK_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -65,13 +64,13 @@ def silence_around(one: PlacedPass, track: int, place: Range) -> Range:
         if not first <= place[0] < last:
             continue
         while first < low:
-            before = one.samples(track, max(first, low - BLOCK_SAMPLES), low)
+            before = one.samples(track, max(first, low - READ_SAMPLES), low)
             sounding = np.flatnonzero(before)
             low -= before.size - 1 - int(sounding[-1]) if sounding.size else before.size
             if sounding.size:
                 break
         while high < last:
-            behind = one.samples(track, high, min(last, high + BLOCK_SAMPLES))
+            behind = one.samples(track, high, min(last, high + READ_SAMPLES))
             sounding = np.flatnonzero(behind)
             high += int(sounding[0]) if sounding.size else behind.size
             if sounding.size:

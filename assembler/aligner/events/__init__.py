@@ -10,7 +10,6 @@ In the order in which they act:
 - `stops/`: all tracks of a pass stand still at once: it is as if it held nothing there.
 - `strewn/`: samples lost here and there on all tracks, without a witness.
 - `settle`: what some tracks decide settles the same place on the others.
-- `copies`: a block played twice that one track proves is told on others.
 - `lone`: the same moment on several tracks of a lone pass; `played`: unless musicians rest together.
 - `suspects`: of what stays open the places worth listening to, with the odds for a flaw.
 

@@ -18,64 +18,27 @@ LEAST_SILENT, BORDER_STEP = 3, 8
 LEAST_AT_ONCE = 4
 """Flaws of so many tracks between the same borders are one event, which spoils the others too."""
 
-# copies
-
-LEAST_BLOCK, LONGEST_BLOCK = 256, 1 << 16
-
-LEAST_EDGES = 3
-
-MOST_BEYOND = 0.5
-"""So large a share of its length may a copy go on by chance, in levels held and in silence."""
-
 # lone
 
-LEAST_SHOWN = 16
-
-MOST_LEFT, LEAST_ON_LEVEL, LONG_RATIO = 4, 0.9, 8
-"""How often a level held may be left and met again, the share of its samples that are on it, and how much longer it is
-than any level beside it."""
-
-BESIDE_SAMPLES = 64
-
-LEAST_NOISE = 0.5
-"""Share of values of their own among the samples of noise."""
-
-ROUGH_RATIO = 4.0
-"""Noise bends more sharply than the sound on either side of it."""
+MOST_LEFT, LEAST_ON_LEVEL = 4, 0.9
+"""How often a level held may be left and met again, and the share of its samples that are on it."""
 
 # played
 
-PLAYED_BORDER_SAMPLES = 2
-"""The first and the last sample of a flaw may be right by chance."""
-
 PLAYED_LEAST_TRACKS = 3
-"""What begins and ends at the same samples on so many tracks is no chance."""
+"""What begins and ends at the same samples, or shows something at once, on so many tracks is no chance."""
 
 MOST_PARTIAL = 2
 """Flaws that take the same few tracks and leave others, where these tracks rest often."""
 
-NEAR_PLACES, MOST_BEATS_TRIED, MOST_LATE = 4, 8, 8
-"""Borders on either side that say whether one keeps time; gaps that are taken for the beat; how many samples the grid
-may be off over many beats, which are no whole samples."""
-
-MOST_UNFORETOLD, MOST_ODD, LEAST_LEVEL, LEAST_CHANGING = 0.1, 1.5, 0.5, 0.75
+MOST_UNFORETOLD, MOST_ODD, LEAST_LEVEL = 0.1, 1.5, 0.5
 """Share of the power of sound beside a border that its predictor may leave; what that leaves across the border against
-before it, as an effective value; level across it against before; share of samples there that differ from the last one.
-Noise as loud as half the sound leaves more, whatever the predictor; mutes and held levels do not change."""
+before it, as an effective value; level across it against before. Noise as loud as half the sound
+leaves more, whatever the predictor; mutes and held levels do not change."""
 
 # standstill
 
-LEAST_STILL = 24
-"""Samples, half a millisecond at 48 kHz, for which all tracks stand still."""
-
-LEAST_SOUNDING = 0.25
-"""Share of samples that differ from their predecessor in what sounds."""
-
-AROUND_SAMPLES, INSTANT_SAMPLES = 1024, 40
-"""Without a witness: tracks that sound over so many samples on either side, all of them up to within so many of where
-they stand still; 0.8 ms at 48 kHz, less than players or sequencers keep together and a ramp's length."""
-
-LONGEST_RAMP, RAMP_BRIDGE = 128, 2
+LONGEST_RAMP = 128
 """Samples beside a mute over which the machine may turn the sound down or up: there passes differ sample by sample, but
 for so many in a row that are equal by chance."""
 
@@ -86,9 +49,9 @@ PIECE_SAMPLES, PIECES = 256, 2
 
 WINDOW_SAMPLES = PIECES * PIECE_SAMPLES
 
-STREWN_NATS, TRACK_NATS, LEAST_SHOWING = 30.0, 3.0, 3
-"""Sum over all tracks from which samples were lost, and on how many tracks it has to show by how much: on clean tape
-no window had 10 in sum."""
+STREWN_NATS, TRACK_NATS = 30.0, 3.0
+"""Sum over all tracks from which samples were lost, and by how much it has to show on each of some: on clean tape no
+window had 10 in sum."""
 
 FAINT_NATS, MOST_NATS, USUAL_NATS, SCALE_NATS = 4.0, 12.0, 0.64, 2.0
 """From what on all tracks together are worth weighing, no track saying more than so much; what a track of sound has at
@@ -109,10 +72,6 @@ LEAST_MOVING, LEAST_ODD = 4, 8
 """Steps that sound has to bend, or change, on both sides of a sample that tells something; one in so many means
 has to be rounded."""
 
-SLOWEST_SWEEPS, PACE_SAMPLES, MOST_PLAYED = 2400, 2, 3
-"""A drum turns at least 20 times a second, at 48 kHz every so many samples, and keeps pace to so many: no band stops
-so. Of other stops of a pass without a witness so many are its flaws, more are how it is played."""
-
 # suspects
 
 COINCIDENCE_SAMPLES = 8
@@ -120,9 +79,6 @@ COINCIDENCE_SAMPLES = 8
 
 NEARBY_SAMPLES, NEARBY_NATS = 12_000, 2.0
 """Flaws come in clusters: so close to one, a quarter of a second at 48 kHz, another is as much likelier."""
-
-SEARCHED_NATS = 21.0
-"""An hour of eight tracks holds e^21 samples: so unlikely a row of means stands somewhere in it by chance."""
 
 SINGLE_NATS = -3.0
 """Odds for a flaw of a look-alike by itself, the only one of its build on its track: one in twenty, in twelve lone
@@ -133,8 +89,8 @@ LEAST_ODDS, MOST_AN_HOUR = -3.5, 20
 
 # stuck
 
-STUCK_PIECE, STUCK_THINNED = 256, 16
-"""Samples that are asked at once for a bit that is the same in all of them; of these every so many at first."""
+STUCK_THINNED = 16
+"""Of the samples of a piece every so many are asked at first for a bit that is the same in all of them."""
 
 STUCK_NATS = 60.0
 """Nats from which a bit is stuck: some ninety values that the bits above it take, all with the same."""

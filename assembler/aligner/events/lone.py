@@ -16,23 +16,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import (
-    BESIDE_SAMPLES,
-    LEAST_NOISE,
-    LEAST_ON_LEVEL,
-    LEAST_SHOWN,
-    LONG_RATIO,
-    MOST_LEFT,
-    PLAYED_BORDER_SAMPLES,
-    PLAYED_LEAST_TRACKS,
-    ROUGH_RATIO,
-)
+from assembler.aligner.events.limits import BORDER_SAMPLES, LEAST_ON_LEVEL, MOST_LEFT, PLAYED_LEAST_TRACKS
 from assembler.aligner.events.played import kept_together
-from assembler.aligner.flaws.limits import LEAST_CHANGING, LEAST_LONG, LONG_CONTEXT
+from assembler.aligner.flaws.limits import (
+    CLIPPED_RATIO,
+    LEAST_CHANGING,
+    LEAST_NOISE,
+    LEAST_TELLING,
+    LONE_ROUGH_RATIO,
+)
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import constant_runs
+from assembler.aligner.sound.limits import LEAST_BEAT, PERIODS_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
@@ -114,8 +112,8 @@ def _pairs(proved: Sequence[FoundFlaw]) -> list[Range]:
     return [
         (start, end)
         for number, (start, end, track) in enumerate(places)
-        for _, last, other in places[number + 1 : bisect_right(starts, start + PLAYED_BORDER_SAMPLES)]
-        if track != other and abs(end - last) <= PLAYED_BORDER_SAMPLES
+        for _, last, other in places[number + 1 : bisect_right(starts, start + NEAR_SAMPLES)]
+        if track != other and abs(end - last) <= NEAR_SAMPLES
     ]
 
 
@@ -151,39 +149,39 @@ def _borders(places: Iterable[tuple[int, int]]) -> list[int]:
 
 def _is_at(flaw: FoundFlaw, place: Range) -> bool:
     """Return whether a flaw begins and ends where an event does; a level may have been held before."""
-    begins = abs(flaw.start - place[0]) <= PLAYED_BORDER_SAMPLES or (
-        flaw.kind == "hold" and flaw.start < place[0]
-    )
-    return begins and abs(flaw.end - place[1]) <= PLAYED_BORDER_SAMPLES
+    begins = abs(flaw.start - place[0]) <= NEAR_SAMPLES or (flaw.kind == "hold" and flaw.start < place[0])
+    return begins and abs(flaw.end - place[1]) <= NEAR_SAMPLES
 
 
 def _shown(one: PlacedPass, track: int, place: Range) -> str:
     """Return what a track shows between just these samples: mute, hold, burst; "" where it shows nothing."""
     start, end = place
-    if end - start < LEAST_SHOWN:
+    if end - start < LEAST_TELLING:
         return ""
-    samples = one.samples(track, start - BESIDE_SAMPLES, end + BESIDE_SAMPLES)
-    before, inner, behind = np.split(samples, [BESIDE_SAMPLES, samples.size - BESIDE_SAMPLES])
+    samples = one.samples(track, start - BORDER_SAMPLES, end + BORDER_SAMPLES)
+    before, inner, behind = np.split(samples, [BORDER_SAMPLES, samples.size - BORDER_SAMPLES])
     level = int(np.sort(inner)[inner.size // 2])
     if _is_held(inner, level):
         ends_there = before[-1] != level or behind[0] != level
         if level == 0:
             return "mute" if ends_there else ""
         return "hold" if ends_there or _is_long(one, track, place) else ""
-    is_rough = _roughness(inner) >= ROUGH_RATIO * max(_roughness(before), _roughness(behind))
+    is_rough = _roughness(inner) >= LONE_ROUGH_RATIO * max(_roughness(before), _roughness(behind))
     return "burst" if is_rough and distinct(inner).size >= LEAST_NOISE * inner.size else ""
 
 
 def _copied(one: PlacedPass, track: int, place: Range) -> str:
     """Return "repeat" where a track holds just what stands before the place, at its own length, and only there."""
     size = place[1] - place[0]
-    samples = one.samples(track, place[0] - LEAST_SHOWN, place[1] + LEAST_SHOWN)
-    if np.count_nonzero(np.diff(samples[LEAST_SHOWN:-LEAST_SHOWN])) < LEAST_CHANGING * size:
+    samples = one.samples(track, place[0] - LEAST_TELLING, place[1] + LEAST_TELLING)
+    if np.count_nonzero(np.diff(samples[LEAST_TELLING:-LEAST_TELLING])) < LEAST_CHANGING * size:
         return ""
-    for lag in range(size - PLAYED_BORDER_SAMPLES, size + PLAYED_BORDER_SAMPLES + 1):
-        is_same = samples == one.samples(track, place[0] - LEAST_SHOWN - lag, place[1] + LEAST_SHOWN - lag)
-        inner = is_same[LEAST_SHOWN + PLAYED_BORDER_SAMPLES : -LEAST_SHOWN - PLAYED_BORDER_SAMPLES]
-        goes_on = is_same[:LEAST_SHOWN].all() or is_same[-LEAST_SHOWN:].all()
+    for lag in range(size - NEAR_SAMPLES, size + NEAR_SAMPLES + 1):
+        is_same = samples == one.samples(
+            track, place[0] - LEAST_TELLING - lag, place[1] + LEAST_TELLING - lag
+        )
+        inner = is_same[LEAST_TELLING + NEAR_SAMPLES : -LEAST_TELLING - NEAR_SAMPLES]
+        goes_on = is_same[:LEAST_TELLING].all() or is_same[-LEAST_TELLING:].all()
         if inner.size and inner.all() and not goes_on:
             return "repeat"
     return ""
@@ -199,11 +197,14 @@ def _is_held(samples: Int32s, level: int) -> bool:
 def _is_long(one: PlacedPass, track: int, place: Range) -> bool:
     """Return whether a level is held for longer than any tone holds one, or than this sound does; silence has none."""
     start, end = place
-    beside = one.samples(track, start - LONG_CONTEXT, start), one.samples(track, end, end + LONG_CONTEXT)
+    beside = (
+        one.samples(track, start - PERIODS_SAMPLES, start),
+        one.samples(track, end, end + PERIODS_SAMPLES),
+    )
     if not any(np.ptp(side) > 0 for side in beside):
         return False
     own = max((run.end - run.start for side in beside for run in constant_runs(side)), default=0)
-    return end - start >= min(LEAST_LONG, LONG_RATIO * max(own, LEAST_SHOWN))
+    return end - start >= min(LEAST_BEAT, CLIPPED_RATIO * max(own, LEAST_TELLING))
 
 
 def _roughness(samples: Int32s) -> float:

@@ -19,27 +19,22 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
-    AROUND_SAMPLES,
-    LEAST_CHANGING,
     LEAST_LEVEL,
-    MOST_BEATS_TRIED,
-    MOST_LATE,
     MOST_ODD,
     MOST_PARTIAL,
     MOST_UNFORETOLD,
-    NEAR_PLACES,
-    PLAYED_BORDER_SAMPLES,
     PLAYED_LEAST_TRACKS,
 )
+from assembler.aligner.flaws.limits import LEAST_CHANGING
+from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
+from assembler.aligner.sound.beats import on_grid
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
-    LEAST_BEAT,
-    LEAST_BEATS,
+    FIT_SAMPLES,
     LEVEL_SAMPLES,
     MOST_ALIKE,
-    RHYTHM_SHARE,
 )
 from assembler.aligner.sound.rests import goes_on
 
@@ -49,7 +44,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.findings import FoundFlaw
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Float64s, Int32s, Int64s
+    from assembler.arrays import Int32s
 
 
 def kept_together(
@@ -97,10 +92,10 @@ def _moments(flaws: Iterable[FoundFlaw]) -> list[list[FoundFlaw]]:
     moments: list[list[FoundFlaw]] = []
     for flaw in sorted(flaws, key=lambda one: (one.start, one.end, one.track)):
         for moment in reversed(moments):
-            if moment[0].start < flaw.start - PLAYED_BORDER_SAMPLES:
+            if moment[0].start < flaw.start - NEAR_SAMPLES:
                 moments.append([flaw])
                 break
-            if abs(moment[0].end - flaw.end) <= PLAYED_BORDER_SAMPLES:
+            if abs(moment[0].end - flaw.end) <= NEAR_SAMPLES:
                 moment.append(flaw)
                 break
         else:
@@ -134,8 +129,8 @@ def _crossed(one: PlacedPass, lone: Mapping[int, Sequence[Range]], place: Range)
     """
     start, end = place
     before, behind = (
-        (start - AROUND_SAMPLES, start + EDGE_SAMPLES),
-        (end - EDGE_SAMPLES, end + AROUND_SAMPLES),
+        (start - FIT_SAMPLES, start + EDGE_SAMPLES),
+        (end - EDGE_SAMPLES, end + FIT_SAMPLES),
     )
     crossed = 0
     for side, order in ((before, 1), (behind, -1)):
@@ -149,16 +144,16 @@ def _crossed(one: PlacedPass, lone: Mapping[int, Sequence[Range]], place: Range)
 def _foretells(samples: Int32s) -> bool:
     """Return whether the last millisecond of a piece is foretold by what comes before, and as loud."""
     sound = samples.astype(np.float64)
-    before, across = sound[:AROUND_SAMPLES], sound[AROUND_SAMPLES:]
+    before, across = sound[:FIT_SAMPLES], sound[FIT_SAMPLES:]
     power = float(np.mean(before**2))
     beside = float(np.mean(before[-LEVEL_SAMPLES:] ** 2))
     if float(np.mean(across**2)) < LEAST_LEVEL**2 * beside or np.mean(np.diff(across) != 0) < LEAST_CHANGING:
         return False
     errors = prediction_errors(sound, fit_predictor(before))
-    usual = float(np.mean(errors[AROUND_SAMPLES // 2 : AROUND_SAMPLES] ** 2))
+    usual = float(np.mean(errors[FIT_SAMPLES // 2 : FIT_SAMPLES] ** 2))
     return (
         usual <= MOST_UNFORETOLD * min(power, beside)
-        and float(np.mean(errors[AROUND_SAMPLES:] ** 2)) <= MOST_ODD**2 * usual
+        and float(np.mean(errors[FIT_SAMPLES:] ** 2)) <= MOST_ODD**2 * usual
     )
 
 
@@ -175,43 +170,21 @@ def _sets_in_anew(one: PlacedPass, moment: Sequence[FoundFlaw]) -> bool:
 
 
 def _on_beats(borders: Sequence[tuple[int, Sequence[FoundFlaw]]]) -> list[Range]:
-    """Return, of borders that tracks share, where many stand on one grid to the sample, as a sequencer sets them.
+    """Return, of borders that tracks share, where many stand on one grid, as a sequencer sets them.
 
     Args:
         borders: of moments, each with its moment.
     """
     places = np.array(_shared_borders(borders), np.int64)
-    gaps = np.diff(places)
-    gaps = gaps[gaps >= LEAST_BEAT]
-    if gaps.size < LEAST_BEATS:
-        return []
-    tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(MOST_BEATS_TRIED))
-    share = max((_whole_beats(places, beat) for beat in tried), key=lambda share: float(share.mean()))
-    keeping = places[share >= RHYTHM_SHARE]
-    if keeping.size < RHYTHM_SHARE * places.size:
-        return []
-    return merged((at - PLAYED_BORDER_SAMPLES, at + PLAYED_BORDER_SAMPLES + 1) for at in keeping.tolist())
+    return merged((at - NEAR_SAMPLES, at + NEAR_SAMPLES + 1) for at in places[on_grid(places)].tolist())
 
 
 def _shared_borders(borders: Sequence[tuple[int, Sequence[FoundFlaw]]]) -> list[int]:
     """Return in order where moments of two tracks or more begin, or end."""
     shared: list[tuple[int, set[int]]] = []
     for at, moment in sorted(borders, key=lambda border: border[0]):
-        if shared and at <= shared[-1][0] + PLAYED_BORDER_SAMPLES:
+        if shared and at <= shared[-1][0] + NEAR_SAMPLES:
             shared[-1][1].update(_tracks(moment))
         else:
             shared.append((at, _tracks(moment)))
     return [at for at, tracks in shared if len(tracks) > 1]
-
-
-def _whole_beats(places: Int64s, beat: int) -> Float64s:
-    """Return for each place to how many of those near to it, as a share, it is so many whole beats."""
-    whole, near = np.zeros(places.size), np.zeros(places.size)
-    for away in range(1, NEAR_PLACES + 1):
-        gaps = places[away:] - places[:-away]
-        beats = np.rint(gaps / beat)
-        fits = np.abs(gaps - beats * beat) <= np.clip(beats, PLAYED_BORDER_SAMPLES, MOST_LATE)
-        for side in (slice(away, None), slice(None, -away)):
-            whole[side] += fits
-            near[side] += 1
-    return whole / near

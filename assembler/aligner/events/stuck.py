@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import STUCK_NATS, STUCK_PIECE, STUCK_THINNED
+from assembler.aligner.events.limits import PIECE_SAMPLES, STUCK_NATS, STUCK_THINNED
 from assembler.aligner.records.ranges import ranges_of
 from assembler.arrays import distinct
 
@@ -27,7 +27,7 @@ def stuck_bits(samples: Int32s) -> list[tuple[Range, float]]:
     Args:
         samples: shape (samples,).
     """
-    pieces = samples[: samples.size // STUCK_PIECE * STUCK_PIECE].reshape(-1, STUCK_PIECE)
+    pieces = samples[: samples.size // PIECE_SAMPLES * PIECE_SAMPLES].reshape(-1, PIECE_SAMPLES)
     # A few samples of each piece tell where it is worth looking at all.
     worth = np.flatnonzero(_between(pieces[:, ::STUCK_THINNED]))
     if not worth.size:
@@ -59,15 +59,15 @@ def _between(pieces: Int32s) -> Int64s:
 def _stuck(samples: Int32s, constant: Int64s, bit: int) -> list[tuple[Range, float]]:
     found: list[tuple[Range, float]] = []
     for first, last in ranges_of(constant >> bit & 1 > 0):
-        part = samples[first * STUCK_PIECE : last * STUCK_PIECE]
+        part = samples[first * PIECE_SAMPLES : last * PIECE_SAMPLES]
         nats = sum(
             float(np.log(2.0)) * (distinct(piece >> (bit + 1)).size - 1)
-            for piece in part.reshape(-1, STUCK_PIECE)
+            for piece in part.reshape(-1, PIECE_SAMPLES)
         )
         if nats >= STUCK_NATS:
             own = samples >> bit & 1 != part[0] >> bit & 1
-            before, behind = own[: first * STUCK_PIECE][::-1], own[last * STUCK_PIECE :]
-            start = first * STUCK_PIECE - (int(before.argmax()) if before.any() else before.size)
-            end = last * STUCK_PIECE + (int(behind.argmax()) if behind.any() else behind.size)
+            before, behind = own[: first * PIECE_SAMPLES][::-1], own[last * PIECE_SAMPLES :]
+            start = first * PIECE_SAMPLES - (int(before.argmax()) if before.any() else before.size)
+            end = last * PIECE_SAMPLES + (int(behind.argmax()) if behind.any() else behind.size)
             found.append(((start, end), nats))
     return found

@@ -25,10 +25,10 @@ from assembler.aligner.events.limits import (
     MOST_AN_HOUR,
     NEARBY_NATS,
     NEARBY_SAMPLES,
-    SEARCHED_NATS,
     SINGLE_NATS,
 )
 from assembler.aligner.records.because import Rule
+from assembler.aligner.records.limits import SEARCHED_NATS
 from assembler.aligner.records.ranges import merged, total
 from assembler.states import Suspect
 

@@ -47,10 +47,6 @@ def lone_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
 
     No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that
     goes on behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
-
-    Args:
-        samples: one track.
-        step: one step of the tape's word length.
     """
     lines = likely_lines(samples, step)
     found = [("straight", place) for place in lines if is_drawn_line(samples, place, step)]

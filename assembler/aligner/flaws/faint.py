@@ -12,19 +12,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import (
-    BESIDE_SAMPLES,
-    LEAST_STILL,
-    LONGEST_STILL,
-    MOST_BESIDE,
-    MOST_CHANCE,
-    MOST_LEVEL_STEPS,
-    MOST_UNSTEADY,
-    WHITE,
-)
+from assembler.aligner.flaws.limits import LEAST_TELLING, LONGEST_BURST, MOST_CHANCE, MOST_LEVEL_STEPS, WHITE
 from assembler.aligner.flaws.noise import unpredicted_shares
+from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
-from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_NOISE_STEPS
+from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_NOISE_STEPS, MOST_UNSTEADY, NOISE_SAMPLES
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -33,13 +25,8 @@ if TYPE_CHECKING:
 
 
 def faint_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
-    """Return mutes, holds and straight lines in noise of a few steps, as kind and range.
-
-    Args:
-        samples: one track; what touches its ends is left to the neighbouring piece.
-        step: one step of the tape's word length.
-    """
-    if samples.size < 2 * BESIDE_SAMPLES or _median_is_over(np.abs(samples), MOST_LEVEL_STEPS * step):
+    """Return mutes, holds and straight lines in noise of a few steps, as kind and range."""
+    if samples.size < 2 * NOISE_SAMPLES or _median_is_over(np.abs(samples), MOST_LEVEL_STEPS * step):
         return []
     return sorted(_still_places(samples, step), key=lambda row: row[1])
 
@@ -56,12 +43,12 @@ def _still_places(samples: Int32s, step: int) -> list[tuple[str, Range]]:
     """Return where noise stays still, or moves one way by single steps."""
     moves = np.diff(samples.astype(np.int64))
     found: list[Range] = []
-    for way in (step, -step):
+    for way in (0, step, -step):
         moves_on = (moves == 0) | (moves == way)
-        for first, last in ranges_of(moves_on, least=LEAST_STILL - 1):
+        for first, last in ranges_of(moves_on, least=LEAST_TELLING - 1):
             place = first, last + 1
-            if place[1] - place[0] <= LONGEST_STILL and _is_within_noise(samples, *place, step):
-                beside = moves_on[first - BESIDE_SAMPLES : first], moves_on[last : last + BESIDE_SAMPLES]
+            if place[1] - place[0] <= LONGEST_BURST and _is_within_noise(samples, *place, step):
+                beside = moves_on[first - NOISE_SAMPLES : first], moves_on[last : last + NOISE_SAMPLES]
                 usual = max(float(np.mean(side)) for side in beside)
                 if (last - first) * np.log(max(usual, 1e-3)) < np.log(MOST_CHANCE):
                     found = _with_one_more(found, place)
@@ -73,26 +60,22 @@ def _still_places(samples: Int32s, step: int) -> list[tuple[str, Range]]:
 
 
 def _with_one_more(found: list[Range], place: Range) -> list[Range]:
-    """Return places with a further one. What moves neither way is found twice, each time with the noise's own steps."""
+    """Return places with a further one; what stays still moves either way as well, with some steps beside."""
     near = [one for one in found if one[0] < place[1] and place[0] < one[1]]
-    for one in near:
-        if max(abs(one[0] - place[0]), abs(one[1] - place[1])) <= MOST_BESIDE:
-            still = max(one[0], place[0]), min(one[1], place[1])
-            return [still if other == one else other for other in found]
-    if any(one[1] - one[0] > place[1] - place[0] for one in near):
+    if any(place[1] - place[0] <= one[1] - one[0] + 2 * CHANCE_SAMPLES for one in near):
         return found
     return [*(one for one in found if one not in near), place]
 
 
 def _is_within_noise(samples: Int32s, start: int, end: int, step: int) -> bool:
     """Return whether there is white noise of one level, and of a few steps, before a place and behind it."""
-    if start < BESIDE_SAMPLES or end + BESIDE_SAMPLES > samples.size:
+    if start < NOISE_SAMPLES or end + NOISE_SAMPLES > samples.size:
         return False
-    sides = samples[start - BESIDE_SAMPLES : start], samples[end : end + BESIDE_SAMPLES]
+    sides = samples[start - NOISE_SAMPLES : start], samples[end : end + NOISE_SAMPLES]
     edges = sides[0][-EDGE_SAMPLES:], sides[1][:EDGE_SAMPLES]
     levels = [float(np.std(side)) for side in (*sides, *edges)]
     if min(levels) < LEAST_NOISE_STEPS * step:
         return False
     if max(levels) > min(MOST_LEVEL_STEPS * step, MOST_UNSTEADY * min(levels)):
         return False
-    return all(float(unpredicted_shares(side, BESIDE_SAMPLES, 24)[0]) > WHITE for side in sides)
+    return all(float(unpredicted_shares(side, NOISE_SAMPLES, 24)[0]) > WHITE for side in sides)

@@ -13,23 +13,21 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.limits import (
-    HASHED_SAMPLES,
     LARGEST_LAG,
-    LEAST_BEND_STEPS,
     LEAST_CHANGING,
     LEAST_KINK_STEPS,
     LEAST_LAG,
     LEAST_LEVEL_STEPS,
-    LONE_CONTEXT,
-    LONE_LEAST_STRAIGHT,
+    LEAST_LINE,
     LONE_ROUGH_RATIO,
     MOST_CLICK,
-    MOST_FROM_ZEROS,
+    MOST_LEVEL_STEPS,
     ROUGH_REACH,
     ROUGH_SAMPLES,
     SPLICE_RATIO,
     STRAIGHT_CONTEXT,
 )
+from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES
 from assembler.aligner.records.ranges import pieces_of, ranges_of
 from assembler.aligner.sound.glance.repeats import may_repeat
 from assembler.aligner.sound.levels import (
@@ -39,7 +37,13 @@ from assembler.aligner.sound.levels import (
     is_straight,
     prediction_errors,
 )
-from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_RUN, PREDICTOR_ORDER
+from assembler.aligner.sound.limits import (
+    EDGE_SAMPLES,
+    FIT_SAMPLES,
+    LEAST_FALL,
+    LEAST_RUN,
+    PREDICTOR_ORDER,
+)
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -48,12 +52,7 @@ if TYPE_CHECKING:
 
 
 def likely_lines(samples: Int32s, step: int) -> list[Range]:
-    """Return what runs straight from a kink to a kink, give or take a step; most of it is drawn by a machine.
-
-    Args:
-        samples: one track.
-        step: one step of the tape's word length.
-    """
+    """Return what runs straight from a kink to a kink, give or take a step; most of it is drawn by a machine."""
     slopes = np.diff(samples)
     bend = slopes[1:] - slopes[:-1]
     flat = np.zeros((bend.size + 8) // 8 * 8, np.bool_)
@@ -65,7 +64,7 @@ def likely_lines(samples: Int32s, step: int) -> list[Range]:
     edges = np.flatnonzero(flat[1:] != flat[:-1]) + 1
     edges = edges[int(flat[0]) :]
     firsts, lasts = edges[::2], edges[1::2]
-    inner = (lasts - firsts >= LONE_LEAST_STRAIGHT) & (lasts < bend.size)
+    inner = (lasts - firsts >= LEAST_LINE) & (lasts < bend.size)
     firsts, lasts = firsts[inner], lasts[inner]
     kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= LEAST_KINK_STEPS * step
     # A level is no line.
@@ -89,7 +88,7 @@ def is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
     bends = [np.abs(np.diff(side.astype(np.int64), 2)) for side in beside]
     return (
         min(side.size for side in bends) >= STRAIGHT_CONTEXT // 2
-        and min(median(side) for side in bends) >= LEAST_BEND_STEPS * step
+        and min(median(side) for side in bends) >= MOST_LEVEL_STEPS * step
         and is_straight(samples, start, end, step)
     )
 
@@ -123,7 +122,8 @@ def played_twice(samples: Int32s) -> list[Range]:
 def _likely_repeats(samples: Int32s) -> list[tuple[int, int]]:
     """Return lags, and a place for each, at which short pieces stand a second time; a sixteenth is looked at."""
     pieces = [
-        _telling_hashes(samples, piece) for piece in pieces_of([(0, samples.size - HASHED_SAMPLES)], 1 << 14)
+        _telling_hashes(samples, piece)
+        for piece in pieces_of([(0, samples.size - CHANCE_SAMPLES - 1)], 1 << 14)
     ]
     if not pieces:
         return []
@@ -145,9 +145,9 @@ def _telling_hashes(samples: Int32s, piece: Range) -> tuple[Int64s, UInt64s]:
     Which places these are depends on what stands there, so that both copies are.
     """
     first, behind = piece
-    wide = samples[first : behind + HASHED_SAMPLES].astype(np.uint64)
+    wide = samples[first : behind + CHANCE_SAMPLES + 1].astype(np.uint64)
     hashed = np.zeros(behind - first, np.uint64)
-    for index in range(HASHED_SAMPLES):
+    for index in range(CHANCE_SAMPLES + 1):
         np.bitwise_xor(hashed, wide[index : index + hashed.size], out=hashed)
         np.multiply(hashed, HASH_FACTOR, out=hashed)
     chosen = np.flatnonzero((hashed >> np.uint64(40)) & np.uint64(15) == 0)
@@ -157,14 +157,12 @@ def _telling_hashes(samples: Int32s, piece: Range) -> tuple[Int64s, UInt64s]:
 
 def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
     """Return whether a piece is cut in: its surroundings do not predict its first sample, or the one behind it."""
-    before = (
-        samples[start - LONE_CONTEXT : start].astype(np.float64) if start >= LONE_CONTEXT else np.zeros(0)
-    )
-    if before.size == 0 or end + LONE_CONTEXT > samples.size:
+    before = samples[start - FIT_SAMPLES : start].astype(np.float64) if start >= FIT_SAMPLES else np.zeros(0)
+    if before.size == 0 or end + FIT_SAMPLES > samples.size:
         return False
     if np.mean(np.diff(samples[start:end]) != 0) < LEAST_CHANGING:
         return False
-    behind = samples[end : end + LONE_CONTEXT].astype(np.float64)
+    behind = samples[end : end + FIT_SAMPLES].astype(np.float64)
     levels = [
         float(np.sqrt(np.mean(side[slice(*part)] ** 2)))
         for side, part in (
@@ -174,13 +172,13 @@ def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
             (behind, (0, None)),
         )
     ]
-    if min(levels) < 0.2 * max(levels):
+    if min(levels) < LEAST_FALL * max(levels):
         return False
     errors = np.abs(
-        prediction_errors(samples[start - LONE_CONTEXT : end + 4].astype(np.float64), fit_predictor(before))
+        prediction_errors(samples[start - FIT_SAMPLES : end + 4].astype(np.float64), fit_predictor(before))
     )
-    usual = float(np.quantile(errors[PREDICTOR_ORDER:LONE_CONTEXT], 0.99)) + 1.0
-    splices = errors[LONE_CONTEXT : LONE_CONTEXT + 4].max(), errors[-8:].max()
+    usual = float(np.quantile(errors[PREDICTOR_ORDER:FIT_SAMPLES], 0.99)) + 1.0
+    splices = errors[FIT_SAMPLES : FIT_SAMPLES + 4].max(), errors[-8:].max()
     # Rough sound can hide one of them, by chance.
     return max(float(splice) for splice in splices) > SPLICE_RATIO * usual
 
@@ -211,31 +209,31 @@ def clicks(samples: Int32s, step: int) -> list[Range]:
 
 def _is_edge_of_zeros(samples: Int32s, place: Range) -> bool:
     """Return whether zeros begin or end at what looks like a click: it is where sound is cut off or sets in again."""
-    reach = LEAST_RUN + MOST_FROM_ZEROS
+    reach = LEAST_RUN + NEAR_SAMPLES
     low = max(0, place[0] - reach)
     return any(run.value == 0 for run in constant_runs(samples[low : place[1] + reach]))
 
 
 def _click(samples: Int32s, rough: Range, step: int) -> Range | None:
     low, high = rough
-    if low < LONE_CONTEXT or high + LONE_CONTEXT > samples.size:
+    if low < FIT_SAMPLES or high + FIT_SAMPLES > samples.size:
         return None
-    piece = samples[low - LONE_CONTEXT : high + LONE_CONTEXT].astype(np.float64)
-    before, behind = piece[:LONE_CONTEXT], piece[-LONE_CONTEXT:]
+    piece = samples[low - FIT_SAMPLES : high + FIT_SAMPLES].astype(np.float64)
+    before, behind = piece[:FIT_SAMPLES], piece[-FIT_SAMPLES:]
     levels = [float(np.sqrt(np.mean(side**2))) for side in (before, behind)]
     if min(levels) < max(LEAST_LEVEL_STEPS * step, 0.5 * max(levels)):
         return None
     predictor = fit_predictor(before)
     errors = np.abs(prediction_errors(piece, predictor))
-    usual = float(errors[PREDICTOR_ORDER:LONE_CONTEXT].max()) + step
-    if float(errors[-LONE_CONTEXT + PREDICTOR_ORDER :].max()) > 2 * usual:
+    usual = float(errors[PREDICTOR_ORDER:FIT_SAMPLES].max()) + step
+    if float(errors[-FIT_SAMPLES + PREDICTOR_ORDER :].max()) > 2 * usual:
         return None
     odd = np.flatnonzero(errors > 4 * usual)
     if not odd.size:
         return None
     first = int(odd[0])
     length = _bridged(piece, first, predictor, 8 * usual)
-    start = first + low - LONE_CONTEXT
+    start = first + low - FIT_SAMPLES
     return (start, start + length) if length else None
 
 

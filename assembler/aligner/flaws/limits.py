@@ -4,47 +4,38 @@ from __future__ import annotations
 
 # structures
 
-KEY_SAMPLES = 16
+LEAST_TELLING = 16
+"""Samples, or changes, that say something chance does not: a key by which a block is known again, a peak cut off flat,
+what stands between two notes."""
 
-LEAST_REPEAT = 4 * KEY_SAMPLES
+LEAST_REPEAT = 4 * LEAST_TELLING
 """So many equal samples that do not just hold a level say that a block stands twice; then it is compared whole."""
 
-LEAST_QUIET = 256
-"""A block that begins or ends with so many zeros does so in silence."""
+MOST_IN_A_ROW = 3
+"""A level held inside another one makes two in a row, one from one clipped peak to the next three. Two-level waves and
+clipped peaks hold so many levels, and no other one for as long."""
 
-LEAST_TELLING = 16
+LEAST_ADJOINED = 256
+"""Samples of a block of levels that may be played twice, and of silence in which a block begins or ends."""
 
-MOST_IN_A_ROW, LONE_RATIO = 3, 4
-"""A level held inside another one makes two in a row, one from one clipped peak to the next three; one so many times as
-long as all others beside is no wave's."""
+LEAST_EDGES = 6
+"""Edges of a wave of two levels: fewer show no period."""
 
-MOST_LEVELS_HELD = 3
-"""Two-level waves and clipped peaks hold so many levels, and no other one for as long."""
+MOST_PROBES = 64
+"""Places that are asked for a block that stands twice, and earlier places at which each is sought: it bounds work."""
 
-LEAST_ADJOINED, LEAST_EDGES = 256, 6
+CLIPPED_RATIO = 2.0
+"""How much longer than any around a level is that is no clipped peak, nor a wave's."""
 
-CHANCE_EQUAL = 8
+LEAST_LEVEL, LEVEL_NATS = 24, 60.0
+"""A level of noise is looked at from so many samples on, where it saves so much; so long lasts what changes all the
+time, and what is thrown in."""
 
-MOST_PROBES, MOST_LAGS = 64, 400
-
-LEAST_CLIPPED, CLIPPED_RATIO = 16, 2.0
-"""From how many samples on a level is a clipped peak, and how much longer than any around it."""
-
-OUTSIDE_SAMPLES = 64
-"""A block that goes on repeating so far outside a place, where the captures agree, repeats by nature."""
-
-LEAST_LEVEL, LEVEL_NATS, MOST_LEVELS = 24, 60.0, 4
-"""A level of noise is looked at from so many samples on, where it saves so much; and so many changes at most."""
-
-ABRUPT_SAMPLES, ABRUPT_RATIO = 48, 3.0
+ABRUPT_RATIO = 3.0
 """Powers of so many errors on either side of a border differ by so much."""
 
 ROUNDING_POWER = 1.0 / 12.0
 """Of errors that are rounded to whole steps."""
-
-ROUGH_BRIDGE = 48
-
-LEAST_BUSY = 24
 
 # lines
 
@@ -54,41 +45,27 @@ LEAST_STRAIGHT = 8
 LEAST_LINE, LINE_RATIO, LEAST_CLIMB = 16, 1.4, 4
 """A line in slow sound is a machine's from so many samples and steps on, where it is so many
 times as long as any around."""
-LINE_GRAIN = 16
-"""The longest line around is known to this part of what would rule a line out."""
 
-LINE_SAMPLES, LEVEL_SAMPLES = 2048, 64
-"""No line is followed further; what has not moved by a step after so many samples is a level."""
-
-PLACE_REACH = 2
-"""A line that fills the place in which captures differ may reach so far out of it, or fall so short, by chance."""
-
-MOST_LINES = 4
-
-LINE_REACH, MOST_BESIDE_LINE = 8, 10
-"""A drawn line may begin and end so far from where it seems to; so many samples may go on along it by chance."""
-
-LINE_STEPS = 2.0
-"""A line is rounded, and a sample beside it may belong to it."""
+LINE_SAMPLES = 2048
+"""No line is followed further."""
 
 CHANCE_NATS = 20.0
 """Sound that runs straight now and then by nature does so for long once in e^20 samples."""
 
+LINE_STEPS = 2.0
+"""A line is rounded, and a sample beside it may belong to it."""
+
 # interrupting
 
-LONE_CONTEXT = 1024
-"""Samples of good sound on either side from which a flaw of a lone capture is told."""
+LEAST_KINK_STEPS = 16
+"""Sound bends by so much where a straight line begins and ends, and by more beside it: a slow wave is nearly straight
+for a while, but bends little beside that too."""
 
-LONE_LEAST_STRAIGHT, STRAIGHT_CONTEXT = 16, 256
-
-LEAST_BEND_STEPS, LEAST_KINK_STEPS = 64, 16
-"""The sound beside a straight line bends by so much from sample to sample, and so much where the line begins and
-ends: a slow wave is nearly straight for a while, but bends little beside that too."""
+STRAIGHT_CONTEXT = 256
+"""Samples on either side of a line over which the sound bends."""
 
 LEAST_LAG, LARGEST_LAG = 128, 4096
 """Blocks that a machine plays twice; longer ones may be a sequencer's, shorter ones a tone's periods."""
-
-HASHED_SAMPLES = 8
 
 LEAST_CHANGING = 0.75
 """Share of a repeated block's samples that differ from the one before: a square wave's level tells no block."""
@@ -97,56 +74,31 @@ SPLICE_RATIO = 2.0
 """How far a splice lies over nearly all prediction errors before it."""
 
 ROUGH_SAMPLES, ROUGH_REACH, LONE_ROUGH_RATIO = 32, 16, 4.0
+"""Clicks are looked for in short windows far rougher than so many on either side, then proved on their prediction
+errors. Chosen on tapes of ``scripts.bench.trial_sessions.make_tape`` (generator seeded with 77): nothing is told of
+good sound there."""
 
-MOST_CLICK, MOST_FROM_ZEROS = 8, 2
-
-LEAST_LEVEL_STEPS = 32
-"""Clicks are looked for in short windows far rougher than 16 windows on either side, then proved on their prediction
-errors. Values were chosen on tapes of ``scripts.bench.trial_sessions.make_tape`` (generator seeded with 77): nothing
-is told of good sound there.
-"""
+MOST_CLICK = 8
+"""Longer ones are bursts, or something else."""
 
 # faint
 
-BESIDE_SAMPLES = 512
-
 MOST_LEVEL_STEPS = 64
-
-MOST_UNSTEADY = 1.6
-"""The noise on either side is of one level."""
-
-LEAST_STILL = 12
+"""Noise of a few steps is no louder; sound in which lines are told bends by more from sample to sample."""
 
 MOST_CHANCE = 1e-12
 """Chance at most of what is told by what the noise beside it does: an hour of a track has 1.7e8 samples."""
 
-LONGEST_STILL = 16384
-
-MOST_BESIDE = 12
-"""Samples at the ends of a level that are equal by chance."""
-
 # stepped
 
 MOST_CHANGING = 0.25
-"""Share of samples that differ from the one before: what changes more often holds no levels."""
+"""Share of samples that differ from the one before: what changes more often holds no levels, and sounds."""
 
-STEPPED_LEAST_EDGES, MOST_EDGES = 6, 512
-"""Edges of a wave on one side: fewer show no period, more show nothing new."""
-
-LEAST_SWING_STEPS = 16
-
-LONGEST_PAUSE = 16384
-
-MOST_SPREAD = 1.4
-"""Samples that edges may lie off their lines, from the earliest to the latest: whole samples and a rough fit."""
+LONE_EDGE_ERROR = 0.7
+"""Samples that an edge may lie off its wave where no other pass bears witness: rounding, and a rough fit."""
 
 STEPPED_MOST_CHANCE = 0.25
 """Chance at most by which a note that sets in anywhere would be in phase: for 100 samples a period, a window of 25."""
-
-LEAST_LONG, LONG_CONTEXT = 2400, 4096
-"""Half a period of 10 Hz at 48 kHz."""
-
-STEPPED_MOST_CLICK, LEAST_MOVED = 8, 16
 
 LEAST_NOISE = 0.5
 """Share of noise's samples that are values of their own."""
@@ -157,32 +109,19 @@ SCALES = ((512, 24), (128, 10))
 """Windows that are looked at, and the order of their predictors."""
 
 WINDOWS_AT_ONCE = 128
+"""What stays in the processor's own memory: it decides time, nothing else."""
 
 WHITE, COLOURED = 0.6, 0.25
 """Share of a window's power that its predictor leaves: noise above, the sound beside it below."""
 
 BESIDE_WINDOWS = 4
+"""Windows on either side of noise in which sound foretells itself."""
 
 LONGEST_BURST = 16384
-
-LEAST_BURST = 24
-
-LEAST_BESIDE = 0.15
-
-CONTEXT = 1024
-
-NOISE_ROUGH_RATIO = 2.0
-
-EDGE_SAMPLES = 32
-
-LEAST_EDGE, MOST_UNEVEN = 0.6, 1.6
-"""The level at either end of a burst against all of it, and of its loudest third against its softest, in power."""
+"""No flaw of a lone pass is longer, a third of a second at 48 kHz, that is told by what goes on behind it."""
 
 MOST_QUIET_STEPS, LEAST_OVER_QUIET = 16, 8
 """Beside noise in silence nothing is louder than so many steps, and the noise is that many times louder."""
 
-TONE_SAMPLES = 512
-
-LEAST_HEARD = 0.6
-
-NOISE_LEAST_LEVEL_STEPS = 8
+LEAST_LEVEL_STEPS = 8
+"""Sound in which a click or a burst is told is that loud, as an effective value."""

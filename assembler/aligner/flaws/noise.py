@@ -21,26 +21,26 @@ from numpy.lib.stride_tricks import sliding_window_view
 from assembler.aligner.flaws.limits import (
     BESIDE_WINDOWS,
     COLOURED,
-    CONTEXT,
-    EDGE_SAMPLES,
-    LEAST_BESIDE,
-    LEAST_BURST,
-    LEAST_EDGE,
-    LEAST_HEARD,
+    LEAST_LEVEL,
+    LEAST_LEVEL_STEPS,
     LEAST_OVER_QUIET,
     LONGEST_BURST,
     MOST_QUIET_STEPS,
-    MOST_UNEVEN,
-    NOISE_LEAST_LEVEL_STEPS,
-    NOISE_ROUGH_RATIO,
     SCALES,
-    TONE_SAMPLES,
+    SPLICE_RATIO,
     WHITE,
     WINDOWS_AT_ONCE,
 )
 from assembler.aligner.records.ranges import has_full_word, ranges_of
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors, quick_length
-from assembler.aligner.sound.limits import PREDICTOR_ORDER
+from assembler.aligner.sound.limits import (
+    EDGE_SAMPLES,
+    FIT_SAMPLES,
+    LEAST_FALL,
+    MOST_UNSTEADY,
+    NOISE_SAMPLES,
+    PREDICTOR_ORDER,
+)
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
@@ -48,12 +48,7 @@ if TYPE_CHECKING:
 
 
 def bursts(samples: Int32s, step: int) -> list[Range]:
-    """Return the bursts of one track, in order.
-
-    Args:
-        samples: one track; what touches its ends is left to the neighbouring piece.
-        step: one step of the tape's word length.
-    """
+    """Return the bursts of one track, in order."""
     found: list[Range] = []
     products = _products(samples)
     for size, order in SCALES:
@@ -68,10 +63,6 @@ def islands(samples: Int32s, step: int) -> list[Range]:
     """Return noise of one level thrown into silence, or into noise of a few steps, in order.
 
     A gate cuts noise out of silence as well, but does so again and again.
-
-    Args:
-        samples: one track; what touches its ends is left to the neighbouring piece.
-        step: one step of the tape's word length.
     """
     found = []
     quiet = MOST_QUIET_STEPS * step
@@ -79,8 +70,8 @@ def islands(samples: Int32s, step: int) -> list[Range]:
     if samples.size > LONGEST_BURST + 2 * EDGE_SAMPLES and not has_full_word(~sounds):
         return []  # it sounds from end to end
     for start, end in ranges_of(sounds, bridge=EDGE_SAMPLES):
-        beside = samples[max(0, start - CONTEXT) : start], samples[end : end + CONTEXT]
-        if not LEAST_BURST <= end - start <= LONGEST_BURST or min(side.size for side in beside) < CONTEXT:
+        beside = samples[max(0, start - FIT_SAMPLES) : start], samples[end : end + FIT_SAMPLES]
+        if not LEAST_LEVEL <= end - start <= LONGEST_BURST or min(side.size for side in beside) < FIT_SAMPLES:
             continue
         noise = samples[start:end].astype(np.float64)
         is_alone = max(int(np.abs(side).max()) for side in beside) <= quiet
@@ -190,21 +181,21 @@ def _holes(samples: Int32s, products: Float32s, size: int, order: int) -> list[R
 def _proved(samples: Int32s, rough: Range, step: int) -> Range | None:
     """Return a burst to the sample, if it is one: set in, cut off, even, white, the sound going on behind it."""
     low, high = rough
-    if low < CONTEXT or high + CONTEXT > samples.size:
+    if low < FIT_SAMPLES or high + FIT_SAMPLES > samples.size:
         return None
-    piece = samples[low - CONTEXT : high + CONTEXT].astype(np.float64)
-    start = _first_odd(piece, CONTEXT, step)
-    backwards = _first_odd(piece[::-1], CONTEXT, step)
-    if start is None or backwards is None or piece.size - backwards - start < LEAST_BURST:
+    piece = samples[low - FIT_SAMPLES : high + FIT_SAMPLES].astype(np.float64)
+    start = _first_odd(piece, FIT_SAMPLES, step)
+    backwards = _first_odd(piece[::-1], FIT_SAMPLES, step)
+    if start is None or backwards is None or piece.size - backwards - start < LEAST_LEVEL:
         return None
     end = piece.size - backwards
     noise = piece[start:end]
-    levels = [float(np.sqrt(np.mean(side**2))) for side in (piece[:CONTEXT], piece[-CONTEXT:])]
-    if min(levels) < max(NOISE_LEAST_LEVEL_STEPS * step, LEAST_BESIDE * max(levels)) or not _is_even(noise):
+    levels = [float(np.sqrt(np.mean(side**2))) for side in (piece[:FIT_SAMPLES], piece[-FIT_SAMPLES:])]
+    if min(levels) < max(LEAST_LEVEL_STEPS * step, LEAST_FALL * max(levels)) or not _is_even(noise):
         return None
     if _goes_on_below(piece, start, end) or _goes_on_below(piece[::-1], piece.size - end, piece.size - start):
         return None
-    return start + low - CONTEXT, end + low - CONTEXT
+    return start + low - FIT_SAMPLES, end + low - FIT_SAMPLES
 
 
 def _goes_on_below(piece: Float64s, start: int, end: int) -> bool:
@@ -212,12 +203,12 @@ def _goes_on_below(piece: Float64s, start: int, end: int) -> bool:
 
     The strongest tone before the noise is looked for, at its pitch, in as much of the noise as is as long.
     """
-    before = piece[start - TONE_SAMPLES : start]
+    before = piece[start - NOISE_SAMPLES : start]
     spectrum = np.abs(np.fft.rfft(before * np.hanning(before.size), 16 * before.size))
     pitch = np.pi * float(np.argmax(spectrum)) / (8 * before.size)
-    noise = piece[start : min(end, start + TONE_SAMPLES)]
+    noise = piece[start : min(end, start + NOISE_SAMPLES)]
     heard = _tone(noise, pitch)
-    return heard > LEAST_HEARD * _tone(before, pitch)
+    return heard > WHITE * _tone(before, pitch)
 
 
 def _tone(samples: Float64s, pitch: float) -> float:
@@ -229,7 +220,7 @@ def _first_odd(piece: Float64s, context: int, step: int) -> int | None:
     """Return the first sample that the sound before it does not foretell."""
     errors = np.abs(prediction_errors(piece, fit_predictor(piece[:context])))
     usual = float(errors[PREDICTOR_ORDER:context].max()) + step
-    odd = np.flatnonzero(errors[context:] > NOISE_ROUGH_RATIO * usual)
+    odd = np.flatnonzero(errors[context:] > SPLICE_RATIO * usual)
     return context + int(odd[0]) if odd.size else None
 
 
@@ -237,10 +228,10 @@ def _is_even(noise: Float64s) -> bool:
     """Return whether noise is white, of one level, and as loud at its very ends."""
     power = float(np.mean(noise**2))
     ends = [float(np.mean(end**2)) for end in (noise[:EDGE_SAMPLES], noise[-EDGE_SAMPLES:])]
-    if min(ends) < LEAST_EDGE * power:
+    if min(ends) < WHITE * power:
         return False
     thirds = [float(np.mean(third**2)) for third in np.array_split(noise, 3)]
-    if noise.size >= 3 * EDGE_SAMPLES and max(thirds) > MOST_UNEVEN * min(thirds):
+    if noise.size >= 3 * EDGE_SAMPLES and max(thirds) > MOST_UNSTEADY * min(thirds):
         return False
     order = min(PREDICTOR_ORDER, noise.size // 12)
     errors = prediction_errors(noise, fit_predictor(noise, order))[order:]

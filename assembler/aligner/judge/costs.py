@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from assembler.aligner.flaws.builds import PEAKS
+from assembler.aligner.flaws.structures.builds import PEAKS
 from assembler.aligner.judge.limits import (
     KIND_COSTS,
     LEAST_OWN,
@@ -41,7 +41,7 @@ from assembler.aligner.sound.surroundings import errors_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.flaws.builds import Structure
+    from assembler.aligner.flaws.structures.builds import Structure
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.surroundings import Surroundings
     from assembler.arrays import Float64s, Int32s

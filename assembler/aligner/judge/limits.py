@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assembler.aligner.flaws.builds import CLIPPED, LONG_CLIPPED
+from assembler.aligner.flaws.structures.builds import CLIPPED, LONG_CLIPPED
 
 # place
 

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.builds import FORETOLD_COPY
-from assembler.aligner.flaws.structures import (
+from assembler.aligner.flaws.structures.builds import FORETOLD_COPY
+from assembler.aligner.flaws.structures.structures import (
     busy_borders,
     cuts_of,
     level_borders,
@@ -33,7 +33,7 @@ from assembler.aligner.sound.waves import are_edges_moved, lapse_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.flaws.builds import Structure
+    from assembler.aligner.flaws.structures.builds import Structure
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.surroundings import Surroundings
     from assembler.arrays import Bools, Int32s

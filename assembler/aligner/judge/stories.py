@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.builds import FORETOLD_COPY, PEAKS, STROKE
+from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, PEAKS, STROKE
 from assembler.aligner.judge.costs import added_cost, border_cost, flaw_cost, sound_cost
 from assembler.aligner.judge.limits import (
     ABRUPT_COST,
@@ -53,7 +53,7 @@ from assembler.aligner.sound.surroundings import errors_of
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.flaws.builds import Structure
+    from assembler.aligner.flaws.structures.builds import Structure
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.surroundings import Surroundings
     from assembler.arrays import Bools, Float64s, Int32s

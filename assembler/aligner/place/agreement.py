@@ -14,10 +14,9 @@ import numpy as np
 from assembler.aligner.place.anchors import read_all
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
+    LEAST_ANCHORS,
     LEAST_CHANGES,
-    LEAST_RATIO,
     MET_SHARE,
-    MOST_PLACES,
     SAME_SHARE,
     UNTOLD_RATIO,
 )
@@ -49,8 +48,8 @@ def belongs(
     reference: TrackReader,
     probe: TrackReader,
     places: Sequence[tuple[int, int]],
-    expected: Callable[[int], int] | None,
-    slack: float,
+    expected: Callable[[int], int] | None = None,
+    slack: float | None = None,
 ) -> bool:
     """Return whether most tracks that sound in both passes agree that the probe belongs where it was found.
 
@@ -58,14 +57,18 @@ def belongs(
         reference: the pass it was found in.
         probe: the pass whose place is asked about.
         places: probe sample and shift of places where it was found.
-        expected: shift expected at a probe sample by the logs; None where no log tells.
-        slack: how far from that shift it may lie, in samples.
+        expected: shift expected at a probe sample.
+        slack: how far from that shift it may lie without contradicting the logs, in samples; None where no log tells.
     """
     if not places:
         return False
     found = agreement(reference, probe, places)
-    is_told = expected is not None and (median([abs(shift - expected(at)) for at, shift in places]) <= slack)
-    return len(found.same) >= (LEAST_RATIO if is_told else UNTOLD_RATIO) * len(found.other)
+    is_told = (
+        expected is not None
+        and slack is not None
+        and median([abs(shift - expected(at)) for at, shift in places]) <= slack
+    )
+    return len(found.same) >= (1 if is_told else UNTOLD_RATIO) * len(found.other)
 
 
 def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple[int, int]]) -> Agreement:
@@ -81,7 +84,7 @@ def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple
     heard = np.zeros(probe.tracks, np.int64)
     met = np.zeros(probe.tracks, np.int64)
     along: list[list[float]] = [[] for _ in range(probe.tracks)]
-    for at, shift in places[:: max(1, len(places) // MOST_PLACES)]:
+    for at, shift in places[:: max(1, len(places) // LEAST_ANCHORS)]:
         here = read_all(probe, at, ANCHOR_SAMPLES)
         there = read_all(reference, at + shift, ANCHOR_SAMPLES)
         sounding = [

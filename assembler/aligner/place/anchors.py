@@ -18,7 +18,6 @@ from assembler.aligner.place.limits import (
     LEAST_ANCHORS,
     LEAST_EVIDENCE,
     SURE_SHARE,
-    WIDE_SAMPLES,
 )
 from assembler.aligner.place.matching import find_match, identity_at, informative
 
@@ -78,7 +77,7 @@ def find_anchors(
         if anchor is None:
             anchor = _search(reference, samples, at, expected(at), radius, last_shift)
         if anchor is None and last_shift is not None and missed:
-            anchor = _search(reference, samples, at, last_shift, max(radius, WIDE_SAMPLES), last_shift)
+            anchor = _search(reference, samples, at, last_shift, max(radius, ANCHOR_SPACING), last_shift)
         missed = 0 if anchor else missed + 1
         if anchor is not None:
             found.append(anchor)

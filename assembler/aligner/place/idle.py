@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.place.limits import SCAN_BLOCK
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.records.timemap import TimeMap
 from assembler.timecode import frame_rate
@@ -63,14 +63,14 @@ def _reach(one: PlacedPass, tracks: Iterable[int]) -> Range:
 
 def _sounding(one: PlacedPass, tracks: Sequence[int], reach: Range) -> Range | None:
     """Return from the first to after the last sample of a pass that is not zero on some track; None for silence."""
-    for low in range(reach[0], reach[1], SCAN_BLOCK):
-        ahead = _loud(one, tracks, low, min(reach[1], low + SCAN_BLOCK))
+    for low in range(reach[0], reach[1], READ_SAMPLES):
+        ahead = _loud(one, tracks, low, min(reach[1], low + READ_SAMPLES))
         if ahead is not None:
             break
     else:
         return None
-    for high in range(reach[1], reach[0], -SCAN_BLOCK):
-        behind = _loud(one, tracks, max(reach[0], high - SCAN_BLOCK), high)
+    for high in range(reach[1], reach[0], -READ_SAMPLES):
+        behind = _loud(one, tracks, max(reach[0], high - READ_SAMPLES), high)
         if behind is not None:
             return ahead[0], behind[1]
     return None

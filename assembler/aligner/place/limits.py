@@ -25,9 +25,6 @@ LOG_DELAY_SECONDS = 0.025
 
 # agreement
 
-MOST_PLACES = 24
-"""Places at most that all tracks are asked about, spread over all that were found: each is read in both passes."""
-
 LEAST_CHANGES = 12
 """Changes of value in a place from which a track sounds: a bass note as a square wave has about as many."""
 
@@ -38,9 +35,9 @@ MET_SHARE = 1 / 3
 """Share of the places at which a track is identical from which it belongs: up to half of it may be flawed, and the
 places are a sample of it."""
 
-LEAST_RATIO, UNTOLD_RATIO = 1.0, 3.0
-"""So many tracks must belong for each one that does not; more where no log says so: then sound alone tells the place,
-and a kit of drums that stand on a track each must not outvote the players."""
+UNTOLD_RATIO = 3.0
+"""So many tracks must belong for each one that does not where no log says so: then sound alone tells the place, and a
+kit of drums that stand on a track each must not outvote the players. Where a log does, as many will do."""
 
 # reel
 
@@ -48,12 +45,6 @@ PURE_GAIN_CORRELATION = 0.9999
 """Two pieces as alike as this differ by nothing but their level."""
 
 # tie
-
-TIE_SECONDS = 0.02
-"""How far a reel may be moved: what two timecode logs may be off against each other."""
-
-TOUCH_DEVIATIONS = 3.0
-"""Reels touch if what is between them is within so many standard deviations: hardly two that do lie further apart."""
 
 MOST_TOUCH_SECONDS = 0.001
 """Timecode that tells less than this does not tell whether reels touch."""
@@ -64,14 +55,12 @@ ANCHOR_SAMPLES = 2048
 """Length of an anchor's probe: enough informative samples even in quiet material, short against most flaws."""
 
 ANCHOR_SPACING = 24000
-"""Half a second at 48 kHz: the least distance of two slips that are told apart."""
-
-WIDE_SAMPLES = 9600
-"""How far around its expected place an anchor is looked for where several in a row were not found: a slip larger
-than timecode's doubt that no log shows."""
+"""Half a second at 48 kHz: the least distance of two slips that are told apart, and how far around its place an anchor
+is looked for where several in a row were not found: a slip that no log shows."""
 
 LEAST_ANCHORS = 24
-"""Anchors wanted even in a short overlap."""
+"""Anchors wanted even in a short overlap; as many places are asked about at most, where all tracks are, spread over all
+that were found: each is read in both passes."""
 
 SURE_SHARE = 0.9
 """Where so much is identical an anchor is not looked for elsewhere."""
@@ -90,21 +79,8 @@ FEWEST_EQUAL = 2
 
 # search
 
-SCAN_BLOCK = 1 << 18
-"""Samples read at once while a whole pass is searched, 5.5 s at 48 kHz: it decides memory, no place."""
-
-PROBES = 8
-"""Probes of a pass, spread over all of it, that are sought by sound alone: half of them may lie in flaws or silence."""
-
-SEARCH_MOST_PLACES = 16
-"""Places that single tracks tell, the likest first, which all tracks are asked about."""
-
-SCOUTS, LEAST_SCOUTS = 16, 4
-"""Telling samples that rule out most blocks of a long pass, and how many must agree: half of a probe may be flawed,
-and by chance so many hardly ever do."""
-
-LEVEL_TOLD_DB = 0.02
-"""A difference of level smaller than this is not reported of passes that are nowhere identical."""
+SCOUTS = 16
+"""Telling samples that rule out most blocks of a long pass, as fewer of them agree than are wanted of all."""
 
 # splices
 
@@ -184,28 +160,16 @@ SLIP_SIZE_SAMPLES = 4
 # tracks
 
 PLACES, LEAST_PLACES = 12, 3
-"""Places at which tracks are held against each other, spread over an overlap; with fewer found it is looked wider:
-one or two may be found by chance."""
-
-MOST_SEARCHES = 6
-"""Places at which each track is sought by itself, where all together are found nowhere: each is a search of its own."""
+"""Places at which tracks, or passes, are held against each other, spread over an overlap. With fewer than so many it is
+looked wider, and nothing is said of a track: one or two may be found by chance."""
 
 MOST_LOOKS = 240
 """Places at which a track that seems a stranger is looked at again: enough that one that sounds seldom is met."""
 
-LEAST_LOOKS = 3
-"""A track is a stranger only where it sounds at so many places at least and fits at none of up to so many."""
-
-LEAST_COUNTED, FEW_SHARE = 8, 1 / 8
-"""Of so many places where a track sounds at least, it fits at fewer than this share: a note that comes again."""
-
-BELONGS_SHARE = 0.5
-"""Share of informative samples that must be identical: up to half of what is looked at may be flawed."""
+FEW_SHARE = 1 / 8
+"""A stranger fits at fewer than this share of the places where it sounds: a note that comes again."""
 
 # strangers
-
-MOST_PIECES = 8
-"""Places at which a stranger is held against the track that it should be, spread over all that were found."""
 
 SERIES_SLIPS = 2
 """Slips of one pass, all by as much, that settle whose one more is that nothing else tells: a clock that drifts against

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 import numpy as np
 
@@ -64,6 +64,39 @@ def told_within(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> f
     return LOG_DELAY_SECONDS * sample_rate + search_doubt(reference.position, one.position)
 
 
+class Meeting(NamedTuple):
+    """Where a pass may lie in another one.
+
+    Args:
+        overlap: range of its samples that may lie inside the other pass.
+        expected: shift expected at one of its samples.
+        radii: how far around that to look, in samples; tried in order.
+        slack: how far from it the pass may lie without contradicting the logs; None where no log tells.
+    """
+
+    overlap: tuple[int, int]
+    expected: Callable[[int], int]
+    radii: list[int]
+    slack: float | None
+
+
+def expected_meeting(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> Meeting | None:
+    """Return where a pass may lie in another one, by its log, or else by its sound; None where it lies nowhere."""
+    if one.position.source == "audio":
+        shift = find_anywhere(reference.audio, one.audio)
+        if shift is None:
+            return None
+        overlap = (max(0, -shift), min(one.audio.length, reference.audio.length - shift))
+        return Meeting(overlap, lambda _: shift, [round(SEARCH_SECONDS[-1] * sample_rate)], None)
+    overlap_by_log = expected_overlap(reference, one)
+    if overlap_by_log is None:
+        return None
+    doubt = search_doubt(reference.position, one.position)
+    radii = [round(seconds * sample_rate + doubt) for seconds in SEARCH_SECONDS]
+    slack = told_within(reference, one, sample_rate)
+    return Meeting(overlap_by_log, expected_shifts(reference, one), radii, slack)
+
+
 def find_relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> Relation | None:
     """Return how a pass lies against another one of its reel, or None where its sound proves no place.
 
@@ -74,24 +107,14 @@ def find_relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) ->
         one: the pass whose place is sought.
         sample_rate: of the session, in samples per second.
     """
-    if one.position.source == "audio":
-        shift = find_anywhere(reference.audio, one.audio)
-        if shift is None:
-            return None
-        overlap = (max(0, -shift), min(one.audio.length, reference.audio.length - shift))
-        found = relate(reference.audio, one.audio, lambda _: shift, overlap, round(0.5 * sample_rate))
-        agrees = found is not None and belongs(reference.audio, one.audio, found.places, None, 0.0)
-        return found if agrees else None
-    overlap_by_log = expected_overlap(reference, one)
-    if overlap_by_log is None:
+    where = expected_meeting(reference, one, sample_rate)
+    if where is None:
         return None
-    doubt = search_doubt(reference.position, one.position)
-    expected = expected_shifts(reference, one)
-    slack = told_within(reference, one, sample_rate)
-    for seconds in SEARCH_SECONDS:
-        radius = round(seconds * sample_rate + doubt)
-        found = relate(reference.audio, one.audio, expected, overlap_by_log, radius)
-        if found is not None and belongs(reference.audio, one.audio, found.places, expected, slack):
+    for radius in where.radii:
+        found = relate(reference.audio, one.audio, where.expected, where.overlap, radius)
+        if found is not None and belongs(
+            reference.audio, one.audio, found.places, where.expected, where.slack
+        ):
             return _stretched(found, one.audio.length, reference.audio.length)
     return None
 

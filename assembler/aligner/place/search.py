@@ -9,18 +9,11 @@ import numpy as np
 
 from assembler.aligner.place.agreement import belongs
 from assembler.aligner.place.anchors import anchor_positions, read_all
-from assembler.aligner.place.limits import (
-    ANCHOR_SAMPLES,
-    LEAST_SCOUTS,
-    LEVEL_TOLD_DB,
-    PROBES,
-    SCAN_BLOCK,
-    SCOUTS,
-    SEARCH_MOST_PLACES,
-)
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_ANCHORS, LEAST_VOTES, PLACES, SCOUTS
 from assembler.aligner.place.matching import count_votes, find_match, informative
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.sound.chain.measures import correlation_along, empty_bits_of_both, fraction_behind
-from assembler.aligner.sound.limits import ALIKE, FRACTION_TOLD, PIECE_SAMPLES
+from assembler.aligner.sound.limits import ALIKE, FRACTION_TOLD, LEVEL_TOLD_DB, PIECE_SAMPLES
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -72,13 +65,13 @@ def find_anywhere(reference: TrackReader, probe: TrackReader) -> int | None:
     places = anchor_positions(0, probe.length)
     if not places:
         return None
-    chosen = places[:: max(1, len(places) // PROBES)]
+    chosen = places[:: max(1, len(places) // PLACES)]
     probes = [(at, read_all(probe, at, ANCHOR_SAMPLES)) for at in chosen]
     probes.sort(key=lambda row: -sum(int(informative(track).sum()) for track in row[1]))
     for at, samples in probes[:4]:
         sounding = [track for track, piece in enumerate(samples) if informative(piece).any()]
-        for start in range(-ANCHOR_SAMPLES, reference.length, SCAN_BLOCK):
-            window = read_all(reference, start, SCAN_BLOCK + ANCHOR_SAMPLES)
+        for start in range(-ANCHOR_SAMPLES, reference.length, READ_SAMPLES):
+            window = read_all(reference, start, READ_SAMPLES + ANCHOR_SAMPLES)
             if not _may_hold([window[t] for t in sounding], [samples[t] for t in sounding]):
                 continue
             match = find_match(window, samples, 0)
@@ -86,7 +79,7 @@ def find_anywhere(reference: TrackReader, probe: TrackReader) -> int | None:
                 continue
             for there in (match.shift, *match.rivals):
                 shift = start + there - at
-                if belongs(reference, probe, [(place, shift) for place, _ in probes], None, 0.0):
+                if belongs(reference, probe, [(place, shift) for place, _ in probes]):
                     return shift
     return None
 
@@ -95,7 +88,7 @@ def _may_hold(window: Sequence[Int32s], samples: Sequence[Int32s]) -> bool:
     """Return whether it is worth while to look for the samples here: a few of them are found at one shift."""
     if not samples:
         return False
-    return int(count_votes(window, samples, SCOUTS).max(initial=0)) >= LEAST_SCOUTS
+    return int(count_votes(window, samples, SCOUTS).max(initial=0)) >= LEAST_VOTES * SCOUTS
 
 
 def find_likeness(
@@ -113,7 +106,7 @@ def find_likeness(
     found: list[Likeness] = []
     size = min(PIECE_SAMPLES, overlap[1] - overlap[0])
     positions = anchor_positions(*overlap)
-    starts = [min(at, overlap[1] - size) for at in positions[:: max(1, len(positions) // PROBES)]]
+    starts = [min(at, overlap[1] - size) for at in positions[:: max(1, len(positions) // PLACES)]]
     for start in starts:
         for track in range(probe.tracks):
             piece = probe.read(track, start, size).astype(np.float64)
@@ -126,7 +119,7 @@ def find_likeness(
         best.setdefault(likeness.shift, likeness)
     rated = [
         (_typical_correlation(reference, probe, starts, size, at), likeness.correlation, likeness)
-        for at, likeness in list(best.items())[:SEARCH_MOST_PLACES]
+        for at, likeness in list(best.items())[:LEAST_ANCHORS]
     ]
     typical, _, likeness = max(rated, key=lambda row: row[:2], default=(0.0, 0.0, None))
     return likeness if typical >= ALIKE else None

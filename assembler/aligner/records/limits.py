@@ -13,7 +13,12 @@ CLICK_SAMPLES = 48
 CHANCE_SAMPLES = 7
 """So many samples in a row are equal by chance where sound is quiet."""
 
-# runs
+READ_SAMPLES = 1 << 17
+"""Samples read, or rows looked at, in one go, 2.7 s at 48 kHz: it decides memory, nothing that is told."""
 
-PAIRS_AT_ONCE = 1 << 18
-"""Pairs of runs that are compared in one go: it decides memory, nothing else."""
+NEAR_SAMPLES = 2
+"""What begins, or ends, within so many samples does so at once: a flaw's first and last sample may be right by chance,
+and edges stand at whole samples."""
+
+SEARCHED_NATS = 21.0
+"""An hour of eight tracks holds e^21 samples: so unlikely a thing stands somewhere in it by chance."""

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from assembler.aligner.records.limits import PAIRS_AT_ONCE
+from assembler.aligner.records.limits import READ_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -60,7 +60,7 @@ class Runs:
             if pairs[at] >= most:
                 raise ValueError(f"more than {most} pairs of runs lie across each other")
             end = max(
-                at + 1, int(np.searchsorted(pairs, pairs[at] + min(PAIRS_AT_ONCE, most), side="right")) - 1
+                at + 1, int(np.searchsorted(pairs, pairs[at] + min(READ_SAMPLES, most), side="right")) - 1
             )
             one = np.repeat(number[at:end], sizes[at:end])
             other = one + 1 + np.arange(one.size) - np.repeat(pairs[at:end] - pairs[at], sizes[at:end])

@@ -140,6 +140,11 @@ class TimeMap:
             for start, end in self.doubtful
         )
 
+    def lost(self) -> list[tuple[int, int]]:
+        """Return the timeline ranges that were lost between the stretches."""
+        borders = ((a.timeline_end, b.timeline_start) for a, b in pairwise(self.stretches))
+        return [(start, end) for start, end in borders if start < end]
+
     def slips(self) -> tuple[Slip, ...]:
         """Return the slips between the stretches, as ``map_with_slips`` takes them."""
         return tuple(Slip(a.pass_end, b.shift - a.shift) for a, b in pairwise(self.stretches))

@@ -5,7 +5,8 @@ from __future__ import annotations
 # models
 
 LEAST_LAG, PERIOD_STRIDE = 16, 3
-"""Periods shorter than so many samples are left to the predictor; every third sample tells a longer one as well."""
+"""Periods shorter than so many samples, 3 kHz at 48 kHz, are left to the predictor; every third sample tells a longer
+one as well."""
 
 LEAST_PERIODIC = 0.5
 """A period is one where fewer samples differ from those a period before than half of those that differ from their
@@ -14,7 +15,7 @@ neighbours."""
 # surroundings
 
 FIT_SAMPLES = 1024
-"""Samples on each side of a place that the predictor is fitted to: 21 ms at 48 kHz."""
+"""Samples on each side of a place that tell what sounds there, and that a predictor is fitted to: 21 ms at 48 kHz."""
 
 LEAST_SCALE_STEPS = 0.02
 """The scale of what is foretold exactly, as silence in silence."""
@@ -23,7 +24,8 @@ LEAST_BELL_STEPS = 0.5
 """Rounding leaves no bell-shaped errors narrower than this."""
 
 PERIODS_SAMPLES = 4096
-"""Samples before a place in which its period is sought: 85 ms at 48 kHz, four periods of 47 Hz."""
+"""Samples beside a place in which its period is sought, or that tell whether sound holds its levels: 85 ms at 48 kHz,
+four periods of 47 Hz."""
 
 LEAST_JUMP_STEPS = 8
 """Sound that holds levels jumps between them by so many steps, as a rule; noise of a few steps holds its own too."""
@@ -51,7 +53,8 @@ PREDICTOR_ORDER = 24
 """Samples that a predictor foretells from: half a millisecond at 48 kHz holds the shape of voices and strings."""
 
 EDGE_SAMPLES = 48
-"""One millisecond at 48 kHz: the edge of a run whose level says whether something was cut off."""
+"""One millisecond at 48 kHz, an instant: the edge of a run whose level says whether something was cut off; shorter than
+players or sequencers keep together."""
 
 NOISE_SAMPLES, LONGEST_PAUSE = 512, 2000
 """Samples on either side by which noise is told to be steady, and the longest pause in it that is looked at so."""
@@ -67,35 +70,21 @@ PEAK_SAMPLES, LEAST_PEAK = 256, 0.95
 
 # waves
 
-LEAST_HALF = 8
-"""Samples of a level from which a wave is taken for a pulse wave: 3 kHz at 48 kHz."""
-
 LEAST_EDGES_BEFORE, LEAST_EDGES_BEHIND = 4, 2
-"""Edges that tell a period and two phases, with one to prove them, before a place; behind it two have only to fit."""
+"""Edges that tell a period and two phases, with one to prove them, before a place or in a row; behind it two have only
+to fit, and are enough to doubt what lies before them."""
 
 MOST_EDGES = 400
-"""Edges of a note that a wave is fitted to: more would tell its period no better."""
+"""Edges of a note that a wave is fitted to, or a block is known by: more would tell no better."""
 
 EDGE_ERROR = 1.0
 """Edges stand at whole samples, so that each lies within one of where the period puts it."""
 
-LEAST_IN_A_ROW, LEAST_BACK = 4, 2
-"""So many edges in a row where a wave foretells them are that wave; one or two may stand there by chance, but two are
-enough to doubt what lies before them."""
-
-NEAR_EDGE = 2
-"""An edge within so many samples of where it is foretold is that edge, moved."""
-
-MOST_COMPARED = 64
-"""Edges of a block that are sought before it, to know it for a copy."""
-
-MOST_COUNTS = 8
-"""So many numbers of periods between two sides are tried, where their period is not known well enough to tell."""
-
 # rests
 
 MOST_ALIKE = 4
-"""Rests on one track of one pass that may be mutes: more are how the instrument is played."""
+"""Rests on one track of one pass that may be mutes, lines or changes of noise in one place, stops of all tracks: more
+are how the sound itself goes, or is played."""
 
 RESTING_SHARE, MOST_SHORTER = 0.7, 0.5
 """Where so large a share of silences may be rests, as of mutes hardly ever, others not far shorter may be too."""
@@ -104,56 +93,35 @@ LEAST_REST = 480
 """No instrument rests for less than 10 ms at 48 kHz, as a rule."""
 
 RHYTHM_SHARE = 0.5
-"""So many of the gaps between silences of one length are whole beats where they keep time."""
-
-BLOCK_SAMPLES = 1 << 17
-"""Samples read at once while silences are sought, 2.7 s at 48 kHz: it decides memory, and how long a silence may be."""
-
-BESIDE_SAMPLES = 1024
-"""Read on either side of a silence: what a sound has to hold only once to be known again by its end or beginning."""
+"""So many of the gaps between places near to each other are whole beats where they keep time."""
 
 LEVEL_SAMPLES = 240
 """Five milliseconds at 48 kHz, over which level is measured before a silence and behind it."""
 
 MOST_RISE, LEAST_FALL = 2.0, 0.3
-"""Level of 5 ms behind a mute against 5 ms before it: the same sound, which may have died away meanwhile."""
+"""Level of 5 ms behind a mute against 5 ms before it, and of sound on one side of what was thrown in against that on
+the other: the same sound, which may have died away meanwhile."""
 
 MOST_SOFT, MOST_CROSSING = 0.05, 0.25
 """What sets in from zero begins with so small a share of its peak, or with more if it was zero one sample before."""
 
 LEAST_BEAT, LEAST_BEATS = 2400, 16
-"""Gates that follow a sequencer close every 50 ms or more at 48 kHz, what turns more often; and for a while."""
+"""What music keeps comes every 50 ms or more at 48 kHz, and for a while; what turns in a machine comes more often, and
+no tone of sound that holds levels holds one for as long."""
+
+NEAR_PLACES = 4
+"""Places on either side that say whether one keeps time, and gaps that are taken for the beat."""
 
 # scale
 
-WORD_PIECE_SAMPLES, MOST_WORD_PIECES = 1024, 128
-"""Pieces of each track that are looked at for the bits it uses, and how many, spread over all of it."""
+MOST_WORD_PIECES = 128
+"""Pieces of each track that are looked at for the bits it uses, spread over all of it."""
 
 LEAST_WORD_PIECES = 4
 """A track of which fewer pieces sound, on which there may be a burst alone, tells nothing of the tape."""
 
 KEEPING_SHARE = 0.8
 """So many of a track's pieces keep to its word length; a burst, or a fade that was computed, keeps to none."""
-
-# rhythm
-
-STEP_SECONDS = 0.005
-"""From one level to the next: how exactly beats are told apart."""
-
-BEFORE_STEPS, LEAST_RISE = 5, 1.5
-"""Sound sets in where it is so many times louder than all of it in 25 ms before, half a period of 20 Hz."""
-
-LEAST_ALIKE = 0.3
-"""How alike onsets are to those one interval later, as a correlation; those of music at another pace hardly are."""
-
-BESIDE_SECONDS, LONGEST_READ_SECONDS = 10.0, 120.0
-"""Music is listened to so long before and behind the places asked about, and so long in all: bounded work."""
-
-BLOCK_STEPS = 400
-"""Steps of level read at once, 2 s: it decides memory, nothing else."""
-
-MULTIPLES = (1, 2, 4)
-"""Sound may set in on every other beat only, or on every fourth."""
 
 # change
 
@@ -167,16 +135,14 @@ LEVEL_TOLD_DB, FRACTION_TOLD = 0.01, 0.02
 """Smaller than this neither is told; a level that is written with two decimals would read as none."""
 
 SURE_DEVIATIONS = 4.0
-"""What is told of a chain stands out by so many standard deviations."""
+"""What is told of a chain, or of reels that do not touch, stands out by so many standard deviations."""
 
 ROUNDING_STEPS = 0.45
-"""Rounding to whole steps leaves 0.29 steps (uniform over one step), or 0.41 where both sides are rounded."""
+"""Rounding to whole steps leaves 0.29 steps (uniform over one step), or 0.41 where both sides are rounded; a constant
+that is smaller may come from it."""
 
 SHORTENED_STEPS = 0.62
 """Cutting bits off leaves 0.29 of the new, larger step; triangular dither of two such steps makes it 0.5."""
-
-OFFSET_TOLD_STEPS = 0.5
-"""A smaller constant may come from rounding."""
 
 LEAST_LEVELS = 16
 """Sound that holds fewer levels, as a pulse wave does, has low bits that are zero at one gain and not at another."""

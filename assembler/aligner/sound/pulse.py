@@ -12,7 +12,6 @@ import numpy as np
 
 from assembler.aligner.sound.limits import (
     EDGE_ERROR,
-    MOST_COUNTS,
     MOST_EDGES,
 )
 
@@ -57,6 +56,10 @@ class Edges:
     is_rise: Bools
     levels: tuple[int, int]
 
+    def part(self, first: int, last: int) -> Edges:
+        """Return the edges from the one numbered ``first`` to before ``last``."""
+        return Edges(self.positions[first:last], self.is_rise[first:last], self.levels)
+
 
 def first_note(sound: Int32s, offset: int) -> Edges | None:
     """Return the edges of the wave that sounds from the first sample on, as long as it has two levels."""
@@ -84,17 +87,18 @@ def last_note(sound: Int32s, offset: int) -> Edges | None:
     return Edges(positions, ~found.is_rise[::-1], found.levels)
 
 
-def fit_pulse(edges: Edges, numbers: Int64s) -> Pulse | None:
+def fit_pulse(edges: Edges, numbers: Int64s, most: float = EDGE_ERROR) -> Pulse | None:
     """Return the wave of edges: least squares over one period and the phases of rises and falls; None if none fits.
 
     Args:
         edges: in order.
         numbers: which period each belongs to.
+        most: samples that an edge may lie off.
     """
     if edges.positions.size < 3 or edges.is_rise.all() or not edges.is_rise.any():
         return None
     solution, offsets = solved_pulse(edges, numbers)
-    if offsets.max() > EDGE_ERROR:
+    if offsets.max() > most:
         return None
     period, rise, fall = (float(value) for value in solution)
     return Pulse(edges.levels, period, rise, fall)
@@ -124,11 +128,10 @@ def period_counts(before: Edges, behind: Edges, fitted: Pulse) -> list[int]:
     own = float(before.positions[-1] - before.positions[0])
     doubt = 2.0 * EDGE_ERROR * gap / max(own, 1.0)
     low, high = (gap - doubt) / fitted.period, (gap + doubt) / fitted.period
-    counts = list(range(int(np.ceil(low)), int(np.floor(high)) + 1))
-    return counts if len(counts) <= MOST_COUNTS else []
+    return list(range(int(np.ceil(low)), int(np.floor(high)) + 1))
 
 
-def joint_pulse(before: Edges, behind: Edges, count: int) -> Pulse | None:
+def joint_pulse(before: Edges, behind: Edges, count: int, most: float = EDGE_ERROR) -> Pulse | None:
     """Return the wave of both sides with so many periods between them; None where it fits none of that length."""
     first = before.is_rise[0]
     own = np.cumsum(before.is_rise == first) - 1
@@ -138,4 +141,4 @@ def joint_pulse(before: Edges, behind: Edges, count: int) -> Pulse | None:
         np.concatenate((before.is_rise, behind.is_rise)),
         before.levels,
     )
-    return fit_pulse(edges, np.concatenate((own, further)))
+    return fit_pulse(edges, np.concatenate((own, further)), most)

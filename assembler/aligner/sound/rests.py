@@ -17,14 +17,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import pieces_of, range_around, without
+from assembler.aligner.sound.beats import on_grid
 from assembler.aligner.sound.levels import Run, constant_runs, cuts_off, loud_edges
 from assembler.aligner.sound.limits import (
-    BESIDE_SAMPLES,
-    BLOCK_SAMPLES,
     EDGE_SAMPLES,
-    LEAST_BEAT,
-    LEAST_BEATS,
+    FIT_SAMPLES,
     LEAST_FALL,
     LEAST_REST,
     LEAST_RUN,
@@ -36,7 +35,6 @@ from assembler.aligner.sound.limits import (
     MOST_SHORTER,
     MOST_SOFT,
     RESTING_SHARE,
-    RHYTHM_SHARE,
 )
 
 if TYPE_CHECKING:
@@ -178,23 +176,19 @@ def _parted(
 
 
 def _in_rhythm(silences: Sequence[Silence]) -> set[Range]:
-    """Return silences of one length that stand on a grid to the sample, as a gate that a sequencer opens makes them."""
+    """Return silences of one length that stand on a grid, as a gate that a sequencer opens makes them."""
     found: set[Range] = set()
     for size in {silence.size for silence in silences if silence.size >= LEAST_REST}:
-        alike = [silence for silence in silences if abs(silence.size - size) <= 1]
-        gaps = np.diff([silence.place[0] for silence in alike])
-        if gaps.size < LEAST_BEATS or gaps.min() < LEAST_BEAT:
-            continue
-        beats = np.rint(gaps / gaps.min())
-        if np.mean(np.abs(gaps - beats * gaps.min()) <= beats) >= RHYTHM_SHARE:
-            found |= {silence.place for silence in alike}
+        alike = [silence.place for silence in silences if abs(silence.size - size) <= 1]
+        keeping = on_grid(np.array([start for start, _ in alike], np.int64))
+        found |= {place for place, keeps in zip(alike, keeping, strict=True) if keeps}
     return found
 
 
 def _zeros(one: PlacedPass, track: int, piece: Range) -> list[Range]:
     """Return the runs of zeros within a piece, those across blocks whole."""
     found: list[Range] = []
-    for low, high in pieces_of([piece], BLOCK_SAMPLES):
+    for low, high in pieces_of([piece], READ_SAMPLES):
         first, last = max(piece[0], low - LEAST_RUN), min(piece[1], high + LEAST_RUN)
         for run in constant_runs(one.samples(track, first, last)):
             start, end = first + run.start, first + run.end
@@ -209,8 +203,8 @@ def _zeros(one: PlacedPass, track: int, piece: Range) -> list[Range]:
 
 def _silence(one: PlacedPass, track: int, place: Range, step: int) -> Silence:
     """Return what is known of a run of zeros; of a long one only its edges are read."""
-    before = one.samples(track, place[0] - BESIDE_SAMPLES, place[0])
-    behind = one.samples(track, place[1], place[1] + BESIDE_SAMPLES)
+    before = one.samples(track, place[0] - FIT_SAMPLES, place[0])
+    behind = one.samples(track, place[1], place[1] + FIT_SAMPLES)
     size = min(place[1] - place[0], LONGEST_PAUSE + 1)
     samples = np.concatenate((before, np.zeros(size, np.int32), behind))
     run = Run(before.size, before.size + size, 0)

@@ -15,11 +15,11 @@ import numpy as np
 from assembler.aligner.records.reel import TapeWord
 from assembler.aligner.sound.chain.measures import empty_bits
 from assembler.aligner.sound.limits import (
+    FIT_SAMPLES,
     KEEPING_SHARE,
     LEAST_LEVELS,
     LEAST_WORD_PIECES,
     MOST_WORD_PIECES,
-    WORD_PIECE_SAMPLES,
 )
 
 if TYPE_CHECKING:
@@ -100,8 +100,8 @@ def bits_used(reader: TrackReader, tracks: Sequence[int], bits: int) -> int | No
         tracks: tape tracks, from 0.
         bits: of a sample value.
     """
-    count = min(MOST_WORD_PIECES, reader.length // WORD_PIECE_SAMPLES)
-    starts = np.linspace(0, reader.length - WORD_PIECE_SAMPLES, count).astype(np.int64).tolist()
+    count = min(MOST_WORD_PIECES, reader.length // FIT_SAMPLES)
+    starts = np.linspace(0, reader.length - FIT_SAMPLES, count).astype(np.int64).tolist()
     empty: dict[int, list[int]] = {track: [] for track in tracks}
     full, enough = Counter[int](), 1 + int(np.ceil((1 - KEEPING_SHARE) * count))
     for start in starts:
@@ -109,7 +109,7 @@ def bits_used(reader: TrackReader, tracks: Sequence[int], bits: int) -> int | No
             return bits  # whatever the places that are left show, this track keeps to no fewer
         # The tracks of one file are asked for one after another: it is read once.
         for track in tracks:
-            piece = reader.read(track, start, WORD_PIECE_SAMPLES)
+            piece = reader.read(track, start, FIT_SAMPLES)
             if _has_levels(piece[: 4 * LEAST_LEVELS]) or _has_levels(piece):
                 empty[track].append(empty_bits([piece]))
                 full[track] += empty[track][-1] == 0

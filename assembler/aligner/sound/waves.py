@@ -14,16 +14,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import (
     EDGE_ERROR,
-    LEAST_BACK,
     LEAST_EDGES_BEFORE,
     LEAST_EDGES_BEHIND,
-    LEAST_HALF,
-    LEAST_IN_A_ROW,
-    MOST_COMPARED,
-    NEAR_EDGE,
+    LEAST_LAG,
+    MOST_EDGES,
 )
 from assembler.aligner.sound.pulse import (
     Edges,
@@ -71,7 +69,7 @@ def pulse_through(sound: Int32s, place: Range, known: Bools) -> Pulse | None:
     if before.positions.size < LEAST_EDGES_BEFORE or behind.positions.size < LEAST_EDGES_BEHIND:
         return None
     fitted = fit_pulse(before, period_numbers(before))
-    if fitted is None or fitted.period < 2 * LEAST_HALF:
+    if fitted is None or fitted.period < LEAST_LAG:
         return None
     found = [joint_pulse(before, behind, count) for count in period_counts(before, behind, fitted)]
     fits = [pulse for pulse in found if pulse is not None]
@@ -100,7 +98,7 @@ def lapse_of(sound: Int32s, place: Range, known: Bools) -> Range | None:
         return None
     foretold = _foretold(sound, wave.pulse, (place[0], min(place[1], wave.last + wave.span)))
     is_there = np.array([at is not None for _, at, _, _ in foretold], np.bool_)
-    back = [low for low, high in ranges_of(is_there) if high - low >= LEAST_BACK]
+    back = [low for low, high in ranges_of(is_there) if high - low >= LEAST_EDGES_BEHIND]
     left = np.flatnonzero(~is_there)
     if not left.size or not back or back[-1] < left[0]:
         return None
@@ -118,10 +116,10 @@ def _wave_before(sound: Int32s, place: Range, known: Bools) -> _Wave | None:
         return None
     numbers = period_numbers(note)
     pulse = fit_pulse(note, numbers)
-    if pulse is None or pulse.period < 2 * LEAST_HALF:
+    if pulse is None or pulse.period < LEAST_LAG:
         return None
     last = int(note.positions[-1])
-    while pulse.period >= 2 * LEAST_HALF:
+    while pulse.period >= LEAST_LAG:
         span = last - int(note.positions[0])
         fresh, fresh_numbers = _going_on(sound, pulse, note, (last, min(end, last + span)))
         if not fresh.positions.size:
@@ -161,7 +159,7 @@ def stands_before(sound: Int32s, block: Range) -> bool:
     """
     start, end = block
     piece = sound[start:end]
-    edges = np.flatnonzero(np.diff(piece))[:MOST_COMPARED]
+    edges = np.flatnonzero(np.diff(piece))[:MOST_EDGES]
     if not edges.size:
         return True
     lags = np.arange(piece.size, start + 1)
@@ -181,7 +179,7 @@ def are_edges_moved(first: Int32s, second: Int32s) -> bool:
         second: the other one, shape as ``first``.
     """
     return all(
-        end - start <= NEAR_EDGE
+        end - start <= NEAR_SAMPLES
         and start > 0
         and end < first.size
         and {int(first[start]), int(second[start])} == {int(first[start - 1]), int(first[end])}
@@ -194,7 +192,10 @@ def _going_on(sound: Int32s, pulse: Pulse, note: Edges, window: Range) -> tuple[
     found = _foretold(sound, pulse, window)
     is_there = np.array([at is not None for _, at, _, _ in found], np.bool_)
     kept = [
-        one for low, high in ranges_of(is_there) if high - low >= LEAST_IN_A_ROW for one in found[low:high]
+        one
+        for low, high in ranges_of(is_there)
+        if high - low >= LEAST_EDGES_BEFORE
+        for one in found[low:high]
     ]
     positions = np.array([at for _, at, _, _ in kept], np.int64)
     rises = np.array([is_rise for _, _, _, is_rise in kept], np.bool_)
@@ -217,7 +218,9 @@ def _foretold(sound: Int32s, pulse: Pulse, window: Range) -> list[tuple[float, i
 def _edge_near(sound: Int32s, at: float, levels: tuple[int, int]) -> int | None:
     """Return the sample near a position at which a wave goes from one level to the other; None where it does not."""
     middle = round(at)
-    for place in sorted(range(middle - NEAR_EDGE, middle + NEAR_EDGE + 1), key=lambda one: abs(one - at)):
+    for place in sorted(
+        range(middle - NEAR_SAMPLES, middle + NEAR_SAMPLES + 1), key=lambda one: abs(one - at)
+    ):
         if 0 < place < sound.size and (sound[place - 1], sound[place]) == levels:
             return place
     return None

@@ -9,7 +9,7 @@ from assembler.aligner.records.reel import stretch_label, track_names
 from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.limits import PIECE_SAMPLES
 from assembler.aligner.sound.scale import scale_of
-from assembler.aligner.tell.limits import FAINT_RATIO, FAINT_STEPS, MOST_CURES, MOST_PIECES
+from assembler.aligner.tell.limits import FAINT_RATIO, FAINT_STEPS, MOST_NAMED, MOST_PIECES
 from assembler.notes import Note
 
 if TYPE_CHECKING:
@@ -29,12 +29,7 @@ CHAIN_KINDS = frozenset({"not_transparent", "level_differs"})
 
 
 def chain_notes(reel: ExaminedReel, sheet: Sheet) -> list[Note]:
-    """Return a note for each pass that holds other numbers all along than one that stands above it.
-
-    Args:
-        reel: placed and compared.
-        sheet: the session.
-    """
+    """Return a note for each pass that holds other numbers all along than one that stands above it."""
     by_name = {one.name: one for one in reel.passes}
     wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
     return [
@@ -86,8 +81,8 @@ def _cure_note(
     change = find_change(_pieces(upper, lower, track), scale.step)
     words = _words(change, upper.name, lower.name, scale)
     noise = f"{change.noise / scale.step:.1f} LSB rms" if change else "not measured"
-    where = ", ".join(label(*place) for place in cured[:MOST_CURES])
-    more = f" and {len(cured) - MOST_CURES} more" if len(cured) > MOST_CURES else ""
+    where = ", ".join(label(*place) for place in cured[:MOST_NAMED])
+    more = f" and {len(cured) - MOST_NAMED} more" if len(cured) > MOST_NAMED else ""
     text = (
         f"{reel.reel.tracks[track]}: {lower.name} stands in for {upper.name}, which is flawed there, at {where}{more}: "
         f"its own samples, nothing undone ({words}; what that leaves unexplained is {noise}), joined by fades that are "

@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of, total
 from assembler.aligner.sound.scale import scale_of
-from assembler.aligner.tell.limits import MOST_READ, READ_SAMPLES
+from assembler.aligner.tell.limits import MOST_READ
 from assembler.notes import Held
 
 if TYPE_CHECKING:

@@ -17,9 +17,6 @@ GROUP_SAMPLES = 64
 
 # holdings
 
-READ_SAMPLES = 1 << 17
-"""Samples read at once, 2.7 s at 48 kHz: it decides memory, nothing else."""
-
 MOST_READ = 1 << 21
 """Of a longer place (44 s at 48 kHz) the beginning is reported."""
 
@@ -29,18 +26,15 @@ FAR_SECONDS = 3600
 """Passes further from all others than this are asked about."""
 
 MOST_NAMED = 4
-"""Passes named in one note; of more the number is reported."""
+"""Passes, or places, named in one note; of more the number is reported."""
 
 # causes
 
 SAME_PLACE_SAMPLES = 256
 """Flaws closer than this, on whatever track, are one place: one event wrote or read them wrong."""
 
-LONGEST_LOSS = 48000
-"""A pass that lost more than this has no flaw there: it just does not hold the place."""
-
-LEAST_GAPS, MOST_TURNS, MOST_HALVED = 5, 8, 3
-"""Fewer gaps prove no interval; a gap is up to so many turns, and the interval sought a gap's whole, half or third."""
+LEAST_GAPS, MOST_TURNS = 5, 8
+"""Fewer gaps prove no interval; a gap is up to so many turns."""
 
 PLACE_SECONDS = (0.00025, 0.001)
 """A flaw is found to begin up to so long before or after its moment of the turn; both are tried."""
@@ -60,9 +54,6 @@ LONGEST_TURN_SECONDS = 5.0
 MOST_TRIED = 64
 """Gaps that are tried as intervals, spread over all by size: work, not evidence."""
 
-AS_UNLIKELY = 0.7
-"""Half an interval fits wherever the whole one does: of intervals nearly as unlikely, as logarithms, the longest."""
-
 # chains
 
 FAINT_STEPS, FAINT_RATIO = 4, 2.0
@@ -70,6 +61,3 @@ FAINT_STEPS, FAINT_RATIO = 4, 2.0
 
 MOST_PIECES = 16
 """Places at which two passes are held against each other, spread over all that both hold."""
-
-MOST_CURES = 8
-"""Places named at which an unlike pass stands in; the joins list them all."""

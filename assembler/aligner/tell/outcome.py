@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from dataclasses import dataclass, replace
-from itertools import islice, pairwise, takewhile
+from itertools import islice, takewhile
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -202,12 +202,6 @@ def _missing(reel: ExaminedReel, tape_track: int, silence: Range) -> list[tuple[
     """Return where a track is silent between the reel's first and last sample: lost in a slip, or held by no pass."""
     held = merged(piece for one in reel.passes for t in range(one.reader.tracks) for piece in one.covered(t))
     outer = [(held[0][0], held[-1][1])] if held else []
-    lost = [
-        (a.timeline_end, b.timeline_start)
-        for one in reel.passes
-        for a, b in pairwise(one.maps[tape_track].stretches)
-        if a.timeline_end < b.timeline_start
-    ]
-    slipped = common([silence], merged(lost))
+    slipped = common([silence], merged(lost for one in reel.passes for lost in one.maps[tape_track].lost()))
     absent = common(without([silence], slipped), outer)
     return [(a, b, "slip") for a, b in slipped] + [(a, b, "missing") for a, b in absent]

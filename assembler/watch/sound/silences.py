@@ -16,7 +16,7 @@ from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common
 from assembler.aligner.records.timemap import Stretch, TimeMap
-from assembler.aligner.sound.limits import BESIDE_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES
 from assembler.aligner.sound.rests import rests_among, silences_in
 
 if TYPE_CHECKING:
@@ -55,7 +55,7 @@ class Silences:
             kept += [
                 silence
                 for silence in silences_in(own, track, (start, end), step)
-                if last < silence.place[1] <= end - BESIDE_SAMPLES
+                if last < silence.place[1] <= end - FIT_SAMPLES
             ]
             del kept[:-MOST_KEPT]
 

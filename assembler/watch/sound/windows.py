@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.aligner.compare.limits import LONE_MARGIN
-from assembler.aligner.events.limits import AROUND_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -26,7 +26,7 @@ STEP_SECONDS: Final = 1.0
 LONGEST_SECONDS: Final = 10.0
 """Sound looked at at once where much has gathered."""
 
-EDGE: Final = AROUND_SAMPLES + 64
+EDGE: Final = FIT_SAMPLES + 64
 """What lies so near to the border of a window is left to the next one."""
 
 OVERLAP: Final = LONE_MARGIN + 2 * EDGE

@@ -14,8 +14,7 @@ from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings, Undecided
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import Slip, map_with_slips
-from assembler.aligner.tell.tape.causes import find_causes, steady_interval
-from assembler.aligner.tell.tape.chance import log_tail
+from assembler.aligner.tell.tape.causes import find_causes, log_tail, steady_interval
 from scripts.bench.trial_sessions import ArrayAudio
 
 WHY = Because(Rule.OUTVOTED)

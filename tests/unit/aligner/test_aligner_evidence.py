@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.flaws.builds import Structure
+from assembler.aligner.flaws.structures.builds import Structure
 from assembler.aligner.judge.costs import flaw_cost
 from assembler.aligner.sound.surroundings import look_around
 from scripts.bench.trial_sessions import make_tape

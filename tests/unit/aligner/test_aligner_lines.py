@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.flaws.lines import straight_lines
+from assembler.aligner.flaws.structures.lines import straight_lines
 
 if TYPE_CHECKING:
     from assembler.arrays import Int32s

@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import SEARCHED_NATS
 from assembler.aligner.events.stops.pace import joined_stops
 from assembler.aligner.events.stops.standstill import find_stops
 from assembler.aligner.events.strewn.losses import Strewn
 from assembler.aligner.events.strewn.losses import strewn_losses as strewn_in
+from assembler.aligner.records.limits import SEARCHED_NATS
 from assembler.aligner.sound.glance.glance import Glance
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.flaws.builds import FORETOLD_COPY, Structure
-from assembler.aligner.flaws.structures import cuts_of, level_borders, rough_borders, structures_of
+from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, Structure
+from assembler.aligner.flaws.structures.structures import cuts_of, level_borders, rough_borders, structures_of
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from scripts.bench.trial_sessions import make_tape
 

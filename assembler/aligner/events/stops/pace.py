@@ -8,7 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assembler.aligner.events.limits import MOST_PLAYED, PACE_SAMPLES, PIECE_SAMPLES, SLOWEST_SWEEPS
+from assembler.aligner.events.limits import PIECE_SAMPLES
+from assembler.aligner.records.limits import NEAR_SAMPLES
+from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -46,7 +48,7 @@ def joined_stops(stops: Sequence[Stop]) -> list[Stop]:
     paced = _at_drums_pace(joined)
     lone = [stop for stop in joined if not stop.is_witnessed and stop not in paced]
     instant = [stop for stop in lone if stop.is_instant]
-    left_out = {stop for stop in lone if not stop.is_instant or len(instant) > MOST_PLAYED}
+    left_out = {stop for stop in lone if not stop.is_instant or len(instant) > MOST_ALIKE}
     return [stop for stop in joined if stop not in left_out]
 
 
@@ -57,7 +59,7 @@ def _at_drums_pace(stops: Sequence[Stop]) -> set[Stop]:
     grids: set[Range] = set()
     for at, (first, second, third) in enumerate(zip(starts, starts[1:], starts[2:], strict=False)):
         pace = second - first
-        if pace <= SLOWEST_SWEEPS and abs(third - second - pace) <= PACE_SAMPLES:
+        if pace <= LEAST_BEAT and abs(third - second - pace) <= NEAR_SAMPLES:
             paced |= set(stops[at : at + 3])
             if third - second == pace >= 2 * PIECE_SAMPLES:
                 grids.add((pace // 2, first % (pace // 2)))
@@ -71,7 +73,7 @@ def _at_drums_pace(stops: Sequence[Stop]) -> set[Stop]:
 def _is_on_grid(at: int, sweep: int, phase: int) -> bool:
     """Return whether a sample is where a sweep begins; two heads read in turn, so that a pace may be two sweeps'."""
     off = (at - phase) % sweep
-    return min(off, sweep - off) <= PACE_SAMPLES
+    return min(off, sweep - off) <= NEAR_SAMPLES
 
 
 def _joined(stops: Sequence[Stop]) -> list[Stop]:

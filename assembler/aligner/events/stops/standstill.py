@@ -14,21 +14,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import (
-    AROUND_SAMPLES,
-    INSTANT_SAMPLES,
-    LEAST_SOUNDING,
-    LEAST_STILL,
-    LEAST_TRACKS,
-    LONGEST_RAMP,
-    PLAYED_LEAST_TRACKS,
-    RAMP_BRIDGE,
-)
+from assembler.aligner.events.limits import LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
 from assembler.aligner.events.stops.pace import Stop
+from assembler.aligner.flaws.limits import MOST_CHANGING
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
+from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -76,13 +70,13 @@ def find_stops(
         tracks: tape tracks that the arrays are of, from 0.
     """
     # Samples that a slip leaves out inside a mute part nothing.
-    covering = {index: merged(ranges, bridge=LEAST_STILL) for index, ranges in covered.items()}
+    covering = {index: merged(ranges, bridge=LEAST_RUN) for index, ranges in covered.items()}
     found: dict[int, list[Stop]] = {}
     for index, own in held.items():
         places = [(start + low, end + low) for start, end in _still_ranges(own)]
         for whole in common(places, covering[index]):
             start, end = whole[0] - low, whole[1] - low
-            if end - start < LEAST_STILL:
+            if end - start < LEAST_RUN:
                 continue
             witnesses = [
                 theirs
@@ -93,38 +87,32 @@ def find_stops(
             ]
             if not witnesses and not _is_cut_out(own, start, end, LONGEST_RAMP):
                 continue
-            is_instant = bool(witnesses) or _is_cut_out(own, start, end, INSTANT_SAMPLES)
+            is_instant = bool(witnesses) or _is_cut_out(own, start, end, EDGE_SAMPLES)
             early, late = _ramps(own, witnesses[0], start, end) if witnesses else (0, 0)
             kind = "hold" if any(one[start:end].any() for one in own) else "mute"
-            around = slice(max(0, start - AROUND_SAMPLES), end + AROUND_SAMPLES)
-            heard_on = {
-                track for track, one in zip(tracks, own, strict=True) if np.diff(one[around]).any()
-            } | {
+            around = slice(max(0, start - FIT_SAMPLES), end + FIT_SAMPLES)
+            heard_on = frozenset(
                 track
-                for theirs in witnesses
-                for track, one in zip(tracks, theirs, strict=True)
-                if np.diff(one[around]).any()
-            }
-            found.setdefault(index, []).append(
-                Stop(
-                    whole[0] - early, whole[1] + late, kind, frozenset(heard_on), bool(witnesses), is_instant
-                )
+                for track, versions in zip(tracks, zip(own, *witnesses, strict=True), strict=True)
+                if any(np.ptp(one[around]) for one in versions)
             )
+            stop = Stop(whole[0] - early, whole[1] + late, kind, heard_on, bool(witnesses), is_instant)
+            found.setdefault(index, []).append(stop)
     return found
 
 
 def _is_cut_out(tracks: Sequence[Int32s], start: int, end: int, instant: int) -> bool:
     """Return whether all that sounds stops within so many samples and sets in again within as many."""
-    if start < AROUND_SAMPLES or end + AROUND_SAMPLES > tracks[0].size:
+    if start < FIT_SAMPLES or end + FIT_SAMPLES > tracks[0].size:
         return False
-    sides = [[own[start - AROUND_SAMPLES : start][::-1], own[end : end + AROUND_SAMPLES]] for own in tracks]
+    sides = [[own[start - FIT_SAMPLES : start][::-1], own[end : end + FIT_SAMPLES]] for own in tracks]
     sounding = [pair for pair in sides if all(_sounds(side) for side in pair)]
     at_once = [pair for pair in sounding if all(_sounds(side[:instant]) for side in pair)]
     return len(at_once) >= PLAYED_LEAST_TRACKS and len(at_once) == len(sounding)
 
 
 def _sounds(samples: Int32s) -> bool:
-    return float(np.mean(np.diff(samples) != 0)) >= LEAST_SOUNDING
+    return float(np.mean(np.diff(samples) != 0)) >= MOST_CHANGING
 
 
 def _still_ranges(tracks: Sequence[Int32s]) -> list[Range]:
@@ -139,7 +127,7 @@ def _still_ranges(tracks: Sequence[Int32s]) -> list[Range]:
     # A level is held from the last good sample on; a mute begins with its own first zero.
     return [
         (start + (0 if not any(own[start] for own in tracks) else 1), end)
-        for start, end in ranges_of(np.append(is_still, [False]), least=LEAST_STILL)
+        for start, end in ranges_of(np.append(is_still, [False]), least=LEAST_RUN)
         for end in [end + 1]
     ]
 
@@ -149,8 +137,8 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
     sounding = 0
     for mine, theirs in zip(own, other, strict=True):
         part = theirs[start:end]
-        differs = float(np.mean(part != mine[start:end])) >= LEAST_SOUNDING
-        beside = mine[max(0, start - AROUND_SAMPLES) : start], mine[end : end + AROUND_SAMPLES]
+        differs = float(np.mean(part != mine[start:end])) >= MOST_CHANGING
+        beside = mine[max(0, start - FIT_SAMPLES) : start], mine[end : end + FIT_SAMPLES]
         sounding += differs and _sounds(part) and any(_sounds(side) for side in beside if side.size > 1)
     return sounding >= LEAST_TRACKS
 
@@ -166,9 +154,9 @@ def _longest(differing: Sequence[Bools]) -> int:
     longest = 0
     for one in differing:
         at = np.flatnonzero(one[: LONGEST_RAMP + 1])
-        if not at.size or at[0] > RAMP_BRIDGE:
+        if not at.size or at[0] > NEAR_SAMPLES:
             continue
-        gaps = np.flatnonzero(np.diff(at) > RAMP_BRIDGE)
+        gaps = np.flatnonzero(np.diff(at) > NEAR_SAMPLES)
         last = int(at[gaps[0]] if gaps.size else at[-1]) + 1
         # What differs further on is no ramp.
         if last <= LONGEST_RAMP:

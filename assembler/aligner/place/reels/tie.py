@@ -13,9 +13,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.agreement import belongs
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, MOST_TOUCH_SECONDS, TIE_SECONDS, TOUCH_DEVIATIONS
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, MOST_TOUCH_SECONDS, SEARCH_SECONDS
 from assembler.aligner.place.relation import relate
 from assembler.aligner.records.ranges import common, merged, total
+from assembler.aligner.sound.limits import SURE_DEVIATIONS
 from assembler.notes import Note
 
 if TYPE_CHECKING:
@@ -50,7 +51,7 @@ def tie_reels(reels: Sequence[ExaminedReel], sample_rate: int) -> list[ExaminedR
     tied: list[ExaminedReel] = []
     for reel in reels:
         for earlier in tied:
-            found = _agreement(earlier, reel, round(TIE_SECONDS * sample_rate))
+            found = _agreement(earlier, reel, round(SEARCH_SECONDS[0] * sample_rate))
             if found is not None:
                 tied.append(_tied(reel, earlier, *found))
                 break
@@ -108,7 +109,7 @@ def _hole(first: ExaminedReel, second: ExaminedReel) -> tuple[int, float] | None
     if apart[0] is None or apart[1] is None:
         return None
     # Each place is a whole sample.
-    return start - end, TOUCH_DEVIATIONS * math.hypot(apart[0], apart[1]) + 1.0
+    return start - end, SURE_DEVIATIONS * math.hypot(apart[0], apart[1]) + 1.0
 
 
 def _pieces(reel: ExaminedReel, other: ExaminedReel) -> list[tuple[Range, Position]]:

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.limits import (
-    LEVEL_TOLD_DB,
-    PURE_GAIN_CORRELATION,
-)
+from assembler.aligner.place.limits import PURE_GAIN_CORRELATION
+from assembler.aligner.sound.limits import LEVEL_TOLD_DB
 from assembler.notes import Note
 
 if TYPE_CHECKING:

@@ -13,15 +13,13 @@ from assembler.aligner.place.agreement import belongs
 from assembler.aligner.place.anchors import anchor_positions, read_all
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
-    BELONGS_SHARE,
     FEW_SHARE,
-    LEAST_COUNTED,
     LEAST_EVIDENCE,
-    LEAST_LOOKS,
     LEAST_PLACES,
     MET_SHARE,
     MOST_LOOKS,
     PLACES,
+    SAME_SHARE,
 )
 from assembler.aligner.place.matching import find_match, informative
 from assembler.aligner.place.wiring.tracks import TrackMatch, Wiring, find_wiring, search_wiring
@@ -50,7 +48,6 @@ def examine_wiring(
         radii: how far around it to look, in samples; tried in order.
         slack: how far from what is expected it may lie without contradicting the logs; None where no log tells.
     """
-    by_log = None if slack is None else expected
     positions = anchor_positions(*overlap)
     chosen = positions[:: max(1, len(positions) // PLACES)]
     best: list[tuple[int, int]] = []
@@ -62,7 +59,7 @@ def examine_wiring(
             match = find_match(window, read_all(probe, at, ANCHOR_SAMPLES), radius)
             if match is not None:
                 places.append((at, start + match.shift - at))
-        if belongs(reference, probe, places, by_log, slack or 0.0):
+        if belongs(reference, probe, places, expected, slack):
             best = max(best, places, key=len)
         # One or two may be found by chance, in a tail of few steps.
         if len(best) >= LEAST_PLACES:
@@ -71,7 +68,7 @@ def examine_wiring(
         return _looked_at_closely(find_wiring(reference, probe, best), reference, probe, overlap)
     for radius in radii:
         found = search_wiring(reference, probe, overlap, expected, radius)
-        if found is not None and belongs(reference, probe, found[1].places, by_log, slack or 0.0):
+        if found is not None and belongs(reference, probe, found[1].places, expected, slack):
             return found[1]
     return None
 
@@ -90,12 +87,12 @@ def _looked_at_closely(
     seldom = [track for track in range(probe.tracks) if _is_seldom(wiring, reference, probe, track)]
     for track in (*wiring.strange, *seldom):
         shares = list(_shares(reference, probe, track, looks))
-        fitting = sum(share >= BELONGS_SHARE for share in shares)
-        if fitting and (len(shares) < LEAST_COUNTED or fitting >= FEW_SHARE * len(shares)):
+        fitting = sum(share >= SAME_SHARE for share in shares)
+        if fitting and fitting >= FEW_SHARE * len(shares):
             tracks[track] = TrackMatch(track, 1, max(shares))
-        elif len(shares) < LEAST_LOOKS:
+        elif len(shares) < LEAST_PLACES:
             unheard.add(track)
-        elif len(shares) >= LEAST_COUNTED:
+        else:
             tracks[track] = None
     return replace(wiring, tracks=tuple(tracks), unheard=frozenset(unheard))
 
@@ -106,7 +103,7 @@ def _is_seldom(wiring: Wiring, reference: TrackReader, probe: TrackReader, track
     if match is None or (match.reference_track, match.polarity) != (track, 1):
         return False
     shares = list(_shares(reference, probe, track, wiring.places))
-    return sum(share >= BELONGS_SHARE for share in shares) < MET_SHARE * len(shares)
+    return sum(share >= SAME_SHARE for share in shares) < MET_SHARE * len(shares)
 
 
 def _shares(

@@ -13,13 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.place.anchors import anchor_positions
-from assembler.aligner.place.limits import (
-    ANCHOR_SAMPLES,
-    BELONGS_SHARE,
-    LEAST_EVIDENCE,
-    MOST_SEARCHES,
-    PLACES,
-)
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_EVIDENCE, PLACES, SAME_SHARE
 from assembler.aligner.place.matching import find_match, informative
 
 if TYPE_CHECKING:
@@ -126,7 +120,7 @@ def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tup
                     equal = int(((candidate == version) & mask & moving[other]).sum())
                     # Counted place by place: a burst at one place holds more informative samples than a
                     # sparse track at all others, and would outweigh them.
-                    if equal >= BELONGS_SHARE * here:
+                    if equal >= SAME_SHARE * here:
                         same[track, other, index] += equal
                         held[track, other, index] += here
     matches = [_best(same[track], held[track], track) for track in tracks]
@@ -163,7 +157,7 @@ def search_wiring(
         radius: how far around it to look.
     """
     positions = anchor_positions(*overlap)
-    for at in positions[:: max(1, len(positions) // MOST_SEARCHES)]:
+    for at in positions[:: max(1, len(positions) // PLACES)]:
         found = _search_at(reference, probe, at, expected(at), radius)
         if found is None:
             continue
@@ -205,6 +199,6 @@ def _search_track(windows: Sequence[Int32s], samples: Int32s, radius: int) -> in
     for window in windows:
         for version in (samples, np.asarray(-samples, np.int32)):
             match = find_match([window], [version], radius)
-            if match is not None and match.identical >= BELONGS_SHARE:
+            if match is not None and match.identical >= SAME_SHARE:
                 return match.shift
     return None

@@ -12,21 +12,18 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.limits import SEARCH_SECONDS
-from assembler.aligner.place.meeting import expected_overlap, expected_shifts, told_within
-from assembler.aligner.place.search import find_anywhere
+from assembler.aligner.place.meeting import expected_meeting
 from assembler.aligner.place.wiring.examine import examine_wiring
 from assembler.aligner.place.wiring.strangers import recognise
 from assembler.aligner.records.reel import left_out_kind, track_names
-from assembler.importer import search_doubt
 from assembler.known import NOTHING
 from assembler.notes import Note
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Iterable, Sequence
 
     from assembler.aligner.place.wiring.strangers import Stranger
     from assembler.aligner.place.wiring.tracks import Wiring
-    from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.scale import Scale
     from assembler.importer import ImportedPass
     from assembler.known import Known
@@ -103,7 +100,8 @@ class _Found:
 
 def _wiring_of(one: ImportedPass, before: Sequence[ImportedPass], scale: Scale) -> _Found | None:
     for reference in before:
-        where = None if reference.position.source == "audio" else _where(reference, one, scale)
+        is_placed = reference.position.source != "audio"
+        where = expected_meeting(reference, one, scale.sample_rate) if is_placed else None
         if where is not None:
             wiring = examine_wiring(reference.audio, one.audio, *where)
             if wiring is not None:
@@ -114,25 +112,6 @@ def _wiring_of(one: ImportedPass, before: Sequence[ImportedPass], scale: Scale) 
                 ]
                 return _Found(reference.name, wiring, tuple(strangers))
     return None
-
-
-def _where(
-    reference: ImportedPass, one: ImportedPass, scale: Scale
-) -> tuple[Range, Callable[[int], int], list[int], float | None] | None:
-    """Return the range of a pass that may lie in another one, at which shift, how far around, and how sure."""
-    if one.position.source == "audio":
-        shift = find_anywhere(reference.audio, one.audio)
-        if shift is None:
-            return None
-        end = min(one.audio.length, reference.audio.length - shift)
-        return (max(0, -shift), end), lambda _: shift, [round(SEARCH_SECONDS[0] * scale.sample_rate)], None
-    overlap = expected_overlap(reference, one)
-    if overlap is None:
-        return None
-    doubt = search_doubt(reference.position, one.position)
-    radii = [round(seconds * scale.sample_rate + doubt) for seconds in SEARCH_SECONDS]
-    slack = told_within(reference, one, scale.sample_rate)
-    return overlap, expected_shifts(reference, one), radii, slack
 
 
 def _fixed_notes(one: ImportedPass, wiring: Wiring, reel: Reel) -> list[Note]:

@@ -18,7 +18,6 @@ from assembler.aligner.sound.limits import (
     ALIKE,
     FRACTION_TOLD,
     LEVEL_TOLD_DB,
-    OFFSET_TOLD_STEPS,
     ROUNDING_STEPS,
     SHORTENED_STEPS,
     SURE_DEVIATIONS,
@@ -148,7 +147,7 @@ def find_change(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Change | 
     empty = empty_bits_of_both([a for a, _ in pieces], [b for _, b in pieces])
     offset = means[1] - gain * means[0]
     # Cutting bits off always goes one way, which is an offset too.
-    is_added = abs(offset) > OFFSET_TOLD_STEPS * step and empty[0] == empty[1]
+    is_added = abs(offset) > ROUNDING_STEPS * step and empty[0] == empty[1]
     return Change(
         both / float(np.sqrt(own * other)),
         level if is_off else 0.0,

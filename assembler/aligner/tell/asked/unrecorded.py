@@ -6,11 +6,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of
 from assembler.aligner.records.reel import place_label, stretch_label, track_names
 from assembler.aligner.sound.scale import scale_of
 from assembler.aligner.tell.asked.accepted import beyond_words
-from assembler.aligner.tell.limits import READ_SAMPLES
 from assembler.notes import Note
 
 if TYPE_CHECKING:

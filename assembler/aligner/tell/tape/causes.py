@@ -17,12 +17,9 @@ from assembler.aligner.records.because import SLIPPED
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.ranges import common, merged, ranges_of
 from assembler.aligner.tell.limits import (
-    AS_UNLIKELY,
     LEAST_GAPS,
-    LONGEST_LOSS,
     LONGEST_TURN_SECONDS,
     MOST_CHANCE,
-    MOST_HALVED,
     MOST_TRIED,
     MOST_TURNS,
     PLACE_SECONDS,
@@ -30,7 +27,6 @@ from assembler.aligner.tell.limits import (
     STEADY_SHARE,
     TURN_SHARE,
 )
-from assembler.aligner.tell.tape.chance import log_tail
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
@@ -129,29 +125,13 @@ def _witnesses(passes: Sequence[PlacedPass], findings: ReelFindings, track: int)
     return [one for one in holding if one.name in kept]
 
 
-def _losses(one: PlacedPass, track: int) -> list[Range]:
-    """Return where a pass lost samples in slips."""
-    return [
-        (a.timeline_end, b.timeline_start)
-        for a, b in pairwise(one.maps[track].stretches)
-        if 0 < b.timeline_start - a.timeline_end <= LONGEST_LOSS
-    ]
-
-
 def _slips(one: PlacedPass, track: int, unsure: Collection[tuple[str, int]]) -> list[FoundFlaw]:
     """Return the slips of a pass as flaws: where samples were lost; where some were repeated, the next sample."""
     return [
-        FoundFlaw(
-            one.name,
-            track,
-            "slip",
-            a.timeline_end,
-            max(b.timeline_start, a.timeline_end + 1),
-            because=SLIPPED,
-        )
+        FoundFlaw(one.name, track, "slip", at, max(b.timeline_start, at + 1), because=SLIPPED)
         for a, b in pairwise(one.maps[track].stretches)
-        if b.timeline_start - a.timeline_end <= LONGEST_LOSS
-        and not {(one.name, b.pass_start), (one.name, a.pass_end)} & set(unsure)
+        for at in [a.timeline_end]
+        if not {(one.name, b.pass_start), (one.name, a.pass_end)} & set(unsure)
     ]
 
 
@@ -174,7 +154,7 @@ def _by_holders(
     """Return where every pass is flawed, and where several are; for each where it alone is, and where it is alone."""
     bad = [_spans_of(own) for own in flaws]
     plain = [_spans_of(flaw for flaw in own if flaw.kind != "disagreement") for own in flaws]
-    held = [merged([*one.covered(track), *_losses(one, track)]) for one in passes]
+    held = [merged([*one.covered(track), *one.maps[track].lost()]) for one in passes]
     rows = (*bad, *plain, *held)
     edges = distinct(np.array([edge for row in rows for one in row for edge in one], np.int64))
     if not edges.size:
@@ -208,10 +188,10 @@ def _ranges(mask: Bools, edges: Int64s) -> list[Range]:
 def steady_interval(starts: Int64s, sample_rate: int) -> float | None:
     """Return the interval in samples at which places follow one another, or None where they come at random.
 
-    Each gap between two places is tried as one, two or three turns. A gap fits where it is a whole number of turns
-    as nearly as flaws are found to begin; gaps of several turns are left by turns that did no harm. The interval
-    that chance explains worst is reported if it explains it hardly at all (binomial tail, all intervals tried counted)
-    and a part may turn so slowly.
+    Each gap between two places is tried as a turn. A gap fits where it is a whole number of turns as nearly as flaws
+    are found to begin; gaps of several turns are left by turns that did no harm. The interval that chance explains
+    worst is reported if it explains it hardly at all (binomial tail, all intervals tried counted) and a part may turn
+    so slowly.
 
     Args:
         starts: shape (n,), rising.
@@ -220,18 +200,11 @@ def steady_interval(starts: Int64s, sample_rate: int) -> float | None:
     gaps = (apart := np.diff(starts))[apart > 0].astype(np.float64)
     if gaps.size < LEAST_GAPS:
         return None
-    rated = [
-        _rated(gaps, float(gap) / turns, seconds * sample_rate)
-        for gap in np.quantile(gaps, np.linspace(0, 1, min(gaps.size, MOST_TRIED)))
-        for turns in range(1, MOST_HALVED + 1)
-        for seconds in PLACE_SECONDS
-    ]
-    best = min(chance for chance, _ in rated)
-    if best + np.log(len(rated)) > np.log(MOST_CHANCE):
-        return None
-    longest = max(interval for chance, interval in rated if chance <= AS_UNLIKELY * best)
-    interval = _rated(gaps, longest, max(PLACE_SECONDS) * sample_rate)[1]
-    return interval if interval <= LONGEST_TURN_SECONDS * sample_rate else None
+    tried = np.quantile(gaps, np.linspace(0, 1, min(gaps.size, MOST_TRIED)))
+    rated = [_rated(gaps, float(gap), early * sample_rate) for gap in tried for early in PLACE_SECONDS]
+    chance, interval = min(rated)
+    is_steady = chance + np.log(len(rated)) <= np.log(MOST_CHANCE)
+    return interval if is_steady and interval <= LONGEST_TURN_SECONDS * sample_rate else None
 
 
 def _rated(gaps: Float64s, interval: float, early: float) -> tuple[float, float]:
@@ -248,3 +221,15 @@ def _rated(gaps: Float64s, interval: float, early: float) -> tuple[float, float]
         return 0.0, interval
     # One gap fits by itself: the interval was taken from it.
     return log_tail(count - 1, gaps.size - 1, share), interval
+
+
+def log_tail(least: int, trials: int, share: float) -> float:
+    """Return the logarithm of the chance that of so many trials, each hit by ``share``, at least so many are hit."""
+    if least <= 0:
+        return 0.0
+    hits = np.arange(least, trials + 1)
+    # Of the logarithms of factorials; the library's own tail takes a second to load.
+    factorials = np.concatenate(([0.0], np.cumsum(np.log(np.arange(1, trials + 1)))))
+    terms = factorials[trials] - factorials[hits] - factorials[trials - hits]
+    terms += hits * np.log(share) + (trials - hits) * np.log1p(-share)
+    return min(0.0, float(np.logaddexp.reduce(terms)))

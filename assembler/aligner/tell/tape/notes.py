@@ -8,7 +8,7 @@ import numpy as np
 
 from assembler.aligner.records.ranges import common
 from assembler.aligner.records.reel import stretch_label
-from assembler.aligner.sound.rhythm import keeps_time
+from assembler.aligner.sound.limits import LEAST_BEAT
 from assembler.aligner.tell.tape.causes import steady_interval
 from assembler.notes import Note
 
@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.aligner.records.findings import FoundFlaw
-    from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.aligner.tell.tape.causes import Causes
@@ -101,7 +100,7 @@ def machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note
     rate = sheet.session.sample_rate
     for one in reel.passes:
         machine, untold = causes.machine[one.name], causes.untold[one.name]
-        interval = _interval(one, reel, machine, untold, rate)
+        interval = _interval(machine, untold, rate)
         words = []
         if machine:
             words.append(
@@ -130,26 +129,17 @@ def machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note
     return notes
 
 
-def _interval(
-    one: PlacedPass, reel: ExaminedReel, machine: Sequence[Range], untold: Sequence[Range], rate: int
-) -> float | None:
+def _interval(machine: Sequence[Range], untold: Sequence[Range], rate: int) -> float | None:
     """Return the interval at which places of a pass come, in samples.
 
-    Of places that no other pass bears out none is reported that the music itself keeps.
+    Of places that no other pass bears out none is reported that music may keep: only what turns comes so often.
     """
     proved = steady_interval(np.array([start for start, _ in machine], np.int64), rate)
     if proved is not None:
         return proved
-    places = sorted((*machine, *untold))
-    interval = steady_interval(np.array([start for start, _ in places], np.int64), rate)
-    tracks = {
-        flaw.track
-        for flaw in reel.findings.flaws
-        if flaw.pass_name == one.name and common([(flaw.start, flaw.end)], untold)
-    }
-    if interval is not None and tracks and keeps_time(one, tracks, places, interval, rate):
-        return None
-    return interval
+    places = np.array(sorted(start for start, _ in (*machine, *untold)), np.int64)
+    interval = steady_interval(places, rate)
+    return interval if interval is not None and interval < LEAST_BEAT else None
 
 
 def _counted(places: Sequence[Range]) -> str:

@@ -12,24 +12,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.builds import Structure
 from assembler.aligner.flaws.limits import (
     CHANCE_NATS,
     LEAST_CLIMB,
     LEAST_LINE,
     LEAST_STRAIGHT,
-    LEVEL_SAMPLES,
-    LINE_GRAIN,
     LINE_RATIO,
-    LINE_REACH,
     LINE_SAMPLES,
     LINE_STEPS,
-    MOST_BESIDE_LINE,
-    MOST_LINES,
-    PLACE_REACH,
 )
-from assembler.aligner.records.limits import CHANCE_SAMPLES
+from assembler.aligner.flaws.structures.builds import Structure
+from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.sound.limits import LEAST_RUN, MOST_ALIKE
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -62,16 +57,16 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
     # Slow sound bends that little all the time, and keeps to a line for a while.
     # Longer than what rules out the longest line it need not be known, nor to the sample.
     enough = int(max((last - first for first, last in lines), default=0) / LINE_RATIO) + 2
-    reaches = [_on_a_line(side, step, enough, 1 + enough // LINE_GRAIN) for side in sides if lines]
+    reaches = [_on_a_line(side, step, enough, 1 + enough // LEAST_LINE) for side in sides if lines]
     natural = max((int(reach.max(initial=0)) for reach in reaches), default=0)
-    if len(lines) >= MOST_LINES:
+    if len(lines) >= MOST_ALIKE:
         # So many in one place are how the sound itself goes, as a wave does where it crosses zero.
         natural = max(natural, sorted(last - first for first, last in lines)[-2])
     found = []
     differing = np.array([place, *(_differing_in(samples, others, place) if lines else ())], np.int64)
     for first, last in lines:
         size = last - first - 2
-        fills_place = (np.abs(differing - (first + 1, last - 1)) <= PLACE_REACH).all(axis=1).any()
+        fills_place = (np.abs(differing - (first + 1, last - 1)) <= NEAR_SAMPLES).all(axis=1).any()
         if fills_place and not any(_is_line(other[first + 1 : last - 1], step) for other in others):
             # Sound hardly runs straight from where captures differ to where they agree again, unless all do.
             found.append(_drawn(samples, (first, last), step))
@@ -133,7 +128,7 @@ def _within_half_a_step(anchors: Float64s, sound: Int64s, step: int, most: int, 
     on = np.arange(0, size, every)
     for distance in range(1, min(size, most)):
         on = on[: np.searchsorted(on, size - distance)]
-        if distance == LEVEL_SAMPLES:
+        if distance == LEAST_RUN:
             on = on[sound[on + distance] != sound[on]]
         if not on.size:
             break
@@ -148,9 +143,9 @@ def _within_half_a_step(anchors: Float64s, sound: Int64s, step: int, most: int, 
 def _drawn(samples: Int32s, row: Range, step: int) -> Structure:
     """Return what runs straight as a structure; as exact where it is a line between two samples, rounded in one way."""
     first, last = row
-    least = max(LEAST_STRAIGHT, last - first - 2 - MOST_BESIDE_LINE)
-    for before in range(max(0, first - LINE_REACH), first + LINE_REACH):
-        for behind in range(min(samples.size, last + LINE_REACH) - 1, last - LINE_REACH, -1):
+    least = max(LEAST_STRAIGHT, last - first - 2 - LEAST_STRAIGHT)
+    for before in range(max(0, first - LEAST_STRAIGHT), first + LEAST_STRAIGHT):
+        for behind in range(min(samples.size, last + LEAST_STRAIGHT) - 1, last - LEAST_STRAIGHT, -1):
             if behind - before > least and _is_rounded_line(samples[before : behind + 1] // step):
                 return Structure("straight", first + 1, last - 1, (before, behind), is_exact=True)
     return Structure("straight", first + 1, last - 1, (first, last - 1))
