@@ -78,7 +78,10 @@ def settle(window: Window) -> Settled:
     still = np.diff(versions, axis=1, prepend=versions[:, :1] - 1) == 0
     levels = lost & _long_levels(still)
     surprise = np.where(levels, 0.0, _surprise(window, differs, lost, mean, held, still))
-    accepted = np.asarray(_accepted(differs, lost & ~levels, surprise) & ~levels.any(axis=0))[at]
+    told = np.where(_told_before(versions), 0.0, surprise)
+    odd = np.asarray((lost & ~levels & ~(surprise > 0)).any(axis=0))
+    accepted = _accepted(differs, odd, told)
+    accepted = np.asarray(accepted & ~levels.any(axis=0))[at]
     leads = choice.lead >= DECIDED_NATS
     has_truth = choice.truth < captures
     said.settled[at] = accepted & leads & has_truth
@@ -107,12 +110,22 @@ def _surprise(
     return surprise * kept_to
 
 
-def _accepted(differs: Bools, lost: Bools, surprise: Float64s) -> Bools:
+def _told_before(versions: Int64s) -> Bools:
+    """Return where a capture holds what one before it does: what both lost alike is told once."""
+    return np.stack([(versions[:number] == own).any(axis=0) for number, own in enumerate(versions)])
+
+
+def _accepted(differs: Bools, odd: Bools, surprise: Float64s) -> Bools:
     """Return the differing samples that concealment explains, and that sound or another flaw hardly explains.
 
     In each patch of differences concealment sets in and ends, as often as the lost samples bear it out.
+
+    Args:
+        differs: which samples differ, shape (samples,).
+        odd: where one was lost that is not as concealment leaves it, same shape.
+        surprise: how unlikely it is by chance that the others are, in nats, shape (captures, samples).
     """
-    said = _said_by_rows(surprise) - ODD_NATS * np.count_nonzero(lost & ~(surprise > 0), axis=0)
+    said = _said_by_rows(surprise) - ODD_NATS * odd
     at = np.flatnonzero(differs)
     patches = ranges_of(differs, bridge=PATCH_BRIDGE)
     starts = np.searchsorted(at, [start for start, _ in patches])

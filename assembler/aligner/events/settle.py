@@ -12,20 +12,18 @@ from __future__ import annotations
 from bisect import bisect_left, bisect_right
 from collections import Counter
 from dataclasses import dataclass, replace
-from itertools import product
 from typing import TYPE_CHECKING
 
 from assembler.aligner.events.limits import (
     BORDER_SAMPLES,
-    BORDER_STEP,
     LEAST_AT_ONCE,
     LEAST_SHARE,
-    LEAST_SILENT,
     LEAST_TRACKS,
 )
+from assembler.aligner.events.silence import cleared, settle_noise_in_silence
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided
-from assembler.aligner.records.ranges import common, merged, without
+from assembler.aligner.records.ranges import common, merged
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -59,8 +57,8 @@ def settle_by_other_tracks(
         bridge: undecided places closer than this on one track are one, and stand or fall together.
         passes: of the reel.
     """
-    found, open_places = _settle_noise_in_silence(flaws, undecided)
-    decided = _cleared(found, open_places)
+    found, open_places = settle_noise_in_silence(flaws, undecided)
+    decided = cleared(found, open_places)
     by_pass = _flawed_ranges(decided)
     events = _events(by_pass)
     found, disputed = _disputed(found, events, passes)
@@ -70,7 +68,8 @@ def settle_by_other_tracks(
     for group in _groups(open_places, bridge):
         whole = (group[0].start, max(place.end for place in group))
         guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, by_pass)
-        if guilty is None:
+        # Where now one pass seems right and now the other, both lost something.
+        if guilty is None or len({place.taken for place in group}) > 1:
             left += group
             continue
         kind = _kind(decided, guilty, whole)
@@ -80,7 +79,7 @@ def settle_by_other_tracks(
             because = Because(Rule.OTHER_TRACKS)
             closed.append(place)
             settled.append(FoundFlaw(guilty, place.track, kind, place.start, place.end, because=because))
-    return [*_cleared(found, closed), *settled], [*left, *disputed]
+    return [*cleared(found, closed), *settled], [*left, *disputed]
 
 
 def _events(by_pass: dict[tuple[str, int], list[Range]]) -> list[_Event]:
@@ -139,41 +138,6 @@ def _disputed(
             )
         )
     return kept, disputed
-
-
-def _settle_noise_in_silence(
-    flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided]
-) -> tuple[list[FoundFlaw], list[Undecided]]:
-    """Return flaws and undecided places, those decided where several silent tracks show something at once.
-
-    Whether a pass is silent because it was muted, nothing tells on one track. But sound does not set in on several
-    tracks at one sample, out of silence, and stop at one sample; what is thrown in does.
-    """
-    tracks: dict[tuple[str, tuple[str, ...], int, int], set[int]] = {}
-    for place in undecided:
-        if place.silent:
-            tracks.setdefault(_silence_key(place), set()).add(place.track)
-    settled: list[FoundFlaw] = []
-    closed: list[Undecided] = []
-    left: list[Undecided] = []
-    for place in undecided:
-        mates: set[int] = set()
-        for early, late in product((-1, 0, 1), repeat=2):
-            mates |= tracks.get(_silence_key(place, early, late), set())
-        if not place.silent or len(mates) < LEAST_SILENT or len(place.members) > 2:
-            left.append(place)
-            continue
-        guilty = next(name for name in place.members if name != place.silent)
-        because = Because(Rule.SILENT_TRACKS)
-        closed.append(place)
-        settled.append(FoundFlaw(guilty, place.track, "burst", place.start, place.end, because=because))
-    return [*_cleared(flaws, closed), *settled], left
-
-
-def _silence_key(place: Undecided, early: int = 0, late: int = 0) -> tuple[str, tuple[str, ...], int, int]:
-    """Return what noise on several silent tracks has in common: the first and last samples of noise may be zero."""
-    start, end = (edge // BORDER_STEP for edge in place.place)
-    return place.silent, place.members, start + early, end + late
 
 
 def _groups(undecided: Sequence[Undecided], bridge: int) -> list[list[Undecided]]:
@@ -275,20 +239,3 @@ def _kind(flaws: Sequence[FoundFlaw], guilty: str, whole: Range) -> str:
         if flaw.pass_name == guilty and flaw.start < near[1] and flaw.end > near[0]:
             lengths[flaw.kind] += min(flaw.end, near[1]) - max(flaw.start, near[0])
     return lengths.most_common(1)[0][0]
-
-
-def _cleared(flaws: Sequence[FoundFlaw], places: Sequence[Undecided]) -> list[FoundFlaw]:
-    """Return the flaws without what had been supposed of the places."""
-    open_ranges: dict[tuple[str, int], list[Range]] = {}
-    for place in places:
-        for name in place.members:
-            open_ranges.setdefault((name, place.track), []).append((place.start, place.end))
-    holes = {key: merged(ranges) for key, ranges in open_ranges.items()}
-    left: list[FoundFlaw] = []
-    for flaw in flaws:
-        if flaw.because.rule == Rule.CONCEALED:
-            left.append(flaw)  # strewn losses hold right samples anyway
-            continue
-        pieces = without([(flaw.start, flaw.end)], holes.get((flaw.pass_name, flaw.track), ()))
-        left += [replace(flaw, start=start, end=end) for start, end in pieces]
-    return left

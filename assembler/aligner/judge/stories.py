@@ -24,7 +24,6 @@ from assembler.aligner.judge.limits import (
     FLAW_COST,
     LEAST_MARGIN,
     LEAST_SCALE,
-    LEAST_SURPRISE,
     LONG_LEVEL_COST,
     LONGEST_BLIP,
     MARGIN_PER_SAMPLE,
@@ -192,10 +191,6 @@ class Stories:
             if stroke is not None:
                 told = STRANGE_STROKE_COST if self._begins(stroke, part) else 0.0
                 flaws[version] = min(flaws[version], (self._sounds[number][version] + told, "repeat"))
-        if self._around.pulse is not None and max(self._sounds[number]) < LEAST_SURPRISE:
-            # A wave that follows its pulse in every version was moved in one of them, and no noise thrown in.
-            moved = [sound + COPY_COST for sound in self._sounds[number]]
-            flaws = [min(flaw, (cost, "disagreement")) for flaw, cost in zip(flaws, moved, strict=True)]
         if self._around.pulse is not None:
             edges = [self._edges_cost(version, part) for version in range(self._nobody)]
             return [min(flaw, (cost, "disagreement")) for flaw, cost in zip(flaws, edges, strict=True)]

@@ -32,9 +32,8 @@ MAY_USE = {
 MOST_LINES, MOST_MODULES, MOST_USED = 250, 9, 10
 
 LONGER = {
-    "events/settle": 281,
     "judge/place": 339,
-    "judge/stories": 475,
+    "judge/stories": 472,
 }
 """Modules that are still too long, and how long they may be: none is added, and none grows."""
 
