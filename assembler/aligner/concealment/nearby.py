@@ -12,6 +12,7 @@ import numpy as np
 
 from assembler.aligner.concealment.limits import (
     BEND_SAMPLES,
+    BEND_SHARE,
     LEAST_BEND,
     LOST_NEARBY,
     PRIOR_KEPT,
@@ -118,7 +119,7 @@ class Bends:
         bends = np.log(2 * spread) + 2 * np.log1p(bend / spread)
         stays = (own == last) | (own == following)
         costs = np.where(stays, np.minimum(bends, self.staying[at][:, None, None, None]), bends)
-        return np.where(self.is_somebodys[:, at].T[:, None, :, None], costs, 0.0)
+        return np.where(self.is_somebodys[:, at].T[:, None, :, None], BEND_SHARE * costs, 0.0)
 
 
 def bends_of(

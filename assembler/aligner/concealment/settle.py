@@ -19,7 +19,6 @@ from assembler.aligner.concealment.limits import (
     LEAST_EVIDENCE,
     LEAST_SURPRISE,
     LONGEST_HOLD,
-    ODD_NATS,
     PATCH_BRIDGE,
 )
 from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, marks_of, rows_of
@@ -79,7 +78,8 @@ def settle(window: Window) -> Settled:
     levels = lost & _long_levels(still)
     surprise = np.where(levels, 0.0, _surprise(window, differs, lost, mean, held, still))
     told = np.where(_told_before(versions), 0.0, surprise)
-    odd = np.asarray((lost & ~levels & ~(surprise > 0)).any(axis=0))
+    # What is not as concealment leaves it may be any value.
+    odd = np.where((lost & ~levels & ~(surprise > 0)).any(axis=0), window.bits * np.log(2.0), 0.0)
     accepted = _accepted(differs, odd, told)
     accepted = np.asarray(accepted & ~levels.any(axis=0))[at]
     leads = choice.lead >= DECIDED_NATS
@@ -115,17 +115,17 @@ def _told_before(versions: Int64s) -> Bools:
     return np.stack([(versions[:number] == own).any(axis=0) for number, own in enumerate(versions)])
 
 
-def _accepted(differs: Bools, odd: Bools, surprise: Float64s) -> Bools:
+def _accepted(differs: Bools, odd: Float64s, surprise: Float64s) -> Bools:
     """Return the differing samples that concealment explains, and that sound or another flaw hardly explains.
 
     In each patch of differences concealment sets in and ends, as often as the lost samples bear it out.
 
     Args:
         differs: which samples differ, shape (samples,).
-        odd: where one was lost that is not as concealment leaves it, same shape.
+        odd: cost of those that were lost and are not as concealment leaves them, in nats, same shape.
         surprise: how unlikely it is by chance that the others are, in nats, shape (captures, samples).
     """
-    said = _said_by_rows(surprise) - ODD_NATS * odd
+    said = _said_by_rows(surprise) - odd
     at = np.flatnonzero(differs)
     patches = ranges_of(differs, bridge=PATCH_BRIDGE)
     starts = np.searchsorted(at, [start for start, _ in patches])

@@ -113,15 +113,12 @@ def _sum(arrays: Iterable[Float64s]) -> Float64s:
 
 
 def _shares(totals: Float64s, states: States, at: Int64s, present: Bools) -> Float64s:
-    """Return the share of losses near each differing sample, of each capture: as likely as each of them is.
-
-    What is likely counts for more than it is: in so few rounds shares would else not have settled.
-    """
+    """Return the share of losses near each differing sample, of each capture: as likely as each of them is."""
     shares = np.empty(states.lost.shape[::2])
     for own, lost, here in zip(shares, states.lost, present, strict=True):
         kept_cost, lost_cost = (np.where(mask, np.inf, totals).min(axis=0) for mask in (lost, ~lost))
         likely = np.zeros(here.size)
-        likely[at] = here[at] / (1 + np.exp(np.clip(2 * (lost_cost - kept_cost), -50, 50)))
+        likely[at] = here[at] / (1 + np.exp(np.clip(lost_cost - kept_cost, -50, 50)))
         own[:] = share_lost(likely, here)[at]
     return shares
 
