@@ -13,6 +13,9 @@ LEAST_SHARE = 0.5
 LEAST_TRACKS = 2
 """Tracks that prove a flaw for a third, or that sound in another pass where this one stands still."""
 
+LIKELY_NATS = 1.0
+"""Lead of a sample that is not settled from which it speaks for the pass that has it: one in six is wrong."""
+
 LEAST_SILENT, BORDER_STEP = 3, 8
 
 LEAST_AT_ONCE = 4

@@ -19,6 +19,7 @@ from assembler.aligner.events.limits import (
     LEAST_AT_ONCE,
     LEAST_SHARE,
     LEAST_TRACKS,
+    LIKELY_NATS,
 )
 from assembler.aligner.events.silence import cleared, settle_noise_in_silence
 from assembler.aligner.records.because import Because, Rule
@@ -68,8 +69,7 @@ def settle_by_other_tracks(
     for group in _groups(open_places, bridge):
         whole = (group[0].start, max(place.end for place in group))
         guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, by_pass)
-        # Where now one pass seems right and now the other, both lost something.
-        if guilty is None or len({place.taken for place in group}) > 1:
+        if guilty is None or any(_speaks_for(guilty, place) for place in group):
             left += group
             continue
         kind = _kind(decided, guilty, whole)
@@ -207,6 +207,13 @@ def _guilty_at_once(
         for low, high in ranges
     )
     return None if is_suspect else name
+
+
+def _speaks_for(name: str, place: Undecided) -> bool:
+    """Return whether a pass is likely to be right where samples were lost: then the other one lost some, too."""
+    because = place.because
+    is_likely = because.rule == Rule.CONCEALED and because.nats is not None and because.nats > LIKELY_NATS
+    return is_likely and place.taken == name
 
 
 def _extended(place: Range, flawed: Sequence[Range]) -> Range:
