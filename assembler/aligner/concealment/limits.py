@@ -19,7 +19,7 @@ of treble, short against a drum's attack."""
 BEND_SHARE = 0.2
 """What a bend counts for: each sample stands in its own bend and in those of both neighbours, and in soft sound, which
 is mostly rounding, neighbouring bends hang together beyond that. At a third a few samples of captures not our own were
-settled wrong, as the smoothest; from a quarter down none."""
+settled wrong, as the smoothest, at a quarter three, at a fifth none."""
 
 LEAST_BEND = 0.35
 """Steps: rounding alone bends sound by about so much."""
