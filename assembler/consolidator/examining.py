@@ -134,17 +134,17 @@ def _decoded(folder: SetFolder, name: str, length: int) -> Iterator[Int32s]:
             yield block[:count]
 
 
-def open_sound(source: int | str, length: int) -> soundfile.SoundFile:
+def open_sound(descriptor: int, length: int) -> soundfile.SoundFile:
     """Return a track as libsndfile opens it.
 
     Args:
-        source: path, or descriptor, which stays open.
+        descriptor: of its file, which stays open.
         length: samples that it has to have, in one channel.
 
     Raises:
         RuntimeError: it cannot be opened, or has another shape.
     """
-    file = soundfile.SoundFile(source, closefd=False)
+    file = soundfile.SoundFile(descriptor, closefd=False)
     if file.channels != 1 or file.frames != length:
         found = f"it finds {file.frames} frames of {file.channels} channels"
         file.close()

@@ -7,6 +7,7 @@ many there are, and what it makes of some of every block tell what it makes of a
 from __future__ import annotations
 
 import hashlib
+from contextlib import ExitStack
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Self
 
@@ -78,6 +79,7 @@ class _Listener:
 
     def __init__(self, files: StagedFiles, name: str, shape: WrittenShape) -> None:
         self._path, self._shape = files.inside(name), shape
+        self._files = ExitStack()
         self._sound: soundfile.SoundFile | None = None
         self._digest = hashlib.sha256()
         self._block = np.empty(DECODED, np.int32)
@@ -89,8 +91,7 @@ class _Listener:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
-        if self._sound is not None:
-            self._sound.close()
+        self._files.close()
 
     def heard(self) -> Heard:
         """Return what all blocks have shown."""
@@ -125,7 +126,10 @@ class _Listener:
         if end <= begin:
             return ""
         if self._sound is None:
-            self._sound = open_sound(str(self._path), self._shape.frames)
+            raw = self._files.enter_context(
+                self._path.open("rb", buffering=0)
+            )  # libsndfile takes no name of any bytes
+            self._sound = self._files.enter_context(open_sound(raw.fileno(), self._shape.frames))
         own = unpack_samples(data[begin * width - first : end * width - first], bits) << (32 - bits)
         self._sound.seek(begin)
         found = self._block[: self._sound.buffer_read_into(self._block[: end - begin], "int32")]

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from assembler.arrays import Int32s
+    from assembler.wave import PackedSamples
 
 
 @pytest.fixture
@@ -38,14 +39,24 @@ def cache() -> Path:
 def reads(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Return a list to which the file's folder is added whenever samples of a capture are read."""
     found: list[str] = []
-    read = PassAudio.read
+    follow(monkeypatch, lambda audio, track, _: found.append(audio.path(track).parent.name))
+    return found
 
-    def counted(self: PassAudio, track: int, start: int, count: int) -> Int32s:
-        found.append(self.path(track).parent.name)
+
+def follow(monkeypatch: pytest.MonkeyPatch, seen: Callable[[PassAudio, int, int], None]) -> None:
+    """Have something done before samples of a capture are read, unpacked or not: with audio, track and their number."""
+    read, packed = PassAudio.read, PassAudio.packed
+
+    def reading(self: PassAudio, track: int, start: int, count: int) -> Int32s:
+        seen(self, track, count)
         return read(self, track, start, count)
 
-    monkeypatch.setattr(PassAudio, "read", counted)
-    return found
+    def packing(self: PassAudio, track: int, start: int, count: int) -> PackedSamples | None:
+        seen(self, track, count)
+        return packed(self, track, start, count)
+
+    monkeypatch.setattr(PassAudio, "read", reading)
+    monkeypatch.setattr(PassAudio, "packed", packing)
 
 
 def settle(folder: Path) -> None:
@@ -161,14 +172,9 @@ def test_in_a_reel_only_the_blocks_that_a_new_pass_lies_in_are_compared(
 ) -> None:
     """A retake of a second costs what it covers, not the tape; and it is told as without the cache."""
     blocks: list[int] = []
-    read = PassAudio.read
-
-    def counted(self: PassAudio, track: int, start: int, count: int) -> Int32s:
-        if count >= BLOCK_SAMPLES:
-            blocks.append(start)
-        return read(self, track, start, count)
-
-    monkeypatch.setattr(PassAudio, "read", counted)
+    follow(
+        monkeypatch, lambda _audio, _track, count: blocks.append(count) if count >= BLOCK_SAMPLES else None
+    )
     layout = Layout(tmp_path)
     layout.add_reel("A", ["Kick", "Bass"])
     tape = make_tape(30, seed=1)
