@@ -58,6 +58,19 @@ def test_a_ramped_mute_is_one_stop_with_its_ramps() -> None:
     assert abs(end - 9832) <= 2
 
 
+def test_what_another_pass_lost_behind_a_mute_is_no_ramp_of_it() -> None:
+    """The pass that was mute is right again at once: means of the other one lie on either side of what it holds."""
+    tape = _tracks(1)
+    muted, lost = [own.copy() for own in tape], [own.copy() for own in tape]
+    for own, other in zip(muted, lost, strict=True):
+        own[9000:9800] = 0
+        other[9801:9900:2] = (other[9800:9899:2] + other[9802:9901:2]) // 2
+    ((index, start, end, kind),) = _stops(lost, muted)
+    assert (index, kind) == (1, "mute")
+    assert abs(start - 9000) <= 2
+    assert abs(end - 9800) <= 2
+
+
 def test_a_mute_in_which_the_clock_slips_is_one_stop() -> None:
     """Samples that a slip leaves out at its border, which the pass does not hold, take nothing from it."""
     tape = _tracks(1)

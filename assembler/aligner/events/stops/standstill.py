@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
+from assembler.aligner.events.limits import LEAST_FADED, LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
 from assembler.aligner.events.stops.pace import Stop
 from assembler.aligner.flaws.limits import MOST_CHANGING
 from assembler.aligner.records.because import Because, Rule
@@ -144,24 +144,38 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
 
 
 def _ramps(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: int) -> tuple[int, int]:
-    """Return for how many samples before and behind a stop some track differs throughout."""
-    before = [mine[:start] != theirs[:start] for mine, theirs in zip(own, other, strict=True)]
-    behind = [mine[end:] != theirs[end:] for mine, theirs in zip(own, other, strict=True)]
-    return _longest([one[::-1] for one in before]), _longest(behind)
+    """Return for how many samples before and behind a stop all tracks fade into it and out of it."""
+    before, behind = slice(max(0, start - LONGEST_RAMP - 1), start), slice(end, end + LONGEST_RAMP + 1)
+    into = [
+        (mine[before][::-1], theirs[before][::-1], int(mine[start]))
+        for mine, theirs in zip(own, other, strict=True)
+    ]
+    out = [
+        (mine[behind], theirs[behind], int(mine[end - 1])) for mine, theirs in zip(own, other, strict=True)
+    ]
+    return _longest_fade(into), _longest_fade(out)
 
 
-def _longest(differing: Sequence[Bools]) -> int:
-    longest = 0
-    for one in differing:
-        at = np.flatnonzero(one[: LONGEST_RAMP + 1])
-        if not at.size or at[0] > NEAR_SAMPLES:
-            continue
-        gaps = np.flatnonzero(np.diff(at) > NEAR_SAMPLES)
-        last = int(at[gaps[0]] if gaps.size else at[-1]) + 1
+def _longest_fade(sides: Sequence[tuple[Int32s, Int32s, int]]) -> int:
+    """Return how far from a stop some track is a fade of what another pass holds; 0 if the tracks together are none.
+
+    Args:
+        sides: of each track what both passes hold from the stop on, and the level that stands in it.
+    """
+    longest = faded = differing = 0
+    for mine, theirs, level in sides:
+        at = np.flatnonzero(mine != theirs)
+        gaps = np.flatnonzero(np.diff(at, prepend=-1) > NEAR_SAMPLES + 1)
+        at = at[: gaps[0]] if gaps.size else at
         # What differs further on is no ramp.
-        if last <= LONGEST_RAMP:
-            longest = max(longest, last)
-    return longest
+        if not at.size or at[-1] >= LONGEST_RAMP:
+            continue
+        own, sound = mine[at] - np.int64(level), theirs[at] - np.int64(level)
+        longest = max(longest, int(at[-1]) + 1)
+        # What is turned down lies between the level of the stop and what was there.
+        faded += int(np.count_nonzero((own * sound >= 0) & (np.abs(own) < np.abs(sound))))
+        differing += at.size
+    return longest if faded and faded >= LEAST_FADED * differing else 0
 
 
 def covered_by_all(one: PlacedPass, tracks: Sequence[int]) -> list[Range]:
