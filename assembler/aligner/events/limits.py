@@ -45,9 +45,8 @@ LONGEST_RAMP = 128
 """Samples beside a mute over which the machine may turn the sound down or up: there passes differ sample by sample, but
 for so many in a row that are equal by chance."""
 
-LEAST_FADED = 0.9
-"""Share of the samples unlike another pass's beside a mute that lie nearer to its level, if it fades: else every second
-does, where that pass lost them. A few of a fade are unlike what was lost in both."""
+FADED = 0.5
+"""Share of the sound beside a mute that is left of it there, if it fades: a quarter, in the nearer half of a ramp."""
 
 # strewn
 

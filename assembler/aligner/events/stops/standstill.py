@@ -14,8 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_FADED, LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
-from assembler.aligner.events.stops.pace import Stop
+from assembler.aligner.events.limits import FADED, LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
+from assembler.aligner.events.stops.pace import Stop, with_ramps
 from assembler.aligner.flaws.limits import MOST_CHANGING
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
@@ -50,7 +50,7 @@ def heard(one: PlacedPass, stops: Sequence[Stop], stuck: Mapping[int, Sequence[R
     """Return a pass without what stands still, and without the stretches of each track that have a stuck bit."""
     if not stops and not stuck:
         return one
-    still = [(stop.start, stop.end) for stop in stops]
+    still = [(stop.start, stop.end) for stop in with_ramps(stops)]
     unheard = (tuple(merged([*still, *stuck.get(track, ())])) for track in range(len(one.maps)))
     return HeardPass(one.name, one.reader, one.maps, tuple(unheard))
 
@@ -88,7 +88,7 @@ def find_stops(
             if not witnesses and not _is_cut_out(own, start, end, LONGEST_RAMP):
                 continue
             is_instant = bool(witnesses) or _is_cut_out(own, start, end, EDGE_SAMPLES)
-            early, late = _ramps(own, witnesses[0], start, end) if witnesses else (0, 0)
+            ramps = _ramps(own, witnesses[0], start, end) if witnesses else (0, 0)
             kind = "hold" if any(one[start:end].any() for one in own) else "mute"
             around = slice(max(0, start - FIT_SAMPLES), end + FIT_SAMPLES)
             heard_on = frozenset(
@@ -96,8 +96,9 @@ def find_stops(
                 for track, versions in zip(tracks, zip(own, *witnesses, strict=True), strict=True)
                 if any(np.ptp(one[around]) for one in versions)
             )
-            stop = Stop(whole[0] - early, whole[1] + late, kind, heard_on, bool(witnesses), is_instant)
-            found.setdefault(index, []).append(stop)
+            found.setdefault(index, []).append(
+                Stop(*whole, kind, heard_on, bool(witnesses), is_instant, ramps)
+            )
     return found
 
 
@@ -143,39 +144,40 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
     return sounding >= LEAST_TRACKS
 
 
-def _ramps(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: int) -> tuple[int, int]:
-    """Return for how many samples before and behind a stop all tracks fade into it and out of it."""
+def _ramps(
+    own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: int
+) -> tuple[int | None, int | None]:
+    """Return for how many samples before and behind a stop all tracks fade into it and out of it; see ``Stop``."""
     before, behind = slice(max(0, start - LONGEST_RAMP - 1), start), slice(end, end + LONGEST_RAMP + 1)
-    into = [
-        (mine[before][::-1], theirs[before][::-1], int(mine[start]))
-        for mine, theirs in zip(own, other, strict=True)
-    ]
-    out = [
-        (mine[behind], theirs[behind], int(mine[end - 1])) for mine, theirs in zip(own, other, strict=True)
-    ]
-    return _longest_fade(into), _longest_fade(out)
+    into, out = [], []
+    for mine, theirs in zip(own, other, strict=True):
+        into.append((mine[before][::-1] - mine[start], theirs[before][::-1] - mine[start]))
+        out.append((mine[behind] - mine[end - 1], theirs[behind] - mine[end - 1]))
+    return _fade(into), _fade(out)
 
 
-def _longest_fade(sides: Sequence[tuple[Int32s, Int32s, int]]) -> int:
-    """Return how far from a stop some track is a fade of what another pass holds; 0 if the tracks together are none.
+def _fade(sides: Sequence[tuple[Int32s, Int32s]]) -> int | None:
+    """Return for how many samples tracks are a fade of what another pass holds; None if they differ on behind it.
 
     Args:
-        sides: of each track what both passes hold from the stop on, and the level that stands in it.
+        sides: of each track what both passes hold from the stop on, as distances from its level.
     """
-    longest = faded = differing = 0
-    for mine, theirs, level in sides:
-        at = np.flatnonzero(mine != theirs)
-        gaps = np.flatnonzero(np.diff(at, prepend=-1) > NEAR_SAMPLES + 1)
-        at = at[: gaps[0]] if gaps.size else at
-        # What differs further on is no ramp.
-        if not at.size or at[-1] >= LONGEST_RAMP:
-            continue
-        own, sound = mine[at] - np.int64(level), theirs[at] - np.int64(level)
-        longest = max(longest, int(at[-1]) + 1)
-        # What is turned down lies between the level of the stop and what was there.
-        faded += int(np.count_nonzero((own * sound >= 0) & (np.abs(own) < np.abs(sound))))
-        differing += at.size
-    return longest if faded and faded >= LEAST_FADED * differing else 0
+    lengths = [_differing(mine, theirs) for mine, theirs in sides]
+    ended = [length for length in lengths if length <= LONGEST_RAMP]
+    longest = max(ended, default=0) if 2 * len(ended) > len(sides) else LONGEST_RAMP
+    half = slice(min(EDGE_SAMPLES, longest + 1) // 2)
+    mine, theirs = (sum(int(np.abs(pair[of][half]).sum()) for pair in sides) for of in (0, 1))
+    if mine >= FADED * theirs:
+        return 0
+    return longest if longest < LONGEST_RAMP else None
+
+
+def _differing(mine: Int32s, theirs: Int32s) -> int:
+    """Return for how many samples from the first one on two tracks differ, but for a few in a row."""
+    at = np.flatnonzero(mine != theirs)
+    gaps = np.flatnonzero(np.diff(at, prepend=-1) > NEAR_SAMPLES + 1)
+    at = at[: gaps[0]] if gaps.size else at
+    return int(at[-1]) + 1 if at.size else 0
 
 
 def covered_by_all(one: PlacedPass, tracks: Sequence[int]) -> list[Range]:
