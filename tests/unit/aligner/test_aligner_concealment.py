@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from assembler.aligner.concealment import path
 from assembler.aligner.concealment.limits import LEAST_SURPRISE
 from assembler.aligner.concealment.marks import (
     DOWN,
@@ -73,22 +74,24 @@ def test_one_lost_sample_is_a_mean_and_of_three_two_hold() -> None:
     assert marks.held.tolist() == [False, False, False, False, False, True, True, False, False]
 
 
-def test_the_cheapest_row_is_the_cheapest_of_all() -> None:
-    """Rows of up to five samples against trying all of their states."""
+@pytest.mark.parametrize("ways", [1 << 19, 6 * 27, 1])
+def test_the_cheapest_row_is_the_cheapest_of_all(ways: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Rows of up to five samples against trying all of their states; all rows at once, some, each by itself."""
     rng = np.random.default_rng(1)
     sizes = np.array([5, 1, 4])
     starts = np.cumsum(sizes) - sizes
-    costs, links, bends = rng.random((3, 10)), rng.random((3, 3, 10)), rng.random((10, 3, 3, 3))
-    bends[starts] = bends[starts][:, :1]
-    bends[starts + sizes - 1] = bends[starts + sizes - 1][..., :1]
-    totals = least_totals(costs, links, lambda at: bends[at], starts, sizes)
+    costs, links, bends = rng.random((3, 10)), rng.random((3, 3, 10)), rng.random((3, 3, 3, 10))
+    bends[..., starts] = bends[:1, ..., starts]
+    bends[..., starts + sizes - 1] = bends[:, :, :1, starts + sizes - 1]
+    monkeypatch.setattr(path, "WAYS_AT_ONCE", ways)
+    totals = least_totals(costs, links, lambda at: bends[..., at], starts, sizes)
     for start, size in zip(starts.tolist(), sizes.tolist(), strict=True):
         for at, state in product(range(size), range(3)):
             least = min(
                 sum(costs[s, start + n] for n, s in enumerate(states))
                 + sum(links[a, b, start + n] for n, (a, b) in enumerate(pairwise(states)))
                 + sum(
-                    bends[start + n, *three]
+                    bends[*three, start + n]
                     for n, three in enumerate(zip((0, *states), states, (*states[1:], 0), strict=False))
                 )
                 for states in product(range(3), repeat=size)

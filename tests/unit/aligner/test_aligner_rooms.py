@@ -52,6 +52,7 @@ NUMBERS_ELSEWHERE = {
     "comparison": {"BLOCK_SAMPLES"},
     "concealment/marks": {"DOWN", "UP", "TOWARDS_ZERO", "TALLY_COUNTS"},
     "concealment/nearby": {"LEAST_SHARE", "MOST_SHARE", "EULER"},
+    "concealment/path": {"WAYS_AT_ONCE"},
     "judge/costs": {"TAU"},
     "plan/hand/file": {"PLAN"},
     "plan/joins/fades": {"_GOLDEN"},
