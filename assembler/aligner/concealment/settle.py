@@ -143,15 +143,23 @@ def _bearing_out(said: Float64s) -> Bools:
         enough = max(LEAST_EVIDENCE, LEAST_SURPRISE * np.count_nonzero(said))
         return np.full(said.size, said.sum() >= min(enough, 2 * BORDER_NATS))
     inside, outside = LEAST_EVIDENCE, 0.0
-    stays = np.zeros((2, said.size), np.bool_)
+    most = outside + BORDER_NATS
+    borders = []
     for number, nats in enumerate(said.tolist()):
-        stays[:, number] = inside <= outside + BORDER_NATS, outside <= inside + BORDER_NATS
-        inside, outside = min(inside, outside + BORDER_NATS) - nats, min(outside, inside + BORDER_NATS)
-    found = np.zeros(said.size, np.bool_)
-    is_inside = inside < outside
-    for number in range(said.size - 1, -1, -1):
-        found[number] = is_inside
-        is_inside ^= not stays[0 if is_inside else 1, number]
+        if most < inside:
+            borders.append((number, True))
+            inside = most
+        elif inside + BORDER_NATS < outside:
+            borders.append((number, False))
+            outside = inside + BORDER_NATS
+            most = outside + BORDER_NATS
+        inside -= nats
+    found, end, is_inside = np.zeros(said.size, np.bool_), said.size, inside < outside
+    for start, goes_in in reversed(borders):
+        if goes_in == is_inside:
+            found[start:end] = is_inside
+            end, is_inside = start, not is_inside
+    found[:end] = is_inside
     return found
 
 

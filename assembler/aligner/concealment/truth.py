@@ -190,7 +190,7 @@ class _Links:
             behind = np.roll(lost, -1, axis=1)
             torn += (lost & single)[:, None] & behind
             torn += ~lost[:, None] & (behind & another)
-            broken += np.where((lost & held)[:, None] & ~behind, price, 0.0)
+            broken += np.where(lost & held, price, 0.0)[:, None] * ~behind
         return np.asarray(self._arbitrary * torn + broken, np.float64)
 
     def at_ends(self, spread: Float64s, starts: Int64s, sizes: Int64s) -> Float64s:
