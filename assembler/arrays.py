@@ -27,6 +27,13 @@ Float64s: TypeAlias = NDArray[np.float64]
 _Number = TypeVar("_Number", np.int32, np.int64, np.float64)
 
 
+def within(values: Int32s, most: int) -> Bools:
+    """Return which numbers lie between ``-most`` and ``most``: of 30 bits at most, all of them, shape as ``values``."""
+    # One comparison for both sides: as an unsigned number what lies below is large.
+    found: Bools = (values + np.int32(most)).view(np.uint32) <= np.uint32(2 * most)
+    return found
+
+
 def distinct(values: NDArray[_Number]) -> NDArray[_Number]:
     """Return the different numbers among some, in order, shape (n,); none of them not a number."""
     ordered = np.sort(values, axis=None)

@@ -7,11 +7,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assembler.aligner.flaws.clicks import clicks
 from assembler.aligner.flaws.faint import faint_flaws
-from assembler.aligner.flaws.interrupting import clicks, is_drawn_line, likely_lines, played_twice
+from assembler.aligner.flaws.interrupting import is_drawn_line, likely_lines, played_twice
 from assembler.aligner.flaws.noise import bursts, islands
 from assembler.aligner.flaws.stepped import interruptions, long_levels
 from assembler.aligner.records.because import Rule
+from assembler.aligner.sound.glance.glance import Glance
 from assembler.aligner.sound.levels import is_peak
 
 if TYPE_CHECKING:
@@ -24,9 +26,10 @@ def shown_alone(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]
 
     These are pauses, levels held, noise in silence, and straight peaks of sound that was clipped and then faded.
     """
+    glance = Glance(samples, step)
     shown = [
         (_build_of(samples, kind, place), Rule.FORETOLD, kind, place)
-        for kind, place in lone_flaws(samples, step)
+        for kind, place in lone_flaws(samples, step, glance)
     ]
     shown += [
         ("pause" if kind == "mute" else "flaw", Rule.FAINT, kind, place)
@@ -37,18 +40,19 @@ def shown_alone(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]
         for kind, place in interruptions(samples, step)
     ]
     # These are told only where several tracks have them.
-    shown += [("long level", Rule.MOMENT, "hold", place) for place in long_levels(samples, step)]
+    if glance.has_level:
+        shown += [("long level", Rule.MOMENT, "hold", place) for place in long_levels(samples, step)]
     shown += [("noise", Rule.MOMENT, "burst", place) for place in islands(samples, step)]
     return shown
 
 
-def lone_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
+def lone_flaws(samples: Int32s, step: int, glance: Glance | None = None) -> list[tuple[str, Range]]:
     """Return what a single capture shows by itself, as kind and range: straight, repeat, click and burst.
 
     No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that
     goes on behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
     """
-    lines = likely_lines(samples, step)
+    lines = likely_lines(samples, step) if (glance or Glance(samples, step)).has_line else []
     found = [("straight", place) for place in lines if is_drawn_line(samples, place, step)]
     found += [("repeat", place) for place in played_twice(samples)]
     found += [("click", place) for place in clicks(samples, step)]

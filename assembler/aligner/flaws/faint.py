@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.limits import LEAST_TELLING, LONGEST_BURST, MOST_CHANCE, MOST_LEVEL_STEPS, WHITE
-from assembler.aligner.flaws.noise import unpredicted_shares
+from assembler.aligner.flaws.white import unpredicted_shares
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import EDGE_SAMPLES, LEAST_NOISE_STEPS, MOST_UNSTEADY, NOISE_SAMPLES
-from assembler.arrays import median
+from assembler.arrays import median, within
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
@@ -26,17 +26,17 @@ if TYPE_CHECKING:
 
 def faint_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
     """Return mutes, holds and straight lines in noise of a few steps, as kind and range."""
-    if samples.size < 2 * NOISE_SAMPLES or _median_is_over(np.abs(samples), MOST_LEVEL_STEPS * step):
+    if samples.size < 2 * NOISE_SAMPLES or _median_is_over(samples, MOST_LEVEL_STEPS * step):
         return []
     return sorted(_still_places(samples, step), key=lambda row: row[1])
 
 
-def _median_is_over(sizes: Int32s, most: int) -> bool:
-    """Return whether the median lies over a number: a count tells, but where the middle two lie on either side."""
-    over = int(np.count_nonzero(sizes > most))
-    if abs(2 * over - sizes.size) > 1:
-        return 2 * over > sizes.size
-    return bool(median(sizes) > most)
+def _median_is_over(samples: Int32s, most: int) -> bool:
+    """Return whether the median size lies over a number: a count tells, but where the middle two are on either side."""
+    over = samples.size - int(np.count_nonzero(within(samples, most)))
+    if abs(2 * over - samples.size) > 1:
+        return 2 * over > samples.size
+    return bool(median(np.abs(samples)) > most)
 
 
 def _still_places(samples: Int32s, step: int) -> list[tuple[str, Range]]:

@@ -1,4 +1,4 @@
-"""What a single capture shows by itself: straight lines, blocks played twice, clicks and bursts.
+"""What a single capture shows by itself: straight lines and blocks played twice.
 
 No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that goes on
 behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
@@ -17,22 +17,16 @@ from assembler.aligner.flaws.limits import (
     LEAST_CHANGING,
     LEAST_KINK_STEPS,
     LEAST_LAG,
-    LEAST_LEVEL_STEPS,
     LEAST_LINE,
-    LONE_ROUGH_RATIO,
-    MOST_CLICK,
     MOST_LEVEL_STEPS,
-    ROUGH_REACH,
-    ROUGH_SAMPLES,
     SPLICE_RATIO,
     STRAIGHT_CONTEXT,
 )
-from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES
-from assembler.aligner.records.ranges import pieces_of, ranges_of
+from assembler.aligner.records.limits import CHANCE_SAMPLES
+from assembler.aligner.records.ranges import pieces_of
 from assembler.aligner.sound.glance.repeats import may_repeat
 from assembler.aligner.sound.levels import (
     HASH_FACTOR,
-    constant_runs,
     fit_predictor,
     is_straight,
     prediction_errors,
@@ -41,14 +35,13 @@ from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     FIT_SAMPLES,
     LEAST_FALL,
-    LEAST_RUN,
     PREDICTOR_ORDER,
 )
-from assembler.arrays import median
+from assembler.arrays import median, within
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Float64s, Int32s, Int64s, UInt64s
+    from assembler.arrays import Int32s, Int64s, UInt64s
 
 
 def likely_lines(samples: Int32s, step: int) -> list[Range]:
@@ -56,8 +49,7 @@ def likely_lines(samples: Int32s, step: int) -> list[Range]:
     slopes = np.diff(samples)
     bend = slopes[1:] - slopes[:-1]
     flat = np.zeros((bend.size + 8) // 8 * 8, np.bool_)
-    # One comparison for both sides: as an unsigned number what lies below is large.
-    np.less_equal((bend + np.int32(step)).view(np.uint32), np.uint32(2 * step), out=flat[: bend.size])
+    flat[: bend.size] = within(bend, step)
     # So many in a row hold a whole word wherever they begin, and music has hardly any.
     if not (flat.view(np.uint64) == 0x0101010101010101).any():
         return []
@@ -181,68 +173,3 @@ def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
     splices = errors[FIT_SAMPLES : FIT_SAMPLES + 4].max(), errors[-8:].max()
     # Rough sound can hide one of them, by chance.
     return max(float(splice) for splice in splices) > SPLICE_RATIO * usual
-
-
-def clicks(samples: Int32s, step: int) -> list[Range]:
-    """Return clicks: far rougher than all around, the sound going on behind as it was."""
-    bend = np.diff(samples, 2)
-    whole = bend.size // ROUGH_SAMPLES
-    if whole < 2 * ROUGH_REACH:
-        return []
-    rough = np.sqrt(
-        np.mean(bend[: whole * ROUGH_SAMPLES].reshape(-1, ROUGH_SAMPLES).astype(np.float64) ** 2, axis=1)
-    )
-    half = ROUGH_REACH // 2
-    padded = np.pad(rough, (half, ROUGH_REACH - half - 1), "symmetric")
-    beside = np.maximum.reduce([padded[at : at + whole] for at in range(ROUGH_REACH)])
-    # The loudest of the windows that end two before each one, and of those that begin two behind it.
-    before, behind = np.full(whole, np.inf), np.full(whole, np.inf)
-    before[half + 2 :] = beside[: whole - half - 2]
-    behind[: whole - half - 2] = beside[half + 2 :]
-    places = []
-    for first, last in ranges_of(rough > LONE_ROUGH_RATIO * (np.maximum(before, behind) + step), bridge=1):
-        place = _click(samples, ((first - 1) * ROUGH_SAMPLES, (last + 1) * ROUGH_SAMPLES), step)
-        if place is not None and not _is_edge_of_zeros(samples, place):
-            places.append(place)
-    return places
-
-
-def _is_edge_of_zeros(samples: Int32s, place: Range) -> bool:
-    """Return whether zeros begin or end at what looks like a click: it is where sound is cut off or sets in again."""
-    reach = LEAST_RUN + NEAR_SAMPLES
-    low = max(0, place[0] - reach)
-    return any(run.value == 0 for run in constant_runs(samples[low : place[1] + reach]))
-
-
-def _click(samples: Int32s, rough: Range, step: int) -> Range | None:
-    low, high = rough
-    if low < FIT_SAMPLES or high + FIT_SAMPLES > samples.size:
-        return None
-    piece = samples[low - FIT_SAMPLES : high + FIT_SAMPLES].astype(np.float64)
-    before, behind = piece[:FIT_SAMPLES], piece[-FIT_SAMPLES:]
-    levels = [float(np.sqrt(np.mean(side**2))) for side in (before, behind)]
-    if min(levels) < max(LEAST_LEVEL_STEPS * step, 0.5 * max(levels)):
-        return None
-    predictor = fit_predictor(before)
-    errors = np.abs(prediction_errors(piece, predictor))
-    usual = float(errors[PREDICTOR_ORDER:FIT_SAMPLES].max()) + step
-    if float(errors[-FIT_SAMPLES + PREDICTOR_ORDER :].max()) > 2 * usual:
-        return None
-    odd = np.flatnonzero(errors > 4 * usual)
-    if not odd.size:
-        return None
-    first = int(odd[0])
-    length = _bridged(piece, first, predictor, 8 * usual)
-    start = first + low - FIT_SAMPLES
-    return (start, start + length) if length else None
-
-
-def _bridged(piece: Float64s, start: int, predictor: Float64s, allowed: float) -> int:
-    """Return how many samples have to be predicted for the sound to go on as it was; 0 where none will do."""
-    filled = piece[: start + MOST_CLICK + 2 * PREDICTOR_ORDER].copy()
-    for length in range(1, MOST_CLICK + 1):
-        at = start + length - 1
-        filled[at] = filled[at - PREDICTOR_ORDER : at][::-1] @ predictor
-        if np.abs(prediction_errors(filled, predictor)[start + length :]).max() < allowed:
-            return length
-    return 0

@@ -4,9 +4,7 @@ Sound foretells itself: a predictor fitted to a short window leaves little of it
 in that: white, of one level from end to end, set in and cut off from one sample to the next, with the sound going on
 behind it as it was before. A consonant, a cymbal or a drum is white too, but swells and dies away.
 
-The power that a predictor leaves comes from the Levinson-Durbin recursion on each window's autocorrelation (Durbin,
-"The fitting of time-series models", Revue de l'Institut International de Statistique 28, 1960; from memory). The
-thresholds are ours.
+The thresholds are ours.
 
 Audio is ``int32``, shape ``(samples,)``.
 """
@@ -16,7 +14,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.lib.stride_tricks import sliding_window_view
 
 from assembler.aligner.flaws.limits import (
     BESIDE_WINDOWS,
@@ -29,10 +26,10 @@ from assembler.aligner.flaws.limits import (
     SCALES,
     SPLICE_RATIO,
     WHITE,
-    WINDOWS_AT_ONCE,
 )
+from assembler.aligner.flaws.white import Products, white_shares
 from assembler.aligner.records.ranges import has_full_word, ranges_of
-from assembler.aligner.sound.levels import fit_predictor, prediction_errors, quick_length
+from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     FIT_SAMPLES,
@@ -41,16 +38,17 @@ from assembler.aligner.sound.limits import (
     NOISE_SAMPLES,
     PREDICTOR_ORDER,
 )
+from assembler.arrays import within
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Float32s, Float64s, Int32s
+    from assembler.arrays import Float64s, Int32s
 
 
 def bursts(samples: Int32s, step: int) -> list[Range]:
     """Return the bursts of one track, in order."""
     found: list[Range] = []
-    products = _products(samples)
+    products = Products(samples)
     for size, order in SCALES:
         for rough in _holes(samples, products, size, order):
             place = _proved(samples, rough, step)
@@ -66,7 +64,7 @@ def islands(samples: Int32s, step: int) -> list[Range]:
     """
     found = []
     quiet = MOST_QUIET_STEPS * step
-    sounds = np.abs(samples) > quiet
+    sounds = ~within(samples, quiet)
     if samples.size > LONGEST_BURST + 2 * EDGE_SAMPLES and not has_full_word(~sounds):
         return []  # it sounds from end to end
     for start, end in ranges_of(sounds, bridge=EDGE_SAMPLES):
@@ -80,92 +78,9 @@ def islands(samples: Int32s, step: int) -> list[Range]:
     return found
 
 
-def unpredicted_shares(samples: Int32s, size: int, order: int) -> Float64s:
-    """Return the share of its power that each window's own predictor leaves, half a window from one to the next.
-
-    Args:
-        samples: one track.
-        size: of a window.
-        order: of the predictors.
-    """
-    if samples.size < size:
-        return np.zeros(0)
-    correlation = _correlation(sliding_window_view(samples, size)[:: size // 2], order)
-    power = correlation[0] * (1.0 + 1e-9) + 1e-3 * size
-    error, taps = power.copy(), np.zeros((order, power.size))
-    for index in range(order):
-        known = correlation[index + 1] - (taps[:index] * correlation[index:0:-1]).sum(axis=0)
-        reflection = known / error
-        taps[:index] -= reflection * taps[:index][::-1].copy()
-        taps[index] = reflection
-        error *= np.maximum(1.0 - reflection**2, 1e-12)
-    return np.asarray(error / power, np.float64)
-
-
-def _white_shares(samples: Int32s, products: Float32s, size: int, order: int) -> Float64s:
-    """Return what `unpredicted_shares` does, but zero for windows that are not white, nor beside one that is.
-
-    A predictor of two samples never leaves less than a longer one, and is to be had for a tenth of the work: windows
-    of which it leaves little are not white.
-    """
-    windows = max(0, (samples.size - size) // (size // 2) + 1)
-    likely = np.flatnonzero(_most_left(products, size, windows) > WHITE - np.sqrt(np.finfo(np.float32).eps))
-    reach = BESIDE_WINDOWS + 1
-    asked = np.zeros(windows + 2 * reach, np.bool_)
-    for offset in range(2 * reach + 1):
-        asked[likely + offset] = True
-    shares = np.zeros(windows)
-    for first, last in ranges_of(asked[reach : reach + windows], bridge=BESIDE_WINDOWS):
-        piece = samples[first * (size // 2) : (last - 1) * (size // 2) + size]
-        shares[first:last] = unpredicted_shares(piece, size, order)
-    return shares
-
-
-def _products(samples: Int32s) -> Float32s:
-    """Return each sample times itself, times the next one, and times the one after that, shape (3, samples)."""
-    products, sound = np.empty((3, samples.size), np.float32), samples.astype(np.float32)
-    for lag, own in enumerate(products):
-        own[sound.size - lag :] = 0.0  # what none follows is weighed with nought
-        np.multiply(sound[: sound.size - lag], sound[lag:], out=own[: sound.size - lag])
-    return products
-
-
-def _most_left(products: Float32s, size: int, windows: int) -> Float32s:
-    """Return the share of each window's power that its best predictor of two samples leaves."""
-    shape, hop = np.hanning(size), size // 2
-    correlation = np.zeros((3, windows), np.float32)
-    for lag in range(3 if windows else 0):
-        weights = np.zeros(size, np.float32)
-        weights[: size - lag] = shape[: size - lag] * shape[lag:]
-        halves = products[lag, : (windows + 1) * hop].reshape(-1, hop) @ weights.reshape(2, hop).T
-        correlation[lag] = halves[:-1, 0] + halves[1:, 1]
-    power = correlation[0] * np.float32(1.0 + 1e-9) + np.float32(1e-3 * size)
-    first = correlation[1] / power
-    left = power * (1 - first**2)
-    second = (correlation[2] - first * correlation[1]) / np.maximum(left, np.float32(1e-3) * power)
-    return np.asarray((1 - first**2) * np.maximum(1 - second**2, 0), np.float32)
-
-
-def _correlation(windows: Int32s, order: int) -> Float64s:
-    """Return how windows, shape (windows, samples), correlate with themselves at lags from 0, shape (lags, windows).
-
-    A few windows are transformed at a time, which stay in the processor's own memory: half the time of all at once.
-    """
-    # Zeros as far as the furthest lag reaches are enough.
-    size = windows.shape[1]
-    length, shape = quick_length(size + order), np.hanning(size)
-    correlation = np.empty((order + 1, windows.shape[0]))
-    for first in range(0, windows.shape[0], WINDOWS_AT_ONCE):
-        chosen = slice(first, first + WINDOWS_AT_ONCE)
-        spectra = np.fft.rfft(windows[chosen] * shape, length, axis=1)
-        powers = spectra.real**2 + spectra.imag**2
-        correlation[:, chosen] = np.fft.irfft(powers, length, axis=1)[:, : order + 1].T
-    return correlation
-
-
-def _holes(samples: Int32s, products: Float32s, size: int, order: int) -> list[Range]:
+def _holes(samples: Int32s, products: Products, size: int, order: int) -> list[Range]:
     """Return where windows are white between windows of sound that foretells itself."""
-    shares, hop = _white_shares(samples, products, size, order), size // 2
+    shares, hop = white_shares(samples, products, size, order), size // 2
     found = []
     for first, last in ranges_of(shares > WHITE, bridge=1):
         # The window that holds a border is neither.

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 from scipy.signal import butter, sosfilt
 
-from assembler.aligner.flaws.noise import bursts, unpredicted_shares
+from assembler.aligner.flaws.noise import bursts
+from assembler.aligner.flaws.white import unpredicted_shares
 from assembler.aligner.sound.levels import suspect_runs
 from scripts.bench.trial_sessions import make_tape
 

@@ -6,6 +6,7 @@ sound that moves all the time is done with in a few operations on arrays.
 
 from __future__ import annotations
 
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,6 +14,7 @@ import numpy as np
 from assembler.aligner.records.ranges import has_full_word, ranges_of
 
 if TYPE_CHECKING:
+    from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools, Int32s
 
 
@@ -29,8 +31,6 @@ class Glance:
         near: which bend by a step at most, and more at the end.
         has_level: whether 15 samples or more in a row may equal their predecessor.
         has_line: whether 15 samples or more in a row may bend by a step at most.
-        means: where of every second sample seven in a row or more may be even: equal to a neighbour, or bending by a
-            step at most; in order.
     """
 
     def __init__(self, samples: Int32s, step: int) -> None:
@@ -46,17 +46,24 @@ class Glance:
             np.less_equal(bend.view(np.uint32), np.uint32(2 * step), out=self.near[1 : size - 1])
         # What lies beyond the ends is not known.
         self.still[:1] = self.near[:1] = self.near[max(0, size - 1) : size] = True
+        self.has_level = has_full_word(self.still)
+        self.has_line = has_full_word(self.near)
+
+    @cached_property
+    def means(self) -> list[Range]:
+        """Where of every second sample seven in a row or more may be even, in order.
+
+        Even is what equals a neighbour, or bends by a step at most.
+        """
         still, near = self.still.view(np.uint64), self.near.view(np.uint64)
         even = still | near
         every_second = np.uint64(0x0001000100010001)
-        self.has_level = has_full_word(self.still)
-        self.has_line = has_full_word(self.near)
         first, second = (
             even & pattern == pattern for pattern in (every_second, every_second << np.uint64(8))
         )
         first |= second
         # Seven reach into a whole word on either side of those that they fill.
-        self.means = [(max(0, 8 * start - 8), 8 * end + 8) for start, end in ranges_of(first)]
+        return [(max(0, 8 * start - 8), 8 * end + 8) for start, end in ranges_of(first)]
 
 
 def far_apart(stretches: Int32s, least: int) -> Bools:
