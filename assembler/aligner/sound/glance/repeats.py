@@ -1,20 +1,22 @@
 """Stretches that stand once more a little later: of nearly all sound one look shows that it has none.
 
-A long stretch holds a whole piece of a grid. So only pieces of the grid are looked for among all samples before them:
-first by one sample of each, then by a few, and what is left in full.
+A long stretch holds a whole piece of a grid. So only the first few samples of each piece are looked for, among every
+so many of all: wherever the stretch stood before, one of those meets one of these. What is equal there, and at a few
+places further on, is compared in full.
 """
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from math import isqrt
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
+    from collections.abc import Iterator
 
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s, Int64s, UInt64s
+    from assembler.arrays import Int32s, Int64s
 
 
 def may_repeat(samples: Int32s, lags: Range, least: int) -> bool:
@@ -26,28 +28,60 @@ def may_repeat(samples: Int32s, lags: Range, least: int) -> bool:
         least: samples of the stretch.
     """
     size = least // 2
-    pieces = _changing(samples, size)
-    likely = _likely(samples, pieces, size)
-    if 8 * likely.size > samples.size:
-        return True  # so coarse that only a closer look tells
-    keys = _keys(samples, pieces, size)
-    at, own = likely, _keys(samples, likely, size)
-    for shift in (46, 28):
-        kept = _among(own, keys, shift)
-        at, own = at[kept], own[kept]
-    told = np.sort(keys)
-    if (told[1:] != told[:-1]).all():
-        at = at[at % size > 0]  # a piece is found at its own place
-    # Where much is the same, as in loops, it is for a closer look as well.
-    return at.size > pieces.size // 32 or any(
-        _stands_later(samples, int(one), pieces, lags, size) for one in at
-    )
+    hop = max(1, isqrt(size) // 2)
+    starts = _changing(samples, size)
+    known = np.concatenate([starts + offset for offset in range(hop)])
+    for at, later in _meeting(samples, known, samples.size - size + hop, hop):
+        if 8 * hop * at.size > samples.size:
+            return True  # so coarse that only a closer look tells
+        left = np.flatnonzero((later - at >= lags[0]) & (later - at <= lags[1]))
+        for offset in range(0, size - hop + 1, max(1, size // 4)):
+            left = left[samples[at[left] + offset] == samples[later[left] + offset]]
+        # Where much is the same, as in loops, it is for a closer look as well.
+        if left.size > starts.size // 32 or any(
+            _is_whole(samples, int(at[one]), int(later[one]), size) for one in left
+        ):
+            return True
+    return False
 
 
-def _stands_later(samples: Int32s, at: int, pieces: Int64s, lags: Range, size: int) -> bool:
-    first, last = np.searchsorted(pieces, (at + lags[0], at + lags[1] + 1))
-    own = samples[at : at + size]
-    return any(np.array_equal(own, samples[other : other + size]) for other in pieces[first:last])
+def _is_whole(samples: Int32s, at: int, later: int, size: int) -> bool:
+    """Return whether the piece that begins at, or shortly before, a later place stands around an earlier one, too."""
+    start = later // size * size
+    first = at - (later - start)
+    return first >= 0 and bool((samples[first : first + size] == samples[start : start + size]).all())
+
+
+def _meeting(samples: Int32s, known: Int64s, end: int, hop: int) -> Iterator[tuple[Int64s, Int64s]]:
+    """Yield places of all sound, and for each a known one whose sample may be equal, until all such pairs were told.
+
+    Where so many samples are alike that this takes long, the last pairs are as many as there are places.
+
+    Args:
+        samples: one track.
+        known: the places that are sought.
+        end: the first place at which none of them is sought any more; before it every so many are.
+        hop: how many.
+    """
+    factor, shift = np.uint32(0x9E3779B1), np.uint32(32 - 18)
+    asked = (samples[: max(0, end) : hop].view(np.uint32) * factor >> shift).astype(np.intp)
+    slots = (samples[known].view(np.uint32) * factor >> shift).astype(np.intp)
+    # A slot holds one of the places whose samples fall into it; the others wait for the next round.
+    marks = np.arange(1, known.size + 1).astype(np.min_scalar_type(known.size + 1))
+    holder = np.zeros(1 << 18, marks.dtype)
+    at = np.arange(asked.size)
+    for _ in range(4):
+        holder[slots] = marks
+        held = holder.take(asked)
+        hit = np.flatnonzero(held != 0)
+        at, asked = at[hit], asked[hit]
+        yield hop * at, known[held[hit].astype(np.intp) - 1]
+        waiting = holder[slots] != marks
+        holder[slots] = 0
+        slots, marks = slots[waiting], marks[waiting]
+        if not marks.size:
+            return
+    yield np.arange(samples.size), np.arange(samples.size)
 
 
 def _changing(samples: Int32s, size: int) -> Int64s:
@@ -57,29 +91,3 @@ def _changing(samples: Int32s, size: int) -> Int64s:
     left = np.flatnonzero(~changes)
     changes[left] = (pieces[left] != pieces[left, :1]).any(axis=1)
     return np.flatnonzero(changes) * size
-
-
-def _likely(samples: Int32s, pieces: Int64s, size: int) -> Int64s:
-    """Return where a sample stands that may be the first one of a piece."""
-    mixed = samples[: max(0, samples.size - size + 1)].view(np.uint32) * np.uint32(0x9E3779B1)
-    return _among(mixed, mixed[pieces], 14)
-
-
-def _keys(samples: Int32s, at: Int64s, size: int) -> UInt64s:
-    """Return what some samples of each piece make together: equal for equal pieces."""
-    keys = np.zeros(at.size, np.uint64)
-    for offset in range(0, size, max(1, size // 4)):
-        keys ^= samples[at + offset].view(np.uint32)
-        keys *= np.uint64(0x9E3779B97F4A7C15)
-    return keys
-
-
-def _among(asked: NDArray[Any], known: NDArray[Any], shift: int) -> Int64s:
-    """Return which of some numbers are among those that are known, by eighteen bits of them."""
-    bits, shift = asked.dtype.type((1 << 18) - 1), asked.dtype.type(shift)
-    is_known = np.zeros(1 << 18, np.bool_)
-    is_known[(known >> shift & bits).astype(np.intp)] = True
-    moved = asked >> shift
-    if asked.dtype.itemsize > 4:
-        moved &= bits
-    return np.flatnonzero(is_known.take(moved.astype(np.intp)))
