@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from contextlib import contextmanager
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from assembler.cli.consoles import PlainConsole
 from assembler.cli.loudness import Loudness, loudness
@@ -13,6 +14,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from rich.progress import TaskID
+
+DRAWN_SECONDS: Final = 0.1
+"""Bars are drawn anew after so long, and when one is full."""
 
 
 @contextmanager
@@ -30,12 +34,18 @@ def shown_progress() -> Iterator[Callable[[str, float], None]]:
         TextColumn("{task.percentage:3.0f}%"),
         TimeRemainingColumn(),
     )
-    with Progress(*columns, console=console, transient=True) as bars:
+    # Drawn by whoever tells of progress: a thread for it would hold locks, and nothing could be forked beside it.
+    with Progress(*columns, console=console, transient=True, auto_refresh=False) as bars:
         known: dict[str, TaskID] = {}
+        drawn = 0.0
 
         def show(what: str, share: float) -> None:
+            nonlocal drawn
             if what not in known:
                 known[what] = bars.add_task(printable(what), total=1.0)
             bars.update(known[what], completed=share)
+            if (now := time.monotonic()) >= drawn + DRAWN_SECONDS or share >= 1.0:
+                drawn = now
+                bars.refresh()
 
         yield show

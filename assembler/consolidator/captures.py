@@ -19,9 +19,8 @@ if TYPE_CHECKING:
     from assembler.known import Known
     from assembler.sheet import Sheet
 
-WORTH_A_WORKER, WORTH_A_CHECKER = 64 << 20, 256 << 20
-"""Bytes of captures that take as long as a worker needs to start, several times over: a build meters and writes, too.
-Two agreeing passes of 3 min on 8 tracks, 400 MiB, are checked by one process in 0.74 of the time that two take."""
+WORTH_A_WORKER = 64 << 20
+"""Bytes of captures that take as long as a worker needs to start, several times over."""
 
 
 def capture_files(session: ImportedSession) -> list[InputFile]:
@@ -80,14 +79,9 @@ def told_belied(
     return bool(belied)
 
 
-def jobs_worth(files: Iterable[InputFile], worth: int = WORTH_A_WORKER) -> int:
-    """Return how many processes to share work on files among: the processors, as far as each has enough to do.
-
-    Args:
-        files: captures.
-        worth: bytes of them from which one more process is worth its start.
-    """
-    return max(1, min(cores(), sum(file.state.size for file in files) // worth))
+def jobs_worth(files: Iterable[InputFile]) -> int:
+    """Return how many processes to share work on captures among: the processors, as far as each has enough to do."""
+    return max(1, min(cores(), sum(file.state.size for file in files) // WORTH_A_WORKER))
 
 
 @contextmanager

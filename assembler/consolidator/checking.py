@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner import align_session
 from assembler.consolidator.captures import (
-    WORTH_A_CHECKER,
     capture_files,
     check_unchanged,
     jobs_worth,
@@ -95,7 +94,7 @@ def check_sheet(
         WorkerError: a process that shared the work is gone.
     """
     with imported(sheet, progress, known) as session, watched(files := capture_files(session)):
-        with Crew(jobs or jobs_worth(files, WORTH_A_CHECKER), WORKER_MODULES) as crew:
+        with Crew(jobs or jobs_worth(files), WORKER_MODULES) as crew:
             edit = align_session(session, progress, None if plan is None else Path(plan), crew)
         check_unchanged(files)
         digests: dict[str, str | None] = {relative_path(sheet, file.path): None for file in files}

@@ -4,22 +4,26 @@ Each worker is driven by a thread of its own, which sends a task, passes on the 
 brings back the result or the error. So all that is known of executors holds: futures, order, cancelling. A crew of
 one has no workers at all: a task is done where it is handed over, and nothing else is different.
 
-Workers are started by the standard library's fork server, which has loaded what they need: they share that memory,
-and are there within milliseconds. What leaves a crew by an error kills its workers, wherever they are in their tasks.
+As long as this process has one thread alone, all workers are forked from it when the first task is handed over: they
+have loaded what it has, share that memory, and are there within milliseconds. Where other threads might hold locks, the
+standard library's fork server starts them, which first loads what they need. What leaves a crew by an error kills its
+workers, wherever they are in their tasks.
 """
 
 from __future__ import annotations
 
 import os
+import signal
 import threading
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from contextlib import suppress
 from functools import partial
 from multiprocessing import get_context
+from pathlib import Path
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
-from assembler.crew.serving import DONE, SHARE, serve
+from assembler.crew.serving import DONE, ENDING, SHARE, serve
 from assembler.errors import WorkerError
 
 if TYPE_CHECKING:
@@ -52,6 +56,7 @@ class Crew(Executor):
     def __init__(self, jobs: int, modules: Sequence[str] = ()) -> None:
         self.jobs = jobs
         self._workers: list[_Worker] = []
+        self._waiting: list[_Worker] = []
         self._own = threading.local()
         self._lock = threading.Lock()
         self._is_ending = False
@@ -65,6 +70,7 @@ class Crew(Executor):
         """Hand over one call and return its future."""
         work = partial(function, *arguments, **more)
         if self._threads is not None:
+            self._fork_workers()
             return self._threads.submit(self._drive, work, None)
         future: Future[_Result] = Future()
         try:
@@ -88,6 +94,7 @@ class Crew(Executor):
         """
         if self._threads is None:
             return partial(_done_here, function, tasks)
+        self._fork_workers()
         heard: SimpleQueue[tuple[int, float | None]] = SimpleQueue()
 
         def tell(number: int, share: float | None) -> None:
@@ -118,8 +125,11 @@ class Crew(Executor):
         if self._threads is not None:
             self._threads.shutdown(wait, cancel_futures=cancel_futures)
             if wait:
+                # All are let go before any is waited for: a worker holds on to what there was when it was forked.
                 for worker in self._workers:
                     worker.dismiss()
+                for worker in self._workers:
+                    worker.process.join()
 
     def _drive(self, work: partial[_Result], heard: Advance | None) -> _Result:
         """Have this thread's own worker do a task."""
@@ -128,16 +138,41 @@ class Crew(Executor):
             with self._lock:
                 if self._is_ending:
                     raise WorkerError("the work was given up")
-                worker = self._own.worker = _Worker(self._context)
-                self._workers.append(worker)
+                if self._waiting:
+                    worker = self._waiting.pop()
+                else:
+                    worker = _Worker(self._context)
+                    self._workers.append(worker)
+                self._own.worker = worker
         result: _Result = worker.do(work, heard)
         return result
+
+    def _fork_workers(self) -> None:
+        """Fork all workers, if there are none and no other thread can hold a lock that they would wait for."""
+        if self._workers or not _has_one_thread():
+            return
+        # A signal that strikes between the fork and the worker's own care is the starter's, and comes after.
+        held = signal.pthread_sigmask(signal.SIG_BLOCK, ENDING)
+        try:
+            for _ in range(self.jobs):
+                self._workers.append(_Worker(get_context("fork"), self._workers))
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, held)
+        self._waiting = list(self._workers)
 
     def _kill(self) -> None:
         with self._lock:
             self._is_ending = True
             for worker in self._workers:
                 worker.process.kill()
+
+
+def _has_one_thread() -> bool:
+    """Return whether nothing runs in this process but what asks, threads of libraries counted; False if unknown."""
+    try:
+        return sum(1 for _ in Path("/proc/self/task").iterdir()) == 1
+    except OSError:
+        return False
 
 
 def _done_here(
@@ -170,9 +205,12 @@ def _awaited(
 class _Worker:
     """A worker process, as the thread that drives it sees it."""
 
-    def __init__(self, context: Any) -> None:  # noqa: ANN401 - its classes have no common names
-        self._connection, theirs = context.Pipe()
-        self.process = context.Process(target=serve, args=(theirs,), daemon=True)
+    def __init__(self, context: Any, others: Sequence[_Worker] | None = None) -> None:  # noqa: ANN401 - its classes have no common names
+        """Start a process; of one that is forked from this one: beside which others."""
+        self.connection, theirs = context.Pipe()
+        # A copy of this side's end would keep its worker waiting when this side has closed it.
+        copied = [] if others is None else [self.connection, *(one.connection for one in others)]
+        self.process = context.Process(target=serve, args=(theirs, copied), daemon=True)
         try:
             self.process.start()
         except (OSError, EOFError) as error:
@@ -185,12 +223,12 @@ class _Worker:
     def do(self, work: partial[Any], heard: Advance | None) -> Any:  # noqa: ANN401 - whatever the task gives
         """Have a task done and return what came of it."""
         try:
-            self._connection.send((work, heard is not None))
-            kind, value = self._connection.recv()
+            self.connection.send((work, heard is not None))
+            kind, value = self.connection.recv()
             while kind == SHARE:
                 if heard is not None:
                     heard(value)
-                kind, value = self._connection.recv()
+                kind, value = self.connection.recv()
         except (EOFError, ConnectionError) as error:
             raise WorkerError(self._end()) from error
         if kind == DONE:
@@ -198,9 +236,8 @@ class _Worker:
         raise value
 
     def dismiss(self) -> None:
-        """Let the process end and wait for it."""
-        self._connection.close()
-        self.process.join()
+        """Let the process end."""
+        self.connection.close()
 
     def _end(self) -> str:
         """Return in words how the process ended."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 import os
 import pickle
 import signal
@@ -14,24 +15,37 @@ from typing import TYPE_CHECKING, Final
 from assembler.heap import keep_freed
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from multiprocessing.connection import Connection
 
 SHARE: Final = "share"
 DONE: Final = "done"
 FAILED: Final = "failed"
 
+ENDING: Final = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+"""Signals that end a process: they are the starter's business."""
+
 LEAST_TOLD: Final = 0.01
 """Share of a task."""
 
 
-def serve(connection: Connection) -> None:
+def serve(connection: Connection, copied: Sequence[Connection] = ()) -> None:
     """Do tasks until the connection is closed.
 
-    Signals that end a process are the starter's business: it ends its workers. A worker whose starter was killed ends
+    Args:
+        connection: where tasks come from.
+        copied: ends of connections that this process was forked with; they are the starter's.
+
+    Signals that end a process are left to the starter, which ends its workers. A worker whose starter was killed ends
     at once, in the midst of a task.
     """
-    for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
+    for number in ENDING:
         signal.signal(number, signal.SIG_IGN)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDING)
+    for one in copied:
+        one.close()
+    # What was loaded before the fork stays: looked through for cycles, each page of it would be copied.
+    gc.freeze()
     keep_freed()
     threading.Thread(target=_end_with_parent, daemon=True).start()
     with suppress(EOFError, ConnectionError):
