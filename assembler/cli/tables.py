@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assembler.cli.columns import Column, print_table
+from assembler.frozen import dataclass
 from assembler.report import outcome_words, reason_words
 from assembler.timecode import format_sample, frame_rate
 

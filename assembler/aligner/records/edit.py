@@ -6,11 +6,12 @@ and all that a later check needs to compute every sample again.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.ranges import merged
 from assembler.aligner.records.runs import extent_of
+from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

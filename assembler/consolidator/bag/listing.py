@@ -11,13 +11,14 @@ from __future__ import annotations
 import hashlib
 import re
 from collections import deque
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache
 from typing import TYPE_CHECKING
 
 from assembler.consolidator.bag.likeness import Likeness
 from assembler.consolidator.bag.writing import manifest_text
 from assembler.errors import PublishError
+from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -6,12 +6,13 @@ heights on both sides.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from assembler.arrays import median
+from assembler.frozen import dataclass
 from assembler.timecode.clock.centring import locate_middles
 from assembler.timecode.clock.lateness.likelihood import Lateness, log_likelihood
 from assembler.timecode.clock.lateness.onsets import locate_onsets

@@ -8,7 +8,6 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -23,6 +22,7 @@ from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN
+from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

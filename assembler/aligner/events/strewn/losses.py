@@ -11,7 +11,6 @@ Positions count from the first sample that was looked at.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -37,6 +36,7 @@ from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bend
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import ranges_of
 from assembler.arrays import median
+from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -8,7 +8,6 @@ to fewer bits, with noise added. Pure: arrays in, a small record out. Audio is `
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,6 +21,7 @@ from assembler.aligner.sound.limits import (
     SHORTENED_STEPS,
     SURE_DEVIATIONS,
 )
+from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,7 +7,6 @@ Positions are timeline samples.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -28,6 +27,7 @@ from assembler.aligner.tell.limits import (
     TURN_SHARE,
 )
 from assembler.arrays import distinct
+from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence

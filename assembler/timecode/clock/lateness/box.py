@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from assembler.frozen import dataclass
 from assembler.timecode.clock.lateness.likelihood import (
     LEAST_WIDTH,
     REACH,
