@@ -138,7 +138,7 @@ def note_whole(
     notes = {track: BlockNotes() for track in tracks}
     seen = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN, step)
     held = {index: [glance.samples for glance in own] for index, own in seen.items()}
-    stops = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN, tracks)
+    stops = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN, tracks, step)
     stuck = _stuck(placed, tracks, seen, low - RUN_MARGIN)
     listening = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
 

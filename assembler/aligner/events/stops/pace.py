@@ -5,8 +5,6 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from collections import Counter
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.events.limits import PIECE_SAMPLES
@@ -22,7 +20,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Stop:
-    """A stretch in which all tracks of a pass stand still.
+    """A stretch in which all tracks of a pass stand still, with the ramps beside it.
 
     Args:
         start: first sample.
@@ -31,8 +29,6 @@ class Stop:
         tracks: that sound beside it; nothing is known to be missing of the others.
         is_witnessed: whether another pass sounds there.
         is_instant: whether all tracks stop within an instant; else over a ramp, which proves little by itself.
-        ramps: samples before it and behind it in which all tracks fade, left out of it; None where they do, and no
-            other pass tells for how long.
     """
 
     start: int
@@ -41,31 +37,19 @@ class Stop:
     tracks: frozenset[int]
     is_witnessed: bool = True
     is_instant: bool = True
-    ramps: tuple[int | None, int | None] = (0, 0)
 
 
 def joined_stops(stops: Sequence[Stop]) -> list[Stop]:
-    """Return stops with their ramps, those that overlap as one, but for what may be played: blocks show parts of them.
+    """Return stops in order, those that overlap as one, but for what may be played: blocks show parts of them.
 
     A band stops at once now and then, a drum machine again and again, but neither at the pace of a drum that turns.
     """
-    joined = _joined(with_ramps(stops))
+    joined = _joined(stops)
     paced = _at_drums_pace(joined)
     lone = [stop for stop in joined if not stop.is_witnessed and stop not in paced]
     instant = [stop for stop in lone if stop.is_instant]
     left_out = {stop for stop in lone if not stop.is_instant or len(instant) > MOST_ALIKE}
     return [stop for stop in joined if stop not in left_out]
-
-
-def with_ramps(stops: Sequence[Stop]) -> list[Stop]:
-    """Return stops from where they fade to where they have faded: a machine has ramps of one length."""
-    told = Counter(ramp for stop in stops for ramp in stop.ramps if ramp)
-    usual = told.most_common(1)[0][0] if told else 0
-    return [
-        replace(stop, start=stop.start - before, end=stop.end + behind, ramps=(0, 0))
-        for stop in stops
-        for before, behind in [[usual if ramp is None else ramp for ramp in stop.ramps]]
-    ]
 
 
 def _at_drums_pace(stops: Sequence[Stop]) -> set[Stop]:

@@ -14,11 +14,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import FADED, LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
-from assembler.aligner.events.stops.pace import Stop, with_ramps
+from assembler.aligner.events.stops.pace import Stop
 from assembler.aligner.flaws.limits import MOST_CHANGING
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN
@@ -50,7 +49,7 @@ def heard(one: PlacedPass, stops: Sequence[Stop], stuck: Mapping[int, Sequence[R
     """Return a pass without what stands still, and without the stretches of each track that have a stuck bit."""
     if not stops and not stuck:
         return one
-    still = [(stop.start, stop.end) for stop in with_ramps(stops)]
+    still = [(stop.start, stop.end) for stop in stops]
     unheard = (tuple(merged([*still, *stuck.get(track, ())])) for track in range(len(one.maps)))
     return HeardPass(one.name, one.reader, one.maps, tuple(unheard))
 
@@ -60,6 +59,7 @@ def find_stops(
     covered: Mapping[int, Sequence[Range]],
     low: int,
     tracks: Sequence[int],
+    step: int,
 ) -> dict[int, list[Stop]]:
     """Return where each pass stands still on all tracks while another one sounds.
 
@@ -68,6 +68,7 @@ def find_stops(
         covered: where each pass holds all of these tracks.
         low: timeline sample of the first one.
         tracks: tape tracks that the arrays are of, from 0.
+        step: of the tape, in sample values.
     """
     # Samples that a slip leaves out inside a mute part nothing.
     covering = {index: merged(ranges, bridge=LEAST_RUN) for index, ranges in covered.items()}
@@ -88,7 +89,8 @@ def find_stops(
             if not witnesses and not _is_cut_out(own, start, end, LONGEST_RAMP):
                 continue
             is_instant = bool(witnesses) or _is_cut_out(own, start, end, EDGE_SAMPLES)
-            ramps = _ramps(own, witnesses[0], start, end) if witnesses else (0, 0)
+            beside = (theirs for other, theirs in held.items() if other != index)
+            early, late = _ramps(own, list(beside), start, end, step)
             kind = "hold" if any(one[start:end].any() for one in own) else "mute"
             around = slice(max(0, start - FIT_SAMPLES), end + FIT_SAMPLES)
             heard_on = frozenset(
@@ -96,9 +98,8 @@ def find_stops(
                 for track, versions in zip(tracks, zip(own, *witnesses, strict=True), strict=True)
                 if any(np.ptp(one[around]) for one in versions)
             )
-            found.setdefault(index, []).append(
-                Stop(*whole, kind, heard_on, bool(witnesses), is_instant, ramps)
-            )
+            stop = Stop(whole[0] - early, whole[1] + late, kind, heard_on, bool(witnesses), is_instant)
+            found.setdefault(index, []).append(stop)
     return found
 
 
@@ -138,46 +139,43 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
     sounding = 0
     for mine, theirs in zip(own, other, strict=True):
         part = theirs[start:end]
-        differs = float(np.mean(part != mine[start:end])) >= MOST_CHANGING
+        differing = np.count_nonzero(part != mine[start:end])
+        # A machine may hold what it read of a sound, but not for long.
+        is_moving = LEAST_RUN * np.count_nonzero(np.diff(part)) >= differing >= MOST_CHANGING * part.size
         beside = mine[max(0, start - FIT_SAMPLES) : start], mine[end : end + FIT_SAMPLES]
-        sounding += differs and _sounds(part) and any(_sounds(side) for side in beside if side.size > 1)
+        sounding += bool(is_moving) and any(_sounds(side) for side in beside if side.size > 1)
     return sounding >= LEAST_TRACKS
 
 
 def _ramps(
-    own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: int
-) -> tuple[int | None, int | None]:
-    """Return for how many samples before and behind a stop all tracks fade into it and out of it; see ``Stop``."""
+    own: Sequence[Int32s], others: Sequence[Sequence[Int32s]], start: int, end: int, step: int
+) -> tuple[int, int]:
+    """Return for how many samples before and behind a stop all tracks fade into it and out of it."""
     before, behind = slice(max(0, start - LONGEST_RAMP - 1), start), slice(end, end + LONGEST_RAMP + 1)
     into, out = [], []
-    for mine, theirs in zip(own, other, strict=True):
-        into.append((mine[before][::-1] - mine[start], theirs[before][::-1] - mine[start]))
-        out.append((mine[behind] - mine[end - 1], theirs[behind] - mine[end - 1]))
-    return _fade(into), _fade(out)
+    for other in others:
+        pairs = list(zip(own, other, strict=True))
+        into.append(_fade([(a[before][::-1] - a[start], b[before][::-1] - a[start]) for a, b in pairs], step))
+        out.append(_fade([(a[behind] - a[end - 1], b[behind] - a[end - 1]) for a, b in pairs], step))
+    # Where two passes fade alike a third one tells; what one of them lost beside it only makes it longer.
+    return min(filter(None, into), default=0), min(filter(None, out), default=0)
 
 
-def _fade(sides: Sequence[tuple[Int32s, Int32s]]) -> int | None:
-    """Return for how many samples tracks are a fade of what another pass holds; None if they differ on behind it.
+def _fade(sides: Sequence[tuple[Int32s, Int32s]], step: int) -> int:
+    """Return for how many samples tracks are a fade of what another pass holds.
 
     Args:
         sides: of each track what both passes hold from the stop on, as distances from its level.
+        step: of the tape.
     """
-    lengths = [_differing(mine, theirs) for mine, theirs in sides]
-    ended = [length for length in lengths if length <= LONGEST_RAMP]
-    longest = max(ended, default=0) if 2 * len(ended) > len(sides) else LONGEST_RAMP
-    half = slice(min(EDGE_SAMPLES, longest + 1) // 2)
-    mine, theirs = (sum(int(np.abs(pair[of][half]).sum()) for pair in sides) for of in (0, 1))
-    if mine >= FADED * theirs:
-        return 0
-    return longest if longest < LONGEST_RAMP else None
-
-
-def _differing(mine: Int32s, theirs: Int32s) -> int:
-    """Return for how many samples from the first one on two tracks differ, but for a few in a row."""
-    at = np.flatnonzero(mine != theirs)
-    gaps = np.flatnonzero(np.diff(at, prepend=-1) > NEAR_SAMPLES + 1)
-    at = at[: gaps[0]] if gaps.size else at
-    return int(at[-1]) + 1 if at.size else 0
+    # What is turned down by any step of a ramp is another value, if it is not small; behind it some track agrees.
+    agreeing = [
+        np.flatnonzero((mine == theirs) & (np.abs(theirs) > LONGEST_RAMP * step)) for mine, theirs in sides
+    ]
+    length = min((int(at[0]) for at in agreeing if at.size), default=0)
+    nearer = slice(-(-length // 2))
+    mine, theirs = (sum(int(np.abs(pair[of][nearer]).sum()) for pair in sides) for of in (0, 1))
+    return length if mine < FADED * theirs else 0
 
 
 def covered_by_all(one: PlacedPass, tracks: Sequence[int]) -> list[Range]:
