@@ -36,10 +36,13 @@ def settle_noise_in_silence(
     closed: list[Undecided] = []
     left: list[Undecided] = []
     for place in undecided:
+        if not place.silent or len(place.members) > 2:
+            left.append(place)
+            continue
         mates: set[int] = set()
         for early, late in product((-1, 0, 1), repeat=2):
             mates |= tracks.get(_silence_key(place, early, late), set())
-        if not place.silent or len(mates) < LEAST_SILENT or len(place.members) > 2:
+        if len(mates) < LEAST_SILENT:
             left.append(place)
             continue
         guilty = next(name for name in place.members if name != place.silent)

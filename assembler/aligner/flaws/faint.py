@@ -73,9 +73,11 @@ def _is_within_noise(samples: Int32s, start: int, end: int, step: int) -> bool:
         return False
     sides = samples[start - NOISE_SAMPLES : start], samples[end : end + NOISE_SAMPLES]
     edges = sides[0][-EDGE_SAMPLES:], sides[1][:EDGE_SAMPLES]
-    levels = [float(np.std(side)) for side in (*sides, *edges)]
-    if min(levels) < LEAST_NOISE_STEPS * step:
-        return False
-    if max(levels) > min(MOST_LEVEL_STEPS * step, MOST_UNSTEADY * min(levels)):
+    levels: list[float] = []
+    for side in (*edges, *sides):  # most places have one that is no such noise: the short ones first
+        levels.append(float(np.std(side)))
+        if not LEAST_NOISE_STEPS * step <= levels[-1] <= MOST_LEVEL_STEPS * step:
+            return False
+    if max(levels) > MOST_UNSTEADY * min(levels):
         return False
     return all(float(unpredicted_shares(side, NOISE_SAMPLES, 24)[0]) > WHITE for side in sides)

@@ -64,7 +64,11 @@ def merged(ranges: Iterable[Range], *, bridge: int = 0) -> list[Range]:
 def common(first: Sequence[Range], second: Sequence[Range]) -> list[Range]:
     """Return the ranges that lie in both; each input in order and without overlaps."""
     found: list[Range] = []
-    i = j = 0
+    if not first or not second:
+        return found
+    # One place is often held against the many stretches of a pass.
+    i = bisect_right(first, second[0][0], key=lambda one: one[1]) if len(first) > 1 else 0
+    j = bisect_right(second, first[0][0], key=lambda one: one[1]) if len(second) > 1 else 0
     while i < len(first) and j < len(second):
         start, end = max(first[i][0], second[j][0]), min(first[i][1], second[j][1])
         if start < end:
