@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, FIRST_SHARE, ROUNDS
+from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, ROUNDS
 from assembler.aligner.concealment.marks import LINE, MEAN, THROUGHOUT, UP_TO_MEAN, Marks, marks_of
 from assembler.aligner.concealment.nearby import bends_of, share_lost, spread_of_bend, telling
 from assembler.aligner.concealment.path import distinct_states, least_totals, rows_at
@@ -86,12 +86,10 @@ def likeliest_truths(windows: Sequence[Window]) -> list[Choice]:
         windows: of the tracks of a tape, all of one stretch.
     """
     tracks = [_Track(window) for window in windows]
-    shares: dict[str, Float64s] = {}
-    for number in range(ROUNDS):
+    for _ in range(ROUNDS):
+        shares = _shares(tracks)
         for one in tracks:
             one.choose(shares)
-        if number + 1 < ROUNDS:
-            shares = _shares(tracks)
     return [one.choice for one in tracks]
 
 
@@ -116,7 +114,7 @@ class _Track:
         self._usual = ~window.differing
         self._sound = _first_truth(versions, present, explained)
         self.telling = telling(self._sound, self._usual, window.step)
-        self.likely_lost = np.zeros(versions.shape)
+        self.likely_lost = (window.differing & explained & present) * self.telling
         self._at = at = np.flatnonzero(window.differing)
         self.choice = Choice(at, np.zeros(at.size), np.zeros((len(versions), at.size), np.bool_))
         if not at.size:
@@ -133,8 +131,7 @@ class _Track:
         if not at.size:
             return
         states, starts, sizes = self._states, self._starts, self._sizes
-        first = np.full(at.size, FIRST_SHARE)
-        share = np.stack([shares[name][at] if name in shares else first for name in self.window.names])
+        share = np.stack([shares[name][at] for name in self.window.names])
         spread = spread_of_bend(self._sound, step)
         bends = bends_of(states.values, at, starts, self._sound, spread, self._usual, step)
         captures = len(share)
