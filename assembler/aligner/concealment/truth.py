@@ -22,10 +22,13 @@ from assembler.aligner.concealment.path import distinct_states, least_totals, ro
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
+    from typing import TypeAlias
 
     from assembler.aligner.concealment.marks import Machine
     from assembler.aligner.concealment.path import States
     from assembler.arrays import Bools, Float64s, Int64s
+
+    Shares: TypeAlias = Mapping[tuple[str, str], Float64s]
 
 
 @dataclass(frozen=True)
@@ -93,13 +96,23 @@ def likeliest_truths(windows: Sequence[Window]) -> list[Choice]:
     return [one.choice for one in tracks]
 
 
-def _shares(tracks: Sequence[_Track]) -> dict[str, Float64s]:
-    """Return the share of losses near each sample, of each capture, as all tracks together show it."""
-    shares = {}
+def _shares(tracks: Sequence[_Track]) -> Shares:
+    """Return the share of losses near each sample, as all tracks together show it.
+
+    Of each capture, and of two captures by name the share of what the first one lost that the other one lost alike.
+    """
+    shares: dict[tuple[str, str], Float64s] = {}
     for name in {name for one in tracks for name in one.window.names}:
         own = [(one, one.window.names.index(name)) for one in tracks if name in one.window.names]
         lost = _sum(one.likely_lost[row] for one, row in own)
-        shares[name] = share_lost(lost, _sum(one.telling * one.window.present[row] for one, row in own))
+        shares[name, name] = share_lost(lost, _sum(one.telling * one.window.present[row] for one, row in own))
+    for pair in {pair for one in tracks for pair in one.alike}:
+        both = [
+            (one.alike[pair], one.likely_lost[one.window.names.index(pair[0])])
+            for one in tracks
+            if pair in one.alike
+        ]
+        shares[pair] = share_lost(_sum(np.where(*one, 0.0) for one in both), _sum(lost for _, lost in both))
     return shares
 
 
@@ -117,6 +130,14 @@ class _Track:
         self.likely_lost = (window.differing & explained & present) * self.telling
         self._at = at = np.flatnonzero(window.differing)
         self.choice = Choice(at, np.zeros(at.size), np.zeros((len(versions), at.size), np.bool_))
+        self.alike = {
+            (window.names[one], window.names[other]): window.differing
+            & present[one]
+            & present[other]
+            & (versions[one] == versions[other])
+            for other in range(len(versions))
+            for one in range(other)
+        }
         if not at.size:
             return
         self._states = distinct_states(versions[:, at], present[:, at])
@@ -125,21 +146,31 @@ class _Track:
         self._unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
         self._may_be_kept = present[:, at] & ~explained[:, at]
 
-    def choose(self, shares: Mapping[str, Float64s]) -> None:
+    def _share_at(self, number: int, shares: Shares) -> Float64s:
+        """Return how likely a capture lost each differing sample, if the first one that has the same value lost it."""
+        names, at = self.window.names, self._at
+        share = shares[names[number], names[number]][at]
+        for one in reversed(range(number)):
+            pair = names[one], names[number]
+            share = np.where(self.alike[pair][at], shares[pair][at], share)
+        return share
+
+    def choose(self, shares: Shares) -> None:
         """Choose the likeliest truth, where captures lost such a share of samples nearby."""
         at, step = self._at, self.window.step
         if not at.size:
             return
         states, starts, sizes = self._states, self._starts, self._sizes
-        share = np.stack([shares[name][at] for name in self.window.names])
+        share = np.stack([self._share_at(number, shares) for number in range(len(self.window.names))])
         spread = spread_of_bend(self._sound, step)
         bends = bends_of(states.values, at, starts, self._sound, spread, self._usual, step)
         captures = len(share)
         costs = np.where(states.captures == captures, np.inf, 0.0)
         costs[-1] = 0.0
-        # One that was lost may happen to be the tape's all the same, where it is what concealment leaves.
-        losing = self._unexplained - np.log(share)
-        keeping = np.where(self._may_be_kept, -np.log1p(-share), 0.0)
+        # One that was lost may happen to be the tape's all the same, where it is what concealment leaves. What several
+        # captures lost alike may be the tape's loss: that is told once, by what they have lost alike nearby.
+        losing = np.where(states.firsts, self._unexplained, 0.0) - np.log(share)
+        keeping = np.where(states.firsts & self._may_be_kept, -np.log1p(-share), 0.0)
         costs += _sum(np.where(*one) for one in zip(states.lost, losing, keeping, strict=True))
         costs += self._links.at_ends(spread, starts, sizes)
         totals = least_totals(costs, self._links.between(spread), bends.costs, starts, sizes)
