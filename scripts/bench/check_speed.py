@@ -16,7 +16,9 @@ noise of a few steps and of a square-wave synthesizer. Elsewhere the music is de
 and with, and of one; as many flaws a minute as its sessions of 24 s have, some of which no pass has right.
 
 Run: python -m scripts.bench.check_speed [--minutes 5 20] [--rows NAME ...] [--runs N] [--folder FOLDER]
-With ``--folder`` the sessions are kept there and used again.
+         [--against CHECKOUT]
+With ``--folder`` the sessions are kept there and used again. With ``--against`` the code of another checkout is
+measured in turn with this one, run by run, and has a row before each: what else the machine does bears on both alike.
 """
 
 from __future__ import annotations
@@ -110,7 +112,9 @@ def main() -> None:
     options.add_argument("--rows", nargs="+", choices=[*ROWS, *MEDIUM], default=[*ROWS, *MEDIUM])
     options.add_argument("--runs", type=int, default=2)
     options.add_argument("--folder", type=Path)
+    options.add_argument("--against", type=Path)
     asked = options.parse_args()
+    checkouts = [*([asked.against] if asked.against else []), Path.cwd()]
     folder = asked.folder or Path(tempfile.mkdtemp(prefix="check-speed-"))
     print(
         f"{'row':14}{'minutes':>8}{'seconds':>9}{'x real time':>13}{'by one core':>13}{'x yardstick':>13}{'MiB':>6}"
@@ -123,13 +127,13 @@ def main() -> None:
                     apart(write_medium, session, MEDIUM[name], minutes)
                 else:
                     apart(write_session, session, ROWS[name], minutes)
-            print_row(name, minutes, session, asked.runs)
+            print_rows(name, minutes, session.resolve(), asked.runs, checkouts)
             if asked.folder is None:
                 shutil.rmtree(session)
 
 
-def print_row(name: str, minutes: int, session: Path, runs: int) -> None:
-    """Measure a session and print its row."""
+def print_rows(name: str, minutes: int, session: Path, runs: int, checkouts: list[Path]) -> None:
+    """Measure a session and print a row for each checkout."""
     command = [
         sys.executable,
         "-m",
@@ -140,22 +144,24 @@ def print_row(name: str, minutes: int, session: Path, runs: int) -> None:
         "--no-cache",
     ]
     yardsticks: list[float] = []
-    checks: list[Run] = []
+    checks: dict[Path, list[Run]] = {checkout: [] for checkout in checkouts}
     for _ in range(runs):
         yardsticks.append(compared(session))
-        checks.append(measured(command))
-    seconds = min(run.seconds for run in checks)
-    processor = min(run.processor for run in checks)
-    print(
-        f"{name:14}{minutes:8}{seconds:9.1f}{60 * minutes / seconds:13.0f}{60 * minutes / processor:13.0f}"
-        f"{processor / min(yardsticks):13.1f}{max(run.memory for run in checks):6.0f}",
-        flush=True,
-    )
+        for checkout, taken in checks.items():
+            taken.append(measured(command, checkout))
+    for taken in checks.values():
+        seconds = min(run.seconds for run in taken)
+        processor = min(run.processor for run in taken)
+        print(
+            f"{name:14}{minutes:8}{seconds:9.1f}{60 * minutes / seconds:13.0f}{60 * minutes / processor:13.0f}"
+            f"{processor / min(yardsticks):13.1f}{max(run.memory for run in taken):6.0f}",
+            flush=True,
+        )
 
 
-def measured(command: list[str]) -> Run:
+def measured(command: list[str], checkout: Path) -> Run:
     """Return what a command took, all its processes together; what they share is counted once."""
-    found = usage.measured(command, (0, 1))
+    found = usage.measured(command, (0, 1), checkout)
     return Run(found.seconds, found.processor, found.own)
 
 

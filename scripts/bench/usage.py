@@ -37,15 +37,20 @@ class Usage:
         return sum(spent for _, _, spent in self.stages)
 
 
-def measured(command: list[str], allowed: tuple[int, ...] = (0,)) -> Usage:
+def measured(command: list[str], allowed: tuple[int, ...] = (0,), folder: Path | None = None) -> Usage:
     """Run a command in a session of its own and return what it took; lines it prints name its stages.
+
+    Args:
+        command: what to run.
+        allowed: statuses that are no failure.
+        folder: where to run it, so that Python takes a checkout there; here unless given.
 
     Raises:
         SystemExit: it ended with a status that is not allowed.
     """
     usage = Usage()
     started = time.perf_counter()
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, start_new_session=True)
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, text=True, start_new_session=True, cwd=folder)
     watch = _Watch(process.pid, usage)
     begun, spent, stage = started, 0.0, "start"
     for line in process.stdout or ():
