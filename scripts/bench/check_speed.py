@@ -159,7 +159,7 @@ def print_rows(name: str, minutes: int, session: Path, runs: int, checkouts: lis
         )
 
 
-def measured(command: list[str], checkout: Path) -> Run:
+def measured(command: list[str], checkout: Path | None = None) -> Run:
     """Return what a command took, all its processes together; what they share is counted once."""
     found = usage.measured(command, (0, 1), checkout)
     return Run(found.seconds, found.processor, found.own)
