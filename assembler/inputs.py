@@ -13,12 +13,12 @@ import os
 import stat
 import time
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self, TypeAlias
 from weakref import WeakValueDictionary
 
 from assembler.errors import CaptureError
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable

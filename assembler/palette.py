@@ -6,9 +6,9 @@ passes and states are told apart by eyes that see colours differently. No pass i
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from assembler.frozen import dataclass
 from assembler.states import State
 
 if TYPE_CHECKING:

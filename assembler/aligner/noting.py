@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import field, fields
+from dataclasses import dataclass, field, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,7 +17,6 @@ from assembler.aligner.events.stuck import stuck_bits
 from assembler.aligner.records.because import Rule
 from assembler.aligner.records.ranges import common
 from assembler.aligner.sound.glance.glance import Glance
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -5,13 +5,13 @@ from __future__ import annotations
 import datetime as dt
 import os
 import re
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.batch.digests import seen_digest, session_files, shape_digest
 from assembler.collection import ReelRow, Row, latest_rows
 from assembler.errors import AssemblerError, CaptureError, SheetError
-from assembler.frozen import dataclass
 from assembler.inputs import is_utf8, open_regular
 from assembler.sheet import file_name, find_audio, load_sheet, natural_key
 from assembler.wave import WaveFile

@@ -1,13 +1,13 @@
 """What is asked of a worker, what any pool of workers can do, what came of it. An order is plain: one line of text."""
 
 # pydantic reads the annotations while the program runs: no postponed evaluation in this module.
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Literal, Protocol
 
 from pydantic import BaseModel, ConfigDict
 
 from assembler.collection import Row
-from assembler.frozen import dataclass
 from assembler.record.values import SOFTWARE
 
 

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.collection import Row, latest_rows, whole_sets
-from assembler.frozen import dataclass
 from assembler.record.values import SOFTWARE
 
 if TYPE_CHECKING:

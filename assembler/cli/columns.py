@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from rich.cells import cell_len
 from rich.table import Table
 from rich.text import Text
 
-from assembler.frozen import dataclass
 from assembler.printable import printable
 
 if TYPE_CHECKING:

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.cli.columns import Column, print_table
-from assembler.frozen import dataclass
 from assembler.report import outcome_words, reason_words
 from assembler.timecode import format_sample, frame_rate
 

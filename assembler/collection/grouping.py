@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.collection.rows import SessionState
-from assembler.frozen import dataclass
 from assembler.states import State
 
 if TYPE_CHECKING:

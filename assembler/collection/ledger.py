@@ -6,12 +6,12 @@ import errno
 import fcntl
 import os
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
 from assembler.collection.rows import Row, latest_rows, read_row, row_line
 from assembler.errors import LedgerError
-from assembler.frozen import dataclass
 from assembler.inputs import open_regular
 
 if TYPE_CHECKING:

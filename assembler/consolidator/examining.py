@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import os
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
@@ -15,7 +16,6 @@ import soundfile
 
 from assembler.consolidator.rendering import sample_format
 from assembler.errors import WaveError
-from assembler.frozen import dataclass
 from assembler.inputs import InputFile
 from assembler.record.faults import header_faults, shape_faults
 from assembler.wave import WaveFile

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from contextlib import ExitStack
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
@@ -18,7 +18,6 @@ from assembler.consolidator.examining import open_track, track_name
 from assembler.consolidator.metering import TrackMeter
 from assembler.consolidator.rendering import TrackRenderer, sample_format
 from assembler.errors import AssemblerError, CaptureError
-from assembler.frozen import dataclass
 from assembler.importer import PassAudio
 from assembler.inputs import InputFile
 from assembler.record.faults import shape_faults

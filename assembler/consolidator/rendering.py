@@ -9,12 +9,12 @@ whole and their dither is keyed by position. The same code writes a set and late
 from __future__ import annotations
 
 from bisect import bisect_right
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
 from assembler.aligner import Runs, clipped, cross_fade, extent_of, triangular_dither
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import hashlib
 from contextlib import ExitStack
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Self
 
 import numpy as np
 
 from assembler.consolidator.examining import Heard, open_sound
-from assembler.frozen import dataclass
 from assembler.wave import unpack_samples
 
 if TYPE_CHECKING:

@@ -6,12 +6,11 @@ import hashlib
 import io
 import os
 from contextlib import suppress
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import IO, TYPE_CHECKING
 
 from assembler.consolidator.disk import Disk, failure_words
 from assembler.errors import PublishError
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping

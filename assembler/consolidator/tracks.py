@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import dataclass
 from typing import IO, TYPE_CHECKING
 
 import numpy as np
@@ -20,7 +21,6 @@ from assembler.consolidator.viewing import (
     gather_views,
     track_sources,
 )
-from assembler.frozen import dataclass
 from assembler.record.embedded.metadata import TrackMetadata
 from assembler.record.record import levels_record
 from assembler.record.recorded.tracks import RecordedLevels

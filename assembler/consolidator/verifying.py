@@ -7,7 +7,7 @@ again from the captures.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -16,7 +16,6 @@ from assembler.consolidator.examining import largest_track, track_faults, track_
 from assembler.consolidator.folder import SetFolder
 from assembler.consolidator.proving import prove_set
 from assembler.errors import CaptureError
-from assembler.frozen import dataclass
 from assembler.record.faults import joins_faults, record_faults, sheet_faults, timeline_faults
 from assembler.record.joins import joins_csv
 from assembler.record.recorded.reading import read_record

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -11,7 +11,6 @@ from assembler.drafting.draft import hear_all, moved_into, named_apart
 from assembler.drafting.hearing import Captures, measured_words
 from assembler.drafting.tapes import as_found, is_found, may_be_one, tapes_of, without_mixes
 from assembler.errors import CaptureError, SheetError
-from assembler.frozen import dataclass
 from assembler.importer.looking import look_through
 from assembler.known import NOTHING
 from assembler.sheet import Named, draft_tables, find_audio, load_sheet, parse_sheet, split_pass_name

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from contextlib import ExitStack
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.scale import bits_used, smallest_word
 from assembler.errors import CaptureError, TimecodeError
-from assembler.frozen import dataclass
 from assembler.importer import PassAudio
 from assembler.importer.logs import read_log
 from assembler.inputs import InputFile

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.frozen import dataclass
 from assembler.importer.settling import LoggedClock
 from assembler.timecode import answer_count
 

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
-from assembler.frozen import dataclass
 from assembler.importer.audio import PassAudio
 from assembler.sheet import Reel, Sheet
 

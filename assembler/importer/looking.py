@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import os
 import re
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.errors import CaptureError, WaveError
-from assembler.frozen import dataclass
 from assembler.importer.logs import read_log
 from assembler.inputs import InputFile, is_utf8, kind_of
 from assembler.sheet import Draft, DraftPass, natural_key, without_control_characters

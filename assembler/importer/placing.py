@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assembler.arrays import median
 from assembler.errors import CaptureError, TimecodeError, TimecodeLogError
-from assembler.frozen import dataclass
 from assembler.importer.logs import read_log
 from assembler.importer.position import Position
 from assembler.importer.settling import LoggedClock

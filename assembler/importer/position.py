@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
-
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from assembler.timecode import ClockFit

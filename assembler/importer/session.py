@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import re
 from contextlib import ExitStack
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Self, TypeVar
 
 from assembler.errors import CaptureError
-from assembler.frozen import dataclass
 from assembler.importer.audio import PassAudio
 from assembler.importer.clocking import clock_notes
 from assembler.importer.counts import CountedPass, settle_counts

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.frozen import dataclass
 from assembler.importer.position import CoarseSlip, Position
 from assembler.timecode import frame_rate, settle_clocks
 

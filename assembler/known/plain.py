@@ -10,13 +10,11 @@ from __future__ import annotations
 import base64
 import importlib
 import re
-from dataclasses import fields, is_dataclass
+from dataclasses import dataclass, fields, is_dataclass
 from enum import Enum
 from typing import TYPE_CHECKING, Any, Protocol, TypeAlias, cast
 
 import numpy as np
-
-from assembler.frozen import dataclass, is_record
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -167,7 +165,8 @@ def _array_from_plain(held: Plain) -> np.ndarray[Any, Any]:
 
 
 def _is_record(kind: type) -> bool:
-    return is_record(kind) and kind.__module__.startswith(f"{_PACKAGE}.")
+    parameters = getattr(kind, "__dataclass_params__", None)
+    return parameters is not None and bool(parameters.frozen) and kind.__module__.startswith(f"{_PACKAGE}.")
 
 
 def _names(kind: type) -> list[str]:

@@ -6,10 +6,8 @@ read from a file, so that the two can be compared to the sample.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
-
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from assembler.record.recorded.tracks import RecordedTrack

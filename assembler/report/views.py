@@ -6,7 +6,7 @@ first sample of the set.
 
 from __future__ import annotations
 
-from assembler.frozen import dataclass
+from dataclasses import dataclass
 
 RESULT = ""
 """The source of what was delivered; any other source is the name of a pass."""

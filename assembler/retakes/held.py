@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
-
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

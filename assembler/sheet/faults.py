@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import difflib
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.errors import SheetError
-from assembler.frozen import dataclass
 from assembler.sheet.model import Pass, Reel, Session
 from assembler.sheet.places import KeyPath, find_places, line_of
 from assembler.sheet.stretches import Accepted, Punch, Unrecorded

@@ -11,13 +11,13 @@ import datetime as dt
 import math
 import os
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Annotated, Final, Literal, TypeAlias
 
 from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator
 
-from assembler.frozen import dataclass
 from assembler.sheet.sources import TIMECODE_ALLOWED, TimecodeSource, read_timecode
 from assembler.sheet.stretches import Accepted, FadeMs, Punch, Unrecorded
 from assembler.sheet.texts import Name, Record, Text, plain_text, refusal, shown_key

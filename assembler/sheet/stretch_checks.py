@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assembler.frozen import dataclass
 from assembler.sheet.faults import Problem
 from assembler.sheet.labels import stretch_frames
 from assembler.sheet.stretches import Accepted, Punch

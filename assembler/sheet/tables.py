@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import islice
 from typing import TYPE_CHECKING
 
-from assembler.frozen import dataclass
 from assembler.sheet.texts import shown
 
 if TYPE_CHECKING:

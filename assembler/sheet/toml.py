@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import re
 import tomllib
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.errors import CaptureError, SheetError
-from assembler.frozen import dataclass
 from assembler.inputs import InputFile
 from assembler.sheet.near import near_words
 

@@ -6,12 +6,12 @@ Source: SMPTE ST 12-1 (time and control code): drop-frame compensation.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from assembler.errors import TimecodeError
-from assembler.frozen import dataclass
 from assembler.timecode.rates import (
     DROPPED_PER_MINUTE,
     FRAMES_PER_DROP_MINUTE,

@@ -9,12 +9,12 @@ Source: SMPTE ST 12-1 (time and control code): nominal and 1000/1001 rates, drop
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from fractions import Fraction
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Final
 
 from assembler.errors import TimecodeError
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import re
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any, Final
 
-from assembler.frozen import dataclass
 from assembler.watch.events import length_words
 
 if TYPE_CHECKING:

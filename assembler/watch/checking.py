@@ -6,13 +6,12 @@ It is what ``check`` does, so that nothing is decided here in another way.
 from __future__ import annotations
 
 import threading
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.aligner import align_session
 from assembler.errors import AssemblerError, CaptureError
-from assembler.frozen import dataclass
 from assembler.importer import ImportedSession, import_session
 from assembler.watch.sound.beside import Witness
 

@@ -10,11 +10,10 @@ import datetime as dt
 import math
 import re
 import struct
-from dataclasses import field
+from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Decimal
 
 from assembler.errors import WaveError
-from assembler.frozen import dataclass
 from assembler.wave.text import is_plain, transliterate
 
 _LAYOUT = struct.Struct(

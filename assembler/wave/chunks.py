@@ -16,10 +16,10 @@ from __future__ import annotations
 
 import os
 import struct
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, BinaryIO
 
 from assembler.errors import WaveError
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

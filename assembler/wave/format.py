@@ -7,9 +7,9 @@ Sources: Multimedia Programming Interface and Data Specifications 1.0 (IBM and M
 from __future__ import annotations
 
 import struct
+from dataclasses import dataclass
 
 from assembler.errors import WaveError
-from assembler.frozen import dataclass
 
 CONTAINER_BITS = (16, 24)
 

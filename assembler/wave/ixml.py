@@ -8,12 +8,12 @@ win.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from fractions import Fraction
 from html import escape
 from xml.etree import ElementTree as ET
 
 from assembler.errors import WaveError
-from assembler.frozen import dataclass
 
 # Far more than any track sheet, little enough to parse at once.
 _LARGEST = 1 << 20

@@ -8,10 +8,10 @@ which that document names.
 from __future__ import annotations
 
 import struct
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.errors import WaveError
-from assembler.frozen import dataclass
 from assembler.wave.lists import join_list, split_list
 from assembler.wave.text import transliterate
 

@@ -6,10 +6,10 @@ Files are opened read-only. Nothing is held in memory but what was asked for.
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, BinaryIO, Self
 
 from assembler.errors import CaptureError, WaveError
-from assembler.frozen import dataclass
 from assembler.inputs import InputFile
 from assembler.wave.bext import decode_bext
 from assembler.wave.chunks import read_chunks

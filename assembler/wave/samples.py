@@ -10,11 +10,10 @@ Specifications 1.0 (IBM and Microsoft, 1991), WAVE, "Data Format of the Samples"
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from assembler.arrays import Int32s

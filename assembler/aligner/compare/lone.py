@@ -5,6 +5,7 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -29,7 +30,6 @@ from assembler.aligner.records.ranges import common, merged, pieces_of, range_ar
 from assembler.aligner.sound.levels import is_peak
 from assembler.aligner.sound.limits import EDGE_SAMPLES, MOST_ALIKE, PEAK_SAMPLES
 from assembler.aligner.sound.rests import find_rests
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -5,7 +5,7 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -30,7 +30,6 @@ from assembler.aligner.records.ranges import (
     without,
 )
 from assembler.aligner.sound.rests import SharedRests
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -6,6 +6,7 @@ such a track is identical and most of the others hold other sound, the pass does
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +23,6 @@ from assembler.aligner.place.limits import (
 from assembler.aligner.place.matching import identity_at, informative
 from assembler.aligner.sound.limits import ALIKE
 from assembler.arrays import median
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

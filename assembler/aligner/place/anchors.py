@@ -6,6 +6,7 @@ Anchors stand all over an overlap. Positions are samples of the two passes thems
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
 
@@ -19,7 +20,6 @@ from assembler.aligner.place.limits import (
     SURE_SHARE,
 )
 from assembler.aligner.place.matching import find_match, identity_at, informative
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -10,12 +10,12 @@ All functions are pure. Audio is ``int32``, shape ``(samples,)``, one array per 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assembler.aligner.place.limits import LEAST_EVIDENCE, LEAST_VOTES, TELLING_SAMPLES
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,6 +7,7 @@ shows as a change of shift between two of them; its place is then found to the s
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -17,7 +18,6 @@ from assembler.aligner.place.limits import (
 from assembler.aligner.place.slips.borders import locate_border
 from assembler.aligner.place.slips.surplus import who_slipped
 from assembler.arrays import median
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +15,6 @@ from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.sound.chain.measures import correlation_along, empty_bits_of_both, fraction_behind
 from assembler.aligner.sound.limits import ALIKE, FRACTION_TOLD, LEVEL_TOLD_DB, PIECE_SAMPLES
 from assembler.arrays import median
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -5,12 +5,11 @@ Positions are timeline samples.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.ranges import without
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -8,6 +8,7 @@ session of a day outweighs one greater. Pure: ranges in, spans and joins out; po
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -22,7 +23,6 @@ from assembler.aligner.plan.limits import (
     TRUST_PER_SAMPLE,
 )
 from assembler.aligner.records.ranges import merged
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

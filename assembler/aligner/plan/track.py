@@ -5,7 +5,7 @@ Positions are timeline samples, but for those of the track's edit, which count f
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -17,7 +17,6 @@ from assembler.aligner.plan.joins.settle import join_choices
 from assembler.aligner.plan.path import plan_track
 from assembler.aligner.plan.weaving import WovenPass
 from assembler.aligner.records.edit import SLIP, DeliveredTrack, Join, Span, TrackEdit
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -7,6 +7,7 @@ order of trust. Positions are timeline samples.
 from __future__ import annotations
 
 from bisect import bisect_right
+from dataclasses import dataclass
 from functools import reduce
 from itertools import islice, takewhile
 from typing import TYPE_CHECKING
@@ -18,7 +19,6 @@ from assembler.aligner.plan.limits import PIECE_SAMPLES
 from assembler.aligner.records.edit import Filled
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, without
 from assembler.aligner.records.runs import Runs, joined_runs, runs_of
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from enum import Enum
-
-from assembler.frozen import dataclass
 
 
 class Rule(Enum):

@@ -6,12 +6,11 @@ and all that a later check needs to compute every sample again.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.ranges import merged
 from assembler.aligner.records.runs import extent_of
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -5,12 +5,11 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.because import stronger, weaker
 from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, MOST_GAP_SAMPLES
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence

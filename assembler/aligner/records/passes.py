@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import numpy as np
-
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.ranges import without
-from assembler.frozen import dataclass
 from assembler.timecode import format_place, format_sample, frame_rate
 
 if TYPE_CHECKING:

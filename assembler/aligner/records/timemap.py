@@ -8,11 +8,10 @@ Ranges are ``start``, ``end``, end excluded. All positions are whole samples.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from itertools import pairwise
 
 from assembler.errors import PlanError
-from assembler.frozen import dataclass
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ Audio is ``int32``, shape ``(samples,)``.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +13,6 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from assembler.aligner.sound.levels import prediction_errors
 from assembler.aligner.sound.limits import LEAST_LAG, LEAST_PERIODIC, PERIOD_STRIDE
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from assembler.aligner.sound.pulse import Pulse

@@ -5,6 +5,7 @@ Pure: arrays in. Sound is ``int32``, shape ``(samples,)``; positions are samples
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +14,6 @@ from assembler.aligner.sound.limits import (
     EDGE_ERROR,
     MOST_EDGES,
 )
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int32s, Int64s

@@ -12,6 +12,7 @@ All positions are timeline samples; audio is ``int32``, shape ``(samples,)``.
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -35,7 +36,6 @@ from assembler.aligner.sound.limits import (
     MOST_SOFT,
     RESTING_SHARE,
 )
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -7,6 +7,7 @@ foreseen of its sound, or of what a machine computes, is a multiple of the tape'
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,7 +21,6 @@ from assembler.aligner.sound.limits import (
     LEAST_WORD_PIECES,
     MOST_WORD_PIECES,
 )
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

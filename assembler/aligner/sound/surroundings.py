@@ -5,7 +5,7 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,7 +27,6 @@ from assembler.aligner.sound.limits import (
 from assembler.aligner.sound.models import Model, error_costs, period_of
 from assembler.aligner.sound.waves import pulse_from, pulse_through, pulse_towards, stands_before
 from assembler.arrays import distinct, median
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -9,6 +9,7 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -33,7 +34,6 @@ from assembler.aligner.sound.pulse import (
     period_numbers,
     solved_pulse,
 )
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range

@@ -5,13 +5,13 @@ Positions are timeline samples.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assembler.arrays import distinct
-from assembler.frozen import dataclass
 from assembler.states import State, StateStretch, joined_stretches
 
 if TYPE_CHECKING:

@@ -6,7 +6,7 @@ Positions are timeline samples unless said otherwise.
 from __future__ import annotations
 
 from bisect import bisect_right
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import islice, takewhile
 from typing import TYPE_CHECKING
 
@@ -16,7 +16,6 @@ from assembler.aligner.records.edit import Uncured
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.tell.asked.accepted import closing_of, cut_at
 from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED, VISIT_SAMPLES
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.aligner.tell.asked.accepted import accepted_notes, closed_notes
@@ -12,7 +13,6 @@ from assembler.aligner.tell.holdings import Holdings
 from assembler.aligner.tell.outcome import find_uncured
 from assembler.aligner.tell.passes import aligned_pass
 from assembler.aligner.tell.reel import far_notes, reel_notes
-from assembler.frozen import dataclass
 from assembler.notes import Note
 
 if TYPE_CHECKING:

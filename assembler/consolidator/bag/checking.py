@@ -12,7 +12,7 @@ import os
 import re
 import threading
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -20,7 +20,6 @@ from assembler.consolidator.bag.listing import BagProblem, listing_problems
 from assembler.consolidator.bag.manifests import HEX_DIGITS, Manifest, parse_manifest
 from assembler.consolidator.bag.writing import BAGIT_TXT
 from assembler.consolidator.folder import SetFolder
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping

@@ -11,14 +11,13 @@ from __future__ import annotations
 import hashlib
 import re
 from collections import deque
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cache
 from typing import TYPE_CHECKING
 
 from assembler.consolidator.bag.likeness import Likeness
 from assembler.consolidator.bag.writing import manifest_text
 from assembler.errors import PublishError
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -7,9 +7,8 @@ checksum tools write them; a capital one is a byte that was altered.
 from __future__ import annotations
 
 import re
+from dataclasses import dataclass
 from functools import cached_property
-
-from assembler.frozen import dataclass
 
 HEX_DIGITS = {"md5": 32, "sha1": 40, "sha224": 56, "sha256": 64, "sha384": 96, "sha512": 128}
 

@@ -7,6 +7,7 @@ as far as there is room, and the first track its clips before the second one.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import count
 from typing import TYPE_CHECKING, Final
 
@@ -20,7 +21,6 @@ from assembler.consolidator.viewing.limits import (
     MOST_WINDOW_BYTES,
     NUMBER_BYTES,
 )
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.consolidator.viewing.choosing import Limits
-from assembler.frozen import dataclass
 from assembler.report.views import View, Views
 
 if TYPE_CHECKING:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from assembler.consolidator.viewing.limits import (
@@ -11,7 +12,6 @@ from assembler.consolidator.viewing.limits import (
     LONGEST_HEARD_SECONDS,
     MOST_AROUND_SECONDS,
 )
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,7 +10,6 @@ import numpy as np
 from assembler.aligner import TimeMap
 from assembler.aligner.records.ranges import merged, without
 from assembler.consolidator.viewing.tracing import Sound
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

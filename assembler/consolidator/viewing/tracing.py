@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from assembler.frozen import dataclass
 from assembler.report.views import DIFFERENCE, RESULT, Trace
 
 if TYPE_CHECKING:

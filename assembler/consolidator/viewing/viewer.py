@@ -8,7 +8,7 @@ seconds of each pass at most.
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import accumulate
 from typing import TYPE_CHECKING
 
@@ -19,7 +19,6 @@ from assembler.consolidator.viewing.gathering import MadeView
 from assembler.consolidator.viewing.hushing import clip_samples, flac_of, held_back
 from assembler.consolidator.viewing.layout import Frame, clip_of, frames_of
 from assembler.consolidator.viewing.tracing import Sound, numbers_size, traces_of
-from assembler.frozen import dataclass
 from assembler.report.views import RESULT, Clip, View, Window
 
 if TYPE_CHECKING:

@@ -9,9 +9,9 @@ Audio Files (which INFO keys). The basic UMID of SMPTE ST 330 is laid out from m
 from __future__ import annotations
 
 import uuid
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from assembler.frozen import dataclass
 from assembler.record.embedded.marking import fitting_markers, marked_places
 from assembler.sheet import NO_ADVICE, preparation_words
 from assembler.timecode import frame_rate

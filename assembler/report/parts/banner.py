@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assembler.frozen import dataclass
 from assembler.report.parts.tables import MOST_ROWS, plain
 
 if TYPE_CHECKING:

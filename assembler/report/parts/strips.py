@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from assembler.frozen import dataclass
 from assembler.states import State, shares_of, shares_words, state_words
 
 if TYPE_CHECKING:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assembler.frozen import dataclass
+from dataclasses import dataclass
 
 MOST_ROWS = 2500
 """Rows of one table, so that the page stays below its size; past that it says how many more the record holds."""

@@ -6,13 +6,12 @@ heights on both sides.
 
 from __future__ import annotations
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from assembler.arrays import median
-from assembler.frozen import dataclass
 from assembler.timecode.clock.centring import locate_middles
 from assembler.timecode.clock.lateness.likelihood import Lateness, log_likelihood
 from assembler.timecode.clock.lateness.onsets import locate_onsets

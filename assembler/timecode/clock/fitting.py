@@ -7,11 +7,11 @@ heights on both sides.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.frozen import dataclass
 from assembler.timecode.clock.blocks import (
     Blocks,
     Steps,

@@ -8,12 +8,12 @@ slips for a wander: these look like one until all are known.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from assembler.arrays import median
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s, Int64s

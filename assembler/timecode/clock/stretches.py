@@ -7,12 +7,12 @@ stand apart (messages held up and then let go, a garbled reading) are left out.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from assembler.arrays import median
-from assembler.frozen import dataclass
 from assembler.timecode.findings import Finding
 from assembler.timecode.labels import format_label
 from assembler.timecode.mtc.counting import count_left_out

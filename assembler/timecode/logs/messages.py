@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import re
 from array import array
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
 
 from assembler.errors import TimecodeLogError
-from assembler.frozen import dataclass
 from assembler.timecode.findings import OTHER_SOURCES, Finding, shorten_findings, tell_damage
 
 if TYPE_CHECKING:

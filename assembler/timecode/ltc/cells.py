@@ -10,11 +10,11 @@ Source: SMPTE ST 12-1, linear time code: biphase mark modulation, sync word.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.frozen import dataclass
 from assembler.timecode.ltc.word import DATA_BITS, SYNC, WORD_BITS
 
 if TYPE_CHECKING:

@@ -7,12 +7,12 @@ depend on the blocks, and damage does not spread.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from assembler.errors import TimecodeError, TimecodeLogError
-from assembler.frozen import dataclass
 from assembler.timecode.findings import OTHER_SOURCES, shorten_findings
 from assembler.timecode.ltc.believing import believe_words, tell_words, weigh_words
 from assembler.timecode.ltc.cells import Words, find_words, join_words

@@ -8,11 +8,11 @@ Source: SMPTE ST 12-1, drop-frame compensation.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.frozen import dataclass
 from assembler.timecode.findings import Finding
 from assembler.timecode.labels import frames_to_labels
 

@@ -13,13 +13,13 @@ Source: MIDI 1.0 Detailed Specification, MIDI Time Code.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
 from assembler.arrays import median
 from assembler.errors import TimecodeLogError
-from assembler.frozen import dataclass
 from assembler.timecode.findings import Finding, shorten_findings
 from assembler.timecode.labels import (
     format_label,

@@ -7,11 +7,11 @@ Source: MIDI 1.0 Detailed Specification, MIDI Time Code.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.frozen import dataclass
 from assembler.timecode.findings import Finding
 from assembler.timecode.labels import Labels, labels_to_frames
 

@@ -6,12 +6,11 @@ A sheet may be older than the capture that is being made, and a folder may have 
 from __future__ import annotations
 
 import os
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.drafting import draft_sheet, sheet_by_names
 from assembler.errors import AssemblerError, SheetError
-from assembler.frozen import dataclass
 from assembler.known import NOTHING
 from assembler.sheet import (
     Pass,

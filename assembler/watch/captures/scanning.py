@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import os
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.errors import WaveError
-from assembler.frozen import dataclass
 from assembler.importer.looking import LOG_SUFFIXES, MOST_FOLDERS, WAVE_SUFFIXES, mono_mix
 from assembler.sheet import natural_key
 from assembler.wave import WaveFile

@@ -5,12 +5,12 @@ Positions are samples of the pass; the place of a pass is its *shift*, timeline 
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, SEARCH_SECONDS
 from assembler.aligner.place.relation import relate
 from assembler.aligner.records.timemap import Stretch, TimeMap
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -5,7 +5,7 @@ Positions are samples of the pass.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 from assembler.aligner.comparison import compare_reel
@@ -15,7 +15,6 @@ from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.records.timemap import Stretch, TimeMap
 from assembler.aligner.sound.levels import is_peak
 from assembler.aligner.sound.limits import PEAK_SAMPLES
-from assembler.frozen import dataclass
 from assembler.watch.sound.beside import place_beside
 from assembler.watch.sound.silences import is_cut
 

@@ -7,6 +7,7 @@ two is flawed. Pure: ``float64``, shape ``(samples,)``, in sample values.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -27,7 +28,6 @@ from assembler.aligner.compare.limits import (
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.chain.change import find_change
 from assembler.arrays import median
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -6,7 +6,7 @@ with the chain undone. So heard it is compared as any other pass; what is delive
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -28,7 +28,6 @@ from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.glance.glance import Glance
 from assembler.aligner.sound.limits import PIECE_SAMPLES
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterator, Sequence

@@ -5,12 +5,12 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.aligner.events.limits import PIECE_SAMPLES
 from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -8,6 +8,7 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,6 @@ from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

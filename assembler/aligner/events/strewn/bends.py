@@ -5,12 +5,12 @@ Only what lies amid greater changes, or bends, says anything: there it is seldom
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assembler.aligner.events.limits import LEAST_MOVING, PIECE_SAMPLES, PIECES, REACH
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -11,6 +11,7 @@ Positions count from the first sample that was looked at.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,7 +37,6 @@ from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bend
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import ranges_of
 from assembler.arrays import median
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

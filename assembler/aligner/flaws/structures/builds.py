@@ -5,7 +5,7 @@ Positions count from the version's first sample.
 
 from __future__ import annotations
 
-from assembler.frozen import dataclass
+from dataclasses import dataclass
 
 CLIPPED, LONG_CLIPPED = "clipped", "long clipped"
 PEAKS = (CLIPPED, LONG_CLIPPED)

@@ -9,7 +9,7 @@ Reels that follow each other within what their timecode can tell touch: a hole o
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.agreement import belongs
@@ -17,7 +17,6 @@ from assembler.aligner.place.limits import ANCHOR_SAMPLES, MOST_TOUCH_SECONDS, S
 from assembler.aligner.place.relation import relate
 from assembler.aligner.records.ranges import common, merged, total
 from assembler.aligner.sound.limits import SURE_DEVIATIONS
-from assembler.frozen import dataclass
 from assembler.notes import Note
 
 if TYPE_CHECKING:

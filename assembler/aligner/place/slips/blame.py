@@ -6,14 +6,13 @@ else by the timecode logs, else by the order of trust (and reported). Positions 
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, SERIES_SLIPS
 from assembler.aligner.place.slips.logged import is_logged, only_logged
 from assembler.aligner.records.timemap import Slip, TimeMap, map_with_slips
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence

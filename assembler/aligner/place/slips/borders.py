@@ -6,6 +6,7 @@ second one after it; in what that leaves open, a pass's own sound is asked. Posi
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,7 +22,6 @@ from assembler.aligner.place.limits import (
 )
 from assembler.aligner.place.matching import informative, proving
 from assembler.aligner.place.slips.splices import copied_at, outstanding, splice_surprise
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator

@@ -6,13 +6,12 @@ pass that runs on there may show the place to the sample.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.limits import ANCHOR_SAMPLES
 from assembler.aligner.place.slips.borders import locate_border
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -6,13 +6,13 @@ changes numbers, and comparing passes tells so. All others are left out; what th
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.limits import PLACES
 from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.chain.measures import find_delay
 from assembler.aligner.sound.limits import ALIKE, PIECE_SAMPLES
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,6 +7,7 @@ everywhere, it is bit-identical samples that count.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -14,7 +15,6 @@ import numpy as np
 from assembler.aligner.place.anchors import anchor_positions
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_EVIDENCE, PLACES, SAME_SHARE
 from assembler.aligner.place.matching import find_match, informative
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence

@@ -7,7 +7,7 @@ that runs along in its place, with other numbers, is no matter of wiring and sta
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -16,7 +16,6 @@ from assembler.aligner.place.meeting import expected_meeting
 from assembler.aligner.place.wiring.examine import examine_wiring
 from assembler.aligner.place.wiring.strangers import recognise
 from assembler.aligner.records.reel import left_out_kind, track_names
-from assembler.frozen import dataclass
 from assembler.known import NOTHING
 from assembler.notes import Note
 

@@ -5,14 +5,13 @@ Positions are timeline samples.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.edit import CONSTANT_POWER
 from assembler.aligner.records.ranges import without
 from assembler.errors import SheetError
-from assembler.frozen import dataclass
 from assembler.timecode import format_place, frame_rate
 
 if TYPE_CHECKING:

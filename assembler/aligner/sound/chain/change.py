@@ -8,6 +8,7 @@ to fewer bits, with noise added. Pure: arrays in, a small record out. Audio is `
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,7 +22,6 @@ from assembler.aligner.sound.limits import (
     SHORTENED_STEPS,
     SURE_DEVIATIONS,
 )
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,6 +7,7 @@ Positions are timeline samples.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -27,7 +28,6 @@ from assembler.aligner.tell.limits import (
     TURN_SHARE,
 )
 from assembler.arrays import distinct
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence

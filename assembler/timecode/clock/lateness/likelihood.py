@@ -14,11 +14,10 @@ Deviations, onsets, widths, smears and ticks are in seconds.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
-
-from assembler.frozen import dataclass
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s

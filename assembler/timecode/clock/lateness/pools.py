@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.frozen import dataclass
 from assembler.timecode.clock.lateness.sharing import Level, share_lateness
 
 if TYPE_CHECKING:

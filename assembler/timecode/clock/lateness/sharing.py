@@ -10,12 +10,11 @@ Deviations, widths, heights and errors are in seconds.
 
 from __future__ import annotations
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.frozen import dataclass
 from assembler.timecode.clock.lateness.box import condense
 from assembler.timecode.clock.lateness.likelihood import (
     LEAST_WIDTH,
