@@ -366,8 +366,6 @@ class Stories:
             if totals[v] < totals[best] + margin
             or self._is_pulse_in_silence(number, v, best)
             or self._is_blip_in_silence(best)
-            or (is_mixed and self._is_peak(number, v, best))
-            or self._turns_at_peak(best)
         ]
         lead = 0.0 if is_mixed and self._holders.max() == 1 else -LEAST_MARGIN
         if self._is_made(best, (start, end)):
@@ -417,31 +415,6 @@ class Stories:
             for low, high in ((start - LEAST_RUN, start), (start, end), (end, end + LEAST_RUN))
         )
         return blip and not before and not behind
-
-    def _is_peak(self, number: int, version: int, best: int) -> bool:
-        """Return whether a version is at a clipped peak like those around where the best one leaves it.
-
-        What is recorded there may leave as little to foretell as noise thrown in.
-        """
-        part = self._parts[number]
-        return self._holders.max() == 1 and self._at_peak(version, part) and not self._at_peak(best, part)
-
-    def _turns_at_peak(self, version: int) -> bool:
-        """Return whether a version differs in a few samples where it reaches a clipped peak, or leaves it.
-
-        Nothing foretells at which sample sound comes to be clipped.
-        """
-        start, end = self._parts[0][0], self._parts[-1][1]
-        if end - start > CHANCE_SAMPLES:
-            return False
-        # What a level is held from is its own first sample.
-        edges = [
-            edge
-            for one in self._structures[version]
-            if one.kind in PEAKS
-            for edge in (one.start - 1, one.end)
-        ]
-        return any(start <= edge <= end for edge in edges)
 
     def _at_peak(self, version: int, part: Range) -> bool:
         start, end = part
