@@ -10,14 +10,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.blocks import is_unlike
 from assembler.aligner.compare.limits import (
     LEAST_HIDING,
     LONE_MARGIN,
     LONGEST_TOLD,
     MOST_AGREEING,
-    MOST_HIDING,
-    PEAK_SHARE,
 )
 from assembler.aligner.compare.runs import kind_of_run
 from assembler.aligner.flaws.alone import shown_alone
@@ -34,7 +31,7 @@ from assembler.aligner.sound.rests import find_rests
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.compare.blocks import TrackNotes
+    from assembler.aligner.compare.notes.track import TrackNotes
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.rests import SharedRests
@@ -65,7 +62,7 @@ def weigh_runs(
             others = [
                 i
                 for i, p in enumerate(passes)
-                if i != index and common(p.covered(track), [(start, end)]) and not is_unlike(notes, i, index)
+                if i != index and common(p.covered(track), [(start, end)]) and not notes.are_unlike(i, index)
             ]
             covered = merged(piece for i in others for piece in passes[i].covered(track))
             wrong = merged(piece for i in others for piece in known[passes[i].name])
@@ -89,7 +86,7 @@ def weigh_runs(
                 if shared:
                     agreeing += [flaw for flaw in flaws if flaw not in agreeing]
     peaks = [flaw for flaw in alone if flaw.kind == "hold" and _is_clipped(passes, flaw)]
-    if len(peaks) > max(MOST_ALIKE, PEAK_SHARE * sum(flaw.kind == "hold" for flaw in alone)):
+    if len(peaks) > MOST_ALIKE:
         alone = [flaw for flaw in alone if flaw not in peaks]
     if len(agreeing) > MOST_AGREEING * len(passes):
         # Gated sound stops and sets in like that by nature, in every pass.
@@ -208,9 +205,8 @@ def _covered_by_others(passes: Sequence[PlacedPass], one: PlacedPass, track: int
 
 
 def _long_ones(flawed: Sequence[Range]) -> list[Range]:
-    """Return what is long enough to hide another pass's flaw; none where a pass is flawed all over."""
-    found = [(start, end) for start, end in merged(flawed) if end - start > LEAST_HIDING]
-    return found if len(found) <= MOST_HIDING else []
+    """Return what is long enough to hide another pass's flaw."""
+    return [(start, end) for start, end in merged(flawed) if end - start > LEAST_HIDING]
 
 
 def _looked_at(

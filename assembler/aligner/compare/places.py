@@ -19,8 +19,8 @@ from assembler.aligner.records.ranges import common, merged, without
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assembler.aligner.compare.blocks import TrackNotes
-    from assembler.aligner.compare.proofs import Proofs
+    from assembler.aligner.compare.notes.proofs import Proofs
+    from assembler.aligner.compare.notes.track import TrackNotes
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 

@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from assembler.aligner.compare.blocks import is_unlike
 from assembler.aligner.compare.differences.majority import contested, judge_outvoted
 from assembler.aligner.compare.differences.pieces import is_level
 from assembler.aligner.compare.differences.slips import doubted_beside, not_known, through_holes
@@ -34,7 +33,7 @@ from assembler.aligner.sound.rests import SharedRests
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.compare.blocks import TrackNotes
+    from assembler.aligner.compare.notes.track import TrackNotes
     from assembler.aligner.concealment.marks import Machine
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
@@ -97,7 +96,7 @@ def weigh_track(
             flaws += found
             undecided += open_places
     for members, ranges in split.items():
-        if not is_unlike(notes, *members[:2]):
+        if not notes.are_unlike(*members[:2]):
             found, open_places = judge_split(passes, track, members, ranges, step, flaws)
             flaws += found
             undecided += open_places
@@ -141,7 +140,7 @@ def _comparison(
 ) -> Comparison:
     """Return the passes of a track that hold the same numbers as the most trusted one, and where they differ."""
     holding = [index for index, one in enumerate(passes) if one.covered(track)]
-    alike = [index for index in holding if not is_unlike(notes, holding[0], index)]
+    alike = [index for index in holding if not notes.are_unlike(holding[0], index)]
     differing = [
         place
         for members, places in (

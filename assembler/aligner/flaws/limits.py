@@ -47,7 +47,7 @@ LEAST_LINE, LINE_RATIO, LEAST_CLIMB = 16, 1.4, 4
 times as long as any around."""
 
 LINE_SAMPLES = 2048
-"""No line is followed further."""
+"""No line is followed further; so much is read beside a block, so that a line is seen whole in one of them."""
 
 CHANCE_NATS = 20.0
 """Sound that runs straight now and then by nature does so for long once in e^20 samples."""

@@ -48,7 +48,6 @@ USING_MORE = {
 
 NUMBERS_ELSEWHERE = {
     "align": {"THREADS"},
-    "compare/unlike/witness": {"_BLOCK"},
     "comparison": {"BLOCK_SAMPLES"},
     "concealment/marks": {"DOWN", "UP", "TOWARDS_ZERO", "TALLY_COUNTS"},
     "concealment/nearby": {"LEAST_SHARE", "MOST_SHARE", "EULER"},

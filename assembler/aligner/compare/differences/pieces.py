@@ -103,11 +103,6 @@ def is_short_level(one: PlacedPass, track: int, part: Range) -> bool:
     return CHANCE_SAMPLES < part[1] - part[0] < LEAST_RUN and is_level(one, track, part)
 
 
-def is_flat(one: PlacedPass, track: int, part: Range) -> bool:
-    """Return whether a pass holds one level in more samples than chance makes alike: two flaws may both do."""
-    return part[1] - part[0] > CHANCE_SAMPLES and not np.diff(one.samples(track, *part)).any()
-
-
 def is_one_level(one: PlacedPass, track: int, part: Range) -> bool:
     """Return whether a pass holds one level from before a part until behind it."""
     samples = one.samples(track, part[0] - LEAST_RUN, part[1] + LEAST_RUN)

@@ -17,7 +17,7 @@ from assembler.aligner.records.ranges import common, merged, total, without
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from assembler.aligner.compare.blocks import TrackNotes
+    from assembler.aligner.compare.notes.track import TrackNotes
     from assembler.aligner.records.passes import PlacedPass
 
 
