@@ -9,7 +9,7 @@ import pytest
 
 from assembler.aligner.judge.limits import CONTEXT_SAMPLES
 from assembler.aligner.judge.place import Judged, judge_place
-from assembler.aligner.judge.stories import Verdict
+from assembler.aligner.judge.stories.verdict import Verdict
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS
 from scripts.bench.trial_sessions import make_tape

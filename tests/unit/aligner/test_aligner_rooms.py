@@ -33,7 +33,6 @@ MOST_LINES, MOST_MODULES, MOST_USED = 250, 9, 10
 
 LONGER = {
     "judge/place": 339,
-    "judge/stories": 472,
 }
 """Modules that are still too long, and how long they may be: none is added, and none grows."""
 

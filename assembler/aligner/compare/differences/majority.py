@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.aligner.compare.notes.track import TrackNotes
-    from assembler.aligner.judge.stories import Verdict
+    from assembler.aligner.judge.stories.verdict import Verdict
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.rests import SharedRests

@@ -20,7 +20,7 @@ from assembler.aligner.sound.limits import LEAST_RUN
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from assembler.aligner.judge.stories import Verdict
+    from assembler.aligner.judge.stories.verdict import Verdict
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s

@@ -21,7 +21,7 @@ from assembler.aligner.sound.limits import EDGE_SAMPLES
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.judge.stories import Verdict
+    from assembler.aligner.judge.stories.verdict import Verdict
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 
