@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.flaws.structures.builds import PEAKS
 from assembler.aligner.judge.limits import (
     LEAST_MARGIN,
     LONGEST_BLIP,
@@ -75,6 +76,7 @@ def verdict_on(scene: Scene, parts: Parts, number: int, totals: Float64s, *, is_
         if totals[version] < totals[best] + margin
         or _is_pulse_in_silence(scene, number, version, best)
         or _is_blip_in_silence(scene, best)
+        or _turns_at_peak(scene, best)
     ]
     is_unlikely = bool(totals[best] + _lead(scene, parts, number, best, is_mixed=is_mixed) > nobody)
     decided = bool(same[best, near].all()) and not is_unlikely
@@ -129,6 +131,19 @@ def _is_pulse_in_silence(scene: Scene, number: int, version: int, best: int) -> 
         one.is_level and one.start <= start and end <= one.end and not any(silent[list(one.anchors)])
         for one in scene.structures[version]
     )
+
+
+def _turns_at_peak(scene: Scene, version: int) -> bool:
+    """Return whether a version differs in a few samples where it reaches a clipped peak, or leaves it.
+
+    Nothing foretells at which sample sound comes to be clipped.
+    """
+    start, end = scene.place
+    if end - start > CHANCE_SAMPLES:
+        return False
+    # What a level is held from is its own first sample.
+    peaks = (one for one in scene.structures[version] if one.kind in PEAKS)
+    return any(start <= edge <= end for one in peaks for edge in (one.start - 1, one.end))
 
 
 def _is_blip_in_silence(scene: Scene, version: int) -> bool:
