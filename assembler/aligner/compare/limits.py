@@ -14,24 +14,13 @@ LEAST_ALIKE = 0.05
 alike everywhere, and so is a sample now and then by chance. Where fewer stretches sound, half of all samples have to
 be. Of passes that share less than twenty stretches nothing is said: one flaw may take them all."""
 
-# places
-
-PACE_SAMPLES = 2
-"""Edges of one wave follow each other so evenly: they stand at whole samples."""
-
 # track
 
 MOST_DIFFERENCES = 20000
 """Differences on one track from which they are told and no longer judged."""
 
-LEAST_BEFORE, MOST_BEFORE = 4096, 16384
-"""Read before a place, besides its surroundings: where the original of a block played twice may stand."""
-
-BEHIND_SAMPLES = 3072
-"""Read behind a place: some periods of a low note."""
-
-LONGEST_JUDGED = 1 << 17
-"""A longer difference is judged in pieces of so many samples, each between the surroundings of the whole."""
+MOST_BEFORE = 16384
+"""Read before a place at most, besides its surroundings: where the original of a block played twice may stand."""
 
 # beside
 

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import PACE_SAMPLES, STREWN_WINDOW_SAMPLES
+from assembler.aligner.compare.limits import STREWN_WINDOW_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import MOST_GAP_SAMPLES, READ_SAMPLES
+from assembler.aligner.records.limits import MOST_GAP_SAMPLES, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
 
 if TYPE_CHECKING:
@@ -51,7 +51,7 @@ def one_place_each(ranges: Sequence[Range], holds: Callable[[Range], bool]) -> l
 def _keeping_pace(ranges: Sequence[Range]) -> list[bool]:
     """Return of each range whether it follows the one before at the pace of the one after it, or of two before."""
     paces = [behind - before for (before, _), (behind, _) in pairwise(ranges)]
-    steady = [abs(second - first) <= PACE_SAMPLES for first, second in pairwise(paces)]
+    steady = [abs(second - first) <= NEAR_SAMPLES for first, second in pairwise(paces)]
     return [False, *(any(pair) for pair in zip([False, *steady], [*steady, False], strict=True))][
         : len(ranges)
     ]

@@ -79,9 +79,6 @@ SCOUTS = 16
 
 # splices
 
-COPY_MARGIN = 4096
-"""How often sound repeats at a distance by nature is counted among so many samples on either side."""
-
 LOUD_SAMPLES = 128
 """Errors are held against those of so many samples before, 2.7 ms at 48 kHz, as the sound's own."""
 
@@ -105,8 +102,8 @@ BESIDE_SAMPLES = 64
 MET_SAMPLES = 16
 """Of every so many of these at least one is: each pass may have lost every other sample, but a flaw may hide a copy."""
 
-AROUND_SAMPLES = 8192
-"""How often sound repeats by nature is counted among so many samples on either side."""
+AROUND_SAMPLES = 4096
+"""How often sound repeats at a distance by nature is counted among so many samples on either side."""
 
 LEAST_TELLING_SHARE = 0.25
 """A track that changes at fewer of the samples beside the border has as good as no say."""

@@ -9,21 +9,18 @@ import numpy as np
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, PEAKS
 from assembler.aligner.judge.costs import added_cost, flaw_cost, sound_cost
 from assembler.aligner.judge.limits import (
-    CLIPPED_COST,
+    CHANCE_COST,
     COPY_COST,
     DISPLACED_COST,
     EDGE_COST,
-    LEAST_SCALE,
-    LONG_LEVEL_COST,
     MOST_DISPLACED,
     NOISE_NATS,
     NOISE_SHARE,
     ODD_RATIO,
     STRANGE_STROKE_COST,
-    STROKE_COST,
 )
 from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES
-from assembler.aligner.sound.limits import PREDICTOR_ORDER
+from assembler.aligner.sound.limits import LEAST_BELL_STEPS, PREDICTOR_ORDER
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -70,7 +67,7 @@ class Parts:
         """Return whether a version is as likely noise as sound in a part, and far louder than what is foretold."""
         start, end = self._scene.parts[number]
         noise, kind = self._flaws[number][self._scene.nobody][version]
-        scale = max(self._scene.around.scales[1], LEAST_SCALE)
+        scale = max(self._scene.around.scales[1], LEAST_BELL_STEPS)
         usual = float(np.log(scale) + NOISE_NATS) * (end - start)
         return kind == "burst" and self._sounds[number][version] > max(NOISE_SHARE * noise, usual)
 
@@ -108,14 +105,14 @@ def _sound_cost(scene: Scene, version: int, part: Range) -> float:
     later = min(part[0] + PREDICTOR_ORDER, part[1]), part[1]
     cost = sound_cost(scene.versions[version], scene.errors[version], later, scene.around)
     if scene.is_at_peak(version, part):
-        cost = min(cost, CLIPPED_COST)
+        cost = min(cost, CHANCE_COST)
     if stroke := scene.stroke(version, part):
         # Numbers that were heard before are told by where they stand.
-        return min(cost, STROKE_COST if scene.begins(stroke, part) else 0.0)
+        return min(cost, COPY_COST if scene.begins(stroke, part) else 0.0)
     is_long = scene.around.is_stepped and (
         bool(scene.holding(version, part, "hold")) or _rests_just_there(scene, version, part)
     )
-    return cost + LONG_LEVEL_COST * is_long
+    return cost + CHANCE_COST * is_long
 
 
 def _rests_just_there(scene: Scene, version: int, part: Range) -> bool:

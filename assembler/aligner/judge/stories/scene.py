@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.structures.builds import PEAKS, STROKE
+from assembler.aligner.judge.limits import STEPPED_CAUTION
 from assembler.aligner.sound.surroundings import errors_of
 
 if TYPE_CHECKING:
@@ -48,6 +49,11 @@ class Scene:
     def nobody(self) -> int:
         """The state in which no version is the tape's; the others are the versions' indices."""
         return len(self.versions)
+
+    @property
+    def caution(self) -> float:
+        """How many times as much is asked of all evidence."""
+        return STEPPED_CAUTION if self.around.is_stepped else 1.0
 
     @property
     def place(self) -> Range:

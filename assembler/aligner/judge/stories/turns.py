@@ -8,13 +8,11 @@ import numpy as np
 
 from assembler.aligner.judge.costs import border_cost
 from assembler.aligner.judge.limits import (
-    ABRUPT_COST,
     AGREEING_COST,
+    CHANCE_COST,
     DISPLACED_COST,
     FLAW_COST,
     OWN_PAST_COST,
-    STEPPED_AGREEING,
-    STEPPED_CAUTION,
     TORN_COST,
 )
 from assembler.aligner.sound.limits import PREDICTOR_ORDER
@@ -28,7 +26,7 @@ if TYPE_CHECKING:
 
 def beginning(scene: Scene) -> Float64s:
     """Return what it costs to begin the first part in each state, shape (states,)."""
-    falling = np.where(scene.flawed_before, _flaw_cost(scene) * (scene.holders - 1), _falling(scene))
+    falling = np.where(scene.flawed_before, scene.caution * FLAW_COST * (scene.holders - 1), _falling(scene))
     row: Float64s = np.asarray(falling.sum() - np.append(falling, 0.0), np.float64)
     past = None if scene.open_ends[0] else scene.around.agreed
     row[: scene.nobody] += _turning(scene, scene.flawed_before, scene.place[0])
@@ -50,7 +48,7 @@ def entering(scene: Scene, parts: Parts, number: int) -> Float64s:
                 if before != nobody:
                     table[before, behind] += float(falling[before])
                 if nobody not in (before, behind) and not is_seam:
-                    table[before, behind] += ABRUPT_COST
+                    table[before, behind] += CHANCE_COST
                 # A level, a line or a copy is one event: it is not the tape's in part.
                 table[before, behind] += TORN_COST * sum(torn[v] for v in (before, behind) if v != nobody)
             if behind == nobody:
@@ -71,14 +69,10 @@ def leaving(scene: Scene) -> Float64s:
     return out
 
 
-def _flaw_cost(scene: Scene) -> float:
-    return (STEPPED_CAUTION if scene.around.is_stepped else 1.0) * FLAW_COST
-
-
 def _falling(scene: Scene) -> Float64s:
     """Return what it costs each version to be flawed from here on; that several captures are alike, more."""
-    agreeing = STEPPED_AGREEING if scene.around.is_stepped else AGREEING_COST
-    return np.asarray(_flaw_cost(scene) * scene.holders + agreeing * (scene.holders - 1), np.float64)
+    cost = FLAW_COST * scene.holders + AGREEING_COST * (scene.holders - 1)
+    return np.asarray(scene.caution * cost, np.float64)
 
 
 def _turning(scene: Scene, flawed_beside: Bools, at: int) -> Float64s:
@@ -86,7 +80,7 @@ def _turning(scene: Scene, flawed_beside: Bools, at: int) -> Float64s:
     if flawed_beside.all():
         return np.zeros(scene.nobody)
     # Its flaw would end just where another's begins; a level or a copy that reaches over is one event.
-    return np.asarray(flawed_beside * np.where(scene.are_torn(at), TORN_COST, ABRUPT_COST), np.float64)
+    return np.asarray(flawed_beside * np.where(scene.are_torn(at), TORN_COST, CHANCE_COST), np.float64)
 
 
 def _border(scene: Scene, past: Int32s | None, version: int, part: Range) -> float:

@@ -14,10 +14,8 @@ from assembler.aligner.judge.limits import (
     MARGIN_PER_SAMPLE,
     MIXED_CAUTION,
     MOST_SILENT,
-    NOBODY_MARGIN,
     NOISE_MARGIN,
     SILENT_PER_SAMPLE,
-    STEPPED_MARGIN,
 )
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import CHANCE_SAMPLES
@@ -98,7 +96,8 @@ def _story(nats: float) -> Because:
 def _plain_margin(scene: Scene, number: int) -> float:
     """Return by how many nats a story must beat every other one."""
     start, end = scene.parts[number]
-    return STEPPED_MARGIN if scene.around.is_stepped else LEAST_MARGIN + MARGIN_PER_SAMPLE * (end - start)
+    per_sample = 0.0 if scene.around.is_stepped else MARGIN_PER_SAMPLE
+    return scene.caution * LEAST_MARGIN + per_sample * (end - start)
 
 
 def _margin_of_silence(scene: Scene, number: int, version: int) -> float:
@@ -114,7 +113,7 @@ def _lead(scene: Scene, parts: Parts, number: int, best: int, *, is_mixed: bool)
     if parts.is_noise(number, best):
         return NOISE_MARGIN
     if scene.around.is_stepped:
-        return NOBODY_MARGIN
+        return scene.caution * LEAST_MARGIN
     if scene.holding(best, scene.parts[number], "hold", "straight", "repeat"):
         # Of two flaws the one that is simpler to tell is no more right for that.
         return LEAST_MARGIN

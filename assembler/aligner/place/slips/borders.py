@@ -13,7 +13,7 @@ import numpy as np
 
 from assembler.aligner.place.anchors import read_all
 from assembler.aligner.place.limits import (
-    COPY_MARGIN,
+    AROUND_SAMPLES,
     DOUBTED_VOTES,
     FEWEST_EQUAL,
 )
@@ -107,8 +107,8 @@ def _copied_within(
     slipped: Slipped = "probe" if shifts[1] < shifts[0] else "reference"
     reader, start = (probe, first) if slipped == "probe" else (reference, first + shifts[0])
     count = behind - first + 2 * repeated
-    place = copied_at(read_all(reader, start - COPY_MARGIN, count + 2 * COPY_MARGIN), repeated)
-    return None if place is None else (first + place - COPY_MARGIN, slipped)
+    place = copied_at(read_all(reader, start - AROUND_SAMPLES, count + 2 * AROUND_SAMPLES), repeated)
+    return None if place is None else (first + place - AROUND_SAMPLES, slipped)
 
 
 def _spliced_within(

@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.place.limits import (
-    COPY_MARGIN,
+    AROUND_SAMPLES,
     FLAW_CHANCE,
     LEAST_LEAD,
     LEAST_NATS,
@@ -66,14 +66,14 @@ def copied_at(tracks: Sequence[Int32s], repeated: int) -> int | None:
     """Return where samples stand twice in a row on all tracks as nowhere else; None where no place stands out.
 
     Args:
-        tracks: the same samples of every track, ``COPY_MARGIN`` of them on either side of where it may be.
+        tracks: the same samples of every track, ``AROUND_SAMPLES`` of them on either side of where it may be.
         repeated: length of the copy, in samples.
 
     Returns:
         The first sample of the first of the two.
     """
     places = tracks[0].size - 2 * repeated + 1
-    if places <= 2 * COPY_MARGIN:
+    if places <= 2 * AROUND_SAMPLES:
         return None
     nats = np.zeros(places)
     for samples in tracks:
@@ -82,7 +82,7 @@ def copied_at(tracks: Sequence[Int32s], repeated: int) -> int | None:
         is_copy = sums[repeated:] - sums[:-repeated] == repeated
         by_nature = (np.count_nonzero(is_copy) + 1.0) / (places + 2.0)
         nats += np.where(is_copy, -np.log(by_nature), np.log(FLAW_CHANCE))
-    best = COPY_MARGIN + int(nats[COPY_MARGIN:-COPY_MARGIN].argmax())
+    best = AROUND_SAMPLES + int(nats[AROUND_SAMPLES:-AROUND_SAMPLES].argmax())
     # Close by, a copy goes on by chance.
     rest = nats.copy()
     rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = -np.inf
