@@ -64,7 +64,7 @@ def note_whole(
     low, high = block
     seen = _block(placed, tracks, low - LINE_SAMPLES, high + LINE_SAMPLES, step)
     held = {index: [glance.samples for glance in own] for index, own in seen.items()}
-    stops = find_stops(held, dict(enumerate(whole)), low - LINE_SAMPLES, tracks)
+    stops = find_stops(held, dict(enumerate(whole)), low - LINE_SAMPLES, tracks, step)
     stuck = _stuck(placed, tracks, seen, low - LINE_SAMPLES)
     listening = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
     notes = {}

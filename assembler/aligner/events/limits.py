@@ -40,8 +40,11 @@ leaves more, whatever the predictor; mutes and held levels do not change."""
 # standstill
 
 LONGEST_RAMP = 128
-"""Samples beside a mute over which the machine may turn the sound down or up: there passes differ sample by sample, but
-for so many in a row that are equal by chance."""
+"""Samples beside a mute over which the machine may turn the sound down or up: what is louder than so many steps differs
+there from another pass at every sample."""
+
+FADED = 0.5
+"""Share of the sound beside a mute that is left of it there, if it fades: a quarter, in the nearer half of a ramp."""
 
 # strewn
 

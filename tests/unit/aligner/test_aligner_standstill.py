@@ -41,21 +41,50 @@ def strewn_losses(tracks: list[Int32s], step: int) -> list[Strewn]:
 
 def _stops(*passes: list[Int32s]) -> list[tuple[int, int, int, str]]:
     covered = {index: [(0, LENGTH)] for index in range(len(passes))}
-    found = find_stops(dict(enumerate(passes)), covered, 0, list(TRACKS))
+    found = find_stops(dict(enumerate(passes)), covered, 0, list(TRACKS), 1)
     return [(i, s.start, s.end, s.kind) for i, stops in found.items() for s in joined_stops(stops)]
 
 
-def test_a_ramped_mute_is_one_stop_with_its_ramps() -> None:
-    """Of two passes one is turned down over 16 samples, silent, and turned up: on all tracks it holds nothing there."""
-    tape = _tracks(1)
-    muted = [own.copy() for own in tape]
+def _ramped(tape: list[Int32s]) -> list[Int32s]:
+    """Return a tape turned down over 16 samples, silent, and turned up: from sample 9000 up to 9832."""
     ramp = np.concatenate((np.linspace(1, 0, 18)[1:-1], np.zeros(800), np.linspace(0, 1, 18)[1:-1]))
+    muted = [own.copy() for own in tape]
     for own in muted:
         own[9000 : 9000 + ramp.size] = np.trunc(own[9000 : 9000 + ramp.size] * ramp)
-    ((index, start, end, kind),) = _stops(tape, muted)
+    return muted
+
+
+def test_a_ramped_mute_is_one_stop_with_its_ramps() -> None:
+    """On all tracks the pass holds nothing there."""
+    tape = _tracks(1)
+    ((index, start, end, kind),) = _stops(tape, _ramped(tape))
     assert (index, kind) == (1, "mute")
     assert abs(start - 9000) <= 2
     assert abs(end - 9832) <= 2
+
+
+def test_ramps_of_two_passes_alike_are_told_by_a_third_one() -> None:
+    """Though it is mute between the ramps, too, and has lost every other sample behind them."""
+    tape = _tracks(1)
+    third = [own.copy() for own in tape]
+    for own in third:
+        own[9016:9816] = 0
+        own[9833:9932:2] = (own[9832:9931:2] + own[9834:9933:2]) // 2
+    found = _stops(_ramped(tape), _ramped(tape), third)
+    assert [(start, end) for _, start, end, _ in found] == [(9000, 9832), (9000, 9832), (9016, 9816)]
+
+
+def test_what_another_pass_lost_behind_a_mute_is_no_ramp_of_it() -> None:
+    """The pass that was mute is right again at once: means of the other one lie on either side of what it holds."""
+    tape = _tracks(1)
+    muted, lost = [own.copy() for own in tape], [own.copy() for own in tape]
+    for own, other in zip(muted, lost, strict=True):
+        own[9000:9800] = 0
+        other[9801:9900:2] = (other[9800:9899:2] + other[9802:9901:2]) // 2
+    ((index, start, end, kind),) = _stops(lost, muted)
+    assert (index, kind) == (1, "mute")
+    assert abs(start - 9000) <= 2
+    assert abs(end - 9800) <= 2
 
 
 def test_a_mute_in_which_the_clock_slips_is_one_stop() -> None:
@@ -65,7 +94,7 @@ def test_a_mute_in_which_the_clock_slips_is_one_stop() -> None:
     for own in muted:
         own[9000:9800] = 0
     covered = {0: [(0, LENGTH)], 1: [(0, 9000), (9002, LENGTH)]}
-    found = find_stops({0: tape, 1: muted}, covered, 0, list(TRACKS))
+    found = find_stops({0: tape, 1: muted}, covered, 0, list(TRACKS), 1)
     ((index, (stop,)),) = found.items()
     assert (index, stop.kind) == (1, "mute")
     assert abs(stop.start - 9000) <= 2

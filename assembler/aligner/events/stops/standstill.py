@@ -14,12 +14,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
+from assembler.aligner.events.limits import FADED, LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
 from assembler.aligner.events.stops.pace import Stop
 from assembler.aligner.flaws.limits import MOST_CHANGING
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN
@@ -60,6 +59,7 @@ def find_stops(
     covered: Mapping[int, Sequence[Range]],
     low: int,
     tracks: Sequence[int],
+    step: int,
 ) -> dict[int, list[Stop]]:
     """Return where each pass stands still on all tracks while another one sounds.
 
@@ -68,6 +68,7 @@ def find_stops(
         covered: where each pass holds all of these tracks.
         low: timeline sample of the first one.
         tracks: tape tracks that the arrays are of, from 0.
+        step: of the tape, in sample values.
     """
     # Samples that a slip leaves out inside a mute part nothing.
     covering = {index: merged(ranges, bridge=LEAST_RUN) for index, ranges in covered.items()}
@@ -88,7 +89,8 @@ def find_stops(
             if not witnesses and not _is_cut_out(own, start, end, LONGEST_RAMP):
                 continue
             is_instant = bool(witnesses) or _is_cut_out(own, start, end, EDGE_SAMPLES)
-            early, late = _ramps(own, witnesses[0], start, end) if witnesses else (0, 0)
+            beside = (theirs for other, theirs in held.items() if other != index)
+            early, late = _ramps(own, list(beside), start, end, step)
             kind = "hold" if any(one[start:end].any() for one in own) else "mute"
             around = slice(max(0, start - FIT_SAMPLES), end + FIT_SAMPLES)
             heard_on = frozenset(
@@ -143,25 +145,35 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
     return sounding >= LEAST_TRACKS
 
 
-def _ramps(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: int) -> tuple[int, int]:
-    """Return for how many samples before and behind a stop some track differs throughout."""
-    before = [mine[:start] != theirs[:start] for mine, theirs in zip(own, other, strict=True)]
-    behind = [mine[end:] != theirs[end:] for mine, theirs in zip(own, other, strict=True)]
-    return _longest([one[::-1] for one in before]), _longest(behind)
+def _ramps(
+    own: Sequence[Int32s], others: Sequence[Sequence[Int32s]], start: int, end: int, step: int
+) -> tuple[int, int]:
+    """Return for how many samples before and behind a stop all tracks fade into it and out of it."""
+    before, behind = slice(max(0, start - LONGEST_RAMP - 1), start), slice(end, end + LONGEST_RAMP + 1)
+    into, out = [], []
+    for other in others:
+        pairs = list(zip(own, other, strict=True))
+        into.append(_fade([(a[before][::-1] - a[start], b[before][::-1] - a[start]) for a, b in pairs], step))
+        out.append(_fade([(a[behind] - a[end - 1], b[behind] - a[end - 1]) for a, b in pairs], step))
+    # Where two passes fade alike a third one tells; what one of them lost beside it only makes it longer.
+    return min(filter(None, into), default=0), min(filter(None, out), default=0)
 
 
-def _longest(differing: Sequence[Bools]) -> int:
-    longest = 0
-    for one in differing:
-        at = np.flatnonzero(one[: LONGEST_RAMP + 1])
-        if not at.size or at[0] > NEAR_SAMPLES:
-            continue
-        gaps = np.flatnonzero(np.diff(at) > NEAR_SAMPLES)
-        last = int(at[gaps[0]] if gaps.size else at[-1]) + 1
-        # What differs further on is no ramp.
-        if last <= LONGEST_RAMP:
-            longest = max(longest, last)
-    return longest
+def _fade(sides: Sequence[tuple[Int32s, Int32s]], step: int) -> int:
+    """Return for how many samples tracks are a fade of what another pass holds.
+
+    Args:
+        sides: of each track what both passes hold from the stop on, as distances from its level.
+        step: of the tape.
+    """
+    # What is turned down by any step of a ramp is another value, if it is not small; behind it some track agrees.
+    agreeing = [
+        np.flatnonzero((mine == theirs) & (np.abs(theirs) > LONGEST_RAMP * step)) for mine, theirs in sides
+    ]
+    length = min((int(at[0]) for at in agreeing if at.size), default=0)
+    nearer = slice(-(-length // 2))
+    mine, theirs = (sum(int(np.abs(pair[of][nearer]).sum()) for pair in sides) for of in (0, 1))
+    return length if mine < FADED * theirs else 0
 
 
 def covered_by_all(one: PlacedPass, tracks: Sequence[int]) -> list[Range]:
