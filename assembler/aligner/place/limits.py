@@ -40,11 +40,6 @@ UNTOLD_RATIO = 3.0
 """So many tracks must belong for each one that does not where no log says so: then sound alone tells the place, and a
 kit of drums that stand on a track each must not outvote the players. Where a log does, as many will do."""
 
-# reel
-
-PURE_GAIN_CORRELATION = 0.9999
-"""Two pieces as alike as this differ by nothing but their level."""
-
 # tie
 
 MOST_TOUCH_SECONDS = 0.001
