@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.place.anchors import read_all
+from assembler.aligner.place.anchors import read_all, spread
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
     LEAST_ANCHORS,
@@ -85,7 +85,7 @@ def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple
     heard = np.zeros(probe.tracks, np.int64)
     met = np.zeros(probe.tracks, np.int64)
     along: list[list[float]] = [[] for _ in range(probe.tracks)]
-    for at, shift in places[:: max(1, len(places) // LEAST_ANCHORS)]:
+    for at, shift in spread(places, LEAST_ANCHORS):
         here = read_all(probe, at, ANCHOR_SAMPLES)
         there = read_all(reference, at + shift, ANCHOR_SAMPLES)
         sounding = [

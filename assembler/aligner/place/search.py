@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from assembler.aligner.place.agreement import belongs
-from assembler.aligner.place.anchors import anchor_positions, read_all
+from assembler.aligner.place.anchors import anchor_positions, read_all, spread
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_ANCHORS, LEAST_VOTES, PLACES, SCOUTS
 from assembler.aligner.place.matching import count_votes, find_match, informative
 from assembler.aligner.records.limits import READ_SAMPLES
@@ -30,7 +30,7 @@ def find_anywhere(reference: TrackReader, probe: TrackReader) -> int | None:
     places = anchor_positions(0, probe.length)
     if not places:
         return None
-    chosen = places[:: max(1, len(places) // PLACES)]
+    chosen = spread(places, PLACES)
     probes = [(at, read_all(probe, at, ANCHOR_SAMPLES)) for at in chosen]
     probes.sort(key=lambda row: -sum(int(informative(track).sum()) for track in row[1]))
     for at, samples in probes[:4]:
@@ -86,8 +86,7 @@ def find_alike(
     """
     found: dict[int, float] = {}
     size = min(PIECE_SAMPLES, overlap[1] - overlap[0])
-    positions = anchor_positions(*overlap)
-    starts = [min(at, overlap[1] - size) for at in positions[:: max(1, len(positions) // PLACES)]]
+    starts = [min(at, overlap[1] - size) for at in spread(anchor_positions(*overlap), PLACES)]
     places = [(start, track) for start in starts for track in range(probe.tracks)]
     for start, track in places:
         piece = probe.read(track, start, size)
