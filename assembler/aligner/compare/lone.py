@@ -23,6 +23,7 @@ from assembler.aligner.flaws.limits import STRAIGHT_CONTEXT
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, total, without
 from assembler.aligner.sound.levels import is_peak
 from assembler.aligner.sound.limits import EDGE_SAMPLES, MOST_ALIKE, PEAK_SAMPLES
@@ -64,7 +65,7 @@ def weigh_runs(
                 for i, p in enumerate(passes)
                 if i != index and common(p.covered(track), [(start, end)]) and not notes.are_unlike(i, index)
             ]
-            covered = merged(piece for i in others for piece in passes[i].covered(track))
+            covered = covered_by((passes[i] for i in others), track)
             wrong = merged(piece for i in others for piece in known[passes[i].name])
             # What has been judged already is left out; so is a level that two captures agree on, or against
             # which another one has been found wrong: it is the sound itself.
@@ -189,7 +190,9 @@ def flaws_alone(
                 is_long = flaw.end - flaw.start > LONGEST_TOLD.get(build, flaw.end)
                 (lone.open_places if is_long else lone.told).append(flaw)
         # Of the silences that cut sound off all but these are mutes; beside noise thrown in they look so by nature.
-        rests = find_rests(one, track, _covered_by_others(passes, one, track), step)
+        rests = find_rests(
+            one, track, covered_by((other for other in passes if other is not one), track), step
+        )
         known = merged((flaw.start, flaw.end) for _, flaw in shown)
         for places, kept in ((rests.natural, lone.natural), (rests.doubtful, lone.open_places)):
             kept.extend(
@@ -198,10 +201,6 @@ def flaws_alone(
                 if not common(merged([place, *_beside(place)]), known)
             )
     return lone
-
-
-def _covered_by_others(passes: Sequence[PlacedPass], one: PlacedPass, track: int) -> list[Range]:
-    return merged(piece for other in passes if other is not one for piece in other.covered(track))
 
 
 def _long_ones(flawed: Sequence[Range]) -> list[Range]:

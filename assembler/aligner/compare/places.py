@@ -12,7 +12,7 @@ import numpy as np
 
 from assembler.aligner.compare.limits import STREWN_WINDOW_SAMPLES
 from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
 
@@ -92,7 +92,7 @@ def losses_without_witness(
     found = []
     for index, places in notes.means.items():
         one, proofs = passes[index], notes.proofs[index]
-        known = merged((flaw.start, flaw.end) for flaw in flaws if flaw.pass_name == one.name)
+        known = flawed_ranges(flaws, one.name)
         for place in common(merged(places), merged(one.covered(track))):
             own = [part for part in without([place], asked) if not _is_border(part, proofs, asked)]
             if not own and not common([place], known):
@@ -121,7 +121,7 @@ def weak_rows(
     rows_of: dict[Range, FoundFlaw] = {}
     for index, rows in sorted(notes.weak.items()):
         covered = merged(passes[index].covered(track))
-        known = merged((one.start, one.end) for one in flaws if one.pass_name == passes[index].name)
+        known = flawed_ranges(flaws, passes[index].name)
         for row in rows:
             because = Because(row.rule, row.nats)
             beside = [(row.start - MOST_GAP_SAMPLES, row.end + MOST_GAP_SAMPLES)]

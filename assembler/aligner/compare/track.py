@@ -22,7 +22,7 @@ from assembler.aligner.compare.places import (
 from assembler.aligner.concealment.limits import FLAW_BRIDGE
 from assembler.aligner.concealment.track import Comparison, concealed
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
-from assembler.aligner.records.findings import FoundFlaw, Undecided, joined_flaws
+from assembler.aligner.records.findings import FoundFlaw, Undecided, flawed_ranges, joined_flaws
 from assembler.aligner.records.ranges import (
     common,
     merged,
@@ -107,11 +107,11 @@ def weigh_track(
     undecided += hidden.undecided
     flaws += doubted_beside(passes, track, notes, flaws)
     flaws += through_holes(passes, track, flaws)
-    flawed = {p.name: merged((f.start, f.end) for f in flaws if f.pass_name == p.name) for p in passes}
+    flawed = {p.name: flawed_ranges(flaws, p.name) for p in passes}
     lone = flaws_alone(passes, track, step, flawed)
     # Silence beside noise thrown in looks cut off by nature.
     seen = [*flaws, *lone.told, *lone.open_places, *lone.natural]
-    known = {p.name: merged((f.start, f.end) for f in seen if f.pass_name == p.name) for p in passes}
+    known = {p.name: flawed_ranges(seen, p.name) for p in passes}
     doubted = merged((place.start, place.end) for place in undecided)
     alone, agreeing, played = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
     alone += not_known(lone.told, flaws + alone)

@@ -124,11 +124,10 @@ def _unlike_tracks(
     """Return for each pass, and one that stands above it, the tracks on which they hold other numbers all along."""
     tracks: dict[tuple[str, str], list[int]] = {}
     for track in wanted:
-        rank = findings.by_standing([one.name for one in passes if one.covered(track)], track)
-        for place, lower in enumerate(rank):
-            above = [one for one in rank[:place] if findings.are_unlike(one, lower, track)]
-            if above:
-                tracks.setdefault((above[0], lower), []).append(track)
+        holding = [one.name for one in passes if one.covered(track)]
+        for lower in findings.by_standing(holding, track):
+            for upper in findings.better_ones(lower, holding, track)[:1]:
+                tracks.setdefault((upper, lower), []).append(track)
     return tracks
 
 

@@ -23,7 +23,7 @@ from assembler.aligner.compare.unlike.chain import find_chain
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, joined_flaws
 from assembler.aligner.records.limits import READ_SAMPLES
-from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.passes import PlacedPass, covered_by
 from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of, without
 from assembler.aligner.sound.chain.pieces import pieces_of_both
 
@@ -104,7 +104,7 @@ def heard_through(
     if not names:
         return passes, notes, names
     fresh = TrackNotes()
-    for low, high in pieces_of(merged(piece for one in heard for piece in one.covered(track)), READ_SAMPLES):
+    for low, high in pieces_of(covered_by(heard, track), READ_SAMPLES):
         read = read_block(heard, track, low, high, step)
         fresh.add(note_block(heard, track, low, high, step, read), high)
     # What a pass shows by itself it shows in its own numbers.
