@@ -26,9 +26,6 @@ OWN_PAST_COST = 12.0
 LEAST_MARGIN, MARGIN_PER_SAMPLE = 24.0, 0.05
 """By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts."""
 
-MIXED_CAUTION = 2.0
-"""So many times as much is asked where flaws lie over each other."""
-
 SILENT_PER_SAMPLE, MOST_SILENT = 0.2, 160.0
 """More than that is asked where silence is to be right: a stroke that sets in from it is much like noise thrown in."""
 
@@ -64,9 +61,6 @@ STEPPED_CAUTION = 12.0
 
 DISPLACED_COST = 265.0
 """What it takes to say, of such sound, that it belongs elsewhere: it need not look odd to be wrong."""
-
-MOST_DISPLACED = 4.0
-"""So many nats a sample at most: what costs more is noise, and no block of such sound."""
 
 LONGEST_BLIP = 480
 """So many samples of sound, 10 ms at 48 kHz, foretell none of themselves."""

@@ -13,7 +13,6 @@ from assembler.aligner.judge.limits import (
     COPY_COST,
     DISPLACED_COST,
     EDGE_COST,
-    MOST_DISPLACED,
     NOISE_NATS,
     NOISE_SHARE,
     ODD_RATIO,
@@ -70,13 +69,6 @@ class Parts:
         scale = max(self._scene.around.scales[1], LEAST_BELL_STEPS)
         usual = float(np.log(scale) + NOISE_NATS) * (end - start)
         return kind == "burst" and self._sounds[number][version] > max(NOISE_SHARE * noise, usual)
-
-    def is_displaced(self, number: int, truth: int, version: int) -> bool:
-        """Return whether a version is told by belonging elsewhere in a part."""
-        is_right = truth != self._scene.nobody and self._scene.same[number][truth, version]
-        start, end = self._scene.parts[number]
-        is_noise = self._sounds[number][version] > MOST_DISPLACED * (end - start)
-        return not is_right and not is_noise and self._flaws[number][truth][version][1] == "disagreement"
 
     def _as_flaw(self, number: int, version: int, truth: int) -> Iterator[tuple[float, str]]:
         """Yield every way to tell a version as a flaw in a part: what it costs, and its kind."""

@@ -55,7 +55,7 @@ class Stories:
         """Return for each part and state what the cheapest story costs that has the part in that state."""
         count = len(self._scene.parts)
         local = [self._parts.costs(number) for number in range(count)]
-        tables = [entering(self._scene, self._parts, number) for number in range(1, count)]
+        tables = [entering(self._scene, number) for number in range(1, count)]
         forward = [beginning(self._scene) + local[0]]
         for table, own in zip(tables, local[1:], strict=True):
             forward.append((forward[-1][:, None] + table).min(axis=0) + own)

@@ -10,7 +10,6 @@ from assembler.aligner.judge.costs import border_cost
 from assembler.aligner.judge.limits import (
     AGREEING_COST,
     CHANCE_COST,
-    DISPLACED_COST,
     FLAW_COST,
     OWN_PAST_COST,
     TORN_COST,
@@ -18,7 +17,6 @@ from assembler.aligner.judge.limits import (
 from assembler.aligner.sound.limits import PREDICTOR_ORDER
 
 if TYPE_CHECKING:
-    from assembler.aligner.judge.stories.parts import Parts
     from assembler.aligner.judge.stories.scene import Scene
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools, Float64s, Int32s
@@ -35,7 +33,7 @@ def beginning(scene: Scene) -> Float64s:
     return row
 
 
-def entering(scene: Scene, parts: Parts, number: int) -> Float64s:
+def entering(scene: Scene, number: int) -> Float64s:
     """Return what it costs to go into a part that is not the first, shape (states before, states in it)."""
     part, nobody = scene.parts[number], scene.nobody
     table = np.zeros((nobody + 1, nobody + 1))
@@ -43,7 +41,6 @@ def entering(scene: Scene, parts: Parts, number: int) -> Float64s:
     is_seam = bool(scene.same[number - 1].all() or scene.same[number].all())
     for before in range(nobody + 1):
         for behind in range(nobody + 1):
-            table[before, behind] -= DISPLACED_COST * _displaced_on(scene, parts, number, before, behind)
             if before != behind:
                 if before != nobody:
                     table[before, behind] += float(falling[before])
@@ -98,22 +95,3 @@ def _recovering(scene: Scene, version: int, part: Range) -> float:
     """
     own = _border(scene, scene.versions[version], version, part)
     return min(_border(scene, None, version, part), own + OWN_PAST_COST)
-
-
-def _displaced_on(scene: Scene, parts: Parts, number: int, before: int, behind: int) -> int:
-    """Return how many captures are displaced from the part before on: that is told once.
-
-    Args:
-        scene: the place.
-        parts: what versions cost in it.
-        number: of the part.
-        before: which version is the tape's in the part before.
-        behind: in this one.
-    """
-    if not scene.around.is_stepped:
-        return 0
-    return sum(
-        int(holders)
-        for version, holders in enumerate(scene.holders)
-        if parts.is_displaced(number - 1, before, version) and parts.is_displaced(number, behind, version)
-    )

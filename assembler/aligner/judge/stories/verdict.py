@@ -12,7 +12,6 @@ from assembler.aligner.judge.limits import (
     LEAST_MARGIN,
     LONGEST_BLIP,
     MARGIN_PER_SAMPLE,
-    MIXED_CAUTION,
     MOST_SILENT,
     NOISE_MARGIN,
     SILENT_PER_SAMPLE,
@@ -59,7 +58,6 @@ def verdict_on(scene: Scene, parts: Parts, number: int, totals: Float64s, *, is_
         is_mixed: whether flaws lie over each other in the place: what is less bad is not right for that.
     """
     versions, same = range(scene.nobody), scene.same[number]
-    is_mixed = is_mixed and scene.holders.max() == 1
     nobody, best = totals[scene.nobody], int(np.argmin(totals[: scene.nobody]))
     margin = _plain_margin(scene, number)
     # That all are wrong is said only where it is plain; where it is likely, the place is told.
@@ -67,7 +65,7 @@ def verdict_on(scene: Scene, parts: Parts, number: int, totals: Float64s, *, is_
     if nobody + (1 if same.all() else 2) * margin < totals[best]:
         kinds = tuple(parts.kind(number, version, scene.nobody) for version in versions)
         return Verdict(0, kinds, decided=True, because=_story(totals[best] - nobody))
-    margin = margin * (MIXED_CAUTION if is_mixed else 1.0) + _margin_of_silence(scene, number, best)
+    margin += _margin_of_silence(scene, number, best)
     near = [
         version
         for version in versions
@@ -76,6 +74,7 @@ def verdict_on(scene: Scene, parts: Parts, number: int, totals: Float64s, *, is_
         or _is_blip_in_silence(scene, best)
         or _turns_at_peak(scene, best)
     ]
+    is_mixed = is_mixed and scene.holders.max() == 1
     is_unlikely = bool(totals[best] + _lead(scene, parts, number, best, is_mixed=is_mixed) > nobody)
     decided = bool(same[best, near].all()) and not is_unlikely
     rival = float(totals[: scene.nobody][~same[best]].min(initial=np.inf))

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.plan.choices import Candidate
+from assembler.aligner.plan.path.choices import Candidate
 from assembler.aligner.records.findings import flawed_ranges
 from assembler.aligner.records.ranges import common, merged, without
 
