@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.notes.track import TrackNotes
-from assembler.aligner.compare.track import weigh_track
+from assembler.aligner.compare.track import comparison_of, weigh_track
 from assembler.aligner.compare.unlike.witness import believed, heard_through
 from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_machine
+from assembler.aligner.concealment.reel import concealed
 from assembler.aligner.concealment.rows import machine_made
 from assembler.aligner.concealment.weave import weave
 from assembler.aligner.events.lone import told_together
@@ -94,28 +95,26 @@ def compare_reel(
     of_each = [notes[track] for track in tracks]
     heard_each = list(executor.map(heard_through, repeat(passes), tracks, of_each, repeat(step)))
     heard_as = dict(zip(tracks, heard_each, strict=True))
-    results = list(
-        executor.map(
-            weigh_track,
-            [one[0] for one in heard_each],
-            tracks,
-            [one[1] for one in heard_each],
-            repeat(step),
-            repeat(full_scale),
-            repeat(machines),
-        )
+    of_track = (
+        [one[0] for one in heard_each],
+        tracks,
+        [one[1] for one in heard_each],
+        repeat(step),
+        repeat(full_scale),
     )
+    comparisons = [comparison_of(*one, machines) for one in zip(*of_track, strict=False)]
+    hidden = concealed(comparisons, executor)
+    results = list(executor.map(weigh_track, *of_track, comparisons, hidden))
     results = [believed(r, heard_as[t][2]) for t, r in zip(tracks, results, strict=True)]
     findings = _gathered(passes, notes, results)
     witnesses = frozenset((name, track) for track, (_, _, names) in heard_as.items() for name in names)
     findings = replace(findings, witnesses=witnesses)
     stopped = [*stop_flaws(placed, stops), *_stuck_flaws(placed, stuck)]
     findings = replace(findings, flaws=tuple(joined_flaws([*findings.flaws, *stopped])))
+    flaws = [[flaw for flaw in findings.flaws if flaw.track == track] for track in tracks]
     # A witness's own samples are none of the better pass's: of them nothing can be woven.
-    comparisons = [r.comparison for t, r in zip(tracks, results, strict=True) if not heard_as[t][2]]
-    flaws = [[flaw for flaw in findings.flaws if flaw.track == one.track] for one in comparisons]
-    undecided = [[place for place in findings.undecided if place.track == one.track] for one in comparisons]
-    woven = executor.map(weave, comparisons, flaws, undecided)
+    lost = [[] if heard_as[track][2] else own.lost for track, own in zip(tracks, hidden, strict=True)]
+    woven = executor.map(weave, comparisons, lost, flaws)
     return replace(findings, woven=tuple(stretch for one in woven for stretch in one))
 
 

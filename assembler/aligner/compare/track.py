@@ -20,7 +20,7 @@ from assembler.aligner.compare.places import (
     weak_rows,
 )
 from assembler.aligner.concealment.limits import FLAW_BRIDGE
-from assembler.aligner.concealment.track import Comparison, concealed
+from assembler.aligner.concealment.reel import Comparison
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.findings import FoundFlaw, Undecided, flawed_ranges, joined_flaws
 from assembler.aligner.records.ranges import (
@@ -35,6 +35,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.compare.notes.track import TrackNotes
     from assembler.aligner.concealment.marks import Machine
+    from assembler.aligner.concealment.reel import Concealed
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 
@@ -49,7 +50,6 @@ class Weighed:
         agreeing: flaws that every pass covering the place has.
         open_places: flaws of single passes unless they are how an instrument is played; other tracks may tell.
         habits: what looks like a flaw and is how the track is played, as it is there often, or proves too little.
-        comparison: the passes that were compared sample by sample, and where they differ.
     """
 
     flaws: list[FoundFlaw]
@@ -57,7 +57,6 @@ class Weighed:
     agreeing: list[FoundFlaw]
     open_places: list[FoundFlaw]
     habits: list[FoundFlaw]
-    comparison: Comparison
 
 
 def weigh_track(
@@ -66,7 +65,8 @@ def weigh_track(
     notes: TrackNotes,
     step: int,
     full_scale: int,
-    machines: Sequence[Machine],
+    comparison: Comparison,
+    hidden: Concealed,
 ) -> Weighed:
     """Return what one track says of each pass.
 
@@ -76,10 +76,9 @@ def weigh_track(
         notes: of that track.
         step: one step of the tape's word length, in sample values.
         full_scale: largest positive sample value.
-        machines: how the machine of each pass conceals.
+        comparison: of the passes that hold the same numbers.
+        hidden: what concealment explains of their differences.
     """
-    comparison = _comparison(passes, track, notes, step, full_scale, machines)
-    hidden = concealed(comparison)
     notes = _left(notes, hidden.left, comparison.differing)
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
@@ -126,11 +125,10 @@ def weigh_track(
             *played,
             *weak_rows(passes, track, notes, asked, flaws),
         ],
-        comparison,
     )
 
 
-def _comparison(
+def comparison_of(
     passes: Sequence[PlacedPass],
     track: int,
     notes: TrackNotes,
@@ -138,7 +136,16 @@ def _comparison(
     full_scale: int,
     machines: Sequence[Machine],
 ) -> Comparison:
-    """Return the passes of a track that hold the same numbers as the most trusted one, and where they differ."""
+    """Return the passes of a track that hold the same numbers as the most trusted one, and where they differ.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        notes: of that track.
+        step: one step of the tape's word length, in sample values.
+        full_scale: largest positive sample value.
+        machines: how the machine of each pass conceals.
+    """
     holding = [index for index, one in enumerate(passes) if one.covered(track)]
     alike = [index for index in holding if not notes.are_unlike(holding[0], index)]
     differing = [

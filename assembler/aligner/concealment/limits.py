@@ -9,9 +9,6 @@ a sweep is 15 ms long, so that this follows its borders closely."""
 PRIOR_LOST, PRIOR_KEPT = 0.01, 1.0
 """What is known of a sample before any loss nearby: one in a hundred differing patches, counted as so many samples."""
 
-FIRST_SHARE = 0.05
-"""Share of lost samples that each capture is taken to have before anything has been counted."""
-
 BEND_SAMPLES = 96
 """On each side, 2 ms at 48 kHz: over so many samples the sound's own bend is measured; long against the periods
 of treble, short against a drum's attack."""

@@ -1,6 +1,7 @@
 """What lies around each sample: how many others were lost there, and how much the sound bends.
 
-The odd and the even samples of a tape lie apart on it, so that losses are counted for each parity by itself.
+The odd and the even samples of a tape lie apart on it, so that losses are counted for each parity by itself. All tracks
+of a tape lie in the same sweeps, their samples spread alike over what is lost, so that losses are counted on all.
 """
 
 from __future__ import annotations
@@ -31,19 +32,19 @@ EULER = 0.5772156649
 """Mean of the negative logarithm of an exponentially distributed number of mean one."""
 
 
-def share_lost(lost: Float64s, known: Bools) -> Float64s:
+def share_lost(lost: Float64s, seen: Float64s) -> Float64s:
     """Return for each sample which share of its parity was lost before it, behind it, or on both sides: the largest.
 
     A patch has abrupt borders, so that one side alone may tell.
 
     Args:
-        lost: how likely each sample was lost, shape (samples,).
-        known: which of them there are; others do not count.
+        lost: how many were lost at each sample, as far as that is likely, shape (samples,).
+        seen: of how many, same shape.
     """
     share = np.empty(lost.size)
     for parity in (0, 1):
         before, behind = _sides(lost[parity::2])
-        seen_before, seen_behind = _sides(np.asarray(known[parity::2], np.float64))
+        seen_before, seen_behind = _sides(seen[parity::2])
         share[parity::2] = np.maximum.reduce(
             [
                 _share(before, seen_before),
@@ -52,6 +53,27 @@ def share_lost(lost: Float64s, known: Bools) -> Float64s:
             ]
         )
     return np.clip(share, LEAST_SHARE, MOST_SHARE)
+
+
+def telling(sound: Float64s, usual: Bools, step: int) -> Float64s:
+    """Return how likely each sample, once it is lost, is none of the tape's: what is soft, or still, tells little.
+
+    Args:
+        sound: shape (samples,).
+        usual: which samples tell how often sound stays where it is.
+        step: one step of the tape's word length, in sample values.
+    """
+    # The chance that a bend of the law that `Bends` has is less than half a step.
+    by_chance = 1 / (2 * spread_of_bend(sound, step) + 1)
+    return np.asarray((1 - by_chance) * (1 - rate_nearby(_still(sound) & usual, usual)), np.float64)
+
+
+def _still(sound: Float64s) -> Bools:
+    """Return which samples are like one beside them."""
+    still = np.zeros(sound.size, np.bool_)
+    still[1:] = np.diff(sound) == 0
+    still[:-1] |= still[1:]
+    return still
 
 
 def _sides(counted: Float64s) -> tuple[Float64s, Float64s]:
@@ -147,10 +169,7 @@ def bends_of(
     ends = np.append(starts[1:], at.size) - 1
     last[:, starts] = sound[np.maximum(at[starts] - 1, 0)]
     following[:, ends] = sound[np.minimum(at[ends] + 1, sound.size - 1)]
-    still = np.zeros(sound.size, np.bool_)
-    still[1:] = np.diff(sound) == 0
-    still[:-1] |= still[1:]
-    staying = -np.log(rate_nearby(still & usual, usual)[at])
+    staying = -np.log(rate_nearby(_still(sound) & usual, usual)[at])
     return Bends(own, values != NOBODYS, last, following, around[at], staying, step)
 
 

@@ -32,11 +32,13 @@ class States:
         captures: the first that has the value, shape (states, samples); how many there are, where nobody has it.
         values: same shape; the least number there is where nobody has it.
         lost: which captures lost the sample in each state, shape (captures, states, samples).
+        firsts: which captures are the first that have their value, shape (captures, samples).
     """
 
     captures: Int64s
     values: Int64s
     lost: Bools
+    firsts: Bools
 
 
 def distinct_states(values: Int64s, present: Bools) -> States:
@@ -57,7 +59,7 @@ def distinct_states(values: Int64s, present: Bools) -> States:
     captures[places[owners, samples], samples] = owners
     known = np.concatenate([values, np.full((1, size), NOBODYS)])
     found = known[captures, np.arange(size)]
-    return States(captures, found, (found != values[:, None]) & present[:, None])
+    return States(captures, found, (found != values[:, None]) & present[:, None], first)
 
 
 def rows_at(at: Int64s) -> tuple[Int64s, Int64s]:

@@ -21,12 +21,15 @@ from assembler.aligner.concealment.limits import (
     LONGEST_HOLD,
     PATCH_BRIDGE,
 )
-from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, marks_of, rows_of
+from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, rows_of
 from assembler.aligner.concealment.nearby import rate_nearby
-from assembler.aligner.concealment.truth import Window, likeliest_truth
+from assembler.aligner.concealment.truth import likeliest_truths
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.concealment.truth import Choice, Window
     from assembler.arrays import Bools, Float64s, Int64s
 
 
@@ -51,10 +54,29 @@ class Settled:
     lead: Float64s
     surprise: Float64s
 
+    def part(self, which: slice) -> Settled:
+        """Return what is said of some of the samples."""
+        return Settled(
+            self.settled[which],
+            self.open[which],
+            self.taken[which],
+            self.lost[:, which],
+            self.lead[which],
+            self.surprise[:, which],
+        )
 
-def settle(window: Window) -> Settled:
-    """Return which captures lost which of the samples in which they differ; nothing where that has another cause."""
-    versions, differs = window.versions, window.differing()
+
+def settle(windows: Sequence[Window]) -> list[Settled]:
+    """Return which captures lost which of the samples in which they differ; nothing where that has another cause.
+
+    Args:
+        windows: of the tracks of a tape, all of one stretch.
+    """
+    return [_settled(*one) for one in zip(windows, likeliest_truths(windows), strict=True)]
+
+
+def _settled(window: Window, choice: Choice) -> Settled:
+    versions, differs = window.versions, window.differing
     at = np.flatnonzero(differs)
     captures, size = versions.shape
     said = Settled(
@@ -67,16 +89,11 @@ def settle(window: Window) -> Settled:
     )
     if not at.size:
         return said
-    marks = [
-        marks_of(own, window.step, machine) for own, machine in zip(versions, window.machines, strict=True)
-    ]
-    mean, held = np.stack([one.mean for one in marks]), np.stack([one.held for one in marks])
-    choice = likeliest_truth(window, at, mean, held)
     lost = np.zeros((captures, size), np.bool_)
     lost[:, at] = choice.lost
     still = np.diff(versions, axis=1, prepend=versions[:, :1] - 1) == 0
     levels = lost & _long_levels(still)
-    surprise = np.where(levels, 0.0, _surprise(window, differs, lost, mean, held, still))
+    surprise = np.where(levels, 0.0, _surprise(window, lost, still))
     told = np.where(_told_before(versions), 0.0, surprise)
     # What is not as concealment leaves it may be any value.
     odd = np.where((lost & ~levels & ~(surprise > 0)).any(axis=0), window.bits * np.log(2.0), 0.0)
@@ -92,13 +109,12 @@ def settle(window: Window) -> Settled:
     return replace(said, lost=lost, surprise=np.where(lost, surprise, 0.0))
 
 
-def _surprise(
-    window: Window, differs: Bools, lost: Bools, mean: Bools, held: Bools, still: Bools
-) -> Float64s:
+def _surprise(window: Window, lost: Bools, still: Bools) -> Float64s:
     """Return how unlikely each lost sample is by chance what concealment leaves, in nats; 0 for one that is not.
 
     By chance means that any of the captures holds such a sample there: the truth is sought where none does.
     """
+    mean, held, differs = window.marks.mean, window.marks.held, window.differing
     kept_to = np.stack([_by_rule(*rows) for rows in zip(window.machines, lost, mean, held, strict=True)])
     surprise = np.zeros(lost.shape)
     # Where sound holds levels, one that is held again is nothing, and a mean between two of them is.

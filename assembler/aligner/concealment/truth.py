@@ -10,21 +10,25 @@ Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions co
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import reduce
+from functools import cached_property, reduce
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, FIRST_SHARE, ROUNDS
-from assembler.aligner.concealment.marks import LINE, MEAN, THROUGHOUT, UP_TO_MEAN
-from assembler.aligner.concealment.nearby import bends_of, share_lost, spread_of_bend
-from assembler.aligner.concealment.path import States, distinct_states, least_totals, rows_at
+from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, ROUNDS
+from assembler.aligner.concealment.marks import LINE, MEAN, THROUGHOUT, UP_TO_MEAN, Marks, marks_of
+from assembler.aligner.concealment.nearby import bends_of, share_lost, spread_of_bend, telling
+from assembler.aligner.concealment.path import distinct_states, least_totals, rows_at
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
+    from typing import TypeAlias
 
     from assembler.aligner.concealment.marks import Machine
+    from assembler.aligner.concealment.path import States
     from assembler.arrays import Bools, Float64s, Int64s
+
+    Shares: TypeAlias = Mapping[tuple[str, str], Float64s]
 
 
 @dataclass(frozen=True)
@@ -32,6 +36,7 @@ class Window:
     """What captures of one track hold of one stretch.
 
     Args:
+        names: of the captures.
         versions: shape (captures, samples).
         present: where each capture holds samples at all, shape (captures, samples).
         step: one step of the tape's word length, in sample values.
@@ -39,14 +44,25 @@ class Window:
         machines: how the machine of each capture conceals.
     """
 
+    names: Sequence[str]
     versions: Int64s
     present: Bools
     step: int
     bits: int
     machines: Sequence[Machine]
 
+    @cached_property
+    def marks(self) -> Marks:
+        """What each sample may be, of all captures: shape (captures, samples)."""
+        found = [
+            marks_of(own, self.step, machine)
+            for own, machine in zip(self.versions, self.machines, strict=True)
+        ]
+        return Marks(np.stack([one.mean for one in found]), np.stack([one.held for one in found]))
+
+    @cached_property
     def differing(self) -> Bools:
-        """Return where captures that are present differ, shape (samples,)."""
+        """Where captures that are present differ, shape (samples,)."""
         largest, least = (np.where(self.present, self.versions, none) for none in (-(1 << 62), 1 << 62))
         return np.asarray(least.min(axis=0) < largest.max(axis=0), np.bool_)
 
@@ -66,61 +82,110 @@ class Choice:
     lost: Bools
 
 
-def likeliest_truth(window: Window, at: Int64s, mean: Bools, held: Bools) -> Choice:
+def likeliest_truths(windows: Sequence[Window]) -> list[Choice]:
     """Return the likeliest truth of each differing sample, each round by what the last one showed of losses nearby.
 
     Args:
-        window: all captures.
-        at: positions of the differing samples, in order.
-        mean: whether a sample is a mean of its neighbours, shape (captures, samples of the window).
-        held: whether it is its predecessor again, same shape.
+        windows: of the tracks of a tape, all of one stretch.
     """
-    versions, present = window.versions, window.present
-    captures = len(versions)
-    explained = mean | held
-    states = distinct_states(versions[:, at], present[:, at])
-    lost = states.lost
-    starts, sizes = rows_at(at)
-    links = _Links(window, at, lost, mean, held)
-    sound = _first_truth(versions, present, explained)
-    share = np.full((captures, at.size), FIRST_SHARE)
-    unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
-    may_be_kept = present[:, at] & ~explained[:, at]
-    usual = ~window.differing()
-    choice = Choice(states.captures[0], np.zeros(at.size), lost[:, 0])
-    for number in range(ROUNDS):
-        spread = spread_of_bend(sound, window.step)
-        bends = bends_of(states.values, at, starts, sound, spread, usual, window.step)
+    tracks = [_Track(window) for window in windows]
+    for _ in range(ROUNDS):
+        shares = _shares(tracks)
+        for one in tracks:
+            one.choose(shares)
+    return [one.choice for one in tracks]
+
+
+def _shares(tracks: Sequence[_Track]) -> Shares:
+    """Return the share of losses near each sample, as all tracks together show it.
+
+    Of each capture, and of two captures by name the share of what the first one lost that the other one lost alike.
+    """
+    shares: dict[tuple[str, str], Float64s] = {}
+    for name in {name for one in tracks for name in one.window.names}:
+        own = [(one, one.window.names.index(name)) for one in tracks if name in one.window.names]
+        lost = _sum(one.likely_lost[row] for one, row in own)
+        shares[name, name] = share_lost(lost, _sum(one.telling * one.window.present[row] for one, row in own))
+    for pair in {pair for one in tracks for pair in one.alike}:
+        both = [
+            (one.alike[pair], one.likely_lost[one.window.names.index(pair[0])])
+            for one in tracks
+            if pair in one.alike
+        ]
+        shares[pair] = share_lost(_sum(np.where(*one, 0.0) for one in both), _sum(lost for _, lost in both))
+    return shares
+
+
+class _Track:
+    """The truth of one track, as far as it is known after a round."""
+
+    def __init__(self, window: Window) -> None:
+        """Take a window of all captures."""
+        self.window = window
+        versions, present, marks = window.versions, window.present, window.marks
+        explained = marks.mean | marks.held
+        self._usual = ~window.differing
+        self._sound = _first_truth(versions, present, explained)
+        self.telling = telling(self._sound, self._usual, window.step)
+        self.likely_lost = (window.differing & explained & present) * self.telling
+        self._at = at = np.flatnonzero(window.differing)
+        self.choice = Choice(at, np.zeros(at.size), np.zeros((len(versions), at.size), np.bool_))
+        self.alike = {
+            (window.names[one], window.names[other]): window.differing
+            & present[one]
+            & present[other]
+            & (versions[one] == versions[other])
+            for other in range(len(versions))
+            for one in range(other)
+        }
+        if not at.size:
+            return
+        self._states = distinct_states(versions[:, at], present[:, at])
+        self._starts, self._sizes = rows_at(at)
+        self._links = _Links(window, at, self._states.lost, marks.mean, marks.held)
+        self._unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
+        self._may_be_kept = present[:, at] & ~explained[:, at]
+
+    def _share_at(self, number: int, shares: Shares) -> Float64s:
+        """Return how likely a capture lost each differing sample, if the first one that has the same value lost it."""
+        names, at = self.window.names, self._at
+        share = shares[names[number], names[number]][at]
+        for one in reversed(range(number)):
+            pair = names[one], names[number]
+            share = np.where(self.alike[pair][at], shares[pair][at], share)
+        return share
+
+    def choose(self, shares: Shares) -> None:
+        """Choose the likeliest truth, where captures lost such a share of samples nearby."""
+        at, step = self._at, self.window.step
+        if not at.size:
+            return
+        states, starts, sizes = self._states, self._starts, self._sizes
+        share = np.stack([self._share_at(number, shares) for number in range(len(self.window.names))])
+        spread = spread_of_bend(self._sound, step)
+        bends = bends_of(states.values, at, starts, self._sound, spread, self._usual, step)
+        captures = len(share)
         costs = np.where(states.captures == captures, np.inf, 0.0)
         costs[-1] = 0.0
-        # One that was lost may happen to be the tape's all the same, where it is what concealment leaves.
-        losing, keeping = unexplained - np.log(share), np.where(may_be_kept, -np.log1p(-share), 0.0)
-        costs += _sum(np.where(*one) for one in zip(lost, losing, keeping, strict=True))
-        costs += links.at_ends(spread, starts, sizes)
-        totals = least_totals(costs, links.between(spread), bends.costs, starts, sizes)
-        choice = _choose(totals, states)
-        sound = sound.copy()
-        known = choice.truth < captures
-        sound[at[known]] = versions[choice.truth[known], at[known]]
-        if number + 1 < ROUNDS:
-            share = _shares(totals, states, at, present)
-    return choice
+        # One that was lost may happen to be the tape's all the same, where it is what concealment leaves. What several
+        # captures lost alike may be the tape's loss: that is told once, by what they have lost alike nearby.
+        losing = np.where(states.firsts, self._unexplained, 0.0) - np.log(share)
+        keeping = np.where(states.firsts & self._may_be_kept, -np.log1p(-share), 0.0)
+        costs += _sum(np.where(*one) for one in zip(states.lost, losing, keeping, strict=True))
+        costs += self._links.at_ends(spread, starts, sizes)
+        totals = least_totals(costs, self._links.between(spread), bends.costs, starts, sizes)
+        self.choice = _choose(totals, states)
+        self._sound = self._sound.copy()
+        known = self.choice.truth < captures
+        self._sound[at[known]] = self.window.versions[self.choice.truth[known], at[known]]
+        for own, lost, here in zip(self.likely_lost, states.lost, self.window.present, strict=True):
+            kept_cost, lost_cost = (np.where(mask, np.inf, totals).min(axis=0) for mask in (lost, ~lost))
+            own[at] = here[at] / (1 + np.exp(np.clip(lost_cost - kept_cost, -50, 50)))
 
 
 def _sum(arrays: Iterable[Float64s]) -> Float64s:
     """Return the sum of some arrays of one shape, one after the other."""
     return reduce(np.ndarray.__add__, arrays)
-
-
-def _shares(totals: Float64s, states: States, at: Int64s, present: Bools) -> Float64s:
-    """Return the share of losses near each differing sample, of each capture: as likely as each of them is."""
-    shares = np.empty(states.lost.shape[::2])
-    for own, lost, here in zip(shares, states.lost, present, strict=True):
-        kept_cost, lost_cost = (np.where(mask, np.inf, totals).min(axis=0) for mask in (lost, ~lost))
-        likely = np.zeros(here.size)
-        likely[at] = here[at] / (1 + np.exp(np.clip(lost_cost - kept_cost, -50, 50)))
-        own[:] = share_lost(likely, here)[at]
-    return shares
 
 
 def _first_truth(versions: Int64s, present: Bools, explained: Bools) -> Float64s:

@@ -15,21 +15,21 @@ from assembler.aligner.records.ranges import common, merged, ranges_of
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.concealment.track import Comparison
-    from assembler.aligner.records.findings import FoundFlaw, Undecided
+    from assembler.aligner.concealment.reel import Comparison, LostSamples
+    from assembler.aligner.records.findings import FoundFlaw
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools
 
 MEANS = "means"
 
 
-def weave(comparison: Comparison, flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided]) -> list[Woven]:
+def weave(comparison: Comparison, lost: Sequence[LostSamples], flaws: Sequence[FoundFlaw]) -> list[Woven]:
     """Return the stretches of a track that can be rebuilt sample by sample.
 
     Args:
         comparison: the passes of the track.
+        lost: what its passes lost, sample by sample.
         flaws: of the track, all kinds.
-        undecided: of the track; nothing is woven there but from the pass that is taken.
     """
     passes, track = comparison.passes, comparison.track
     flawed = {one.name: merged((f.start, f.end) for f in flaws if f.pass_name == one.name) for one in passes}
@@ -48,16 +48,17 @@ def weave(comparison: Comparison, flaws: Sequence[FoundFlaw], undecided: Sequenc
         covered = own if covered is None else common(covered, own)
     wanted = common(places, covered or [])
     woven: list[Woven] = []
-    for (start, end), said, _ in comparison.windows(wanted):
-        lost = {one.name: own.copy() for one, own in zip(passes, said.lost, strict=True)}
+    for stretch in lost:
+        start, end = stretch.place
+        if not (inside := common(wanted, [stretch.place])):
+            continue
+        masks = dict(zip(comparison.names, stretch.masks(), strict=True))
         for name, places_of in wholly.items():
             for low, high in common(places_of, [(start, end)]):
-                lost[name][low - start : high - start] = True
-        for low, high in common(wanted, [(start, end)]):
-            woven += _stretches(
-                track, {name: own[low - start : high - start] for name, own in lost.items()}, low
-            )
-    del undecided
+                masks[name][low - start : high - start] = True
+        for low, high in inside:
+            part = {name: mask[low - start : high - start] for name, mask in masks.items()}
+            woven += _stretches(track, part, low)
     return woven
 
 

@@ -24,7 +24,7 @@ from assembler.aligner.events.limits import (
 from assembler.aligner.events.silence import cleared, settle_noise_in_silence
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided
-from assembler.aligner.records.ranges import common, merged
+from assembler.aligner.records.ranges import merged, without
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -120,7 +120,7 @@ def _disputed(
             and event.pass_name != flaw.pass_name
             and event.holds(flaw.track, place)
         }
-        covering = {one.name for one in passes if common(one.covered(flaw.track), [place])}
+        covering = {one.name for one in passes if not without([place], one.covered(flaw.track))}
         if len(guilty) != 1 or covering != guilty | {flaw.pass_name}:
             kept.append(flaw)
             continue

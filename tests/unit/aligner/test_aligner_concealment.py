@@ -55,7 +55,14 @@ def _concealed(tape: Int64s, lost: Bools) -> Int64s:
 
 def _window(*versions: Int64s) -> Window:
     rows = np.stack(versions)
-    return Window(rows, np.ones(rows.shape, np.bool_), 1, 16, [Machine((DOWN,))] * len(versions))
+    return Window(
+        [str(number) for number in range(len(rows))],
+        rows,
+        np.ones(rows.shape, np.bool_),
+        1,
+        16,
+        [Machine((DOWN,))] * len(versions),
+    )
 
 
 def test_halves_are_rounded_one_way() -> None:
@@ -105,7 +112,7 @@ def test_two_captures_that_lost_other_samples_give_the_tape_back(seed: int) -> N
     first[2001:4001:2] = second[3000:5000:2] = True
     strewn = rng.choice(np.arange(5200, 7800), 150, replace=False)
     second[strewn] = True
-    said = settle(_window(_concealed(tape, first), _concealed(tape, second)))
+    (said,) = settle([_window(_concealed(tape, first), _concealed(tape, second))])
     versions = np.stack([_concealed(tape, first), _concealed(tape, second)])
     differs = versions[0] != versions[1]
     assert (said.settled | said.open)[differs].all()
@@ -120,7 +127,7 @@ def test_a_burst_is_no_concealment() -> None:
     tape = _sound(1)
     other = tape.copy()
     other[3000:3400] = np.random.default_rng(2).integers(-9000, 9000, 400)
-    said = settle(_window(tape, other))
+    (said,) = settle([_window(tape, other)])
     assert not (said.settled | said.open).any()
 
 
@@ -132,7 +139,7 @@ def test_many_means_that_each_say_little_are_a_proof_together() -> None:
     lost = np.zeros(LENGTH, np.bool_)
     lost[2001:6001:2] = True
     concealed = _concealed(tape, lost)
-    said = settle(_window(tape, concealed))
+    (said,) = settle([_window(tape, concealed)])
     differs = tape != concealed
     assert np.mean(said.surprise[1, differs]) < LEAST_SURPRISE
     assert np.mean((said.settled & (said.taken == 0))[differs]) > 0.95
@@ -146,7 +153,7 @@ def test_another_flaw_within_lost_samples_hides_none_of_them() -> None:
     twice = tape.copy()
     twice[3500:4000] = tape[3000:3500]
     concealed = _concealed(tape, lost)
-    said = settle(_window(concealed, twice))
+    (said,) = settle([_window(concealed, twice)])
     outside = (concealed != twice) & np.r_[np.ones(3436), np.zeros(628), np.ones(LENGTH - 4064)].astype(
         np.bool_
     )
@@ -163,7 +170,7 @@ def test_a_level_held_for_long_is_no_concealment_where_sound_runs_straight() -> 
     muted[3000:4200] = 0
     rows = np.stack([muted, tape, tape])
     line = Machine((DOWN,), several=LINE)
-    said = settle(Window(rows, np.ones(rows.shape, np.bool_), 1, 16, [line] * 3))
+    (said,) = settle([Window("abc", rows, np.ones(rows.shape, np.bool_), 1, 16, [line] * 3)])
     assert not (said.settled | said.open).any()
 
 
@@ -224,8 +231,9 @@ def test_losses_of_a_machine_that_holds_throughout_are_settled() -> None:
                 own[start] = (tape[start - 1] + tape[start + 1]) // 2
         versions.append(own)
     rows = np.stack(versions)
-    window = Window(rows, np.ones(rows.shape, np.bool_), 1, 16, [Machine((DOWN,), several=THROUGHOUT)] * 2)
-    said, differs = settle(window), rows[0] != rows[1]
+    machines = [Machine((DOWN,), several=THROUGHOUT)] * 2
+    window = Window("ab", rows, np.ones(rows.shape, np.bool_), 1, 16, machines)
+    (said,), differs = settle([window]), rows[0] != rows[1]
     curable = differs & ((rows[0] == tape) | (rows[1] == tape))
     taken = rows[said.taken, np.arange(LENGTH)]
     assert np.count_nonzero(said.settled & curable) >= 0.95 * np.count_nonzero(curable)
@@ -251,7 +259,7 @@ def test_one_odd_sample_is_no_reason_against_thousands_of_the_other_capture() ->
     odd = tape.copy()
     odd[4000] += 5000
     versions = np.stack([odd, _concealed(tape, lost)])
-    said, differs = settle(_window(*versions)), versions[1] != tape
+    (said,), differs = settle([_window(*versions)]), versions[1] != tape
     assert np.count_nonzero(said.settled & differs) >= 0.99 * np.count_nonzero(differs)
     assert np.array_equal(versions[said.taken, np.arange(LENGTH)][said.settled], tape[said.settled])
 
@@ -262,6 +270,6 @@ def test_the_edge_of_a_square_wave_is_sound_and_a_mean_between_its_levels_a_loss
     other = tape.copy()
     edges = np.flatnonzero(np.diff(tape))[10:40:7] + 1
     other[edges] = 0
-    said = settle(_window(tape, other))
+    (said,) = settle([_window(tape, other)])
     assert said.settled[edges].all()
     assert (said.taken[edges] == 0).all()

@@ -139,9 +139,11 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
     sounding = 0
     for mine, theirs in zip(own, other, strict=True):
         part = theirs[start:end]
-        differs = float(np.mean(part != mine[start:end])) >= MOST_CHANGING
+        differing = np.count_nonzero(part != mine[start:end])
+        # A machine may hold what it read of a sound, but not for long.
+        is_moving = LEAST_RUN * np.count_nonzero(np.diff(part)) >= differing >= MOST_CHANGING * part.size
         beside = mine[max(0, start - FIT_SAMPLES) : start], mine[end : end + FIT_SAMPLES]
-        sounding += differs and _sounds(part) and any(_sounds(side) for side in beside if side.size > 1)
+        sounding += bool(is_moving) and any(_sounds(side) for side in beside if side.size > 1)
     return sounding >= LEAST_TRACKS
 
 

@@ -1,0 +1,213 @@
+"""What concealment explains of the differences of a reel: each pass's losses, what stays open, and what is left.
+
+All positions are timeline samples.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.concealment.limits import (
+    FLAW_BRIDGE,
+    LONGEST_WINDOW,
+    PATCH_BRIDGE,
+    REGION_BRIDGE,
+    WINDOW_MARGIN,
+)
+from assembler.aligner.concealment.settle import settle
+from assembler.aligner.concealment.truth import Window
+from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.findings import FoundFlaw, Undecided
+from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from concurrent.futures import Executor
+
+    from assembler.aligner.concealment.marks import Machine
+    from assembler.aligner.concealment.settle import Settled
+    from assembler.aligner.records.passes import PlacedPass
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Bools, Bytes
+
+
+@dataclass(frozen=True)
+class Concealed:
+    """What concealment explains of one track.
+
+    Args:
+        flaws: stretches of a pass in which samples were lost and concealed.
+        undecided: places in which it is likely, and yet open which pass lost what.
+        left: where passes differ for another reason.
+        lost: sample by sample, of each stretch that was looked at.
+    """
+
+    flaws: list[FoundFlaw]
+    undecided: list[Undecided]
+    left: list[Range]
+    lost: list[LostSamples]
+
+
+@dataclass(frozen=True)
+class LostSamples:
+    """Which samples of a stretch each pass lost.
+
+    Args:
+        place: the stretch.
+        bits: a bit a sample, shape (passes, bytes).
+    """
+
+    place: Range
+    bits: Bytes
+
+    def masks(self) -> Bools:
+        """Return it as shape (passes, samples)."""
+        size = self.place[1] - self.place[0]
+        return np.asarray(np.unpackbits(self.bits, axis=1, count=size), np.bool_)
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Passes of one track that hold the same numbers where both are good, and where they differ.
+
+    Args:
+        passes: in the order of trust.
+        track: from 0 in tape order.
+        step: one step of the tape's word length, in sample values.
+        bits: the tape's word length.
+        machines: how the machine of each pass conceals.
+        differing: where they differ, in order, bridged.
+    """
+
+    passes: Sequence[PlacedPass]
+    track: int
+    step: int
+    bits: int
+    machines: Sequence[Machine]
+    differing: Sequence[Range]
+
+    @property
+    def names(self) -> tuple[str, ...]:
+        """Of the passes."""
+        return tuple(one.name for one in self.passes)
+
+    def window(self, low: int, high: int) -> Window:
+        """Return what the passes hold from one timeline sample to another."""
+        versions = np.stack([one.samples(self.track, low, high) for one in self.passes]).astype(np.int64)
+        present = np.zeros(versions.shape, np.bool_)
+        for own, one in zip(present, self.passes, strict=True):
+            for start, end in common(merged(one.covered(self.track)), [(low, high)]):
+                own[start - low : end - low] = True
+        return Window(self.names, versions, present, self.step, self.bits, self.machines)
+
+
+def concealed(comparisons: Sequence[Comparison], executor: Executor) -> list[Concealed]:
+    """Return what concealment explains of the differences of each track.
+
+    All tracks are looked at together, since what is lost of a tape takes all.
+
+    Args:
+        comparisons: of all tracks of a reel.
+        executor: runs stretches side by side.
+    """
+    differing = merged((place for one in comparisons for place in one.differing), bridge=REGION_BRIDGE)
+    pieces = list(executor.map(partial(_look_at, comparisons), pieces_of(differing, LONGEST_WINDOW)))
+    return [_joined(one, [piece[number] for piece in pieces]) for number, one in enumerate(comparisons)]
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """What is said of one track in one stretch; losses are of each pass in order."""
+
+    losses: list[list[_Loss]]
+    undecided: list[Undecided]
+    left: list[Range]
+    lost: LostSamples
+
+
+@dataclass(frozen=True)
+class _Loss:
+    """Samples that one pass lost, and how unlikely it is by chance that they are what concealment makes, in nats."""
+
+    place: Range
+    nats: float
+
+
+def _look_at(comparisons: Sequence[Comparison], piece: Range) -> list[_Piece]:
+    """Return what is said of each track in a stretch."""
+    windows = [one.window(piece[0] - WINDOW_MARGIN, piece[1] + WINDOW_MARGIN) for one in comparisons]
+    inner = slice(WINDOW_MARGIN, WINDOW_MARGIN + piece[1] - piece[0])
+    found = []
+    for comparison, window, whole in zip(comparisons, windows, settle(windows), strict=True):
+        said = whole.part(inner)
+        losses = [
+            [
+                _Loss((low + piece[0], high + piece[0]), float(surprise[low:high].sum()))
+                for low, high in ranges_of(own & said.settled, bridge=PATCH_BRIDGE)
+            ]
+            for own, surprise in zip(said.lost, said.surprise, strict=True)
+        ]
+        left = window.differing[inner] & ~said.settled & ~said.open
+        found.append(
+            _Piece(
+                losses,
+                _open_places(comparison, said, piece[0]),
+                ranges_of(left, offset=piece[0], bridge=PATCH_BRIDGE),
+                LostSamples(piece, np.packbits(said.lost, axis=1)),
+            )
+        )
+    return found
+
+
+def _joined(comparison: Comparison, pieces: Sequence[_Piece]) -> Concealed:
+    """Return what is said of one track in all stretches, in order."""
+    losses = [
+        _joined_losses(loss for piece in pieces for loss in piece.losses[number])
+        for number in range(len(comparison.passes))
+    ]
+    return Concealed(
+        [
+            FoundFlaw(
+                name, comparison.track, "means", *loss.place, because=Because(Rule.CONCEALED, loss.nats)
+            )
+            for name, own in zip(comparison.names, losses, strict=True)
+            for loss in own
+        ],
+        [place for piece in pieces for place in piece.undecided],
+        [place for piece in pieces for place in piece.left],
+        [piece.lost for piece in pieces],
+    )
+
+
+def _joined_losses(losses: Iterable[_Loss]) -> list[_Loss]:
+    """Return losses in order, those that lie close together as one; what they say is summed."""
+    joined: list[_Loss] = []
+    for loss in sorted(losses, key=lambda one: one.place):
+        last = joined[-1] if joined else None
+        if last and loss.place[0] <= last.place[1] + FLAW_BRIDGE:
+            place = last.place[0], max(last.place[1], loss.place[1])
+            joined[-1] = _Loss(place, last.nats + loss.nats)
+        else:
+            joined.append(loss)
+    return joined
+
+
+def _open_places(comparison: Comparison, said: Settled, start: int) -> list[Undecided]:
+    """Return where a pass is likely to be right and does not lead; what nobody has is a flaw of all, not undecided."""
+    places = []
+    for index, taken in enumerate(comparison.passes):
+        is_taken = said.open & (said.taken == index) & ~said.lost[index]
+        for low, high in ranges_of(is_taken):
+            place = low + start, high + start
+            others = tuple(
+                one.name
+                for one in comparison.passes
+                if one is not taken and common(one.covered(comparison.track), [place])
+            )
+            because = Because(Rule.CONCEALED, float(said.lead[low:high].min()))
+            places.append(Undecided(comparison.track, *place, taken.name, others, because=because))
+    return places
