@@ -7,12 +7,15 @@ Audio is kept as whole numbers at the word length of the set: shape ``(samples,)
 from __future__ import annotations
 
 import math
+from functools import reduce
 from typing import TYPE_CHECKING, TypeAlias, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from numpy.typing import ArrayLike
 
 Bools: TypeAlias = NDArray[np.bool_]
@@ -32,6 +35,11 @@ def distinct(values: NDArray[_Number]) -> NDArray[_Number]:
     ordered = np.sort(values, axis=None)
     kept: NDArray[_Number] = ordered[np.append([True], ordered[1:] != ordered[:-1])[: ordered.size]]
     return kept
+
+
+def summed(arrays: Iterable[Float64s]) -> Float64s:
+    """Return the sum of some arrays of one shape, one after the other."""
+    return reduce(np.ndarray.__add__, arrays)
 
 
 def median(values: ArrayLike) -> float:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.concealment.bends import rate_nearby
 from assembler.aligner.concealment.limits import (
     BORDER_NATS,
     DECIDED_NATS,
@@ -22,7 +23,6 @@ from assembler.aligner.concealment.limits import (
     PATCH_BRIDGE,
 )
 from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, rows_of
-from assembler.aligner.concealment.nearby import rate_nearby
 from assembler.aligner.concealment.truth import likeliest_truths
 from assembler.aligner.records.ranges import ranges_of
 

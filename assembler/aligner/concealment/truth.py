@@ -10,25 +10,25 @@ Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions co
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, reduce
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.concealment.bends import bends_of, spread_of_bend, telling
 from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, ROUNDS
 from assembler.aligner.concealment.marks import LINE, MEAN, THROUGHOUT, UP_TO_MEAN, Marks, marks_of
-from assembler.aligner.concealment.nearby import bends_of, share_lost, spread_of_bend, telling
 from assembler.aligner.concealment.path import distinct_states, least_totals, rows_at
+from assembler.aligner.concealment.shares import Counted, shares_of
+from assembler.arrays import summed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
-    from typing import TypeAlias
+    from collections.abc import Mapping, Sequence
 
     from assembler.aligner.concealment.marks import Machine
     from assembler.aligner.concealment.path import States
+    from assembler.aligner.concealment.shares import Pair
     from assembler.arrays import Bools, Float64s, Int64s
-
-    Shares: TypeAlias = Mapping[tuple[str, str], Float64s]
 
 
 @dataclass(frozen=True)
@@ -90,30 +90,9 @@ def likeliest_truths(windows: Sequence[Window]) -> list[Choice]:
     """
     tracks = [_Track(window) for window in windows]
     for _ in range(ROUNDS):
-        shares = _shares(tracks)
-        for one in tracks:
+        for one, shares in zip(tracks, shares_of([one.counted() for one in tracks]), strict=True):
             one.choose(shares)
     return [one.choice for one in tracks]
-
-
-def _shares(tracks: Sequence[_Track]) -> Shares:
-    """Return the share of losses near each sample, as all tracks together show it.
-
-    Of each capture, and of two captures by name the share of what the first one lost that the other one lost alike.
-    """
-    shares: dict[tuple[str, str], Float64s] = {}
-    for name in {name for one in tracks for name in one.window.names}:
-        own = [(one, one.window.names.index(name)) for one in tracks if name in one.window.names]
-        lost = _sum(one.likely_lost[row] for one, row in own)
-        shares[name, name] = share_lost(lost, _sum(one.telling * one.window.present[row] for one, row in own))
-    for pair in {pair for one in tracks for pair in one.alike}:
-        both = [
-            (one.alike[pair], one.likely_lost[one.window.names.index(pair[0])])
-            for one in tracks
-            if pair in one.alike
-        ]
-        shares[pair] = share_lost(_sum(np.where(*one, 0.0) for one in both), _sum(lost for _, lost in both))
-    return shares
 
 
 class _Track:
@@ -126,15 +105,15 @@ class _Track:
         explained = marks.mean | marks.held
         self._usual = ~window.differing
         self._sound = _first_truth(versions, present, explained)
-        self.telling = telling(self._sound, self._usual, window.step)
-        self.likely_lost = (window.differing & explained & present) * self.telling
+        self._telling = telling(self._sound, self._usual, window.step)
+        self._likely_lost = (window.differing & explained & present) * self._telling
         self._at = at = np.flatnonzero(window.differing)
         self.choice = Choice(at, np.zeros(at.size), np.zeros((len(versions), at.size), np.bool_))
-        self.alike = {
-            (window.names[one], window.names[other]): window.differing
+        self._alike = {
+            (one, other): window.differing
+            & (versions[one] == versions[other])
             & present[one]
             & present[other]
-            & (versions[one] == versions[other])
             for other in range(len(versions))
             for one in range(other)
         }
@@ -146,16 +125,30 @@ class _Track:
         self._unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
         self._may_be_kept = present[:, at] & ~explained[:, at]
 
-    def _share_at(self, number: int, shares: Shares) -> Float64s:
+    def counted(self) -> dict[Pair, Counted]:
+        """Return what is likely to be lost: of each capture, and alike of two."""
+        names, lost = self.window.names, self._likely_lost
+        return {
+            **{
+                (name, name): Counted(own, self._telling * here)
+                for name, own, here in zip(names, lost, self.window.present, strict=True)
+            },
+            **{
+                (names[one], names[other]): Counted(np.where(alike, lost[one], 0.0), lost[one])
+                for (one, other), alike in self._alike.items()
+            },
+        }
+
+    def _share_at(self, number: int, shares: Mapping[Pair, Float64s]) -> Float64s:
         """Return how likely a capture lost each differing sample, if the first one that has the same value lost it."""
         names, at = self.window.names, self._at
         share = shares[names[number], names[number]][at]
         for one in reversed(range(number)):
-            pair = names[one], names[number]
-            share = np.where(self.alike[pair][at], shares[pair][at], share)
+            alike = self._alike[one, number][at]
+            share = np.where(alike, shares[names[one], names[number]][at], share)
         return share
 
-    def choose(self, shares: Shares) -> None:
+    def choose(self, shares: Mapping[Pair, Float64s]) -> None:
         """Choose the likeliest truth, where captures lost such a share of samples nearby."""
         at, step = self._at, self.window.step
         if not at.size:
@@ -171,21 +164,16 @@ class _Track:
         # captures lost alike may be the tape's loss: that is told once, by what they have lost alike nearby.
         losing = np.where(states.firsts, self._unexplained, 0.0) - np.log(share)
         keeping = np.where(states.firsts & self._may_be_kept, -np.log1p(-share), 0.0)
-        costs += _sum(np.where(*one) for one in zip(states.lost, losing, keeping, strict=True))
+        costs += summed(np.where(*one) for one in zip(states.lost, losing, keeping, strict=True))
         costs += self._links.at_ends(spread, starts, sizes)
         totals = least_totals(costs, self._links.between(spread), bends.costs, starts, sizes)
         self.choice = _choose(totals, states)
         self._sound = self._sound.copy()
         known = self.choice.truth < captures
         self._sound[at[known]] = self.window.versions[self.choice.truth[known], at[known]]
-        for own, lost, here in zip(self.likely_lost, states.lost, self.window.present, strict=True):
+        for own, lost, here in zip(self._likely_lost, states.lost, self.window.present, strict=True):
             kept_cost, lost_cost = (np.where(mask, np.inf, totals).min(axis=0) for mask in (lost, ~lost))
             own[at] = here[at] / (1 + np.exp(np.clip(lost_cost - kept_cost, -50, 50)))
-
-
-def _sum(arrays: Iterable[Float64s]) -> Float64s:
-    """Return the sum of some arrays of one shape, one after the other."""
-    return reduce(np.ndarray.__add__, arrays)
 
 
 def _first_truth(versions: Int64s, present: Bools, explained: Bools) -> Float64s:
@@ -265,7 +253,7 @@ class _Links:
         last = last[np.append(np.diff(self._at) > 1, [True])[last]]
         ended = self._lost[:, :, last] & self._only_held[:, None, last]
         prices = self._breaking(spread, last)
-        cost[:, last] = _sum(np.where(*one, 0.0) for one in zip(ended, prices, strict=True))
+        cost[:, last] = summed(np.where(*one, 0.0) for one in zip(ended, prices, strict=True))
         return cost
 
     def _breaking(self, spread: Float64s, which: Int64s | slice) -> Float64s:

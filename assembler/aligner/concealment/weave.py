@@ -63,12 +63,12 @@ def weave(comparison: Comparison, lost: Sequence[LostSamples], flaws: Sequence[F
 
 
 def _stretches(track: int, lost: Mapping[str, Bools], at: int) -> list[Woven]:
-    """Return the stretches in which each sample is kept by some pass, and each pass lost one."""
+    """Return the stretches in which each sample is kept by some pass, and some pass lost one."""
     kept = ~np.logical_and.reduce(list(lost.values()))
     found = []
     for start, end in ranges_of(kept):
         parts = {name: own[start:end] for name, own in lost.items()}
-        if all(own.any() for own in parts.values()):
+        if any(own.any() for own in parts.values()):
             found.append(
                 Woven(
                     track,

@@ -129,10 +129,17 @@ class Weaving:
             heard: where the span is heard: from its first sample to its last, with the fades that reach out of it.
             start: of the span.
         """
+        found: dict[tuple[str, int], list[tuple[int, int, int]]] = {}
+        for piece, braid in self._near(name, track, heard):
+            for part in pieces_of(common([piece], [heard]), PIECE_SAMPLES):
+                for other, at in braid.taken(name, *part):
+                    for held in self._passes[other].maps[braid.track].covering(*part):
+                        here = at[(at >= held.timeline_start) & (at < held.timeline_end)] - start
+                        found.setdefault((other, start - held.shift), []).extend(runs_of(here))
         return tuple(
-            filled
-            for piece, braid in self._near(name, track, heard)
-            for filled in self._filled(name, braid, common([piece], [heard]), start)
+            Filled(other, pass_start, tuple(joined_runs(runs)))
+            for (other, pass_start), runs in found.items()
+            if runs
         )
 
     def samples(self, name: str, track: int, start: int, end: int) -> Int32s:
@@ -150,19 +157,6 @@ class Weaving:
         found = self._braids.get((name, track), [])
         first = bisect_right(found, place[0], key=lambda one: one[0][1])
         return list(takewhile(lambda one: one[0][0] < place[1], islice(found, first, None)))
-
-    def _filled(self, name: str, braid: Braid, places: Sequence[Range], start: int) -> list[Filled]:
-        found: dict[tuple[str, int], list[tuple[int, int, int]]] = {}
-        for part in pieces_of(places, PIECE_SAMPLES):
-            for other, at in braid.taken(name, *part):
-                for piece in self._passes[other].maps[braid.track].covering(*part):
-                    here = at[(at >= piece.timeline_start) & (at < piece.timeline_end)] - start
-                    found.setdefault((other, start - piece.shift), []).extend(runs_of(here))
-        return [
-            Filled(other, pass_start, tuple(joined_runs(runs)))
-            for (other, pass_start), runs in found.items()
-            if runs
-        ]
 
 
 @dataclass(frozen=True)

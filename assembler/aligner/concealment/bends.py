@@ -1,8 +1,4 @@
-"""What lies around each sample: how many others were lost there, and how much the sound bends.
-
-The odd and the even samples of a tape lie apart on it, so that losses are counted for each parity by itself. All tracks
-of a tape lie in the same sweeps, their samples spread alike over what is lost, so that losses are counted on all.
-"""
+"""How much the sound around each sample bends, and what it costs that it has some value."""
 
 from __future__ import annotations
 
@@ -15,9 +11,6 @@ from assembler.aligner.concealment.limits import (
     BEND_SAMPLES,
     BEND_SHARE,
     LEAST_BEND,
-    LOST_NEARBY,
-    PRIOR_KEPT,
-    PRIOR_LOST,
     RATE_SAMPLES,
 )
 
@@ -27,32 +20,8 @@ if TYPE_CHECKING:
 NOBODYS = np.iinfo(np.int64).min
 """Stands for a value that no capture holds."""
 
-LEAST_SHARE, MOST_SHARE = 1e-4, 0.98
 EULER = 0.5772156649
 """Mean of the negative logarithm of an exponentially distributed number of mean one."""
-
-
-def share_lost(lost: Float64s, seen: Float64s) -> Float64s:
-    """Return for each sample which share of its parity was lost before it, behind it, or on both sides: the largest.
-
-    A patch has abrupt borders, so that one side alone may tell.
-
-    Args:
-        lost: how many were lost at each sample, as far as that is likely, shape (samples,).
-        seen: of how many, same shape.
-    """
-    share = np.empty(lost.size)
-    for parity in (0, 1):
-        before, behind = _sides(lost[parity::2])
-        seen_before, seen_behind = _sides(seen[parity::2])
-        share[parity::2] = np.maximum.reduce(
-            [
-                _share(before, seen_before),
-                _share(behind, seen_behind),
-                _share(before + behind, seen_before + seen_behind),
-            ]
-        )
-    return np.clip(share, LEAST_SHARE, MOST_SHARE)
 
 
 def telling(sound: Float64s, usual: Bools, step: int) -> Float64s:
@@ -74,19 +43,6 @@ def _still(sound: Float64s) -> Bools:
     still[1:] = np.diff(sound) == 0
     still[:-1] |= still[1:]
     return still
-
-
-def _sides(counted: Float64s) -> tuple[Float64s, Float64s]:
-    """Return the sums of what stands before each place and behind it, as far as nearby reaches."""
-    sums = np.concatenate(([0.0], np.cumsum(counted)))
-    at = np.arange(counted.size)
-    before = sums[at] - sums[np.maximum(0, at - LOST_NEARBY)]
-    behind = sums[np.minimum(counted.size, at + 1 + LOST_NEARBY)] - sums[at + 1]
-    return before, behind
-
-
-def _share(lost: Float64s, seen: Float64s) -> Float64s:
-    return np.asarray((lost + PRIOR_LOST) / (seen + PRIOR_LOST + PRIOR_KEPT), np.float64)
 
 
 def middles(sound: Float64s) -> Float64s:

@@ -1,0 +1,121 @@
+"""Which share of the samples near each one was lost, as all tracks of a tape together show it.
+
+The odd and the even samples of a tape lie apart on it, so that losses are counted for each parity by itself. All tracks
+lie in the same sweeps, and their samples are spread alike over what is lost, though on some tracks the odd ones lie
+where on others the even ones do.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.concealment.limits import LOST_NEARBY, PRIOR_KEPT, PRIOR_LOST, RATE_SAMPLES
+from assembler.arrays import summed
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+    from typing import TypeAlias
+
+    from assembler.arrays import Float64s
+
+    Pair: TypeAlias = tuple[str, str]
+
+LEAST_SHARE, MOST_SHARE = 1e-4, 0.98
+
+
+@dataclass(frozen=True)
+class Counted:
+    """What was counted of one track.
+
+    Args:
+        lost: how many were lost at each sample, as far as that is likely, shape (samples,).
+        seen: of how many, same shape.
+    """
+
+    lost: Float64s
+    seen: Float64s
+
+
+def shares_of(tracks: Sequence[Mapping[Pair, Counted]]) -> list[dict[Pair, Float64s]]:
+    """Return the share of losses near each sample, of each track.
+
+    Args:
+        tracks: what was counted of each: of a pass, by its name twice; of two passes, of what the first one lost what
+            the other one lost alike.
+    """
+    swaps = _swapped_tracks(tracks)
+    shares: dict[Pair, Float64s] = {}
+    for pair in {pair for one in tracks for pair in one}:
+        own = [(one[pair], swap) for one, swap in zip(tracks, swaps, strict=True) if pair in one]
+        lost, seen = (
+            summed(_swapped(count, swap=swap) for count, swap in counts)
+            for counts in ([(c.lost, swap) for c, swap in own], [(c.seen, swap) for c, swap in own])
+        )
+        shares[pair] = _share_lost(lost, seen)
+    return [
+        {pair: _swapped(shares[pair], swap=swap) for pair in one}
+        for one, swap in zip(tracks, swaps, strict=True)
+    ]
+
+
+def _swapped_tracks(tracks: Sequence[Mapping[Pair, Counted]]) -> list[bool]:
+    """Return the tracks whose odd samples lie where the even ones of the track that tells most do."""
+    leans = [{pair: _lean(count.lost) for pair, count in one.items() if pair[0] == pair[1]} for one in tracks]
+    sizes = [sum(float((lean**2).sum()) for lean in own.values()) for own in leans]
+    most = leans[int(np.argmax(sizes))]
+    return [sum(float((own[pair] * most[pair]).sum()) for pair in own if pair in most) < 0 for own in leans]
+
+
+def _lean(lost: Float64s) -> Float64s:
+    """Return how many more even samples than odd ones were lost in each stretch of some milliseconds."""
+    whole = lost[: lost.size // RATE_SAMPLES * RATE_SAMPLES].reshape(-1, RATE_SAMPLES)
+    return np.asarray(whole[:, ::2].sum(axis=1) - whole[:, 1::2].sum(axis=1), np.float64)
+
+
+def _swapped(values: Float64s, *, swap: bool) -> Float64s:
+    """Return values with each even sample's in the place of the odd one behind it, and the other way round."""
+    if not swap:
+        return values
+    swapped = values.copy()
+    even = values.size // 2 * 2
+    swapped[:even:2], swapped[1:even:2] = values[1:even:2], values[:even:2]
+    return swapped
+
+
+def _share_lost(lost: Float64s, seen: Float64s) -> Float64s:
+    """Return for each sample which share of its parity was lost before it, behind it, or on both sides: the largest.
+
+    A patch has abrupt borders, so that one side alone may tell.
+
+    Args:
+        lost: how many were lost at each sample, as far as that is likely, shape (samples,).
+        seen: of how many, same shape.
+    """
+    share = np.empty(lost.size)
+    for parity in (0, 1):
+        before, behind = _sides(lost[parity::2])
+        seen_before, seen_behind = _sides(seen[parity::2])
+        share[parity::2] = np.maximum.reduce(
+            [
+                _share(before, seen_before),
+                _share(behind, seen_behind),
+                _share(before + behind, seen_before + seen_behind),
+            ]
+        )
+    return np.clip(share, LEAST_SHARE, MOST_SHARE)
+
+
+def _sides(counted: Float64s) -> tuple[Float64s, Float64s]:
+    """Return the sums of what stands before each place and behind it, as far as nearby reaches."""
+    sums = np.concatenate(([0.0], np.cumsum(counted)))
+    at = np.arange(counted.size)
+    before = sums[at] - sums[np.maximum(0, at - LOST_NEARBY)]
+    behind = sums[np.minimum(counted.size, at + 1 + LOST_NEARBY)] - sums[at + 1]
+    return before, behind
+
+
+def _share(lost: Float64s, seen: Float64s) -> Float64s:
+    return np.asarray((lost + PRIOR_LOST) / (seen + PRIOR_LOST + PRIOR_KEPT), np.float64)
