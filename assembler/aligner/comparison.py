@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.blocks import TrackNotes, is_unlike
+from assembler.aligner.compare.notes.track import TrackNotes
 from assembler.aligner.compare.track import comparison_of, weigh_track
 from assembler.aligner.compare.unlike.witness import believed, heard_through
 from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_machine
@@ -29,7 +29,6 @@ from assembler.aligner.noting import asked_of_block, note_whole, stuck_of
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings, joined_flaws, joined_places
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES
-from assembler.aligner.records.ranges import common, total
 from assembler.known import NOTHING, SMALL_BYTES
 
 if TYPE_CHECKING:
@@ -83,7 +82,7 @@ def compare_reel(
     found = known.recall_each("block", asked, executor, most_bytes=SMALL_BYTES)
     for (_, high), block in zip(blocks, found, strict=True):
         for track, seen in zip(tracks, block.tracks, strict=True):
-            seen.add_to(notes[track], high)
+            notes[track].add(seen, high)
         for index, places in block.stops.items():
             stops.setdefault(index, []).extend(places)
         for of, ranges in block.stuck.items():
@@ -143,12 +142,11 @@ def _gathered(
     largest: dict[tuple[str, str], int] = {}
     tracks: dict[tuple[str, str], frozenset[int]] = {}
     for track, seen in notes.items():
-        for pair, count in seen.differing.items():
+        for pair, shared in seen.pairs.items():
             names = (passes[pair[0]].name, passes[pair[1]].name)
-            both = total(common(passes[pair[0]].covered(track), passes[pair[1]].covered(track)))
-            if is_unlike(seen, *pair):
-                unlike[names] = max(unlike.get(names, 0.0), count / max(1, both))
-                largest[names] = max(largest.get(names, 0), seen.largest[pair])
+            if shared.is_unlike:
+                unlike[names] = max(unlike.get(names, 0.0), shared.differing / shared.overlap)
+                largest[names] = max(largest.get(names, 0), shared.largest)
                 tracks[names] = tracks.get(names, frozenset()) | {track}
     flaws, undecided = settle_by_other_tracks(
         [flaw for result in results for flaw in result.flaws],

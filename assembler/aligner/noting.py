@@ -2,100 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.blocks import TrackNotes, add_ranges, note_block
-from assembler.aligner.compare.limits import RUN_MARGIN
-from assembler.aligner.concealment.rows import Row
+from assembler.aligner.compare.blocks import note_block
 from assembler.aligner.events.limits import WINDOW_SAMPLES
 from assembler.aligner.events.stops.standstill import find_stops, heard
 from assembler.aligner.events.strewn.losses import strewn_losses
 from assembler.aligner.events.stuck import stuck_bits
-from assembler.aligner.records.because import Rule
+from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.ranges import common
 from assembler.aligner.sound.glance.glance import Glance
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from assembler.aligner.compare.notes.track import TrackBlock
     from assembler.aligner.events.stops.pace import Stop
     from assembler.aligner.events.strewn.losses import Strewn
-    from assembler.aligner.records.because import Because
     from assembler.aligner.records.passes import Packed, PlacedPass
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int64s
-
-
-@dataclass
-class BlockNotes(TrackNotes):
-    """What is seen of one track in one block: as it was seen, nothing thinned out or summed up yet."""
-
-    seen_held: list[tuple[int, list[Range], list[Range]]] = field(default_factory=list)
-    seen_means: list[tuple[int, Range, Range, Because]] = field(default_factory=list)
-
-    def add_held(self, index: int, runs: list[Range], lines: list[Range], _known_to: int) -> None:
-        """Note levels that a pass holds, and its lines."""
-        self.seen_held.append((index, runs, lines))
-
-    def add_means(self, index: int, place: Range, seen: Range, because: Because) -> None:
-        """Note that a pass lost samples in a place."""
-        self.seen_means.append((index, place, seen, because))
-
-    def add_faint(self, index: int, place: Range, seen: Range, because: Because) -> None:
-        """Note that a pass may have lost samples in a place: what lies in this block, with its share of the nats."""
-        start, end = max(place[0], seen[0]), min(place[1], seen[1])
-        if start < end and because.nats is not None:
-            nats = because.nats * (end - start) / (place[1] - place[0])
-            self.weak.setdefault(index, []).append(Row(start, end, nats, Rule.STREWN))
-
-    def kept(self) -> TrackBlock:
-        """Return what was seen."""
-        return TrackBlock(**{one.name: getattr(self, one.name) for one in fields(TrackBlock)})
-
-
-@dataclass(frozen=True)
-class TrackBlock:
-    """What one block shows of one track; see ``TrackNotes``."""
-
-    outvoted: dict[int, list[Range]]
-    split: dict[tuple[int, ...], list[Range]]
-    seen_held: list[tuple[int, list[Range], list[Range]]]
-    seen_means: list[tuple[int, Range, Range, Because]]
-    differing: dict[tuple[int, int], int]
-    overlap: dict[tuple[int, int], int]
-    compared: dict[tuple[int, int], int]
-    identical: dict[tuple[int, int], int]
-    largest: dict[tuple[int, int], int]
-    machines: dict[int, Int64s]
-    weak: dict[int, list[Row]]
-
-    def add_to(self, notes: TrackNotes, high: int) -> None:
-        """Add it to what the blocks before have shown; ``high`` is the first sample after this one."""
-        for index, places in self.outvoted.items():
-            add_ranges(notes.outvoted.setdefault(index, []), places)
-        for present, places in self.split.items():
-            add_ranges(notes.split.setdefault(present, []), places)
-        for index, runs, lines in self.seen_held:
-            notes.add_held(index, runs, lines, high)
-        for index, place, seen, because in self.seen_means:
-            notes.add_means(index, place, seen, because)
-        for sums, own in (
-            (notes.differing, self.differing),
-            (notes.overlap, self.overlap),
-            (notes.compared, self.compared),
-            (notes.identical, self.identical),
-        ):
-            for pair, count in own.items():
-                sums[pair] = sums.get(pair, 0) + count
-        for pair, size in self.largest.items():
-            notes.largest[pair] = max(notes.largest.get(pair, 0), size)
-        for index, tally in self.machines.items():
-            notes.machines[index] = notes.machines.get(index, np.zeros_like(tally)) + tally
-        for index, rows in self.weak.items():
-            notes.weak.setdefault(index, []).extend(rows)
 
 
 @dataclass(frozen=True)
@@ -117,7 +45,7 @@ def asked_of_block(
     passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int, step: int
 ) -> tuple[object, ...]:
     """Return all that a block's notes depend on: what each pass holds in it and as far beside it as anything looks."""
-    reach = RUN_MARGIN + WINDOW_SAMPLES
+    reach = LINE_SAMPLES + WINDOW_SAMPLES
     held = (
         (index, one.reader, tuple(tuple(one.maps[t].covering(low - reach, high + reach)) for t in tracks))
         for index, one in enumerate(passes)
@@ -134,18 +62,17 @@ def note_whole(
 ) -> Block:
     """Return what a block shows; ``whole`` is where each pass holds all tracks."""
     low, high = block
-    notes = {track: BlockNotes() for track in tracks}
-    seen = _block(placed, tracks, low - RUN_MARGIN, high + RUN_MARGIN, step)
+    seen = _block(placed, tracks, low - LINE_SAMPLES, high + LINE_SAMPLES, step)
     held = {index: [glance.samples for glance in own] for index, own in seen.items()}
-    stops = find_stops(held, dict(enumerate(whole)), low - RUN_MARGIN, tracks, step)
-    stuck = _stuck(placed, tracks, seen, low - RUN_MARGIN)
+    stops = find_stops(held, dict(enumerate(whole)), low - LINE_SAMPLES, tracks, step)
+    stuck = _stuck(placed, tracks, seen, low - LINE_SAMPLES)
     listening = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
-
+    notes = {}
     for place, track in enumerate(tracks):
         own = {index: glances[place] for index, glances in seen.items()}
-        note_block(listening, track, low, high, step, notes[track], own)
-    _note_strewn(seen, tracks, whole, low - RUN_MARGIN, step, notes)
-    return Block(stops, stuck, tuple(notes[track].kept() for track in tracks))
+        notes[track] = note_block(listening, track, low, high, step, own)
+    _note_strewn(seen, tracks, whole, low - LINE_SAMPLES, step, notes)
+    return Block(stops, stuck, tuple(notes.values()))
 
 
 def _block(
@@ -209,7 +136,7 @@ def _note_strewn(
     covered: Sequence[Sequence[Range]],
     low: int,
     step: int,
-    notes: Mapping[int, BlockNotes],
+    notes: Mapping[int, TrackBlock],
 ) -> None:
     """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
     found: dict[tuple[Glance, ...], list[Strewn]] = {}
@@ -221,12 +148,12 @@ def _note_strewn(
         inner = [(start + WINDOW_SAMPLES - low, end - WINDOW_SAMPLES - low) for start, end in covered[index]]
         for track, glance in zip(tracks, own, strict=True):
             samples = glance.samples
-            block = low + RUN_MARGIN, low + samples.size - RUN_MARGIN
+            block = low + LINE_SAMPLES, low + samples.size - LINE_SAMPLES
             for strewn in places:
                 for start, end in common([strewn.place], inner):
                     if np.diff(samples[start:end]).any():
                         place = start + low, end + low
                         if strewn.is_proof:
-                            notes[track].add_means(index, place, block, strewn.because)
+                            notes[track].means.append((index, place, block, strewn.because))
                         else:
                             notes[track].add_faint(index, place, block, strewn.because)

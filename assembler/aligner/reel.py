@@ -183,12 +183,14 @@ def _beside_chains(findings: ReelFindings, passes: Sequence[PlacedPass]) -> list
     better: dict[tuple[str, int], list[Range]] = {}
     for track in {track for tracks in findings.unlike_tracks.values() for track in tracks}:
         covered = {one.name: one.covered(track) for one in passes if one.covered(track)}
-        rank = findings.by_standing(list(covered), track)
-        for place, name in enumerate(rank):
-            if (name, track) in findings.witnesses:
-                continue  # judged as any other
-            above = [covered[one] for one in rank[:place] if findings.are_unlike(one, name, track)]
-            better[name, track] = merged(piece for pieces in above for piece in pieces)
+        for name in covered:
+            # A witness is judged as any other.
+            above = (
+                []
+                if (name, track) in findings.witnesses
+                else findings.better_ones(name, list(covered), track)
+            )
+            better[name, track] = merged(piece for one in above for piece in covered[one])
     kept: list[FoundFlaw] = []
     for flaw in findings.flaws:
         barred = better.get((flaw.pass_name, flaw.track), []) if flaw.kind in DIFFERENCE_KINDS else []

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.plan.choices import Forced
 from assembler.aligner.plan.extent import accepted_of
 from assembler.aligner.plan.limits import PIECE_SAMPLES
+from assembler.aligner.plan.path.choices import Forced
 from assembler.aligner.plan.whole import plan_tracks
 from assembler.aligner.records.ranges import common, merged, pieces_of, without
 from assembler.aligner.tell.outcome import bad_places

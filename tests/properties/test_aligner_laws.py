@@ -9,9 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from assembler.aligner.place.matching import find_match
-from assembler.aligner.plan.choices import Candidate, PlanRules
 from assembler.aligner.plan.limits import ANY_JOIN, BARE_CUT, DIFFERING_JOIN, FLAWED_SAMPLE, TRUST_PER_SAMPLE
-from assembler.aligner.plan.path import plan_track
+from assembler.aligner.plan.path.cheapest import plan_track
+from assembler.aligner.plan.path.choices import Candidate, PlanRules
 from assembler.aligner.records.ranges import Range, common, merged, ranges_of, total, without
 from assembler.aligner.records.timemap import Slip, map_with_slips
 from scripts.bench.trial_sessions import make_tape

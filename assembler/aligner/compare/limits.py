@@ -9,37 +9,18 @@ from assembler.aligner.sound.limits import FIT_SAMPLES, LONGEST_PAUSE
 
 LIKENESS_SAMPLES, LEAST_TELLING = 256, 32
 
-LEAST_COMPARED, LEAST_IDENTICAL = 0.05, 0.01
-"""Passes are captures of the same numbers if one in a hundred short stretches of sound is identical in both: silence
-is alike everywhere, and so is a sample now and then by chance. Where little sounds, half of all samples have to be."""
-
-LEAST_OVERLAP = 2048
-"""Over fewer common samples than this nothing is said of passes as a whole: one flaw may take all of them."""
-
-RUN_MARGIN = 2048
-"""Read on either side of a block, so that a line of twice as many samples is seen whole in one block."""
-
-# places
-
-PACE_SAMPLES = 2
-"""Edges of one wave follow each other so evenly: they stand at whole samples."""
+LEAST_ALIKE = 0.05
+"""Passes are captures of the same numbers if one in twenty short stretches of sound is identical in both: silence is
+alike everywhere, and so is a sample now and then by chance. Where fewer stretches sound, half of all samples have to
+be. Of passes that share less than twenty stretches nothing is said: one flaw may take them all."""
 
 # track
 
 MOST_DIFFERENCES = 20000
 """Differences on one track from which they are told and no longer judged."""
 
-SILENT_SAMPLES = 48
-"""Zeros on each side of a place, 1 ms at 48 kHz, by which a pass is silent there."""
-
-LEAST_BEFORE, MOST_BEFORE = 4096, 16384
-"""Read before a place, besides its surroundings: where the original of a block played twice may stand."""
-
-BEHIND_SAMPLES = 3072
-"""Read behind a place: some periods of a low note."""
-
-LONGEST_JUDGED = 1 << 17
-"""A longer difference is judged in pieces of so many samples, each between the surroundings of the whole."""
+MOST_BEFORE = 16384
+"""Read before a place at most, besides its surroundings: where the original of a block played twice may stand."""
 
 # beside
 
@@ -50,14 +31,11 @@ LOOKED_AT = 4
 MOST_AGREEING = 8
 """Mutes on one track that all passes agree on from which they are rests."""
 
-PEAK_SHARE = 0.5
-"""Of all levels held, so many are peaks where these are clipped. Others are held anywhere."""
-
 LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": 0, "long level": 0}
 """Longer ones are told only where other tracks have them at the same samples."""
 
-LEAST_HIDING, MOST_HIDING = 16, 400
-"""A flaw of the only other pass over more samples than this may hide one; so many on one track are looked under."""
+LEAST_HIDING = 16
+"""A flaw of the only other pass over more samples than this may hide one."""
 
 LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * FIT_SAMPLES
 """What is read beside a lone block: a repeat with its original, a burst, and the sound around them."""
@@ -91,13 +69,7 @@ LOUDEST_LOCAL = 4.0
 SOLID_RUN, SOLID_GAP = 8, 64
 """Runs of differing samples so long lie in one flaw where they are no further apart."""
 
-CHAIN_PIECES = 16
-"""Places by which a chain is measured, spread over all that both passes hold."""
-
 # witness
-
-MOST_APART = 250_000
-"""Places where a witness differs from which it is none: a head that loses every second sample makes 24 000 a second."""
 
 WITNESS_MARGIN = 24576
 """Read beside a block: what tells the usual noise around a place."""

@@ -10,14 +10,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.blocks import is_unlike
 from assembler.aligner.compare.limits import (
     LEAST_HIDING,
     LONE_MARGIN,
     LONGEST_TOLD,
     MOST_AGREEING,
-    MOST_HIDING,
-    PEAK_SHARE,
 )
 from assembler.aligner.compare.runs import kind_of_run
 from assembler.aligner.flaws.alone import shown_alone
@@ -26,6 +23,7 @@ from assembler.aligner.flaws.limits import STRAIGHT_CONTEXT
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, total, without
 from assembler.aligner.sound.levels import is_peak
 from assembler.aligner.sound.limits import EDGE_SAMPLES, MOST_ALIKE, PEAK_SAMPLES
@@ -34,7 +32,7 @@ from assembler.aligner.sound.rests import find_rests
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.compare.blocks import TrackNotes
+    from assembler.aligner.compare.notes.track import TrackNotes
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.rests import SharedRests
@@ -65,9 +63,9 @@ def weigh_runs(
             others = [
                 i
                 for i, p in enumerate(passes)
-                if i != index and common(p.covered(track), [(start, end)]) and not is_unlike(notes, i, index)
+                if i != index and common(p.covered(track), [(start, end)]) and not notes.are_unlike(i, index)
             ]
-            covered = merged(piece for i in others for piece in passes[i].covered(track))
+            covered = covered_by((passes[i] for i in others), track)
             wrong = merged(piece for i in others for piece in known[passes[i].name])
             # What has been judged already is left out; so is a level that two captures agree on, or against
             # which another one has been found wrong: it is the sound itself.
@@ -89,7 +87,7 @@ def weigh_runs(
                 if shared:
                     agreeing += [flaw for flaw in flaws if flaw not in agreeing]
     peaks = [flaw for flaw in alone if flaw.kind == "hold" and _is_clipped(passes, flaw)]
-    if len(peaks) > max(MOST_ALIKE, PEAK_SHARE * sum(flaw.kind == "hold" for flaw in alone)):
+    if len(peaks) > MOST_ALIKE:
         alone = [flaw for flaw in alone if flaw not in peaks]
     if len(agreeing) > MOST_AGREEING * len(passes):
         # Gated sound stops and sets in like that by nature, in every pass.
@@ -192,7 +190,9 @@ def flaws_alone(
                 is_long = flaw.end - flaw.start > LONGEST_TOLD.get(build, flaw.end)
                 (lone.open_places if is_long else lone.told).append(flaw)
         # Of the silences that cut sound off all but these are mutes; beside noise thrown in they look so by nature.
-        rests = find_rests(one, track, _covered_by_others(passes, one, track), step)
+        rests = find_rests(
+            one, track, covered_by((other for other in passes if other is not one), track), step
+        )
         known = merged((flaw.start, flaw.end) for _, flaw in shown)
         for places, kept in ((rests.natural, lone.natural), (rests.doubtful, lone.open_places)):
             kept.extend(
@@ -203,14 +203,9 @@ def flaws_alone(
     return lone
 
 
-def _covered_by_others(passes: Sequence[PlacedPass], one: PlacedPass, track: int) -> list[Range]:
-    return merged(piece for other in passes if other is not one for piece in other.covered(track))
-
-
 def _long_ones(flawed: Sequence[Range]) -> list[Range]:
-    """Return what is long enough to hide another pass's flaw; none where a pass is flawed all over."""
-    found = [(start, end) for start, end in merged(flawed) if end - start > LEAST_HIDING]
-    return found if len(found) <= MOST_HIDING else []
+    """Return what is long enough to hide another pass's flaw."""
+    return [(start, end) for start, end in merged(flawed) if end - start > LEAST_HIDING]
 
 
 def _looked_at(

@@ -10,17 +10,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import PACE_SAMPLES, STREWN_WINDOW_SAMPLES
+from assembler.aligner.compare.limits import STREWN_WINDOW_SAMPLES
 from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import MOST_GAP_SAMPLES, READ_SAMPLES
+from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
+from assembler.aligner.records.limits import MOST_GAP_SAMPLES, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assembler.aligner.compare.blocks import TrackNotes
-    from assembler.aligner.compare.proofs import Proofs
+    from assembler.aligner.compare.notes.proofs import Proofs
+    from assembler.aligner.compare.notes.track import TrackNotes
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 
@@ -51,7 +51,7 @@ def one_place_each(ranges: Sequence[Range], holds: Callable[[Range], bool]) -> l
 def _keeping_pace(ranges: Sequence[Range]) -> list[bool]:
     """Return of each range whether it follows the one before at the pace of the one after it, or of two before."""
     paces = [behind - before for (before, _), (behind, _) in pairwise(ranges)]
-    steady = [abs(second - first) <= PACE_SAMPLES for first, second in pairwise(paces)]
+    steady = [abs(second - first) <= NEAR_SAMPLES for first, second in pairwise(paces)]
     return [False, *(any(pair) for pair in zip([False, *steady], [*steady, False], strict=True))][
         : len(ranges)
     ]
@@ -92,7 +92,7 @@ def losses_without_witness(
     found = []
     for index, places in notes.means.items():
         one, proofs = passes[index], notes.proofs[index]
-        known = merged((flaw.start, flaw.end) for flaw in flaws if flaw.pass_name == one.name)
+        known = flawed_ranges(flaws, one.name)
         for place in common(merged(places), merged(one.covered(track))):
             own = [part for part in without([place], asked) if not _is_border(part, proofs, asked)]
             if not own and not common([place], known):
@@ -121,7 +121,7 @@ def weak_rows(
     rows_of: dict[Range, FoundFlaw] = {}
     for index, rows in sorted(notes.weak.items()):
         covered = merged(passes[index].covered(track))
-        known = merged((one.start, one.end) for one in flaws if one.pass_name == passes[index].name)
+        known = flawed_ranges(flaws, passes[index].name)
         for row in rows:
             because = Because(row.rule, row.nats)
             beside = [(row.start - MOST_GAP_SAMPLES, row.end + MOST_GAP_SAMPLES)]

@@ -11,9 +11,8 @@ import numpy as np
 
 from assembler.aligner.flaws.limits import MOST_CHANGING
 from assembler.aligner.flaws.stepped import holds_levels, interruptions
-from assembler.aligner.judge.limits import CONTEXT_SAMPLES
 from assembler.aligner.sound.levels import suspect_runs
-from assembler.aligner.sound.limits import EDGE_SAMPLES, LONGEST_PAUSE, PERIODS_SAMPLES
+from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LONGEST_PAUSE, PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.aligner.records.passes import PlacedPass
@@ -24,7 +23,7 @@ if TYPE_CHECKING:
 def kind_of_run(one: PlacedPass, track: int, run: Range, step: int, full_scale: int) -> str:
     """Return whether a run of one value is a mute or a hold; "" where it is the sound itself, or a rest."""
     start, end = run
-    margin = CONTEXT_SAMPLES
+    margin = FIT_SAMPLES
     left = one.samples(track, start - margin, start + margin)
     if end - start > 2 * margin:
         # Only the edges of a long run tell anything; its middle is left out.

@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from assembler.aligner.compare.blocks import is_unlike
 from assembler.aligner.compare.differences.majority import contested, judge_outvoted
 from assembler.aligner.compare.differences.pieces import is_level
 from assembler.aligner.compare.differences.slips import doubted_beside, not_known, through_holes
@@ -23,7 +22,7 @@ from assembler.aligner.compare.places import (
 from assembler.aligner.concealment.limits import FLAW_BRIDGE
 from assembler.aligner.concealment.reel import Comparison
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
-from assembler.aligner.records.findings import FoundFlaw, Undecided, joined_flaws
+from assembler.aligner.records.findings import FoundFlaw, Undecided, flawed_ranges, joined_flaws
 from assembler.aligner.records.ranges import (
     common,
     merged,
@@ -34,7 +33,7 @@ from assembler.aligner.sound.rests import SharedRests
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.compare.blocks import TrackNotes
+    from assembler.aligner.compare.notes.track import TrackNotes
     from assembler.aligner.concealment.marks import Machine
     from assembler.aligner.concealment.reel import Concealed
     from assembler.aligner.records.passes import PlacedPass
@@ -96,7 +95,7 @@ def weigh_track(
             flaws += found
             undecided += open_places
     for members, ranges in split.items():
-        if not is_unlike(notes, *members[:2]):
+        if not notes.are_unlike(*members[:2]):
             found, open_places = judge_split(passes, track, members, ranges, step, flaws)
             flaws += found
             undecided += open_places
@@ -107,11 +106,11 @@ def weigh_track(
     undecided += hidden.undecided
     flaws += doubted_beside(passes, track, notes, flaws)
     flaws += through_holes(passes, track, flaws)
-    flawed = {p.name: merged((f.start, f.end) for f in flaws if f.pass_name == p.name) for p in passes}
+    flawed = {p.name: flawed_ranges(flaws, p.name) for p in passes}
     lone = flaws_alone(passes, track, step, flawed)
     # Silence beside noise thrown in looks cut off by nature.
     seen = [*flaws, *lone.told, *lone.open_places, *lone.natural]
-    known = {p.name: merged((f.start, f.end) for f in seen if f.pass_name == p.name) for p in passes}
+    known = {p.name: flawed_ranges(seen, p.name) for p in passes}
     doubted = merged((place.start, place.end) for place in undecided)
     alone, agreeing, played = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
     alone += not_known(lone.told, flaws + alone)
@@ -148,7 +147,7 @@ def comparison_of(
         machines: how the machine of each pass conceals.
     """
     holding = [index for index, one in enumerate(passes) if one.covered(track)]
-    alike = [index for index in holding if not is_unlike(notes, holding[0], index)]
+    alike = [index for index in holding if not notes.are_unlike(holding[0], index)]
     differing = [
         place
         for members, places in (

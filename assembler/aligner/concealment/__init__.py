@@ -10,7 +10,7 @@ Rules, each in its file:
 - `nearby`: losses nearby, of one parity, make a loss likely; sound bends about as much as around.
 - `truth`, `path`: the cheapest truth of all differing samples together, in nats.
 - `settle`: where concealment explains a patch of differences, so that this truth is taken.
-- `track`: a track, window by window.
+- `reel`: all tracks of a reel, window by window.
 - `rows`: rows of means without a witness, on several tracks at once: a head that read nothing.
 - `weave`: stretches rebuilt from several passes.
 

@@ -16,8 +16,6 @@ LEAST_TRACKS = 2
 LIKELY_NATS = 1.0
 """Lead of a sample that is not settled from which it speaks for the pass that has it: one in six is wrong."""
 
-LEAST_SILENT, BORDER_STEP = 3, 8
-
 LEAST_AT_ONCE = 4
 """Flaws of so many tracks between the same borders are one event, which spoils the others too."""
 
@@ -81,7 +79,7 @@ has to be rounded."""
 # suspects
 
 COINCIDENCE_SAMPLES = 8
-"""Look-alikes of several tracks whose borders lie so close are of one moment."""
+"""Look-alikes, or noise, of several tracks whose borders lie so close are of one moment."""
 
 NEARBY_SAMPLES, NEARBY_NATS = 12_000, 2.0
 """Flaws come in clusters: so close to one, a quarter of a second at 48 kHz, another is as much likelier."""

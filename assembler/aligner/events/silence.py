@@ -9,7 +9,7 @@ from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING
 
-from assembler.aligner.events.limits import BORDER_STEP, LEAST_SILENT
+from assembler.aligner.events.limits import COINCIDENCE_SAMPLES, PLAYED_LEAST_TRACKS
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
 from assembler.aligner.records.ranges import merged, without
@@ -42,7 +42,7 @@ def settle_noise_in_silence(
         mates: set[int] = set()
         for early, late in product((-1, 0, 1), repeat=2):
             mates |= tracks.get(_silence_key(place, early, late), set())
-        if len(mates) < LEAST_SILENT:
+        if len(mates) < PLAYED_LEAST_TRACKS:
             left.append(place)
             continue
         guilty = next(name for name in place.members if name != place.silent)
@@ -54,7 +54,7 @@ def settle_noise_in_silence(
 
 def _silence_key(place: Undecided, early: int = 0, late: int = 0) -> tuple[str, tuple[str, ...], int, int]:
     """Return what noise on several silent tracks has in common: the first and last samples of noise may be zero."""
-    start, end = (edge // BORDER_STEP for edge in place.place)
+    start, end = (edge // COINCIDENCE_SAMPLES for edge in place.place)
     return place.silent, place.members, start + early, end + late
 
 

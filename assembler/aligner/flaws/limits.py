@@ -27,9 +27,9 @@ MOST_PROBES = 64
 CLIPPED_RATIO = 2.0
 """How much longer than any around a level is that is no clipped peak, nor a wave's."""
 
-LEAST_LEVEL, LEVEL_NATS = 24, 60.0
-"""A level of noise is looked at from so many samples on, where it saves so much; so long lasts what changes all the
-time, and what is thrown in."""
+LEVEL_NATS = 60.0
+"""A level of noise is looked at where it saves so much, over as many samples as sound is foretold from: so long lasts
+what changes all the time, and what is thrown in."""
 
 ABRUPT_RATIO = 3.0
 """Powers of so many errors on either side of a border differ by so much."""
@@ -47,10 +47,7 @@ LEAST_LINE, LINE_RATIO, LEAST_CLIMB = 16, 1.4, 4
 times as long as any around."""
 
 LINE_SAMPLES = 2048
-"""No line is followed further."""
-
-CHANCE_NATS = 20.0
-"""Sound that runs straight now and then by nature does so for long once in e^20 samples."""
+"""No line is followed further; so much is read beside a block, so that a line is seen whole in one of them."""
 
 LINE_STEPS = 2.0
 """A line is rounded, and a sample beside it may belong to it."""

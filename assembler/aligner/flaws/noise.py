@@ -18,7 +18,6 @@ import numpy as np
 from assembler.aligner.flaws.limits import (
     BESIDE_WINDOWS,
     COLOURED,
-    LEAST_LEVEL,
     LEAST_LEVEL_STEPS,
     LEAST_OVER_QUIET,
     LONGEST_BURST,
@@ -69,7 +68,10 @@ def islands(samples: Int32s, step: int) -> list[Range]:
         return []  # it sounds from end to end
     for start, end in ranges_of(sounds, bridge=EDGE_SAMPLES):
         beside = samples[max(0, start - FIT_SAMPLES) : start], samples[end : end + FIT_SAMPLES]
-        if not LEAST_LEVEL <= end - start <= LONGEST_BURST or min(side.size for side in beside) < FIT_SAMPLES:
+        if (
+            not PREDICTOR_ORDER <= end - start <= LONGEST_BURST
+            or min(side.size for side in beside) < FIT_SAMPLES
+        ):
             continue
         noise = samples[start:end].astype(np.float64)
         is_alone = max(int(np.abs(side).max()) for side in beside) <= quiet
@@ -101,7 +103,7 @@ def _proved(samples: Int32s, rough: Range, step: int) -> Range | None:
     piece = samples[low - FIT_SAMPLES : high + FIT_SAMPLES].astype(np.float64)
     start = _first_odd(piece, FIT_SAMPLES, step)
     backwards = _first_odd(piece[::-1], FIT_SAMPLES, step)
-    if start is None or backwards is None or piece.size - backwards - start < LEAST_LEVEL:
+    if start is None or backwards is None or piece.size - backwards - start < PREDICTOR_ORDER:
         return None
     end = piece.size - backwards
     noise = piece[start:end]

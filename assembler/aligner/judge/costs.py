@@ -20,7 +20,6 @@ import numpy as np
 from assembler.aligner.flaws.structures.builds import PEAKS
 from assembler.aligner.judge.limits import (
     KIND_COSTS,
-    LEAST_OWN,
     LEVEL_COST,
     LEVEL_SAMPLES,
     LINE_COST,
@@ -64,7 +63,7 @@ def sound_cost(samples: Int32s, errors: Float64s, part: Range, around: Surroundi
     if start >= end:
         return 0.0
     plain = _windows_cost(errors[:, start:end], around)
-    if end - start < LEAST_OWN or around.pulse is not None:
+    if end - start < WINDOW_SAMPLES or around.pulse is not None:
         return plain
     return min(plain, _own_cost(samples[start:end], around))
 
@@ -234,7 +233,7 @@ def added_cost(difference: Int32s, step: int) -> float:
     told = NOISE_COST + NOISE_COST_PER_WINDOW * size / WINDOW_SAMPLES
     added = difference.astype(np.float64) / step
     held = float(error_costs(np.diff(added, prepend=0.0), LEAST_SCALE_STEPS).sum())
-    if size < LEAST_OWN:
+    if size < WINDOW_SAMPLES:
         return told + min(noise_cost(difference, step), held)
     errors = prediction_errors(added, fit_predictor(added))[PREDICTOR_ORDER:]
     own = size * _noise_nats(float(np.mean(errors**2))) + PREDICTOR_ORDER / 2 * float(np.log(size))

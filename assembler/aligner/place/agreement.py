@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.place.anchors import read_all
+from assembler.aligner.place.anchors import read_all, spread
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
     LEAST_ANCHORS,
@@ -21,6 +21,7 @@ from assembler.aligner.place.limits import (
     UNTOLD_RATIO,
 )
 from assembler.aligner.place.matching import identity_at, informative
+from assembler.aligner.sound.chain.measures import likeness
 from assembler.aligner.sound.limits import ALIKE
 from assembler.arrays import median
 
@@ -84,7 +85,7 @@ def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple
     heard = np.zeros(probe.tracks, np.int64)
     met = np.zeros(probe.tracks, np.int64)
     along: list[list[float]] = [[] for _ in range(probe.tracks)]
-    for at, shift in places[:: max(1, len(places) // LEAST_ANCHORS)]:
+    for at, shift in spread(places, LEAST_ANCHORS):
         here = read_all(probe, at, ANCHOR_SAMPLES)
         there = read_all(reference, at + shift, ANCHOR_SAMPLES)
         sounding = [
@@ -100,7 +101,7 @@ def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple
         met[same] += 1
         for track in sounding:
             if track not in same:
-                along[track].append(_correlation(here[track], there[track]))
+                along[track].append(likeness(*(one[track].astype(np.float64) for one in (here, there))))
     asked = [track for track in range(probe.tracks) if heard[track]]
     belonging = {
         track for track in asked if met[track] >= MET_SHARE * heard[track] or median(along[track]) >= ALIKE
@@ -115,8 +116,3 @@ def _is_found(samples: Int32s, there: Sequence[Int32s], own: int) -> bool:
     return any(
         identity_at([there[track]], [version], 0)[0] >= SAME_SHARE for track in order for version in versions
     )
-
-
-def _correlation(first: Int32s, second: Int32s) -> float:
-    a, b = (samples.astype(np.float64) for samples in (first, second))
-    return float(np.dot(a, b) / max(float(np.sqrt(np.dot(a, a) * np.dot(b, b))), 1e-9))

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from itertools import groupby
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
     from assembler.aligner.records.passes import TrackReader
     from assembler.arrays import Int32s
+
+Place = TypeVar("Place")
 
 
 @dataclass(frozen=True)
@@ -46,6 +48,11 @@ def anchor_positions(start: int, end: int) -> list[int]:
     wanted = max(LEAST_ANCHORS, room // ANCHOR_SPACING + 1)
     steps = min(wanted, room // (ANCHOR_SAMPLES // 4) + 1)
     return [start + room * i // max(1, steps - 1) for i in range(steps)]
+
+
+def spread(places: Sequence[Place], wanted: int) -> Sequence[Place]:
+    """Return about so many of places, or somewhat more, spread evenly over all of them."""
+    return places[:: max(1, len(places) // wanted)]
 
 
 def read_all(reader: TrackReader, start: int, count: int) -> list[Int32s]:

@@ -18,7 +18,8 @@ material are alike, so the count is of samples that differ from the one before t
 
 SEARCH_SECONDS = (0.02, 0.2, 1.0)
 """How far around timecode's place a pass is looked for, tried in this order. Logs come through an interface with
-a delay of its own, so that even an exact fit is off by some milliseconds; more than a second is another place."""
+a delay of its own, so that even an exact fit is off by some milliseconds; more than a second is another place, and
+another slip than the one that the log shows."""
 
 LOG_DELAY_SECONDS = 0.025
 """A fixed delay of a timecode interface stays below this (common practice, no source)."""
@@ -38,11 +39,6 @@ places are a sample of it."""
 UNTOLD_RATIO = 3.0
 """So many tracks must belong for each one that does not where no log says so: then sound alone tells the place, and a
 kit of drums that stand on a track each must not outvote the players. Where a log does, as many will do."""
-
-# reel
-
-PURE_GAIN_CORRELATION = 0.9999
-"""Two pieces as alike as this differ by nothing but their level."""
 
 # tie
 
@@ -65,12 +61,6 @@ that were found: each is read in both passes."""
 SURE_SHARE = 0.9
 """Where so much is identical an anchor is not looked for elsewhere."""
 
-BORDER_BLOCK = 1 << 17
-"""Samples read at once while a border is sought, 2.7 s at 48 kHz: it decides memory, no place."""
-
-LONGEST_DOUBT = 1 << 17
-"""A border that may lie anywhere in more samples, as in silence, is not looked for by its sound."""
-
 DOUBTED_VOTES = 8
 """A border that is worse than the best one by no more samples than this is as likely: so many agree by chance."""
 
@@ -83,21 +73,6 @@ SCOUTS = 16
 """Telling samples that rule out most blocks of a long pass, as fewer of them agree than are wanted of all."""
 
 # splices
-
-COPY_MARGIN = 4096
-"""How often sound repeats at a distance by nature is counted among so many samples on either side."""
-
-FLAWED_COPY = 0.02
-"""A track's copy is flawed, at most, this often."""
-
-LEAST_COPY_NATS = 10.0
-"""A copy stands out by so much against chance at any of the places, and against every other place."""
-
-SPLICE_MARGIN = 1024
-"""Sound that has to be known on either side of where a splice may lie."""
-
-FIT_HOP = 1024
-"""Samples that one predictor foretells, fitted to them and as many on either side: 21 ms at 48 kHz."""
 
 LOUD_SAMPLES = 128
 """Errors are held against those of so many samples before, 2.7 ms at 48 kHz, as the sound's own."""
@@ -114,13 +89,7 @@ MOST_UNFORETOLD = 0.5
 LEAST_SURPRISE, LEAST_LEAD = 2.0, 2.0
 """A splice surprises by so many nats, all tracks together, and so many times as much as any other place."""
 
-NEAR_SAMPLES = 2
-"""So near to the best place another one is the same place, and no rival of it."""
-
 # surplus
-
-LONGEST_SURPLUS = 1 << 16
-"""More samples than this are no slip of a capture, but a tape that was wound."""
 
 BESIDE_SAMPLES = 64
 """Next to the borders both passes have to be identical, for so many samples."""
@@ -128,8 +97,8 @@ BESIDE_SAMPLES = 64
 MET_SAMPLES = 16
 """Of every so many of these at least one is: each pass may have lost every other sample, but a flaw may hide a copy."""
 
-AROUND_SAMPLES = 8192
-"""How often sound repeats by nature is counted among so many samples on either side."""
+AROUND_SAMPLES = 4096
+"""How often sound repeats at a distance by nature is counted among so many samples on either side."""
 
 LEAST_TELLING_SHARE = 0.25
 """A track that changes at fewer of the samples beside the border has as good as no say."""
@@ -147,15 +116,10 @@ FLAW_CHANCE = 0.02
 """A track's copy is flawed, at most, this often."""
 
 LEAST_NATS = 6.0
-"""One way is likelier than the other by so much, all tracks together: one chance in 400."""
+"""One way is likelier than the other by so much, all tracks together: one chance in 400. By so much, too, a copy stands
+out against chance at any place, and against every other place."""
 
 # blame
-
-SLIP_PLACE_SECONDS = 1.0
-"""A log shows a slip to within so much, as its messages are late by a varying time."""
-
-SLIP_SIZE_SAMPLES = 4
-"""A log's slip may be of another size by so much, or by its own error where that is larger."""
 
 # tracks
 

@@ -9,8 +9,7 @@ In the order in which they act:
 - `extent`: first and last sample of the set; punches and accepted places on the timeline.
 - `unrecorded`: what was never recorded is no flaw.
 - `weaving`: stretches that no pass has right as a whole, filled from several.
-- `candidates`: what each pass offers a track; `choices`: the records that the path works on.
-- `path`: the cheapest way through all stretches.
+- `path/`: what each pass offers a track, and the cheapest way through all stretches.
 - `joins/`: borders moved to where a join can be made, proved or faded.
 - `hand/`: a person's plan in place of the path.
 - `track`: all of it, for one track; `whole`: for all of them.

@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import ceil
 from typing import TYPE_CHECKING
 
-from assembler.aligner.plan.choices import Forced
+from assembler.aligner.plan.path.choices import Forced
 from assembler.aligner.records.reel import stretch_label
 from assembler.errors import SheetError
 from assembler.sheet import sheet_error

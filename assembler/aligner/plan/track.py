@@ -9,20 +9,20 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.plan.candidates import alike_groups, candidate_of
-from assembler.aligner.plan.choices import Choice, PlanRules
 from assembler.aligner.plan.hand.takes import stretches_of
 from assembler.aligner.plan.joins.prove import prove_join
 from assembler.aligner.plan.joins.settle import join_choices
-from assembler.aligner.plan.path import plan_track
+from assembler.aligner.plan.path.candidates import alike_groups, candidate_of
+from assembler.aligner.plan.path.cheapest import plan_track
+from assembler.aligner.plan.path.choices import Choice, PlanRules
 from assembler.aligner.plan.weaving import WovenPass
 from assembler.aligner.records.edit import SLIP, DeliveredTrack, Join, Span, TrackEdit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.plan.choices import Candidate, Forced, TrackChoices
     from assembler.aligner.plan.hand.takes import Take
+    from assembler.aligner.plan.path.choices import Candidate, Forced, TrackChoices
     from assembler.aligner.plan.weaving import Weaving
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range

@@ -23,7 +23,7 @@ from assembler.aligner.records.runs import Runs, joined_runs, runs_of
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
-    from assembler.aligner.plan.choices import Forced
+    from assembler.aligner.plan.path.choices import Forced
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.arrays import Int32s, Int64s

@@ -11,8 +11,8 @@ from assembler.aligner.plan.weaving import weavings_of
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.plan.choices import Forced
     from assembler.aligner.plan.hand.takes import Plan
+    from assembler.aligner.plan.path.choices import Forced
     from assembler.aligner.plan.weaving import Braid, Weaving
     from assembler.aligner.records.edit import DeliveredTrack, TrackEdit
     from assembler.aligner.records.ranges import Range

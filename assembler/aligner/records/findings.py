@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.records.because import stronger, weaker
 from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, MOST_GAP_SAMPLES
+from assembler.aligner.records.ranges import merged
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
 
     from assembler.aligner.records.because import Because
     from assembler.aligner.records.ranges import Range
@@ -142,9 +143,28 @@ class ReelFindings:
         support = {name: sum(not self.are_unlike(name, other, track) for other in names) for name in names}
         return sorted(names, key=lambda name: -support[name])
 
+    def better_ones(self, name: str, names: Sequence[str], track: int) -> list[str]:
+        """Return those of the passes that hold a track that stand above one which holds other numbers all along.
+
+        Args:
+            name: of that pass.
+            names: of the passes that hold the track, in the order of trust.
+            track: from 0 in tape order.
+        """
+        rank = self.by_standing(names, track)
+        above = rank[: rank.index(name)] if name in rank else []
+        return [other for other in above if self.are_unlike(other, name, track)]
+
     def are_unlike(self, first: str, second: str, track: int) -> bool:
         """Return whether two passes hold other numbers all along on a track."""
         return any(track in self.unlike_tracks.get(pair, ()) for pair in ((first, second), (second, first)))
+
+
+def flawed_ranges(flaws: Iterable[FoundFlaw], name: str, track: int | None = None) -> list[Range]:
+    """Return where a pass is flawed: on one track, or on any of those that the flaws are of."""
+    return merged(
+        (flaw.start, flaw.end) for flaw in flaws if flaw.pass_name == name and track in (None, flaw.track)
+    )
 
 
 def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
@@ -185,19 +205,24 @@ def _joint_kind(first: FoundFlaw, second: FoundFlaw) -> str:
     return "burst"
 
 
-def joined_places(places: Iterable[Undecided]) -> list[Undecided]:
+def joined_places(
+    places: Iterable[Undecided],
+    bridge: int = MOST_GAP_SAMPLES,
+    of: Callable[[Undecided], tuple[object, ...]] = lambda one: (one.taken, one.others),
+) -> list[Undecided]:
     """Return the places in order, those that follow each other closely as one: a person looks at them once.
 
     Of what left them open the part is kept that is least sure.
+
+    Args:
+        places: of any track.
+        bridge: how far places of one track may lie apart, in samples.
+        of: what places of one track have to have in common.
     """
     joined: list[Undecided] = []
-    for place in sorted(places, key=lambda one: (one.track, one.taken, one.others, one.start)):
+    for place in sorted(places, key=lambda one: (one.track, of(one), one.start)):
         last = joined[-1] if joined else None
-        if (
-            last
-            and (last.track, last.taken, last.others) == (place.track, place.taken, place.others)
-            and place.start - last.end <= MOST_GAP_SAMPLES
-        ):
+        if last and (last.track, of(last)) == (place.track, of(place)) and place.start - last.end <= bridge:
             joined[-1] = replace(
                 last, end=max(last.end, place.end), because=weaker(last.because, place.because)
             )

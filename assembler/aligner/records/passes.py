@@ -7,7 +7,11 @@ from typing import TYPE_CHECKING, Protocol, runtime_checkable
 
 import numpy as np
 
+from assembler.aligner.records.ranges import merged
+
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.timemap import TimeMap
     from assembler.arrays import Int32s
@@ -80,3 +84,8 @@ class PlacedPass:
             at = piece.timeline_start - start
             out[at : at + count] = self.reader.read(track, piece.pass_start, count)
         return out
+
+
+def covered_by(passes: Iterable[PlacedPass], track: int) -> list[Range]:
+    """Return the timeline ranges of a track that any of some passes holds."""
+    return merged(piece for one in passes for piece in one.covered(track))

@@ -10,7 +10,7 @@ import numpy as np
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from assembler.arrays import Bools
+    from assembler.arrays import Bools, Int64s
 
 Range: TypeAlias = tuple[int, int]
 
@@ -101,6 +101,18 @@ def ranges_at(ranges: Sequence[Range], border: int) -> Sequence[Range]:
     """Return those of ranges in order and without overlaps that hold a border, or begin or end there."""
     first = bisect_left(ranges, border, key=lambda one: one[1])
     return ranges[first : bisect_right(ranges, border, key=lambda one: one[0])]
+
+
+def are_inside(edges: Int64s, ranges: Sequence[Range]) -> Bools:
+    """Return for each piece between two edges, in order, whether it lies in some ranges; shape (edges - 1,).
+
+    Ranges begin and end at edges, or beyond the outer ones.
+    """
+    steps = np.zeros(edges.size + 1, np.int64)
+    places = np.array(ranges, np.int64).reshape(-1, 2).clip(edges[0], edges[-1])
+    for column, step in ((0, 1), (1, -1)):
+        np.add.at(steps, np.searchsorted(edges, places[:, column]), step)
+    return np.asarray(np.cumsum(steps)[: edges.size - 1] > 0, np.bool_)
 
 
 def total(ranges: Iterable[Range]) -> int:

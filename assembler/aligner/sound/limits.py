@@ -128,6 +128,9 @@ KEEPING_SHARE = 0.8
 PIECE_SAMPLES = 16384
 """A third of a second at 48 kHz: short against a change of tune, long against the period of a bass string."""
 
+MOST_PIECES = 16
+"""Places at which two captures are held against each other, spread over all that both hold."""
+
 ALIKE = 0.9
 """Correlation from which two pieces are one sound."""
 

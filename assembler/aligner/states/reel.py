@@ -111,7 +111,5 @@ def _are_same(reel: ExaminedReel, first: str, second: str, track: int) -> bool:
 
 def _is_lesser(reel: ExaminedReel, name: str, track: int) -> bool:
     """Return whether a pass holds other numbers all along than a better one on a track."""
-    rank = reel.findings.by_standing([one.name for one in reel.passes if one.maps[track].stretches], track)
-    return name in rank and any(
-        reel.findings.are_unlike(better, name, track) for better in rank[: rank.index(name)]
-    )
+    holding = [one.name for one in reel.passes if one.maps[track].stretches]
+    return bool(reel.findings.better_ones(name, holding, track))

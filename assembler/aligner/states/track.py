@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.ranges import are_inside
 from assembler.arrays import distinct
 from assembler.states import State, StateStretch, joined_stretches
 
@@ -72,7 +73,7 @@ def stretches_of(
     borders = _borders(reach, held, closed)
 
     def inside(ranges: Sequence[Range]) -> Bools:
-        return _inside(borders, ranges)
+        return are_inside(borders, ranges)
 
     count = borders.size - 1
     good, covered = {}, np.zeros(count, np.bool_)
@@ -110,13 +111,3 @@ def _borders(reach: Range, held: Sequence[PassHoldings], closed: Closed) -> Int6
     ranges += [*closed.woven, *closed.undecided, *closed.suspect, *closed.unrecorded]
     borders = distinct(np.array(ranges, np.int64))
     return borders[(reach[0] <= borders) & (borders <= reach[1])]
-
-
-def _inside(borders: Int64s, ranges: Sequence[Range]) -> Bools:
-    """Return for each piece between two borders whether it lies in a range; shape (borders - 1,)."""
-    steps = np.zeros(borders.size + 1, np.int64)
-    if ranges:
-        both = np.clip(np.array(ranges, np.int64), borders[0], borders[-1])
-        np.add.at(steps, np.searchsorted(borders, both[:, 0]), 1)
-        np.add.at(steps, np.searchsorted(borders, both[:, 1]), -1)
-    return np.asarray(np.cumsum(steps)[: borders.size - 1] > 0)

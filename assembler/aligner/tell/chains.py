@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING
 from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.records.reel import stretch_label, track_names
 from assembler.aligner.sound.chain.change import find_change
-from assembler.aligner.sound.limits import PIECE_SAMPLES
+from assembler.aligner.sound.chain.pieces import pieces_of_both
 from assembler.aligner.sound.scale import scale_of
-from assembler.aligner.tell.limits import FAINT_RATIO, FAINT_STEPS, MOST_NAMED, MOST_PIECES
+from assembler.aligner.tell.limits import FAINT_RATIO, FAINT_STEPS, MOST_NAMED
 from assembler.notes import Note
 
 if TYPE_CHECKING:
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
     from assembler.aligner.sound.chain.change import Change
     from assembler.aligner.sound.scale import Scale
     from assembler.aligner.tell.outcome import Outcome
-    from assembler.arrays import Int32s
     from assembler.sheet import Sheet
 
 CHAIN_KINDS = frozenset({"not_transparent", "level_differs"})
@@ -78,7 +77,7 @@ def _cure_note(
 ) -> Note:
     upper, lower = pair
     scale, label = scale_of(sheet, reel.word), stretch_label(sheet)
-    change = find_change(_pieces(upper, lower, track), scale.step)
+    change = _change(upper, lower, track, scale.step)
     words = _words(change, upper.name, lower.name, scale)
     noise = f"{change.noise / scale.step:.1f} LSB rms" if change else "not measured"
     where = ", ".join(label(*place) for place in cured[:MOST_NAMED])
@@ -110,9 +109,7 @@ def other_sound(
     by_name = {one.name: one for one in passes}
     strange: dict[tuple[str, str], list[int]] = {}
     for (upper, lower), tracks in _unlike_tracks(passes, findings, wanted).items():
-        changes = {
-            track: find_change(_pieces(by_name[upper], by_name[lower], track), step) for track in tracks
-        }
+        changes = {track: _change(by_name[upper], by_name[lower], track, step) for track in tracks}
         noise = max((one.noise for one in changes.values() if one and one.is_alike), default=0.0)
         floor = max(FAINT_STEPS * step, FAINT_RATIO * noise)
         found = [track for track, one in changes.items() if one and not one.is_alike and one.noise > floor]
@@ -127,11 +124,10 @@ def _unlike_tracks(
     """Return for each pass, and one that stands above it, the tracks on which they hold other numbers all along."""
     tracks: dict[tuple[str, str], list[int]] = {}
     for track in wanted:
-        rank = findings.by_standing([one.name for one in passes if one.covered(track)], track)
-        for place, lower in enumerate(rank):
-            above = [one for one in rank[:place] if findings.are_unlike(one, lower, track)]
-            if above:
-                tracks.setdefault((above[0], lower), []).append(track)
+        holding = [one.name for one in passes if one.covered(track)]
+        for lower in findings.by_standing(holding, track):
+            for upper in findings.better_ones(lower, holding, track)[:1]:
+                tracks.setdefault((upper, lower), []).append(track)
     return tracks
 
 
@@ -139,7 +135,7 @@ def _chain_note(
     reel: ExaminedReel, upper: PlacedPass, lower: PlacedPass, tracks: Sequence[int], sheet: Sheet
 ) -> Note:
     scale = scale_of(sheet, reel.word)
-    changes = {track: find_change(_pieces(upper, lower, track), scale.step) for track in tracks}
+    changes = {track: _change(upper, lower, track, scale.step) for track in tracks}
     by_words: dict[str, list[int]] = {}
     for track, change in changes.items():
         words = _words(change, upper.name, lower.name, scale)
@@ -181,28 +177,14 @@ def _words(change: Change | None, upper: str, lower: str, scale: Scale) -> str:
     return change.words(upper, lower, scale.bits) if change.is_alike else "other sound"
 
 
-def _pieces(upper: PlacedPass, lower: PlacedPass, track: int) -> list[tuple[Int32s, Int32s]]:
-    """Return the same places of both passes; each lies in one stretch of either."""
-    both = [
-        (low, high)
-        for low, high in common(upper.covered(track), lower.covered(track))
-        if high - low >= PIECE_SAMPLES
-    ]
-    every = max(PIECE_SAMPLES, sum(high - low for low, high in both) // MOST_PIECES)
-    starts = [at for low, high in both for at in range(low, high - PIECE_SAMPLES + 1, every)]
-    return [
-        (upper.samples(track, at, at + PIECE_SAMPLES), lower.samples(track, at, at + PIECE_SAMPLES))
-        for at in starts
-    ] or _short(upper, lower, track)
-
-
-def _short(upper: PlacedPass, lower: PlacedPass, track: int) -> list[tuple[Int32s, Int32s]]:
-    """Return the longest place that passes of short overlap have in common."""
-    low, high = max(
-        common(merged(upper.covered(track)), merged(lower.covered(track))),
-        key=lambda place: place[1] - place[0],
-    )
-    return [(upper.samples(track, low, high), lower.samples(track, low, high))]
+def _change(upper: PlacedPass, lower: PlacedPass, track: int, step: int) -> Change | None:
+    """Return what makes one pass of the other; of passes that share little, at the longest place that they share."""
+    pieces = pieces_of_both(upper, lower, track)
+    if not pieces:
+        both = common(merged(upper.covered(track)), merged(lower.covered(track)))
+        low, high = max(both, key=lambda place: place[1] - place[0])
+        pieces = [(upper.samples(track, low, high), lower.samples(track, low, high))]
+    return find_change(pieces, step)
 
 
 def _names(reel: ExaminedReel, tracks: Sequence[int]) -> str:

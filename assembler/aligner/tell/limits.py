@@ -58,6 +58,3 @@ MOST_TRIED = 64
 
 FAINT_STEPS, FAINT_RATIO = 4, 2.0
 """Other sound is louder than so many steps, and than so many times the noise that the chain adds on other tracks."""
-
-MOST_PIECES = 16
-"""Places at which two passes are held against each other, spread over all that both hold."""

@@ -20,7 +20,7 @@ from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED, VISIT_SAM
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.plan.choices import Forced
+    from assembler.aligner.plan.path.choices import Forced
     from assembler.aligner.plan.weaving import Weaving
     from assembler.aligner.records.edit import TrackEdit
     from assembler.aligner.records.findings import FoundFlaw

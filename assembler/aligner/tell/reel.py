@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.records.because import weaker
+from assembler.aligner.records.findings import joined_places
 from assembler.aligner.records.reel import place_label, stretch_label, timecode_label
 from assembler.aligner.tell.asked.accepted import accepted_words, closing_of, cut_at
 from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes, cure_notes
@@ -71,7 +71,7 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
     notes = []
     parts = [
         replace(place, start=low, end=high)
-        for place in _visits(reel.findings.undecided)
+        for place in joined_places(reel.findings.undecided, VISIT_SAMPLES, lambda one: one.members)
         for low, high in cut_at(outcome.accepted, reel.name, place.track, (place.start, place.end))
     ]
     for place in parts:
@@ -103,24 +103,6 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
             )
         )
     return notes
-
-
-def _visits(places: Sequence[Undecided]) -> list[Undecided]:
-    """Return the places as a person goes to them: those of one track and the same passes that lie close are one."""
-    visits: list[Undecided] = []
-    for place in sorted(places, key=lambda one: (one.track, one.members, one.start)):
-        last = visits[-1] if visits else None
-        if (
-            last
-            and (last.track, last.members) == (place.track, place.members)
-            and place.start - last.end <= VISIT_SAMPLES
-        ):
-            visits[-1] = replace(
-                last, end=max(last.end, place.end), because=weaker(last.because, place.because)
-            )
-        else:
-            visits.append(place)
-    return sorted(visits, key=lambda one: (one.track, one.start, one.end))
 
 
 def _doubt_words(place: Undecided, members: Sequence[str], holdings: Holdings) -> str:

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.plan.choices import PlannedJoin
 from assembler.aligner.plan.joins.prove import prove_join
+from assembler.aligner.plan.path.choices import PlannedJoin
 from assembler.aligner.records.edit import CONSTANT_POWER, CUT, EDGE, IDENTICAL
 from scripts.bench.trial_sessions import make_tape
 

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.judge.limits import CONTEXT_SAMPLES
 from assembler.aligner.judge.place import Judged, judge_place
-from assembler.aligner.judge.stories import Verdict
+from assembler.aligner.judge.stories.verdict import Verdict
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS
+from assembler.aligner.sound.limits import FIT_SAMPLES
 from scripts.bench.trial_sessions import make_tape
 
 if TYPE_CHECKING:
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 WHY = Because(Rule.OUTVOTED)
 
-START = CONTEXT_SAMPLES + 4000
+START = FIT_SAMPLES + 4000
 
 
 def _flawed(kind: str, right: Int32s, end: int) -> Int32s:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import numpy as np
 
-from assembler.aligner.compare.blocks import TrackNotes, note_block
-from assembler.aligner.compare.limits import RUN_MARGIN
+from assembler.aligner.compare.blocks import note_block
+from assembler.aligner.compare.notes.track import TrackNotes
+from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
 from assembler.aligner.sound.glance.glance import Glance
@@ -25,9 +26,9 @@ def test_a_pass_like_an_earlier_one_is_noted_like_that_one() -> None:
         for name, samples in (("P1", first), ("P2", second), ("P3", first.copy()))
     ]
     notes = TrackNotes()
-    looks = [Glance(one.samples(0, -RUN_MARGIN, 60_000 + RUN_MARGIN), 1) for one in passes[:2]]
+    looks = [Glance(one.samples(0, -LINE_SAMPLES, 60_000 + LINE_SAMPLES), 1) for one in passes[:2]]
     read = {0: looks[0], 1: looks[1], 2: looks[0]}
-    note_block(passes, 0, 0, 60_000, 1, notes, read)
+    notes.add(note_block(passes, 0, 0, 60_000, 1, read), 60_000)
     runs = {
         index: [run for run in found.kept() if 0 <= run[0] < 59_000] for index, found in notes.runs.items()
     }

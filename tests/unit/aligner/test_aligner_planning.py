@@ -5,11 +5,11 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any
 
-from assembler.aligner.plan.candidates import candidate_of
-from assembler.aligner.plan.choices import Candidate, Choice, Forced, PlanRules
-from assembler.aligner.plan.path import plan_track
+from assembler.aligner.plan.path.candidates import candidate_of
+from assembler.aligner.plan.path.cheapest import plan_track
+from assembler.aligner.plan.path.choices import Candidate, Choice, Forced, PlanRules
 from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.findings import FoundFlaw, ReelFindings
 
 ALIKE = PlanRules(480, {"one": 0, "two": 0})
 UNLIKE = PlanRules(480)
@@ -94,9 +94,7 @@ def _candidate(name: str, flaws: list[FoundFlaw]) -> Candidate:
         maps=[SimpleNamespace(doubts=lambda: ())],
         covered=lambda _: [(0, END)],
     )
-    findings = SimpleNamespace(
-        flaws=flaws, witnesses=(), are_unlike=lambda *_: False, by_standing=lambda names, _: names
-    )
+    findings = ReelFindings(tuple(flaws))
     reel = SimpleNamespace(name="A", passes=[one], findings=findings)
     sheet = SimpleNamespace(repair=SimpleNamespace(scope="track", unlike="cure"))
     track = SimpleNamespace(tape_tracks={"A": 0})

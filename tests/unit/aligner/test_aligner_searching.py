@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from assembler.aligner.place.search import find_likeness
+from assembler.aligner.place.search import find_alike
 from scripts.bench.trial_sessions import ArrayAudio
 
 
@@ -15,6 +15,17 @@ def test_a_steady_tone_does_not_tell_the_place_alone() -> None:
     noises = np.rint(4e4 * rng.normal(size=(2, 200_000)))
     tape = np.stack([tone, *noises]).astype(np.int32)
     shorter = (tape[:, 1000:] >> 8) << 8
-    found = find_likeness(ArrayAudio(tape), ArrayAudio(shorter), (0, 190_000), 1500, 2400)
+    found = find_alike(ArrayAudio(tape), ArrayAudio(shorter), (0, 190_000), 1500, 2400)
     assert found is not None
     assert found.shift == 1000
+    assert found.likeness > 0
+
+
+def test_a_pass_that_is_inverted_is_told_by_its_sign() -> None:
+    """It runs along as well, the other way up."""
+    tape = np.rint(4e4 * np.random.default_rng(8).normal(size=(2, 100_000))).astype(np.int32)
+    shorter = (-tape[:, 1000:] >> 8) << 8
+    found = find_alike(ArrayAudio(tape), ArrayAudio(shorter), (0, 90_000), 1500, 2400)
+    assert found is not None
+    assert found.shift == 1000
+    assert found.likeness < 0

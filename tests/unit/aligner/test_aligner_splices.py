@@ -5,8 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.place.limits import SPLICE_MARGIN
 from assembler.aligner.place.slips.splices import copied_at, outstanding, splice_surprise
+from assembler.aligner.sound.limits import FIT_SAMPLES
 from scripts.bench.trial_sessions import make_tape
 
 AT = 5000
@@ -70,8 +70,8 @@ def test_two_splices_are_none() -> None:
 def test_nothing_is_said_of_the_margins() -> None:
     """Beside the ends nothing is known of one side."""
     surprise = splice_surprise(_lost(_tracks("tones", 15), 100))
-    assert not surprise[:SPLICE_MARGIN].any()
-    assert not surprise[-SPLICE_MARGIN:].any()
+    assert not surprise[:FIT_SAMPLES].any()
+    assert not surprise[-FIT_SAMPLES:].any()
 
 
 @pytest.mark.parametrize("repeated", [2, 4, 93, 800])

@@ -13,14 +13,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.differences.pieces import (
-    is_flat,
     is_level,
     is_one_level,
     is_short_level,
     judge_pieces,
     surroundings_of,
 )
-from assembler.aligner.compare.limits import MOST_DIFFERENCES
 from assembler.aligner.compare.places import silence_around
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
@@ -32,8 +30,8 @@ from assembler.aligner.sound.limits import LEAST_RUN
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.compare.blocks import TrackNotes
-    from assembler.aligner.judge.stories import Verdict
+    from assembler.aligner.compare.notes.track import TrackNotes
+    from assembler.aligner.judge.stories.verdict import Verdict
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.rests import SharedRests
@@ -47,7 +45,7 @@ def contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> li
     losses = sorted(
         (start, end, index) for index, ranges in notes.outvoted.items() for start, end in merged(ranges)
     )
-    if len({index for _, _, index in losses}) < 2 or len(losses) > MOST_DIFFERENCES:
+    if len({index for _, _, index in losses}) < 2:
         return []
     lost = {index: merged(ranges) for index, ranges in notes.outvoted.items()}
     bridged = {index: merged(ranges, bridge=BRIDGE_SAMPLES) for index, ranges in lost.items()}
@@ -146,7 +144,7 @@ def judge_outvoted(
         )
         if is_rest or _is_between(part, lost):
             agreed = ""
-        if is_decided and _is_built(passes[shown], track, part, agreed, alone):
+        if is_decided and _is_built(agreed, alone):
             held = passes[shown].samples(track, *part)
             alike = [passes[i] for i in others if np.array_equal(passes[i].samples(track, *part), held)]
             because = replace(verdict.because, rule=Rule.AGREED)
@@ -166,12 +164,10 @@ def judge_outvoted(
     return flaws, undecided
 
 
-def _is_built(shown: PlacedPass, track: int, part: Range, agreed: str, alone: str) -> bool:
+def _is_built(agreed: str, alone: str) -> bool:
     """Return whether what several passes agree on is what a machine makes by itself: their flaw, not the tape's."""
-    if agreed in ("mute", "hold", "straight"):
-        return True
-    # A block that stands twice, or a level between others, may be the tape's own where the lone pass is flawed.
-    return not alone and (agreed == "repeat" or bool(agreed and is_flat(shown, track, part)))
+    # A block that stands twice may be the tape's own where the lone pass is flawed.
+    return agreed in ("mute", "hold", "straight") or (agreed == "repeat" and not alone)
 
 
 def _is_lost(shown: PlacedPass, track: int, part: Range, verdict: Verdict) -> bool:

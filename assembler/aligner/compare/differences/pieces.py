@@ -9,18 +9,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import BEHIND_SAMPLES, LEAST_BEFORE, LONGEST_JUDGED, MOST_BEFORE
-from assembler.aligner.judge.limits import CONTEXT_SAMPLES
+from assembler.aligner.compare.limits import MOST_BEFORE
+from assembler.aligner.flaws.limits import LARGEST_LAG
 from assembler.aligner.judge.place import judge_place
-from assembler.aligner.records.limits import CHANCE_SAMPLES
+from assembler.aligner.records.limits import CHANCE_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, pieces_of, without
 from assembler.aligner.sound.levels import constant_runs
-from assembler.aligner.sound.limits import LEAST_RUN
+from assembler.aligner.sound.limits import FIT_SAMPLES, LEAST_RUN, PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from assembler.aligner.judge.stories import Verdict
+    from assembler.aligner.judge.stories.verdict import Verdict
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s
@@ -54,7 +54,7 @@ def judge_pieces(
     """Return a verdict for each part of a place in which passes differ."""
     edges = {edge for index in members for piece in passes[index].covered(track) for edge in piece}
     judged = []
-    for piece in pieces_of([place], LONGEST_JUDGED):
+    for piece in pieces_of([place], READ_SAMPLES):
         surroundings = surroundings_of(place, piece)
         versions = [
             np.concatenate(parts)
@@ -89,8 +89,8 @@ def judge_pieces(
 def surroundings_of(place: Range, piece: Range) -> list[Range]:
     """Return what is read to judge a piece of a place: sound before the place, the piece, sound behind the place."""
     # A repeated block has its original before it, at its own length; and may reach out of the place.
-    before = min(max(place[1] - place[0], LEAST_BEFORE), MOST_BEFORE) + CONTEXT_SAMPLES
-    return [(place[0] - before, place[0]), piece, (place[1], place[1] + BEHIND_SAMPLES)]
+    before = min(max(place[1] - place[0], LARGEST_LAG), MOST_BEFORE) + FIT_SAMPLES
+    return [(place[0] - before, place[0]), piece, (place[1], place[1] + PERIODS_SAMPLES)]
 
 
 def is_level(one: PlacedPass, track: int, where: Range) -> bool:
@@ -101,11 +101,6 @@ def is_level(one: PlacedPass, track: int, where: Range) -> bool:
 def is_short_level(one: PlacedPass, track: int, part: Range) -> bool:
     """Return whether a pass holds one level in a part, for longer than by chance but too short to be told by it."""
     return CHANCE_SAMPLES < part[1] - part[0] < LEAST_RUN and is_level(one, track, part)
-
-
-def is_flat(one: PlacedPass, track: int, part: Range) -> bool:
-    """Return whether a pass holds one level in more samples than chance makes alike: two flaws may both do."""
-    return part[1] - part[0] > CHANCE_SAMPLES and not np.diff(one.samples(track, *part)).any()
 
 
 def is_one_level(one: PlacedPass, track: int, part: Range) -> bool:

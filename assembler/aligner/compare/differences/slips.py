@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
+from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, total, without
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from assembler.aligner.compare.blocks import TrackNotes
+    from assembler.aligner.compare.notes.track import TrackNotes
     from assembler.aligner.records.passes import PlacedPass
 
 
@@ -35,7 +36,7 @@ def doubted_beside(
     for index, one in enumerate(passes):
         differing = merged(place for who, places in notes.split.items() if index in who for place in places)
         others = [other for other in passes if other is not one]
-        covered = merged(piece for other in others for piece in other.covered(track))
+        covered = covered_by(others, track)
         for doubt, lost in one.maps[track].doubts():
             open_places = [*common(doubt, differing), *without(doubt, covered)]
             found += [told(one.name, track, "disagreement", *place) for place in open_places]
@@ -53,7 +54,7 @@ def through_holes(passes: Sequence[PlacedPass], track: int, flaws: Sequence[Foun
     """
     found: list[FoundFlaw] = []
     for one in passes:
-        covered = merged(piece for other in passes if other is not one for piece in other.covered(track))
+        covered = covered_by((other for other in passes if other is not one), track)
         own = [flaw for flaw in flaws if flaw.pass_name == one.name]
         whole = merged(((flaw.start, flaw.end) for flaw in own), bridge=BRIDGE_SAMPLES)
         for held in one.covered(track):
@@ -78,7 +79,7 @@ def not_known(found: Iterable[FoundFlaw], flaws: Sequence[FoundFlaw]) -> list[Fo
     """Return the parts of found flaws that no other flaw of the same pass names already."""
     fresh: list[FoundFlaw] = []
     for flaw in found:
-        known = merged((one.start, one.end) for one in (*flaws, *fresh) if one.pass_name == flaw.pass_name)
+        known = flawed_ranges((*flaws, *fresh), flaw.pass_name)
         fresh += [
             replace(flaw, start=start, end=end) for start, end in without([(flaw.start, flaw.end)], known)
         ]

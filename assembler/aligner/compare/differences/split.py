@@ -10,17 +10,19 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.compare.differences.beside import Beside
 from assembler.aligner.compare.differences.pieces import is_level, judge_pieces
-from assembler.aligner.compare.limits import LONGEST_JUDGED, MOST_DIFFERENCES, SILENT_SAMPLES
+from assembler.aligner.compare.limits import MOST_DIFFERENCES
 from assembler.aligner.compare.places import one_place_each
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import merged, without
+from assembler.aligner.sound.limits import EDGE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.judge.stories import Verdict
+    from assembler.aligner.judge.stories.verdict import Verdict
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 
@@ -51,7 +53,7 @@ def judge_split(
     )
     if len(places) > MOST_DIFFERENCES:
         taken, *others = (passes[index].name for index in members)
-        coarse = merged(ranges, bridge=LONGEST_JUDGED)
+        coarse = merged(ranges, bridge=READ_SAMPLES)
         because = Because(Rule.TOO_MANY)
         return [], [Undecided(track, *place, taken, tuple(others), because=because) for place in coarse]
     beside = Beside(passes, track, known)
@@ -95,8 +97,8 @@ def judge_split(
 
 def _silent_pass(passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], place: Range) -> str:
     """Return the pass that holds nothing but zeros in a place and beside it; "" where none does."""
-    beside = place[0] - SILENT_SAMPLES, place[1] + SILENT_SAMPLES
-    if place[1] - place[0] > LONGEST_JUDGED:
+    beside = place[0] - EDGE_SAMPLES, place[1] + EDGE_SAMPLES
+    if place[1] - place[0] > READ_SAMPLES:
         return ""
     silent = [
         passes[index].name

@@ -27,6 +27,7 @@ from assembler.aligner.compare.limits import (
 )
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.chain.change import find_change
+from assembler.aligner.sound.chain.measures import most_alike
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -86,8 +87,7 @@ def find_chain(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Chain | No
     if change is None or not change.is_alike:
         return None
     pairs = [(a.astype(np.float64), b.astype(np.float64)) for a, b in pieces if a.any() and b.any()]
-    rated = sorted(range(len(pairs)), key=lambda i: -abs(_likeness(*pairs[i])))
-    chosen = [pairs[i] for i in rated[: (len(pairs) + 1) // 2]]
+    chosen = most_alike(pairs)
     found, left = _told(chosen, 0)
     for reach in CHAIN_REACHES:
         wider, less = _told(chosen, reach)
@@ -107,10 +107,6 @@ def _told(pairs: Sequence[tuple[Float64s, Float64s]], reach: int) -> tuple[Float
     found = _fitted(pairs, kept, reach)
     errors = [np.abs(_inner(a) - _applied(found, b))[k] for (a, b), k in zip(pairs, kept, strict=True)]
     return found, float(np.sqrt(np.mean(np.concatenate(errors) ** 2)))
-
-
-def _likeness(first: Float64s, second: Float64s) -> float:
-    return float(np.dot(first, second)) / float(np.sqrt(np.dot(first, first) * np.dot(second, second)))
 
 
 def _inner(samples: Float64s) -> Float64s:

@@ -12,33 +12,27 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.blocks import TrackNotes, is_unlike, note_block
+from assembler.aligner.compare.blocks import note_block, read_block
 from assembler.aligner.compare.limits import (
     CHAIN_EDGE,
-    CHAIN_PIECES,
     CHAIN_REACH,
-    MOST_APART,
-    RUN_MARGIN,
     WITNESS_MARGIN,
 )
+from assembler.aligner.compare.notes.track import TrackNotes
 from assembler.aligner.compare.unlike.chain import find_chain
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, joined_flaws
-from assembler.aligner.records.passes import PlacedPass
-from assembler.aligner.records.ranges import common, merged, ranges_of, without
-from assembler.aligner.sound.glance.glance import Glance
-from assembler.aligner.sound.limits import PIECE_SAMPLES
+from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.records.passes import PlacedPass, covered_by
+from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of, without
+from assembler.aligner.sound.chain.pieces import pieces_of_both
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Iterator, Sequence
+    from collections.abc import Collection, Sequence
 
     from assembler.aligner.compare.track import Weighed
     from assembler.aligner.compare.unlike.chain import Chain
-    from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s, Int64s
-
-_BLOCK = 1 << 17
-"""Samples of a pass that are read at once: it decides memory, nothing else."""
 
 
 @dataclass(frozen=True)
@@ -96,11 +90,11 @@ def heard_through(
     holding = [index for index, one in enumerate(passes) if one.covered(track)]
     if not holding:
         return passes, notes, frozenset()
-    support = {i: sum(not is_unlike(notes, i, other) for other in holding if other != i) for i in holding}
+    support = {i: sum(not notes.are_unlike(i, other) for other in holding if other != i) for i in holding}
     best = min(holding, key=lambda index: -support[index])
     heard = list(passes)
     for index in holding:
-        if index == best or not is_unlike(notes, best, index):
+        if index == best or not notes.are_unlike(best, index):
             continue
         witness = _witness(passes[index], passes[best], track, step)
         if witness is None:
@@ -110,11 +104,9 @@ def heard_through(
     if not names:
         return passes, notes, names
     fresh = TrackNotes()
-    for low, high in _blocks(heard, track):
-        read = {
-            i: Glance(heard[i].samples(track, low - RUN_MARGIN, high + RUN_MARGIN), step) for i in holding
-        }
-        note_block(heard, track, low, high, step, fresh, read)
+    for low, high in pieces_of(covered_by(heard, track), READ_SAMPLES):
+        read = read_block(heard, track, low, high, step)
+        fresh.add(note_block(heard, track, low, high, step, read), high)
     # What a pass shows by itself it shows in its own numbers.
     return (
         heard,
@@ -147,7 +139,7 @@ def believed(result: Weighed, names: Collection[str]) -> Weighed:
 
 
 def _witness(one: PlacedPass, better: PlacedPass, track: int, step: int) -> Witness | None:
-    pieces = _pieces(better, one, track)
+    pieces = pieces_of_both(better, one, track)
     chain = find_chain(pieces, step) if pieces else None
     if chain is None:
         return None
@@ -158,38 +150,13 @@ def _witness(one: PlacedPass, better: PlacedPass, track: int, step: int) -> Witn
         for low, high in common(better.covered(track), one.covered(track))
         if high - low > 2 * CHAIN_EDGE
     ]
-    differing: list[Range] = []
-    for low, high in ((a, min(b, a + _BLOCK)) for start, b in both for a in range(start, b, _BLOCK)):
+    differing = [np.empty((0, 2), np.int64)]
+    for low, high in pieces_of(both, READ_SAMPLES):
         first, last = low - WITNESS_MARGIN, high + WITNESS_MARGIN
         undone = chain.undone(one.samples(track, first - CHAIN_REACH, last + CHAIN_REACH))
         held = better.samples(track, first, last).astype(np.float64)
         for a, b in without([(first, last)], inner):
             undone[a - first : b - first] = held[a - first : b - first]
         mask = chain.differing(held, undone)[WITNESS_MARGIN:-WITNESS_MARGIN]
-        differing += ranges_of(mask, offset=low)
-        if len(differing) > MOST_APART:
-            return None
-    places = np.array(merged(differing), np.int64).reshape(-1, 2)
-    return Witness(one.name, one.reader, one.maps, track, better, chain, places)
-
-
-def _blocks(passes: Sequence[PlacedPass], track: int) -> Iterator[Range]:
-    covered = merged(piece for one in passes for piece in one.covered(track))
-    for start, end in covered:
-        for low in range(start, end, _BLOCK):
-            yield low, min(end, low + _BLOCK)
-
-
-def _pieces(better: PlacedPass, one: PlacedPass, track: int) -> list[tuple[Int32s, Int32s]]:
-    """Return the same places of both passes; each lies in one stretch of either."""
-    both = [
-        (low, high)
-        for low, high in common(better.covered(track), one.covered(track))
-        if high - low >= PIECE_SAMPLES
-    ]
-    every = max(PIECE_SAMPLES, sum(high - low for low, high in both) // CHAIN_PIECES)
-    starts = [at for low, high in both for at in range(low, high - PIECE_SAMPLES + 1, every)]
-    return [
-        (better.samples(track, at, at + PIECE_SAMPLES), one.samples(track, at, at + PIECE_SAMPLES))
-        for at in starts
-    ]
+        differing.append(np.array(ranges_of(mask, offset=low), np.int64).reshape(-1, 2))
+    return Witness(one.name, one.reader, one.maps, track, better, chain, np.concatenate(differing))

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.limits import (
-    CHANCE_NATS,
     LEAST_CLIMB,
     LEAST_LINE,
     LEAST_STRAIGHT,
@@ -22,7 +21,7 @@ from assembler.aligner.flaws.limits import (
     LINE_STEPS,
 )
 from assembler.aligner.flaws.structures.builds import Structure
-from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES
+from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES, SEARCHED_NATS
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import LEAST_RUN, MOST_ALIKE
 
@@ -52,7 +51,7 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
     sides = [samples[max(0, low - LINE_SAMPLES) : low].astype(np.int64)]
     sides.append(samples[high : high + LINE_SAMPLES].astype(np.int64))
     runs_on = (np.abs(np.diff(around, 2)) <= step) & (np.diff(around)[1:] != 0)
-    by_chance = max(LEAST_STRAIGHT, CHANCE_NATS / -np.log(min(float(np.mean(runs_on)), 0.999) + 1e-6))
+    by_chance = max(LEAST_STRAIGHT, SEARCHED_NATS / -np.log(min(float(np.mean(runs_on)), 0.999) + 1e-6))
     lines = [line for line in lines if line[1] - line[0] - 2 >= min(by_chance, LEAST_LINE)]
     # Slow sound bends that little all the time, and keeps to a line for a while.
     # Longer than what rules out the longest line it need not be known, nor to the sample.

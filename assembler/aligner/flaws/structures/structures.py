@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import ABRUPT_RATIO, LEAST_LEVEL, LEVEL_NATS, ROUNDING_POWER
+from assembler.aligner.flaws.limits import ABRUPT_RATIO, LEVEL_NATS, ROUNDING_POWER
 from assembler.aligner.flaws.structures.copies import adjoined_block, repeated_blocks
 from assembler.aligner.flaws.structures.levels import held_levels, longest_level
 from assembler.aligner.flaws.structures.lines import straight_lines
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import prediction_errors
-from assembler.aligner.sound.limits import EDGE_SAMPLES, MATERIAL_RUNS, MOST_ALIKE
+from assembler.aligner.sound.limits import EDGE_SAMPLES, MATERIAL_RUNS, MOST_ALIKE, PREDICTOR_ORDER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -98,7 +98,7 @@ def level_borders(samples: Int32s, place: Range, predictor: Float64s) -> list[in
     """Return where prediction errors change their level: noise no louder than the sound sets in or stops there."""
     low, end = place
     start = low + predictor.size
-    if end - start < 2 * LEAST_LEVEL:
+    if end - start < 2 * PREDICTOR_ORDER:
         return []
     # What went before may be another flaw, which foretells nothing.
     errors = prediction_errors(samples[low:end].astype(np.float64), predictor)[predictor.size :]
@@ -123,7 +123,7 @@ def _is_abrupt(powers: Float64s, at: int) -> bool:
 
 def _level_change(powers: Float64s, first: int, last: int) -> tuple[float, int, int, int]:
     """Return what it saves, in nats, to write errors at two levels, and where the second one begins; and the range."""
-    splits = np.arange(first + LEAST_LEVEL, last - LEAST_LEVEL)
+    splits = np.arange(first + PREDICTOR_ORDER, last - PREDICTOR_ORDER)
     if not splits.size:
         return 0.0, first, first, last
     sizes = np.array([splits - first, last - splits])
@@ -142,7 +142,7 @@ def busy_borders(samples: Int32s, place: Range) -> list[int]:
     busy = [
         (low, high + 1)
         for low, high in ranges_of(changes, bridge=CHANCE_SAMPLES)
-        if high - low >= LEAST_LEVEL
+        if high - low >= PREDICTOR_ORDER
     ]
     return [edge + start for found in busy for edge in found if 0 < edge < end - start]
 

@@ -10,8 +10,6 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
     SEARCH_SECONDS,
@@ -24,10 +22,11 @@ from assembler.aligner.place.meeting import (
     told_within,
 )
 from assembler.aligner.place.reels.words import blame_note, log_question, unlike_note
-from assembler.aligner.place.search import find_anywhere, find_likeness
+from assembler.aligner.place.search import find_alike, find_anywhere
 from assembler.aligner.place.slips.blame import map_of, probe_slips, reference_slips, unproved_slips
 from assembler.aligner.place.slips.logged import logged_slips
 from assembler.aligner.place.slips.pinning import MappedPass, pin_slips
+from assembler.aligner.sound.limits import LEVEL_TOLD_DB
 from assembler.known import NOTHING
 from assembler.notes import Note
 
@@ -36,9 +35,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.place.meeting import PassToPlace
     from assembler.aligner.place.relation import Relation
-    from assembler.aligner.records.passes import TrackReader
     from assembler.aligner.records.timemap import Slip, TimeMap
-    from assembler.arrays import Int32s
     from assembler.known import Known
 
 
@@ -209,40 +206,29 @@ def _weigh_stranger(
             continue
         shift = expected_shift(other, one)
         radius = round(SEARCH_SECONDS[1] * sample_rate)
-        likeness = find_likeness(other.audio, one.audio, overlap, shift, radius)
-        if likeness is None:
-            inverted = find_likeness(other.audio, _Inverted(one.audio), overlap, shift, radius)
-            if inverted is not None:
-                why = f"it is {other.name} in inverted polarity, and nowhere identical: {inverted.cause}"
-                _refuse(work, one, why)
-                return
-        else:
-            shift = _shift_of(work.maps[other.name], 0) + likeness.shift
-            work.maps[one.name] = map_of(one.audio.length, shift, ())
-            work.groups[one.name] = max(work.groups.values()) + 1
-            work.notes.append(unlike_note(one, other, likeness))
+        found = find_alike(other.audio, one.audio, overlap, shift, radius)
+        if found is None:
+            continue
+        if found.likeness < 0:
+            level = f"{found.level_db:+.2f} dB" if abs(found.level_db) > LEVEL_TOLD_DB else "no gain"
+            why = f"it is {other.name} in inverted polarity ({level}), and nowhere identical"
+            _refuse(work, one, why)
             return
+        shift = _shift_of(work.maps[other.name], 0) + found.shift
+        work.maps[one.name] = map_of(one.audio.length, shift, ())
+        work.groups[one.name] = max(work.groups.values()) + 1
+        work.notes.append(unlike_note(one, other))
+        return
     names = ", ".join(other.name for other in overlapping)
     why = f"its sound is not that of {names} where their timecode overlaps"
     for other in overlapping:
         place = find_anywhere(other.audio, one.audio)
         if place is not None:
             off = place - expected_shift(other, one)
-            found = f"{abs(off) / sample_rate:.3f} s {'later' if off > 0 else 'earlier'}"
-            why += f"; it is found in {other.name} {found}: {log_question(one, other, off)}"
+            far = f"{abs(off) / sample_rate:.3f} s {'later' if off > 0 else 'earlier'}"
+            why += f"; it is found in {other.name} {far}: {log_question(one, other, off)}"
             break
     _refuse(work, one, why)
-
-
-class _Inverted:
-    """Tracks in opposite polarity."""
-
-    def __init__(self, audio: TrackReader) -> None:
-        self.tracks, self.length = audio.tracks, audio.length
-        self._audio = audio
-
-    def read(self, track: int, start: int, count: int) -> Int32s:
-        return np.negative(self._audio.read(track, start, count))
 
 
 def _refuse(work: _Work, one: PassToPlace, why: str) -> None:

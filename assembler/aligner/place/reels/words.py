@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.limits import PURE_GAIN_CORRELATION
-from assembler.aligner.sound.limits import LEVEL_TOLD_DB
 from assembler.notes import Note
 
 if TYPE_CHECKING:
     from assembler.aligner.place.meeting import PassToPlace
-    from assembler.aligner.place.search import Likeness
     from assembler.aligner.records.timemap import Slip
 
 
@@ -27,16 +24,10 @@ def blame_note(one: PassToPlace, reference: PassToPlace, slip: Slip) -> Note:
     )
 
 
-def unlike_note(one: PassToPlace, other: PassToPlace, likeness: Likeness) -> Note:
+def unlike_note(one: PassToPlace, other: PassToPlace) -> Note:
     """Return the note on a pass that runs along with another one and is nowhere identical."""
-    is_gain = abs(likeness.level_db) > LEVEL_TOLD_DB and likeness.correlation > PURE_GAIN_CORRELATION
-    return Note(
-        "level_differs" if is_gain else "not_transparent",
-        f"{one.name} runs along with {other.name} but is nowhere identical: the capture chain is not "
-        f"bit-transparent: {likeness.cause}; correlation {likeness.correlation:.4f}, largest difference "
-        f"{likeness.largest_difference} steps, {likeness.difference_db:.1f} dB",
-        pass_name=one.name,
-    )
+    text = f"{one.name} runs along with {other.name} but is nowhere identical: a capture chain is not bit-transparent"
+    return Note("not_transparent", text, pass_name=one.name)
 
 
 def log_question(one: PassToPlace, other: PassToPlace, off: float) -> str:

@@ -13,15 +13,14 @@ import numpy as np
 
 from assembler.aligner.place.anchors import read_all
 from assembler.aligner.place.limits import (
-    BORDER_BLOCK,
-    COPY_MARGIN,
+    AROUND_SAMPLES,
     DOUBTED_VOTES,
     FEWEST_EQUAL,
-    LONGEST_DOUBT,
-    SPLICE_MARGIN,
 )
 from assembler.aligner.place.matching import informative, proving
 from assembler.aligner.place.slips.splices import copied_at, outstanding, splice_surprise
+from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -64,7 +63,7 @@ def locate_border(
     """
     missing = max(0, shifts[0] - shifts[1])
     last = max(between[0] + 1, between[1] - missing)
-    blocks = [(start, min(BORDER_BLOCK, last - start)) for start in range(between[0], last, BORDER_BLOCK)]
+    blocks = [(start, min(READ_SAMPLES, last - start)) for start in range(between[0], last, READ_SAMPLES)]
 
     def gains(
         votes: Callable[[TrackReader, TrackReader, int, int, int], Int64s],
@@ -103,13 +102,13 @@ def _copied_within(
     """Return at which of the likely borders a pass holds samples twice, and which pass; None where none stands out."""
     first, behind = likely
     repeated = abs(shifts[1] - shifts[0])
-    if not repeated + DOUBTED_VOTES < behind - first <= LONGEST_DOUBT:
+    if not repeated + DOUBTED_VOTES < behind - first <= READ_SAMPLES:
         return None
     slipped: Slipped = "probe" if shifts[1] < shifts[0] else "reference"
     reader, start = (probe, first) if slipped == "probe" else (reference, first + shifts[0])
     count = behind - first + 2 * repeated
-    place = copied_at(read_all(reader, start - COPY_MARGIN, count + 2 * COPY_MARGIN), repeated)
-    return None if place is None else (first + place - COPY_MARGIN, slipped)
+    place = copied_at(read_all(reader, start - AROUND_SAMPLES, count + 2 * AROUND_SAMPLES), repeated)
+    return None if place is None else (first + place - AROUND_SAMPLES, slipped)
 
 
 def _spliced_within(
@@ -121,7 +120,7 @@ def _spliced_within(
     second copy begins; the first one is left out, where either may be.
     """
     first, behind = likely
-    if not 0 < behind - first <= LONGEST_DOUBT:
+    if not 0 < behind - first <= READ_SAMPLES:
         return None
     count, repeated = behind - first + 1, abs(shifts[1] - shifts[0])
     # By whose fault the shift changes is not known yet: one pass lost samples, or the other one repeated some.
@@ -140,8 +139,8 @@ def _spliced_within(
 
 
 def _surprise(reader: TrackReader, start: int, count: int) -> Float64s:
-    tracks = read_all(reader, start - SPLICE_MARGIN, count + 2 * SPLICE_MARGIN)
-    return splice_surprise(tracks)[SPLICE_MARGIN : SPLICE_MARGIN + count]
+    tracks = read_all(reader, start - FIT_SAMPLES, count + 2 * FIT_SAMPLES)
+    return splice_surprise(tracks)[FIT_SAMPLES : FIT_SAMPLES + count]
 
 
 def _best_within(gains: Iterable[tuple[int, Int64s]], first: int, last: int) -> int:

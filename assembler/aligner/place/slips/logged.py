@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.limits import SLIP_PLACE_SECONDS, SLIP_SIZE_SAMPLES
+from assembler.aligner.place.limits import SEARCH_SECONDS
+from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.timemap import Slip
 
 if TYPE_CHECKING:
@@ -64,6 +65,6 @@ def is_logged(position: Position, at: int, samples: int, sample_rate: int) -> bo
 
 def _is_meant(logged: CoarseSlip, at: int, samples: int, sample_rate: int) -> bool:
     """Return whether a log's slip may be this one."""
-    return abs(logged.pass_sample - at) < SLIP_PLACE_SECONDS * sample_rate and abs(
+    return abs(logged.pass_sample - at) < SEARCH_SECONDS[-1] * sample_rate and abs(
         logged.samples - samples
-    ) <= max(SLIP_SIZE_SAMPLES, logged.error_samples)
+    ) <= max(NEAR_SAMPLES, logged.error_samples)

@@ -16,20 +16,19 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.place.limits import (
-    COPY_MARGIN,
-    FIT_HOP,
-    FLAWED_COPY,
-    LEAST_COPY_NATS,
+    AROUND_SAMPLES,
+    FLAW_CHANCE,
     LEAST_LEAD,
+    LEAST_NATS,
     LEAST_SURPRISE,
     LOUD_SAMPLES,
     MOST_UNFORETOLD,
-    NEAR_SAMPLES,
-    SPLICE_MARGIN,
     STILL_SAMPLES,
     USUAL_RATIO,
 )
+from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
+from assembler.aligner.sound.limits import FIT_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -44,13 +43,13 @@ def splice_surprise(tracks: Sequence[Int32s]) -> Float64s:
         tracks: the same samples of every track.
 
     Returns:
-        Shape ``(samples,)``; zero within ``SPLICE_MARGIN`` of both ends.
+        Shape ``(samples,)``; zero within ``FIT_SAMPLES`` of both ends.
     """
     total = np.zeros(tracks[0].size)
     for samples in tracks:
         total += _track_surprise(samples)
-    total[:SPLICE_MARGIN] = 0.0
-    total[max(0, total.size - SPLICE_MARGIN) :] = 0.0
+    total[:FIT_SAMPLES] = 0.0
+    total[max(0, total.size - FIT_SAMPLES) :] = 0.0
     return total
 
 
@@ -67,14 +66,14 @@ def copied_at(tracks: Sequence[Int32s], repeated: int) -> int | None:
     """Return where samples stand twice in a row on all tracks as nowhere else; None where no place stands out.
 
     Args:
-        tracks: the same samples of every track, ``COPY_MARGIN`` of them on either side of where it may be.
+        tracks: the same samples of every track, ``AROUND_SAMPLES`` of them on either side of where it may be.
         repeated: length of the copy, in samples.
 
     Returns:
         The first sample of the first of the two.
     """
     places = tracks[0].size - 2 * repeated + 1
-    if places <= 2 * COPY_MARGIN:
+    if places <= 2 * AROUND_SAMPLES:
         return None
     nats = np.zeros(places)
     for samples in tracks:
@@ -82,12 +81,12 @@ def copied_at(tracks: Sequence[Int32s], repeated: int) -> int | None:
         sums = np.concatenate(([0], np.cumsum(is_equal)))
         is_copy = sums[repeated:] - sums[:-repeated] == repeated
         by_nature = (np.count_nonzero(is_copy) + 1.0) / (places + 2.0)
-        nats += np.where(is_copy, -np.log(by_nature), np.log(FLAWED_COPY))
-    best = COPY_MARGIN + int(nats[COPY_MARGIN:-COPY_MARGIN].argmax())
+        nats += np.where(is_copy, -np.log(by_nature), np.log(FLAW_CHANCE))
+    best = AROUND_SAMPLES + int(nats[AROUND_SAMPLES:-AROUND_SAMPLES].argmax())
     # Close by, a copy goes on by chance.
     rest = nats.copy()
     rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = -np.inf
-    is_clear = nats[best] - LEAST_COPY_NATS >= max(np.log(places), float(rest.max()))
+    is_clear = nats[best] - LEAST_NATS >= max(np.log(places), float(rest.max()))
     return best if is_clear else None
 
 
@@ -112,11 +111,11 @@ def _track_surprise(samples: Int32s) -> Float64s:
 def _ratios(sound: Float64s) -> Float64s:
     """Return each sample's prediction error over the usual one of the samples before it."""
     errors = np.zeros(sound.size)
-    for start in range(0, sound.size, FIT_HOP):
-        low = max(0, start - FIT_HOP)
-        piece = sound[low : start + 2 * FIT_HOP]
+    for start in range(0, sound.size, FIT_SAMPLES):
+        low = max(0, start - FIT_SAMPLES)
+        piece = sound[low : start + 2 * FIT_SAMPLES]
         found = prediction_errors(piece, fit_predictor(piece))
-        errors[start : start + FIT_HOP] = found[start - low : start - low + FIT_HOP]
+        errors[start : start + FIT_SAMPLES] = found[start - low : start - low + FIT_SAMPLES]
     ends = np.arange(sound.size)
     usual, level = _recent(errors, ends), _recent(sound, ends)
     # What nothing foretells breaks nowhere: noise beside sound, were it soft, would.

@@ -20,13 +20,13 @@ from assembler.aligner.place.limits import (
     LEAST_HELD,
     LEAST_NATS,
     LEAST_TELLING_SHARE,
-    LONGEST_SURPLUS,
     MET_SAMPLES,
     MOST_REPETITIVE,
     ONCE_SHARE,
     TWICE_SHARE,
 )
 from assembler.aligner.place.matching import informative
+from assembler.aligner.records.limits import READ_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.aligner.records.passes import TrackReader
@@ -47,7 +47,7 @@ def who_slipped(
         shifts: reference sample less probe sample, before and after it.
     """
     count = abs(shifts[1] - shifts[0])
-    if not 0 < count <= LONGEST_SURPLUS:
+    if not 0 < count <= READ_SAMPLES:
         return None
     has_more: tuple[Slipped, TrackReader, int] = ("probe", probe, at)
     if shifts[1] > shifts[0]:

@@ -10,7 +10,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.agreement import belongs
-from assembler.aligner.place.anchors import anchor_positions, read_all
+from assembler.aligner.place.anchors import anchor_positions, read_all, spread
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
     FEW_SHARE,
@@ -48,8 +48,7 @@ def examine_wiring(
         radii: how far around it to look, in samples; tried in order.
         slack: how far from what is expected it may lie without contradicting the logs; None where no log tells.
     """
-    positions = anchor_positions(*overlap)
-    chosen = positions[:: max(1, len(positions) // PLACES)]
+    chosen = spread(anchor_positions(*overlap), PLACES)
     best: list[tuple[int, int]] = []
     for radius in radii:
         places = []
@@ -68,8 +67,8 @@ def examine_wiring(
         return _looked_at_closely(find_wiring(reference, probe, best), reference, probe, overlap)
     for radius in radii:
         found = search_wiring(reference, probe, overlap, expected, radius)
-        if found is not None and belongs(reference, probe, found[1].places, expected, slack):
-            return found[1]
+        if found is not None and belongs(reference, probe, found.places, expected, slack):
+            return found
     return None
 
 
@@ -80,8 +79,7 @@ def _looked_at_closely(
 
     A track that sounds seldom may have been met in a flaw alone; one of other sound may have a note in common.
     """
-    positions = anchor_positions(*overlap)
-    chosen = positions[:: max(1, len(positions) // MOST_LOOKS)]
+    chosen = spread(anchor_positions(*overlap), MOST_LOOKS)
     looks = [(at, min(wiring.places, key=lambda place: abs(place[0] - at))[1]) for at in chosen]
     tracks, unheard = list(wiring.tracks), set(wiring.unheard)
     seldom = [track for track in range(probe.tracks) if _is_seldom(wiring, reference, probe, track)]

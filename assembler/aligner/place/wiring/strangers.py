@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from assembler.aligner.place.anchors import spread
 from assembler.aligner.place.limits import PLACES
 from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.chain.measures import find_delay
@@ -68,7 +69,7 @@ def recognise(
         step: one step of the tape's word length, in sample values.
         reach: how far from its place a track is looked for, in samples.
     """
-    chosen = places[:: max(1, len(places) // PLACES)]
+    chosen = spread(places, PLACES)
     others = [other for other in range(reference.tracks) if other != track]
     for other in (track, *others):
         change = find_change(_pieces(reference, probe, chosen, (other, track), 0), step)

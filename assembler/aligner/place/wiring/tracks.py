@@ -8,11 +8,12 @@ everywhere, it is bit-identical samples that count.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.place.anchors import anchor_positions
+from assembler.aligner.place.anchors import anchor_positions, read_all, spread
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_EVIDENCE, PLACES, SAME_SHARE
 from assembler.aligner.place.matching import find_match, informative
 
@@ -129,25 +130,14 @@ def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tup
     return Wiring(tuple(matches), silent, unheard, tuple(listed))
 
 
-def spread_places(stretches: Iterable[tuple[int, int, int]]) -> list[tuple[int, int]]:
-    """Return places (probe sample, shift) spread over stretches given as start, end, shift."""
-    listed = list(stretches)
-    places = []
-    for start, end, shift in listed:
-        positions = anchor_positions(start, end)
-        step = max(1, len(positions) * len(listed) // PLACES)
-        places += [(at, shift) for at in positions[::step]]
-    return places
-
-
 def search_wiring(
     reference: TrackReader,
     probe: TrackReader,
     overlap: tuple[int, int],
     expected: Callable[[int], int],
     radius: int,
-) -> tuple[int, Wiring] | None:
-    """Return the shift and wiring of a pass whose tracks match nothing as they are; None where nothing fits.
+) -> Wiring | None:
+    """Return the wiring of a pass whose tracks match nothing as they are; None where nothing fits.
 
     Args:
         reference: the pass searched in.
@@ -156,15 +146,17 @@ def search_wiring(
         expected: shift expected at a probe sample.
         radius: how far around it to look.
     """
-    positions = anchor_positions(*overlap)
-    for at in positions[:: max(1, len(positions) // PLACES)]:
-        found = _search_at(reference, probe, at, expected(at), radius)
+    places = spread(anchor_positions(*overlap), PLACES)
+    for at in places:
+        start = at + expected(at) - radius
+        windows = read_all(reference, start, ANCHOR_SAMPLES + 2 * radius)
+        found = _found_in_any(windows, read_all(probe, at, ANCHOR_SAMPLES), radius)
         if found is None:
             continue
-        wiring = find_wiring(reference, probe, spread_places([(*overlap, found)]))
+        wiring = find_wiring(reference, probe, [(place, start + found - at) for place in places])
         matched = sum(match is not None for match in wiring.tracks)
         if matched and matched >= len(wiring.strange):
-            return found, wiring
+            return wiring
     return None
 
 
@@ -184,20 +176,10 @@ def _best(same: Int64s, held: Int64s, own: int) -> TrackMatch | None:
     return None
 
 
-def _search_at(reference: TrackReader, probe: TrackReader, at: int, shift: int, radius: int) -> int | None:
-    start = at + shift - radius
-    windows = [reference.read(track, start, ANCHOR_SAMPLES + 2 * radius) for track in range(reference.tracks)]
-    for track in range(probe.tracks):
-        samples = probe.read(track, at, ANCHOR_SAMPLES)
-        found = _search_track(windows, samples, radius)
-        if found is not None:
-            return start + found - at
-    return None
-
-
-def _search_track(windows: Sequence[Int32s], samples: Int32s, radius: int) -> int | None:
-    for window in windows:
-        for version in (samples, np.asarray(-samples, np.int32)):
+def _found_in_any(windows: Sequence[Int32s], tracks: Sequence[Int32s], radius: int) -> int | None:
+    """Return where one of the tracks lies in one of the windows, upright or inverted."""
+    for samples, window in product(tracks, windows):
+        for version in (samples, np.negative(samples)):
             match = find_match([window], [version], radius)
             if match is not None and match.identical >= SAME_SHARE:
                 return match.shift

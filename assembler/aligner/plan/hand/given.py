@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.plan.candidates import coverage_of
 from assembler.aligner.plan.hand.file import read_plan
 from assembler.aligner.plan.hand.takes import check_takes, takes_of
+from assembler.aligner.plan.path.candidates import coverage_of
 from assembler.aligner.plan.whole import plan_one
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from assembler.aligner.plan.choices import Forced
     from assembler.aligner.plan.hand.takes import Plan, Take
+    from assembler.aligner.plan.path.choices import Forced
     from assembler.aligner.plan.whole import Material
 
 

@@ -13,7 +13,7 @@ from assembler.aligner.records.edit import CONSTANT_POWER, CUT, EDGE, IDENTICAL,
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
-    from assembler.aligner.plan.choices import PlannedJoin
+    from assembler.aligner.plan.path.choices import PlannedJoin
     from assembler.arrays import Int32s
 
 

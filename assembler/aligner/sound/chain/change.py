@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.sound.chain.measures import empty_bits_of_both, fraction_behind
+from assembler.aligner.sound.chain.measures import empty_bits_of_both, fraction_behind, most_alike
 from assembler.aligner.sound.limits import (
     ALIKE,
     FRACTION_TOLD,
@@ -125,7 +125,7 @@ def find_change(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Change | 
         step: one step of the tape's word length, in sample values.
     """
     pairs = [(a.astype(np.float64), b.astype(np.float64)) for a, b in pieces if a.any() and b.any()]
-    pairs = _most_alike(pairs)
+    pairs = most_alike(pairs)
     if not pairs:
         return None
     fraction = _fraction(pairs)
@@ -159,15 +159,6 @@ def find_change(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Change | 
         _is_dithered(differences, max(empty)),
         step,
     )
-
-
-def _most_alike(pairs: Sequence[tuple[Float64s, Float64s]]) -> list[tuple[Float64s, Float64s]]:
-    """Return the half of the pieces that are most alike: a flaw in one of them says nothing of the chain."""
-    rated = [
-        (-abs(float(np.dot(a, b))) / float(np.sqrt(np.dot(a, a) * np.dot(b, b))), index)
-        for index, (a, b) in enumerate(pairs)
-    ]
-    return [pairs[index] for _, index in sorted(rated)[: (len(pairs) + 1) // 2]]
 
 
 def _inner(first: Float64s, second: Float64s) -> tuple[Float64s, Float64s]:

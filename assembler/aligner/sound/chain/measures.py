@@ -9,15 +9,25 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.sound.limits import (
-    LEAST_LEVELS,
-)
+from assembler.aligner.sound.limits import LEAST_LEVELS
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from assembler.arrays import Float64s, Int32s
+
+
+def likeness(first: Float64s, second: Float64s) -> float:
+    """Return how alike two pieces of one length are, -1 to 1; 0 where one of them is silent."""
+    power = float(np.sqrt(np.dot(first, first) * np.dot(second, second)))
+    return float(np.dot(first, second)) / power if power else 0.0
+
+
+def most_alike(pairs: Sequence[tuple[Float64s, Float64s]]) -> list[tuple[Float64s, Float64s]]:
+    """Return the half of the pairs that are most alike: a flaw in one of them says nothing of a chain."""
+    rated = sorted(range(len(pairs)), key=lambda index: -abs(likeness(*pairs[index])))
+    return [pairs[index] for index in rated[: (len(pairs) + 1) // 2]]
 
 
 def find_delay(reference: Int32s, piece: Int32s) -> tuple[int, float]:

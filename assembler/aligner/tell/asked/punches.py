@@ -11,7 +11,7 @@ from assembler.notes import Note
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from assembler.aligner.plan.choices import Forced
+    from assembler.aligner.plan.path.choices import Forced
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.sheet import Sheet

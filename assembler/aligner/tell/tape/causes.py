@@ -15,7 +15,7 @@ import numpy as np
 
 from assembler.aligner.records.because import SLIPPED
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.ranges import common, merged, ranges_of
+from assembler.aligner.records.ranges import are_inside, common, merged, ranges_of
 from assembler.aligner.tell.limits import (
     LEAST_GAPS,
     LONGEST_TURN_SECONDS,
@@ -160,7 +160,7 @@ def _by_holders(
     if not edges.size:
         return [], [], [[] for _ in passes], [[] for _ in passes]
     is_held, is_bad, is_plain = (
-        np.stack([_mask(ranges, edges) for ranges in rows]) for rows in (held, bad, plain)
+        np.stack([are_inside(edges, ranges) for ranges in rows]) for rows in (held, bad, plain)
     )
     holders, flawed = is_held.sum(axis=0), is_bad.sum(axis=0)
     shared = (holders > 1) & (is_plain == is_held).all(axis=0)
@@ -170,15 +170,6 @@ def _by_holders(
         [_ranges(row & (flawed == 1) & (holders > 1), edges) for row in is_bad],
         [_ranges(row & (holders == 1), edges) for row in is_bad],
     )
-
-
-def _mask(ranges: Sequence[Range], edges: Int64s) -> Bools:
-    """Return for each interval between two edges whether it lies in the ranges."""
-    steps = np.zeros(edges.size, np.int64)
-    places = np.array(ranges, np.int64).reshape(-1, 2)
-    for column, step in ((0, 1), (1, -1)):
-        np.add.at(steps, np.searchsorted(edges, places[:, column]), step)
-    return np.asarray(np.cumsum(steps)[:-1] > 0, np.bool_)
 
 
 def _ranges(mask: Bools, edges: Int64s) -> list[Range]:

@@ -7,7 +7,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.plan.choices import Candidate
+from assembler.aligner.plan.path.choices import Candidate
+from assembler.aligner.records.findings import flawed_ranges
 from assembler.aligner.records.ranges import common, merged, without
 
 if TYPE_CHECKING:
@@ -59,8 +60,7 @@ def _unproved(reel: ExaminedReel, one: PlacedPass, tape_track: int, sheet: Sheet
     covered = {p.name: p.covered(tape_track) for p in reel.passes if p.covered(tape_track)}
     if one.name not in covered:
         return []
-    rank = reel.findings.by_standing(list(covered), tape_track)
-    above = [o for o in rank[: rank.index(one.name)] if reel.findings.are_unlike(o, one.name, tape_track)]
+    above = reel.findings.better_ones(one.name, list(covered), tape_track)
     barring = merged(piece for other in above for piece in covered[other])
     if sheet.repair.unlike == "cure" and (one.name, tape_track) in reel.findings.witnesses:
         fade = round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000)
@@ -80,14 +80,7 @@ def _wanting(
     right = merged(
         piece
         for name in names
-        for piece in without(
-            covered[name],
-            merged(
-                (f.start, f.end)
-                for f in reel.findings.flaws
-                if f.pass_name == name and wanted in (None, f.track)
-            ),
-        )
+        for piece in without(covered[name], flawed_ranges(reel.findings.flaws, name, wanted))
     )
     held = merged(piece for name in names for piece in covered[name])
     return merged((start - fade, end + fade) for start, end in without(held, right))

@@ -12,7 +12,6 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.plan.choices import Candidate, Choice, PlanRules, TrackChoices
 from assembler.aligner.plan.joins.settle import settle_choices
 from assembler.aligner.plan.limits import (
     ANY_JOIN,
@@ -22,6 +21,7 @@ from assembler.aligner.plan.limits import (
     SAMPLE_IN_PART,
     TRUST_PER_SAMPLE,
 )
+from assembler.aligner.plan.path.choices import Candidate, Choice, PlanRules, TrackChoices
 from assembler.aligner.records.ranges import merged
 
 if TYPE_CHECKING:

@@ -8,15 +8,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.aligner.compare.limits import MOST_NEAR, NEAR_SAMPLES
-from assembler.aligner.concealment.rows import Row, rows_of_means
-from assembler.aligner.flaws.interrupting import likely_lines
-from assembler.aligner.sound.levels import constant_runs
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from assembler.aligner.records.ranges import Range
-    from assembler.aligner.sound.glance.glance import Glance
 
 
 class SparseRanges:
@@ -61,16 +57,3 @@ class SparseRanges:
             return
         self._kept += self._waiting[self._settled : first]
         self._settled = len(self._waiting)
-
-
-def held_ranges(glance: Glance, low: int, step: int) -> tuple[list[Range], list[Range], list[Row]]:
-    """Return runs, lines and rows of means of a piece that begins at a place."""
-    samples = glance.samples
-    runs = constant_runs(samples) if glance.has_level else []
-    lines = likely_lines(samples, step) if glance.has_line else []
-    rows = rows_of_means(samples, step, glance.means)
-    return (
-        [(run.start + low, run.end + low) for run in runs],
-        [(start + low, end + low) for start, end in lines],
-        [Row(row.start + low, row.end + low, row.nats) for row in rows],
-    )

@@ -1,0 +1,143 @@
+"""What has been seen of one track: in one block, and in all of them. All positions are timeline samples."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.compare.limits import LEAST_ALIKE, LIKENESS_SAMPLES
+from assembler.aligner.compare.notes.proofs import Proofs
+from assembler.aligner.compare.notes.sparse import SparseRanges
+from assembler.aligner.concealment.rows import Row
+from assembler.aligner.judge.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.because import Because, Rule
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Int64s
+
+
+@dataclass(frozen=True)
+class Shared:
+    """What two passes have in common.
+
+    Args:
+        overlap: samples that both hold.
+        compared: short stretches of them that sound.
+        identical: those of these that are the same.
+        differing: samples that differ.
+        largest: by how much at most, in sample values.
+    """
+
+    overlap: int = 0
+    compared: int = 0
+    identical: int = 0
+    differing: int = 0
+    largest: int = 0
+
+    def __add__(self, other: Shared) -> Shared:
+        """Return what they have in common in two blocks."""
+        return Shared(
+            self.overlap + other.overlap,
+            self.compared + other.compared,
+            self.identical + other.identical,
+            self.differing + other.differing,
+            max(self.largest, other.largest),
+        )
+
+    @property
+    def is_unlike(self) -> bool:
+        """Whether they hold other numbers all along; one long flaw leaves them the same beside it."""
+        if LEAST_ALIKE * self.overlap < LIKENESS_SAMPLES:
+            return False
+        if LIKENESS_SAMPLES * self.compared < LEAST_ALIKE * self.overlap:
+            return self.differing > 0.5 * self.overlap
+        return self.differing > 0 and self.identical < LEAST_ALIKE * self.compared
+
+
+@dataclass(frozen=True)
+class TrackBlock:
+    """What one block shows of a track, as it is seen: nothing is thinned out or summed up yet.
+
+    Args:
+        outvoted: of each pass, where it stands alone.
+        split: of passes that hold a place, where no majority is.
+        pairs: what two passes share.
+        held: pass, levels that it holds, its lines.
+        means: pass, where it lost samples, what of that lies in the block, what says so.
+        machines: of each pass, the tally of its machine.
+        weak: of each pass, what may be lost samples.
+    """
+
+    outvoted: dict[int, list[Range]] = field(default_factory=dict)
+    split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
+    pairs: dict[tuple[int, int], Shared] = field(default_factory=dict)
+    held: list[tuple[int, list[Range], list[Range]]] = field(default_factory=list)
+    means: list[tuple[int, Range, Range, Because]] = field(default_factory=list)
+    machines: dict[int, Int64s] = field(default_factory=dict)
+    weak: dict[int, list[Row]] = field(default_factory=dict)
+
+    def add_row(self, index: int, row: Row, seen: Range) -> None:
+        """Note a row of means, as one that proves itself or as a weak one."""
+        if row.is_proof:
+            self.means.append((index, (row.start, row.end), seen, Because(Rule.MEANS_IN_A_ROW, row.nats)))
+        elif seen[0] <= row.start < seen[1]:
+            self.weak.setdefault(index, []).append(row)
+
+    def add_faint(self, index: int, place: Range, seen: Range, because: Because) -> None:
+        """Note that a pass may have lost samples in a place: what lies in this block, with its share of the nats."""
+        start, end = max(place[0], seen[0]), min(place[1], seen[1])
+        if start < end and because.nats is not None:
+            nats = because.nats * (end - start) / (place[1] - place[0])
+            self.weak.setdefault(index, []).append(Row(start, end, nats, Rule.STREWN))
+
+
+@dataclass
+class TrackNotes:
+    """What all blocks so far have shown of a track; see ``TrackBlock``."""
+
+    outvoted: dict[int, list[Range]] = field(default_factory=dict)
+    split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
+    pairs: dict[tuple[int, int], Shared] = field(default_factory=dict)
+    runs: dict[int, SparseRanges] = field(default_factory=dict)
+    lines: dict[int, SparseRanges] = field(default_factory=dict)
+    means: dict[int, list[Range]] = field(default_factory=dict)
+    proofs: dict[int, Proofs] = field(default_factory=dict)
+    machines: dict[int, Int64s] = field(default_factory=dict)
+    weak: dict[int, list[Row]] = field(default_factory=dict)
+
+    def add(self, block: TrackBlock, high: int) -> None:
+        """Add what the next block shows; ``high`` is the first sample after it."""
+        for index, places in block.outvoted.items():
+            _add_ranges(self.outvoted.setdefault(index, []), places)
+        for present, places in block.split.items():
+            _add_ranges(self.split.setdefault(present, []), places)
+        for pair, shared in block.pairs.items():
+            self.pairs[pair] = self.pairs.get(pair, Shared()) + shared
+        for index, runs, lines in block.held:
+            self.runs.setdefault(index, SparseRanges()).add(runs, high)
+            self.lines.setdefault(index, SparseRanges()).add(lines, high)
+        for index, place, seen, because in block.means:
+            self.means.setdefault(index, []).append(place)
+            self.proofs.setdefault(index, Proofs()).add(place, seen, because)
+        for index, tally in block.machines.items():
+            self.machines[index] = self.machines.get(index, np.zeros_like(tally)) + tally
+        for index, rows in block.weak.items():
+            self.weak.setdefault(index, []).extend(rows)
+
+    def are_unlike(self, first: int, second: int) -> bool:
+        """Return whether two passes hold other numbers all along."""
+        return self.pairs.get((min(first, second), max(first, second)), Shared()).is_unlike
+
+
+def _add_ranges(places: list[Range], found: Sequence[Range]) -> None:
+    """Append ranges in order; what is noted of two blocks is bridged as within one."""
+    for start, end in found:
+        if places and start - places[-1][1] <= BRIDGE_SAMPLES:
+            places[-1] = places[-1][0], end
+        else:
+            places.append((start, end))

@@ -1,0 +1,12 @@
+"""The cheapest way through all stretches of a delivered track.
+
+Question: which pass is each stretch of this track taken from?
+Input: what each pass holds of it, its flaws, what is woven, what the sheet forces.
+Output: choices in order without gaps, and where they join.
+
+- `candidates`: what each pass offers a track.
+- `choices`: the records that the path works on.
+- `cheapest`: the path.
+
+The numbers stand in `plan.limits`.
+"""
