@@ -7,10 +7,9 @@ Output: each pass's losses, what stays open, what is left for other rules, the s
 Rules, each in its file:
 
 - `marks`: what concealment makes of a lost sample's neighbours.
-- `nearby`: losses nearby, of one parity, make a loss likely; sound bends about as much as around.
-- `truth`, `path`: the cheapest truth of all differing samples together, in nats.
+- `truth/`: the cheapest truth of all differing samples together, in nats.
 - `settle`: where concealment explains a patch of differences, so that this truth is taken.
-- `reel`: all tracks of a reel, window by window.
+- `reel`: stretches in which passes differ, all tracks of each together.
 - `rows`: rows of means without a witness, on several tracks at once: a head that read nothing.
 - `weave`: stretches rebuilt from several passes.
 

@@ -7,7 +7,8 @@ LOST_NEARBY = 24
 a sweep is 15 ms long, so that this follows its borders closely."""
 
 PRIOR_LOST, PRIOR_KEPT = 0.01, 1.0
-"""What is known of a sample before any loss nearby: one in a hundred differing patches, counted as so many samples."""
+"""What is known of a sample before any loss nearby: one in a hundred differing patches, counted as so many samples. No
+sample is taken for lost more surely by its neighbours than that one is for kept."""
 
 BEND_SAMPLES = 96
 """On each side, 2 ms at 48 kHz: over so many samples the sound's own bend is measured; long against the periods

@@ -19,7 +19,7 @@ from assembler.aligner.concealment.limits import (
     WINDOW_MARGIN,
 )
 from assembler.aligner.concealment.settle import settle
-from assembler.aligner.concealment.truth import Window
+from assembler.aligner.concealment.truth.window import Window
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
 from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of

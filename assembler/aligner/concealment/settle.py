@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.bends import rate_nearby
 from assembler.aligner.concealment.limits import (
     BORDER_NATS,
     DECIDED_NATS,
@@ -23,13 +22,14 @@ from assembler.aligner.concealment.limits import (
     PATCH_BRIDGE,
 )
 from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, rows_of
-from assembler.aligner.concealment.truth import likeliest_truths
+from assembler.aligner.concealment.truth.bends import rate_nearby
+from assembler.aligner.concealment.truth.likeliest import likeliest_truths
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.concealment.truth import Choice, Window
+    from assembler.aligner.concealment.truth.window import Choice, Window
     from assembler.arrays import Bools, Float64s, Int64s
 
 

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.concealment import path
 from assembler.aligner.concealment.limits import LEAST_SURPRISE
 from assembler.aligner.concealment.marks import (
     DOWN,
@@ -25,10 +24,11 @@ from assembler.aligner.concealment.marks import (
     tally_machine,
     tally_machines,
 )
-from assembler.aligner.concealment.path import least_totals
 from assembler.aligner.concealment.rows import rows_of_means
 from assembler.aligner.concealment.settle import settle
-from assembler.aligner.concealment.truth import Window
+from assembler.aligner.concealment.truth import path
+from assembler.aligner.concealment.truth.path import least_totals
+from assembler.aligner.concealment.truth.window import Window
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Int64s

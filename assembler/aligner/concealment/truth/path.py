@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.bends import NOBODYS
 from assembler.aligner.concealment.limits import PIECE_SAMPLES
 from assembler.aligner.concealment.marks import rows_of
+from assembler.aligner.concealment.truth.bends import NOBODYS
 
 if TYPE_CHECKING:
     from collections.abc import Callable

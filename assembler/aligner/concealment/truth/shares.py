@@ -12,7 +12,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import LOST_NEARBY, PRIOR_KEPT, PRIOR_LOST, RATE_SAMPLES
+from assembler.aligner.concealment.limits import (
+    LOST_NEARBY,
+    PRIOR_KEPT,
+    PRIOR_LOST,
+    RATE_SAMPLES,
+)
 from assembler.arrays import summed
 
 if TYPE_CHECKING:
@@ -22,8 +27,6 @@ if TYPE_CHECKING:
     from assembler.arrays import Float64s
 
     Pair: TypeAlias = tuple[str, str]
-
-LEAST_SHARE, MOST_SHARE = 1e-4, 0.98
 
 
 @dataclass(frozen=True)
@@ -105,7 +108,7 @@ def _share_lost(lost: Float64s, seen: Float64s) -> Float64s:
                 _share(before + behind, seen_before + seen_behind),
             ]
         )
-    return np.clip(share, LEAST_SHARE, MOST_SHARE)
+    return np.minimum(share, 1 - PRIOR_LOST)
 
 
 def _sides(counted: Float64s) -> tuple[Float64s, Float64s]:

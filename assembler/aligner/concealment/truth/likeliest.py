@@ -9,77 +9,25 @@ Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions co
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.bends import bends_of, spread_of_bend, telling
-from assembler.aligner.concealment.limits import BROKEN_HOLD_COST, ROUNDS
-from assembler.aligner.concealment.marks import LINE, MEAN, THROUGHOUT, UP_TO_MEAN, Marks, marks_of
-from assembler.aligner.concealment.path import distinct_states, least_totals, rows_at
-from assembler.aligner.concealment.shares import Counted, shares_of
+from assembler.aligner.concealment.limits import ROUNDS
+from assembler.aligner.concealment.truth.bends import bends_of, spread_of_bend, telling
+from assembler.aligner.concealment.truth.links import Links
+from assembler.aligner.concealment.truth.path import distinct_states, least_totals, rows_at
+from assembler.aligner.concealment.truth.shares import Counted, shares_of
+from assembler.aligner.concealment.truth.window import Choice
 from assembler.arrays import summed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.concealment.marks import Machine
-    from assembler.aligner.concealment.path import States
-    from assembler.aligner.concealment.shares import Pair
+    from assembler.aligner.concealment.truth.path import States
+    from assembler.aligner.concealment.truth.shares import Pair
+    from assembler.aligner.concealment.truth.window import Window
     from assembler.arrays import Bools, Float64s, Int64s
-
-
-@dataclass(frozen=True)
-class Window:
-    """What captures of one track hold of one stretch.
-
-    Args:
-        names: of the captures.
-        versions: shape (captures, samples).
-        present: where each capture holds samples at all, shape (captures, samples).
-        step: one step of the tape's word length, in sample values.
-        bits: the tape's word length.
-        machines: how the machine of each capture conceals.
-    """
-
-    names: Sequence[str]
-    versions: Int64s
-    present: Bools
-    step: int
-    bits: int
-    machines: Sequence[Machine]
-
-    @cached_property
-    def marks(self) -> Marks:
-        """What each sample may be, of all captures: shape (captures, samples)."""
-        found = [
-            marks_of(own, self.step, machine)
-            for own, machine in zip(self.versions, self.machines, strict=True)
-        ]
-        return Marks(np.stack([one.mean for one in found]), np.stack([one.held for one in found]))
-
-    @cached_property
-    def differing(self) -> Bools:
-        """Where captures that are present differ, shape (samples,)."""
-        largest, least = (np.where(self.present, self.versions, none) for none in (-(1 << 62), 1 << 62))
-        return np.asarray(least.min(axis=0) < largest.max(axis=0), np.bool_)
-
-
-@dataclass(frozen=True)
-class Choice:
-    """The likeliest truth of each differing sample, shape (differing samples,).
-
-    Args:
-        truth: the capture whose value it is; the number of captures where it is nobody's.
-        lead: over any other value, in nats.
-        lost: which captures lost the sample, shape (captures, differing samples).
-    """
-
-    truth: Int64s
-    lead: Float64s
-    lost: Bools
 
 
 def likeliest_truths(windows: Sequence[Window]) -> list[Choice]:
@@ -121,7 +69,7 @@ class _Track:
             return
         self._states = distinct_states(versions[:, at], present[:, at])
         self._starts, self._sizes = rows_at(at)
-        self._links = _Links(window, at, self._states.lost, marks.mean, marks.held)
+        self._links = Links(window, at, self._states.lost, marks.mean, marks.held)
         self._unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
         self._may_be_kept = present[:, at] & ~explained[:, at]
 
@@ -192,71 +140,3 @@ def _choose(totals: Float64s, states: States) -> Choice:
     return Choice(
         states.captures[best, samples], others - totals[best, samples], states.lost[:, best, samples]
     )
-
-
-class _Links:
-    """What it costs to go from one differing sample to the next one, by the rule of concealment.
-
-    A sample that is a mean and not held needs a good one behind it, and before it where several are held throughout.
-    One that is held and no mean goes on where it is held up to a mean: what follows is lost too, even if it happens to
-    equal the tape's.
-    """
-
-    def __init__(self, window: Window, at: Int64s, lost: Bools, mean: Bools, held: Bools) -> None:
-        """Take a window and its differing samples.
-
-        Args:
-            window: all captures.
-            at: positions of the differing samples.
-            lost: which captures lost each of them in each state, shape (captures, states, samples).
-            mean: whether a sample is a mean, shape (captures, samples of the window).
-            held: whether it is its predecessor again, same shape.
-        """
-        behind = np.minimum(at + 1, mean.shape[1] - 1)
-        self._at = at
-        self._lost = lost
-        only_mean, only_held = (mean & ~held)[:, at], (held & ~mean)[:, at]
-        several = np.array([machine.several for machine in window.machines])[:, None]
-        behind_good = only_mean & (several == THROUGHOUT)
-        self._single = only_mean & (several != LINE) | np.roll(behind_good, -1, axis=1)
-        self._only_held = only_held & (several == UP_TO_MEAN)
-        self._goes_on = (mean | held)[:, behind]
-        # Where several are held throughout, and one is a mean, one that is held and is the last had another before it.
-        singles = np.array([machine.single for machine in window.machines])[:, None]
-        last_held = only_held & (several == THROUGHOUT) & (singles == MEAN) & ~self._goes_on
-        self._had_another = np.roll(last_held, -1, axis=1)
-        self._arbitrary = window.bits * np.log(2.0)
-
-    def between(self, spread: Float64s) -> Float64s:
-        """Return the cost of each pair of states of a sample and the next, shape (states, states, samples)."""
-        count, size = self._lost.shape[1:]
-        torn = np.zeros((count, count, size), np.uint16)
-        broken = np.zeros(torn.shape)
-        for lost, single, another, held, price in zip(
-            self._lost,
-            self._single,
-            self._had_another,
-            self._only_held,
-            self._breaking(spread, slice(None)),
-            strict=True,
-        ):
-            behind = np.roll(lost, -1, axis=1)
-            torn += (lost & single)[:, None] & behind
-            torn += ~lost[:, None] & (behind & another)
-            broken += np.where(lost & held, price, 0.0)[:, None] * ~behind
-        return np.asarray(self._arbitrary * torn + broken, np.float64)
-
-    def at_ends(self, spread: Float64s, starts: Int64s, sizes: Int64s) -> Float64s:
-        """Return what the end of its row costs each state of a row's last sample, shape (states, samples)."""
-        cost = np.zeros(self._lost.shape[1:])
-        last = starts + sizes - 1
-        last = last[np.append(np.diff(self._at) > 1, [True])[last]]
-        ended = self._lost[:, :, last] & self._only_held[:, None, last]
-        prices = self._breaking(spread, last)
-        cost[:, last] = summed(np.where(*one, 0.0) for one in zip(ended, prices, strict=True))
-        return cost
-
-    def _breaking(self, spread: Float64s, which: Int64s | slice) -> Float64s:
-        """Return what it costs each capture to stop holding behind some samples: less where it may go on by chance."""
-        chance = np.maximum(np.log(2 * spread[self._at[which]]), 0.0)
-        return np.where(self._goes_on[:, which], chance, BROKEN_HOLD_COST)
