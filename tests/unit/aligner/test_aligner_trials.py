@@ -32,10 +32,10 @@ TRIALS = (
 def test_every_sample_that_can_be_told_comes_back(character: str, passes: int, seed: int) -> None:
     """No sample that some pass has right is delivered wrong without a word, and every pass lies exactly.
 
-    A single one that looks as if both had lost it may stay open, and be listed.
+    One or two that look as if all had lost them may stay open, and be listed.
     """
     outcome = run_trial(make_trial(seed, character=character, passes=passes))
     assert outcome.right > 1_000_000
     assert (outcome.unlisted, outcome.inexact) == (0, 0), outcome.places
-    assert outcome.wrong <= 1, outcome.places
+    assert outcome.wrong <= 2, outcome.places
     assert outcome.slips_found == outcome.slips_put
