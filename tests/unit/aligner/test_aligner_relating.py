@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +16,8 @@ from assembler.importer import CoarseSlip, Position
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from assembler.aligner.place.slips.surplus import Slipped
 
 SECOND = 48_000
@@ -210,11 +213,25 @@ def test_several_slips_in_a_mute_look_like_one_of_a_series() -> None:
     assert [one.is_sure for one in own] == [True] * 3
 
 
+def test_a_slip_at_the_pace_of_a_series_is_no_other_passs() -> None:
+    """The sound says of one of four that it is the reference's, which is believed where their intervals are uneven."""
+    told: list[Slipped | None] = ["probe", "reference", "probe", "probe"]
+    log = Position("mtc", 0.0, 20.0, ())
+    assert reference_slips(log, {"A2": _in_series(told, (60_000, 120_000, 180_000, 240_000))}, SECOND) == []
+    uneven = _in_series(told, (60_000, 150_000, 180_000, 240_000))
+    assert len(reference_slips(log, {"A2": uneven}, SECOND)) == 1
+
+
 def _slips_of(told: list[Slipped | None]) -> list[OwnSlip]:
+    relation = _in_series(told, [60_000 * (n + 1) for n in range(len(told))])
+    return probe_slips(Position("mtc", 0.0, 20.0, ()), relation, (), (), 48_000)
+
+
+def _in_series(told: Sequence[Slipped | None], places: Sequence[int]) -> Relation:
+    """Return how a pass lies against another one where one of them loses a sample at each of some places."""
     whose: list[Slipped | None] = [None, *told]
     stretches = tuple(
-        RelativeStretch(60_000 * n, 60_000 * (n + 1), -n, (60_000 * n, 60_000 * n), slipped)
-        for n, slipped in enumerate(whose)
+        RelativeStretch(start, end, -n, (start, start), slipped)
+        for n, ((start, end), slipped) in enumerate(zip(pairwise((0, *places, 300_000)), whose, strict=True))
     )
-    relation = Relation(stretches, 1.0, 10, 10, (0, 300_000))
-    return probe_slips(Position("mtc", 0.0, 20.0, ()), relation, (), (), 48_000)
+    return Relation(stretches, 1.0, 10, 10, (0, 300_000))

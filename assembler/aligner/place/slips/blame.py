@@ -168,19 +168,29 @@ def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
         )
         for a, b in pairwise(relation.stretches)
     ]
-    return [replace(slip, slipped=slip.slipped or _slipped_in_series(slip, slips)) for slip in slips]
+    return [replace(slip, slipped=_slipped_in_series(slip, slips) or slip.slipped) for slip in slips]
 
 
 def _slipped_in_series(slip: _RelativeSlip, slips: Sequence[_RelativeSlip]) -> Slipped | None:
     """Return who slipped by as much again and again, where nobody else did: clocks that drift apart do.
 
-    Where one of the passes is muted several such slips look like one.
+    Where one of the passes is muted several such slips look like one. A machine that holds what it can't read makes a
+    sample stand twice where the other pass lost one: at the pace of the series that is no other one's slip.
     """
-    known = [other for other in slips if other.slipped is not None]
+    known = [other for other in slips if other is not slip and other.slipped is not None]
     step = min((abs(other.change) for other in known), default=0)
-    alike = [other.slipped for other in known if other.change * slip.change > 0 and abs(other.change) == step]
-    is_series = len(alike) >= SERIES_SLIPS and len(set(alike)) == 1 and slip.change % step == 0
-    return alike[0] if is_series else None
+    alike = [other for other in known if other.change * slip.change > 0 and abs(other.change) == step]
+    told = {other.slipped for other in alike}
+    if len(alike) < SERIES_SLIPS or len(told) != 1 or slip.change % step:
+        return None
+    return told.pop() if slip.slipped is None or _keeps_pace(slip, alike) else None
+
+
+def _keeps_pace(slip: _RelativeSlip, series: Sequence[_RelativeSlip]) -> bool:
+    """Return whether slips come at even intervals with one more among them."""
+    places = sorted(other.at_reference for other in (*series, slip))
+    paces = [behind - before for before, behind in pairwise(places)]
+    return max(paces) - min(paces) < ANCHOR_SAMPLES
 
 
 def _seen_slips(relations: Mapping[str, Relation | None]) -> list[list[tuple[str, _RelativeSlip]]]:
