@@ -15,7 +15,7 @@ from assembler.aligner.compare.limits import (
     LIKENESS_SAMPLES,
 )
 from assembler.aligner.compare.notes.track import Shared, TrackBlock
-from assembler.aligner.concealment.marks import tally_machines
+from assembler.aligner.concealment.marks import may_be_concealed, tally_machines
 from assembler.aligner.concealment.rows import Row, rows_of_means
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
@@ -61,7 +61,7 @@ def note_block(
     seen = {i: read[i] for i in present}
     held = {i: glance.samples for i, glance in seen.items()}
     cut = {glance: glance.samples[LINE_SAMPLES:-LINE_SAMPLES] for glance in seen.values()}
-    _note_differences({i: cut[glance] for i, glance in seen.items()}, present, low, notes)
+    _note_differences({i: cut[glance] for i, glance in seen.items()}, present, low, step, notes)
     notes.machines.update(_machines(held, present, low - LINE_SAMPLES, step))
     scanned = {glance: _held_ranges(glance, low - LINE_SAMPLES, step) for glance in cut}
     for index, glance in seen.items():
@@ -111,13 +111,13 @@ def _pairs(
 
 
 def _note_differences(
-    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, notes: TrackBlock
+    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, step: int, notes: TrackBlock
 ) -> None:
     masks: dict[tuple[int, int], Bools] = {}
     found: dict[object, tuple[Shared, Bools | None]] = {}
     for first, second, both, which in _pairs(held, covered):
         if which not in found:
-            found[which] = _compared(held[first], held[second], both, low)
+            found[which] = _compared(held[first], held[second], both, low, step)
         notes.pairs[first, second], mask = found[which]
         if mask is not None:
             masks[first, second] = mask
@@ -135,7 +135,9 @@ def _note_differences(
         _note_votes(inside, shared, low + start, notes)
 
 
-def _compared(first: Int32s, second: Int32s, both: Sequence[Range], low: int) -> tuple[Shared, Bools | None]:
+def _compared(
+    first: Int32s, second: Int32s, both: Sequence[Range], low: int, step: int
+) -> tuple[Shared, Bools | None]:
     """Return what two passes share of a block, and where they differ; None where they do not."""
     whole = first.size // LIKENESS_SAMPLES * LIKENESS_SAMPLES
     telling = far_apart(first[:whole].reshape(-1, LIKENESS_SAMPLES), LEAST_TELLING)
@@ -148,9 +150,24 @@ def _compared(first: Int32s, second: Int32s, both: Sequence[Range], low: int) ->
     mask = np.zeros(first.size, np.bool_)
     for part in parts:
         np.not_equal(first[part], second[part], out=mask[part])
-    telling &= ~mask[:whole].reshape(-1, LIKENESS_SAMPLES).any(axis=1)
+    odd = mask & ~_lost_in_one(first, second, mask, step)
+    telling &= ~odd[:whole].reshape(-1, LIKENESS_SAMPLES).any(axis=1)
     largest = int(np.abs(first[mask].astype(np.int64) - second[mask]).max())
     return Shared(total(both), compared, int(telling.sum()), int(mask.sum()), largest), mask
+
+
+def _lost_in_one(first: Int32s, second: Int32s, differs: Bools, step: int) -> Bools:
+    """Return which differing samples one of two passes may have lost, where their sound tells that from its own.
+
+    Sound so slow that half of what is the same looks lost as well tells nothing.
+    """
+    at = np.flatnonzero(differs[2:-2]) + 2
+    alike = np.flatnonzero(~differs[2:-2]) + 2
+    found = np.zeros(differs.size, np.bool_)
+    wide = first.astype(np.int64), second.astype(np.int64)
+    if alike.size and 2 * np.count_nonzero(may_be_concealed(wide[0], alike, step)) <= alike.size:
+        found[at] = np.logical_or(*(may_be_concealed(own, at, step) for own in wide))
+    return found
 
 
 def _covering(ranges: Sequence[Range], low: int, size: int) -> Bools:

@@ -141,7 +141,7 @@ def tally_machines(
     """
     wide = {index: samples.astype(np.int64) for index, samples in held.items()}
     looks = {
-        index: present[index][at] & _may_be_concealed(samples, at, step) for index, samples in wide.items()
+        index: present[index][at] & may_be_concealed(samples, at, step) for index, samples in wide.items()
     }
     tallies = {}
     for index, samples in wide.items():
@@ -150,7 +150,7 @@ def tally_machines(
     return tallies
 
 
-def _may_be_concealed(samples: Int64s, at: Int64s, step: int) -> Bools:
+def may_be_concealed(samples: Int64s, at: Int64s, step: int) -> Bools:
     """Return which samples of a capture lie within a step of their neighbours' mean, or hold the one before."""
     bend = samples[at - 1] + samples[at + 1] - 2 * samples[at]
     return np.asarray((np.abs(bend) <= step) | (samples[at] == samples[at - 1]), np.bool_)
