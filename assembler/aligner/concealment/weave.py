@@ -5,12 +5,14 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
+from functools import reduce
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assembler.aligner.records.findings import Lost, Woven
-from assembler.aligner.records.ranges import common, merged, ranges_of
+from assembler.aligner.records.ranges import common, merged, range_around, ranges_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -37,29 +39,34 @@ def weave(comparison: Comparison, lost: Sequence[LostSamples], flaws: Sequence[F
         one.name: merged((f.start, f.end) for f in flaws if f.pass_name == one.name and f.kind != MEANS)
         for one in passes
     }
-    places = None
-    for one in passes:
-        places = flawed[one.name] if places is None else common(places, flawed[one.name])
-    if not places:
-        return []
-    covered: list[Range] | None = None
-    for one in passes:
-        own = merged(one.covered(track))
-        covered = own if covered is None else common(covered, own)
-    wanted = common(places, covered or [])
+    wanted = _flawed_in_all({one.name: merged(one.covered(track)) for one in passes}, flawed)
     woven: list[Woven] = []
     for stretch in lost:
         start, end = stretch.place
-        if not (inside := common(wanted, [stretch.place])):
+        inside = [(part, names) for place, names in wanted for part in common([place], [stretch.place])]
+        if not inside:
             continue
         masks = dict(zip(comparison.names, stretch.masks(), strict=True))
         for name, places_of in wholly.items():
             for low, high in common(places_of, [(start, end)]):
                 masks[name][low - start : high - start] = True
-        for low, high in inside:
-            part = {name: mask[low - start : high - start] for name, mask in masks.items()}
-            woven += _stretches(track, part, low)
+        for (low, high), names in inside:
+            woven += _stretches(track, {name: masks[name][low - start : high - start] for name in names}, low)
     return woven
+
+
+def _flawed_in_all(
+    covered: Mapping[str, Sequence[Range]], flawed: Mapping[str, Sequence[Range]]
+) -> list[tuple[Range, tuple[str, ...]]]:
+    """Return where several passes hold samples and each of these is flawed, with their names."""
+    edges = sorted({edge for ranges in covered.values() for place in ranges for edge in place})
+    found = []
+    for piece in pairwise(edges):
+        names = tuple(name for name, ranges in covered.items() if range_around(ranges, piece))
+        if len(names) > 1:
+            places = reduce(common, (flawed[name] for name in names), [piece])
+            found += [(place, names) for place in places]
+    return found
 
 
 def _stretches(track: int, lost: Mapping[str, Bools], at: int) -> list[Woven]:
