@@ -39,7 +39,8 @@ class Settled:
 
     Args:
         settled: where concealment explains the difference and one truth leads, shape (samples,).
-        open: where it explains the difference, and no truth leads or none of the captures has it.
+        open: where it explains the difference, and no truth leads or none of the captures has it; and where all have
+            likely lost the same.
         taken: index of the capture whose value is likeliest, shape (samples,).
         lost: which captures lost a sample that is settled or open, shape (captures, samples).
         lead: how far the likeliest truth leads any other value, in nats, shape (samples,).
@@ -97,8 +98,8 @@ def _settled(window: Window, choice: Choice) -> Settled:
     told = np.where(_told_before(versions), 0.0, surprise)
     # What is not as concealment leaves it may be any value.
     odd = np.where((lost & ~levels & ~(surprise > 0)).any(axis=0), window.bits * np.log(2.0), 0.0)
-    accepted = _accepted(differs, odd, told)
-    accepted = np.asarray(accepted & ~levels.any(axis=0))[at]
+    explained = np.asarray(_accepted(differs, odd, told) & ~levels.any(axis=0), np.bool_)
+    accepted = explained[at]
     leads = choice.lead >= DECIDED_NATS
     has_truth = choice.truth < captures
     said.settled[at] = accepted & leads & has_truth
@@ -106,7 +107,19 @@ def _settled(window: Window, choice: Choice) -> Settled:
     said.taken[at] = np.where(has_truth, choice.truth, 0)
     lost &= said.settled | said.open
     said.lead[at] = choice.lead
-    return replace(said, lost=lost, surprise=np.where(lost, surprise, 0.0))
+    # Between what is explained all captures may have lost the same samples.
+    in_all = choice.lost_in_all & _between(explained)
+    said.open[in_all] = True
+    surprise = np.where(lost, surprise, 0.0)
+    return replace(said, lost=lost | (in_all & window.present), surprise=surprise)
+
+
+def _between(explained: Bools) -> Bools:
+    """Return the samples from the first to the last of each patch of some."""
+    inside = np.zeros(explained.size, np.bool_)
+    for start, end in ranges_of(explained, bridge=PATCH_BRIDGE):
+        inside[start:end] = True
+    return inside
 
 
 def _surprise(window: Window, lost: Bools, still: Bools) -> Float64s:

@@ -9,6 +9,7 @@ Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions co
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -37,10 +38,14 @@ def likeliest_truths(windows: Sequence[Window]) -> list[Choice]:
         windows: of the tracks of a tape, all of one stretch.
     """
     tracks = [_Track(window) for window in windows]
+    shares: Sequence[Mapping[Pair, Float64s]] = []
     for _ in range(ROUNDS):
-        for one, shares in zip(tracks, shares_of([one.counted() for one in tracks]), strict=True):
-            one.choose(shares)
-    return [one.choice for one in tracks]
+        shares = shares_of([one.counted() for one in tracks])
+        for one, own in zip(tracks, shares, strict=True):
+            one.choose(own)
+    return [
+        replace(one.choice, lost_in_all=one.lost_in_all(own)) for one, own in zip(tracks, shares, strict=True)
+    ]
 
 
 class _Track:
@@ -51,12 +56,14 @@ class _Track:
         self.window = window
         versions, present, marks = window.versions, window.present, window.marks
         explained = marks.mean | marks.held
+        self._looks_lost = (explained | ~present).all(axis=0)
         self._usual = ~window.differing
         self._sound = _first_truth(versions, present, explained)
         self._telling = telling(self._sound, self._usual, window.step)
         self._likely_lost = (window.differing & explained & present) * self._telling
         self._at = at = np.flatnonzero(window.differing)
-        self.choice = Choice(at, np.zeros(at.size), np.zeros((len(versions), at.size), np.bool_))
+        none = np.zeros(versions.shape, np.bool_)
+        self.choice = Choice(at, np.zeros(at.size), none[:, at], none[0])
         self._alike = {
             (one, other): window.differing
             & (versions[one] == versions[other])
@@ -86,6 +93,16 @@ class _Track:
                 for (one, other), alike in self._alike.items()
             },
         }
+
+    def lost_in_all(self, shares: Mapping[Pair, Float64s]) -> Bools:
+        """Return which samples are likely lost in all captures that are there, though these agree."""
+        lost = np.ones(self._sound.size)
+        for name, here in zip(self.window.names, self.window.present, strict=True):
+            lost *= np.where(here, shares[name, name], 1.0)
+        # If one was kept, it is by chance what concealment makes of its neighbours.
+        is_likely = lost > (1 - lost) * (1 - self._telling)
+        several = np.count_nonzero(self.window.present, axis=0) > 1
+        return np.asarray(self._looks_lost & ~self.window.differing & is_likely & several, np.bool_)
 
     def _share_at(self, number: int, shares: Mapping[Pair, Float64s]) -> Float64s:
         """Return how likely a capture lost each differing sample, if the first one that has the same value lost it."""
@@ -138,5 +155,8 @@ def _choose(totals: Float64s, states: States) -> Choice:
     is_same = states.values == states.values[best, samples]
     others = np.where(is_same, np.inf, totals).min(axis=0)
     return Choice(
-        states.captures[best, samples], others - totals[best, samples], states.lost[:, best, samples]
+        states.captures[best, samples],
+        others - totals[best, samples],
+        states.lost[:, best, samples],
+        np.zeros(0, np.bool_),
     )
