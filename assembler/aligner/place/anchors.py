@@ -7,7 +7,7 @@ Anchors stand all over an overlap. Positions are samples of the two passes thems
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import groupby
+from itertools import groupby, pairwise
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
@@ -89,6 +89,24 @@ def find_anchors(
         if anchor is not None:
             found.append(anchor)
     return found, asked
+
+
+def find_closer(reference: TrackReader, probe: TrackReader, runs: Sequence[Sequence[Anchor]]) -> list[Anchor]:
+    """Return anchors close together between runs whose shifts differ by more than a sample.
+
+    Slips that lie closer to each other than anchors stand look like one, by as much as all of them.
+    """
+    found = []
+    for before, behind in pairwise(runs):
+        last, change = before[-1], behind[0].shift - before[-1].shift
+        if not 1 < abs(change) <= ANCHOR_SAMPLES:
+            continue
+        for at in range(last.at + ANCHOR_SAMPLES, behind[0].at - ANCHOR_SAMPLES + 1, ANCHOR_SAMPLES):
+            samples = read_all(probe, at, ANCHOR_SAMPLES)
+            anchor = _search(reference, samples, at, last.shift + change // 2, abs(change), last.shift)
+            if anchor is not None:
+                found.append(anchor)
+    return found
 
 
 def _sounding(probe: TrackReader, first: int, behind: int) -> tuple[int, list[Int32s], int] | None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.anchors import Anchor, find_anchors, steady_runs
+from assembler.aligner.place.anchors import Anchor, find_anchors, find_closer, steady_runs
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
 )
@@ -89,6 +89,8 @@ def relate(
     runs = steady_runs(reference, probe, anchors)
     if not runs:
         return None
+    if closer := find_closer(reference, probe, runs):
+        runs = steady_runs(reference, probe, sorted([*anchors, *closer], key=lambda one: one.at))
     stretches = _between_borders(reference, probe, runs, overlap)
     share = median([anchor.identical for anchor in anchors])
     proved = runs[0][0].at, runs[-1][-1].at + ANCHOR_SAMPLES

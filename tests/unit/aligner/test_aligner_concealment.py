@@ -24,11 +24,19 @@ from assembler.aligner.concealment.marks import (
     tally_machine,
     tally_machines,
 )
+from assembler.aligner.concealment.reel import Comparison, LostSamples
 from assembler.aligner.concealment.rows import rows_of_means
 from assembler.aligner.concealment.settle import settle
 from assembler.aligner.concealment.truth import path
 from assembler.aligner.concealment.truth.path import least_totals
+from assembler.aligner.concealment.truth.shares import Counted, shares_of
 from assembler.aligner.concealment.truth.window import Window
+from assembler.aligner.concealment.weave import weave
+from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import map_with_slips
+from scripts.bench.trial_sessions import ArrayAudio
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Int64s
@@ -276,3 +284,76 @@ def test_the_edge_of_a_square_wave_is_sound_and_a_mean_between_its_levels_a_loss
     (said,) = settle([_window(tape, other)])
     assert said.settled[edges].all()
     assert (said.taken[edges] == 0).all()
+
+
+def _counted(*lost: Bools) -> list[dict[tuple[str, str], Counted]]:
+    """Return what is counted of a pass "A" on several tracks that tell all."""
+    return [{("A", "A"): Counted(own.astype(np.float64), np.ones(own.size))} for own in lost]
+
+
+def test_losses_are_counted_on_all_tracks_whose_parities_are_matched() -> None:
+    """Of one track the odd samples are lost, of another the even ones: each is told by the other, at the right ones."""
+    odd, even, nothing = (np.zeros(4096, np.bool_) for _ in range(3))
+    odd[1001:3000:2], even[1000:2999:2] = True, True
+    first, second = (one["A", "A"] for one in shares_of(_counted(odd, even)))
+    for share, lost, kept in ((first, odd, even), (second, even, odd)):
+        assert share[lost].min() > 0.9
+        assert share[kept].max() < 0.05
+    halved, other = (one["A", "A"] for one in shares_of(_counted(odd, nothing)))
+    assert np.array_equal(halved, other)
+    assert 0.4 < halved[1501] < 0.6
+
+
+def test_a_soft_track_is_settled_by_what_a_loud_one_lost() -> None:
+    """Most of its samples are means by nature, so that alone it says little. All tracks lie in the same sweeps."""
+    rng = np.random.default_rng(7)
+    soft = np.asarray(np.rint(rng.normal(0, 0.8, LENGTH)), np.int64)
+    first, second = _strewn(rng, 0.9), _strewn(rng, 0.2)
+    windows = [_window(*(_concealed(tape, own) for own in (first, second))) for tape in (_sound(2), soft)]
+    versions, differs = windows[1].versions, windows[1].differing
+    wrong = []
+    for said in (settle(windows[1:])[0], settle(windows)[1]):
+        taken = np.where(said.settled & differs, versions[said.taken, np.arange(LENGTH)], soft)
+        wrong.append(np.count_nonzero(taken != soft))
+    assert wrong[1] < 0.5 * wrong[0], wrong
+
+
+def test_what_two_captures_lost_alike_is_open_between_what_they_lost_apart() -> None:
+    """Both lost many odd samples of a patch, each its own ones: where they agree on a mean nobody has the tape's."""
+    tape, rng = _sound(4), np.random.default_rng(8)
+    first, second = _strewn(rng, 0.8), _strewn(rng, 0.5)
+    (said,) = settle([_window(_concealed(tape, first), _concealed(tape, second))])
+    alike = first & second & (_concealed(tape, first) != tape)
+    assert np.mean(said.open[alike]) > 0.9
+    assert np.mean(said.lost[:, alike]) > 0.9
+    assert np.mean(said.open[~first & ~second]) < 0.02
+
+
+def _strewn(rng: np.random.Generator, share: float) -> Bools:
+    """Return such a share of the odd samples of a patch."""
+    lost = np.zeros(LENGTH, np.bool_)
+    lost[2001:6001:2] = rng.random(2000) < share
+    return lost
+
+
+@pytest.mark.parametrize("third", [False, True])
+def test_two_passes_are_woven_whatever_a_third_one_holds_elsewhere(*, third: bool) -> None:
+    """Each lost other samples of a patch; a short retake that begins in the middle of it has lost what the first has."""
+    tape = np.asarray(_sound(1), np.int32)
+    names = ["A1", "A2", "A3"][: 2 + third]
+    passes = [
+        PlacedPass(name, ArrayAudio(tape[None]), (map_with_slips(LENGTH - start, start, ()),))
+        for name, start in zip(names, (0, 0, 4000), strict=False)
+    ]
+    odd, even = np.zeros(LENGTH, np.bool_), np.zeros(LENGTH, np.bool_)
+    odd[3001:5000:2], even[3000:4999:2] = True, True
+    comparison = Comparison(passes, 0, 1, 16, [Machine()] * len(names), [(3000, 5000)])
+    masks = np.stack([odd, even, odd])[: len(names)]
+    lost = [LostSamples((0, LENGTH), np.packbits(masks, axis=1))]
+    because = Because(Rule.CONCEALED, 40.0)
+    flaws = [FoundFlaw(name, 0, "means", 3000, 5000, because=because) for name in names]
+    woven = weave(comparison, lost, flaws)
+    assert sum(one.end - one.start for one in woven) == 2000
+    assert {tuple(own.pass_name for own in one.lost) for one in woven} == (
+        {("A1", "A2"), ("A1", "A2", "A3")} if third else {("A1", "A2")}
+    )

@@ -171,6 +171,19 @@ def test_a_second_slip_close_behind_the_first_is_seen_in_strewn_losses() -> None
     assert [one.shift for one in relation.stretches] == [0, 512, 511]
 
 
+def test_slips_closer_together_than_anchors_are_seen_each() -> None:
+    """A sample is lost twice, 16 000 samples apart; anchors stand 24 000 apart."""
+    tape = make_tape("dense", 16, 300_000, np.random.default_rng(33))
+    probe = ArrayAudio(
+        np.concatenate((tape[:, :102_000], tape[:, 102_001:118_000], tape[:, 118_001:]), axis=1)
+    )
+    relation = relate(ArrayAudio(tape), probe, lambda _: 0, (0, 299_000), 2_000)
+    assert relation is not None
+    assert [one.shift for one in relation.stretches] == [0, 1, 2]
+    assert abs(relation.stretches[1].start - 102_000) <= 8
+    assert abs(relation.stretches[2].start - 117_999) <= 8
+
+
 def test_a_series_of_slips_settles_whose_one_more_is() -> None:
     """Clocks that drift apart: three of four slips are told by the sound, all of one pass and by as much."""
     told: list[Slipped | None] = [None, "probe", "probe", "probe"]
