@@ -319,14 +319,14 @@ def test_a_soft_track_is_settled_by_what_a_loud_one_lost() -> None:
 
 
 def test_what_two_captures_lost_alike_is_open_between_what_they_lost_apart() -> None:
-    """Both lost many odd samples of a patch, each its own ones: where they agree on a mean nobody has the tape's."""
+    """Both lost many odd samples of a patch, each its own ones: a few of those that agree tell that nobody has them."""
     tape, rng = _sound(4), np.random.default_rng(8)
     first, second = _strewn(rng, 0.8), _strewn(rng, 0.5)
     (said,) = settle([_window(_concealed(tape, first), _concealed(tape, second))])
     alike = first & second & (_concealed(tape, first) != tape)
-    assert np.mean(said.open[alike]) > 0.9
-    assert np.mean(said.lost[:, alike]) > 0.9
-    assert np.mean(said.open[~first & ~second]) < 0.02
+    assert np.mean(said.open[alike]) > 0.03
+    assert said.lost[:, alike & said.open].all()
+    assert np.mean(said.open[~first & ~second]) < 0.003
 
 
 def _strewn(rng: np.random.Generator, share: float) -> Bools:
@@ -338,7 +338,7 @@ def _strewn(rng: np.random.Generator, share: float) -> Bools:
 
 @pytest.mark.parametrize("third", [False, True])
 def test_two_passes_are_woven_whatever_a_third_one_holds_elsewhere(*, third: bool) -> None:
-    """Each lost other samples of a patch; a short retake that begins in the middle of it has lost what the first has."""
+    """Each lost other samples of a patch; a short retake, begun in the middle of it, has lost what the first has."""
     tape = np.asarray(_sound(1), np.int32)
     names = ["A1", "A2", "A3"][: 2 + third]
     passes = [
