@@ -95,16 +95,12 @@ def compare_reel(
     of_each = [notes[track] for track in tracks]
     heard_each = list(executor.map(heard_through, repeat(passes), tracks, of_each, repeat(step)))
     heard_as = dict(zip(tracks, heard_each, strict=True))
-    of_track = (
-        [one[0] for one in heard_each],
-        tracks,
-        [one[1] for one in heard_each],
-        repeat(step),
-        repeat(full_scale),
-    )
-    comparisons = [comparison_of(*one, machines) for one in zip(*of_track, strict=False)]
+    heard_passes, own_notes = [one[0] for one in heard_each], [one[1] for one in heard_each]
+    of_track = zip(heard_passes, tracks, own_notes, strict=True)
+    comparisons = [comparison_of(*one, step, full_scale, machines) for one in of_track]
     hidden = concealed(comparisons, executor)
-    results = list(executor.map(weigh_track, *of_track, comparisons, hidden))
+    weighed = heard_passes, own_notes, repeat(full_scale), comparisons, hidden
+    results = list(executor.map(weigh_track, *weighed))
     results = [believed(r, heard_as[t][2]) for t, r in zip(tracks, results, strict=True)]
     findings = _gathered(passes, notes, results)
     witnesses = frozenset((name, track) for track, (_, _, names) in heard_as.items() for name in names)

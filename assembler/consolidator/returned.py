@@ -126,9 +126,8 @@ class _Listener:
         if end <= begin:
             return ""
         if self._sound is None:
-            raw = self._files.enter_context(
-                self._path.open("rb", buffering=0)
-            )  # libsndfile takes no name of any bytes
+            # By name libsndfile opens no file in a folder whose name is no UTF-8.
+            raw = self._files.enter_context(self._path.open("rb", buffering=0))
             self._sound = self._files.enter_context(open_sound(raw.fileno(), self._shape.frames))
         own = unpack_samples(data[begin * width - first : end * width - first], bits) << (32 - bits)
         self._sound.seek(begin)

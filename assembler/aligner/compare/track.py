@@ -61,9 +61,7 @@ class Weighed:
 
 def weigh_track(
     passes: Sequence[PlacedPass],
-    track: int,
     notes: TrackNotes,
-    step: int,
     full_scale: int,
     comparison: Comparison,
     hidden: Concealed,
@@ -72,13 +70,12 @@ def weigh_track(
 
     Args:
         passes: in the order of trust.
-        track: from 0 in tape order.
         notes: of that track.
-        step: one step of the tape's word length, in sample values.
         full_scale: largest positive sample value.
         comparison: of the passes that hold the same numbers.
         hidden: what concealment explains of their differences.
     """
+    track, step = comparison.track, comparison.step
     notes = _left(notes, hidden.left, comparison.differing)
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []

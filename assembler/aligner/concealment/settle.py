@@ -73,10 +73,10 @@ def settle(windows: Sequence[Window]) -> list[Settled]:
     Args:
         windows: of the tracks of a tape, all of one stretch.
     """
-    return [_settled(*one) for one in zip(windows, likeliest_truths(windows), strict=True)]
+    return [_settled(window, *one) for window, one in zip(windows, likeliest_truths(windows), strict=True)]
 
 
-def _settled(window: Window, choice: Choice) -> Settled:
+def _settled(window: Window, choice: Choice, lost_in_all: Bools) -> Settled:
     versions, differs = window.versions, window.differing
     at = np.flatnonzero(differs)
     captures, size = versions.shape
@@ -108,7 +108,7 @@ def _settled(window: Window, choice: Choice) -> Settled:
     lost &= said.settled | said.open
     said.lead[at] = choice.lead
     # Between what is explained all captures may have lost the same samples.
-    in_all = choice.lost_in_all & _between(explained)
+    in_all = lost_in_all & _between(explained)
     said.open[in_all] = True
     surprise = np.where(lost, surprise, 0.0)
     return replace(said, lost=lost | (in_all & window.present), surprise=surprise)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.findings import Lost, Woven
+from assembler.aligner.records.findings import Lost, Woven, flawed_ranges
 from assembler.aligner.records.ranges import common, merged, range_around, ranges_of
 
 if TYPE_CHECKING:
@@ -34,16 +34,16 @@ def weave(comparison: Comparison, lost: Sequence[LostSamples], flaws: Sequence[F
         flaws: of the track, all kinds.
     """
     passes, track = comparison.passes, comparison.track
-    flawed = {one.name: merged((f.start, f.end) for f in flaws if f.pass_name == one.name) for one in passes}
-    wholly = {
-        one.name: merged((f.start, f.end) for f in flaws if f.pass_name == one.name and f.kind != MEANS)
-        for one in passes
-    }
+    flawed = {one.name: flawed_ranges(flaws, one.name) for one in passes}
+    gone = [flaw for flaw in flaws if flaw.kind != MEANS]
+    wholly = {one.name: flawed_ranges(gone, one.name) for one in passes}
     wanted = _flawed_in_all({one.name: merged(one.covered(track)) for one in passes}, flawed)
     woven: list[Woven] = []
     for stretch in lost:
         start, end = stretch.place
-        inside = [(part, names) for place, names in wanted for part in common([place], [stretch.place])]
+        inside = [
+            (part, names) for names, places in wanted.items() for part in common(places, [(start, end)])
+        ]
         if not inside:
             continue
         masks = dict(zip(comparison.names, stretch.masks(), strict=True))
@@ -57,15 +57,15 @@ def weave(comparison: Comparison, lost: Sequence[LostSamples], flaws: Sequence[F
 
 def _flawed_in_all(
     covered: Mapping[str, Sequence[Range]], flawed: Mapping[str, Sequence[Range]]
-) -> list[tuple[Range, tuple[str, ...]]]:
-    """Return where several passes hold samples and each of these is flawed, with their names."""
+) -> dict[tuple[str, ...], list[Range]]:
+    """Return where several passes, by their names, hold samples and each of these is flawed."""
     edges = sorted({edge for ranges in covered.values() for place in ranges for edge in place})
-    found = []
+    found: dict[tuple[str, ...], list[Range]] = {}
     for piece in pairwise(edges):
         names = tuple(name for name, ranges in covered.items() if range_around(ranges, piece))
         if len(names) > 1:
             places = reduce(common, (flawed[name] for name in names), [piece])
-            found += [(place, names) for place in places]
+            found.setdefault(names, []).extend(places)
     return found
 
 

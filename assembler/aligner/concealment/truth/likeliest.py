@@ -9,7 +9,6 @@ Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions co
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -31,8 +30,10 @@ if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
 
 
-def likeliest_truths(windows: Sequence[Window]) -> list[Choice]:
+def likeliest_truths(windows: Sequence[Window]) -> list[tuple[Choice, Bools]]:
     """Return the likeliest truth of each differing sample, each round by what the last one showed of losses nearby.
+
+    Beside it stand the samples that all captures of the track have likely lost, though they agree, shape (samples,).
 
     Args:
         windows: of the tracks of a tape, all of one stretch.
@@ -43,9 +44,7 @@ def likeliest_truths(windows: Sequence[Window]) -> list[Choice]:
         shares = shares_of([one.counted() for one in tracks])
         for one, own in zip(tracks, shares, strict=True):
             one.choose(own)
-    return [
-        replace(one.choice, lost_in_all=one.lost_in_all(own)) for one, own in zip(tracks, shares, strict=True)
-    ]
+    return [(one.choice, one.lost_in_all(own)) for one, own in zip(tracks, shares, strict=True)]
 
 
 class _Track:
@@ -62,8 +61,7 @@ class _Track:
         self._telling = telling(self._sound, self._usual, window.step)
         self._likely_lost = (window.differing & explained & present) * self._telling
         self._at = at = np.flatnonzero(window.differing)
-        none = np.zeros(versions.shape, np.bool_)
-        self.choice = Choice(at, np.zeros(at.size), none[:, at], none[0])
+        self.choice = Choice(at, np.zeros(at.size), np.zeros((len(versions), at.size), np.bool_))
         self._alike = {
             (one, other): window.differing
             & (versions[one] == versions[other])
@@ -158,5 +156,4 @@ def _choose(totals: Float64s, states: States) -> Choice:
         states.captures[best, samples],
         others - totals[best, samples],
         states.lost[:, best, samples],
-        np.zeros(0, np.bool_),
     )

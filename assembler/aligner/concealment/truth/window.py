@@ -58,16 +58,14 @@ class Window:
 
 @dataclass(frozen=True)
 class Choice:
-    """The likeliest truth of each differing sample, shape (differing samples,), and what is lost without a difference.
+    """The likeliest truth of each differing sample, shape (differing samples,).
 
     Args:
         truth: the capture whose value it is; the number of captures where it is nobody's.
         lead: over any other value, in nats.
         lost: which captures lost the sample, shape (captures, differing samples).
-        lost_in_all: which of all samples are likely lost though all captures agree, shape (samples,).
     """
 
     truth: Int64s
     lead: Float64s
     lost: Bools
-    lost_in_all: Bools
