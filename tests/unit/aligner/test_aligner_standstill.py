@@ -115,6 +115,17 @@ def test_what_cuts_all_tracks_out_needs_no_witness_unless_it_comes_as_music_does
         assert len(_stops(own)) == count
 
 
+def test_a_pass_that_holds_what_it_can_read_bears_witness_of_mutes() -> None:
+    """Alone they come as a band stops; another pass has one sample in twelve there, each held up to the next one."""
+    tape = _tracks(2)
+    muted, held = [own.copy() for own in tape], [own[np.arange(LENGTH) // 12 * 12] for own in tape]
+    for start in range(2000, 22_000, 4100):
+        for own in muted:
+            own[start : start + 700] = 0
+    assert _stops(muted) == []
+    assert len([one for one in _stops(muted, held) if one[0] == 0]) == 5
+
+
 def test_a_soft_track_that_rests_beside_a_stop_hides_only_what_a_band_may_play() -> None:
     """A track of a few steps is zero for a while beside each stop: at the pace of a drum it is a stop all the same."""
     for starts, count in (([9000], 0), (range(6000, 14_000, 1600), 5)):
