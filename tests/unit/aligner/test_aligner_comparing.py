@@ -155,6 +155,15 @@ def test_passes_that_differ_everywhere_are_unlike() -> None:
     assert findings.largest_difference["P1", "P2"] == 1
 
 
+def test_a_pass_that_lost_every_other_sample_all_along_is_not_unlike() -> None:
+    """No short stretch is the same in both, but all that differs stands as concealment leaves it."""
+    lost = TAPE.copy()
+    lost[:, 1:-1:2] = (TAPE[:, :-2:2].astype(np.int64) + TAPE[:, 2::2]) >> 1
+    findings = _compare(lost, TAPE)
+    assert findings.unlike == {}
+    assert {flaw.pass_name for flaw in findings.flaws} == {"P1"}
+
+
 def _compare_slipped(slipped: Int32s, slip: Slip, other: Int32s) -> ReelFindings:
     maps = map_with_slips(slipped.shape[1], ORIGIN, (slip,)), map_with_slips(other.shape[1], ORIGIN, ())
     placed = [
