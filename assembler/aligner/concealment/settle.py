@@ -20,6 +20,7 @@ from assembler.aligner.concealment.limits import (
     LEAST_SURPRISE,
     LONGEST_HOLD,
     PATCH_BRIDGE,
+    PRIOR_LOST,
 )
 from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, rows_of
 from assembler.aligner.concealment.truth.bends import rate_nearby
@@ -93,9 +94,11 @@ def _settled(window: Window, choice: Choice, lost_in_all: Bools) -> Settled:
     lost = np.zeros((captures, size), np.bool_)
     lost[:, at] = choice.lost
     still = np.diff(versions, axis=1, prepend=versions[:, :1] - 1) == 0
-    levels = lost & _long_levels(still)
+    levels = _long_levels(lost, still)
     surprise = np.where(levels, 0.0, _surprise(window, lost, still))
     told = np.where(_told_before(versions), 0.0, surprise)
+    # Where all tracks together show losses nearby one more is likely.
+    told[:, at] += np.where(told[:, at] > 0, np.log(np.maximum(choice.share / PRIOR_LOST, 1.0)), 0.0)
     # What is not as concealment leaves it may be any value.
     odd = np.where((lost & ~levels & ~(surprise > 0)).any(axis=0), window.bits * np.log(2.0), 0.0)
     explained = np.asarray(_accepted(differs, odd, told) & ~levels.any(axis=0), np.bool_)
@@ -192,12 +195,16 @@ def _bearing_out(said: Float64s) -> Bools:
     return found
 
 
-def _long_levels(still: Bools) -> Bools:
-    """Return where a capture holds a level for longer than strewn losses last: a flaw of its own, for other rules."""
+def _long_levels(lost: Bools, still: Bools) -> Bools:
+    """Return where a capture holds a level for longer than strewn losses last: a flaw of its own, for other rules.
+
+    A level may be the sound's own for as long, and hold a few lost samples at its end.
+    """
     found = np.zeros(still.shape, np.bool_)
-    for own, level in zip(found, still, strict=True):
+    for own, level, gone in zip(found, still, lost, strict=True):
         for start, end in ranges_of(level, least=LONGEST_HOLD + 1):
-            own[start:end] = True
+            if np.count_nonzero(gone[start:end]) > LONGEST_HOLD:
+                own[start:end] = gone[start:end]
     return found
 
 

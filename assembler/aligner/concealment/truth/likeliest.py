@@ -61,7 +61,8 @@ class _Track:
         self._telling = telling(self._sound, self._usual, window.step)
         self._likely_lost = (window.differing & explained & present) * self._telling
         self._at = at = np.flatnonzero(window.differing)
-        self.choice = Choice(at, np.zeros(at.size), np.zeros((len(versions), at.size), np.bool_))
+        none = np.zeros((len(versions), at.size))
+        self.choice = Choice(at, np.zeros(at.size), none > 0, none)
         self._alike = {
             (one, other): window.differing
             & (versions[one] == versions[other])
@@ -130,7 +131,9 @@ class _Track:
         costs += summed(np.where(*one) for one in zip(states.lost, losing, keeping, strict=True))
         costs += self._links.at_ends(spread, starts, sizes)
         totals = least_totals(costs, self._links.between(spread), bends.costs, starts, sizes)
-        self.choice = _choose(totals, states)
+        self.choice = _choose(
+            totals, states, np.stack([shares[name, name][at] for name in self.window.names])
+        )
         self._sound = self._sound.copy()
         known = self.choice.truth < captures
         self._sound[at[known]] = self.window.versions[self.choice.truth[known], at[known]]
@@ -146,7 +149,7 @@ def _first_truth(versions: Int64s, present: Bools, explained: Bools) -> Float64s
     return np.asarray(versions[best, np.arange(versions.shape[1])], np.float64)
 
 
-def _choose(totals: Float64s, states: States) -> Choice:
+def _choose(totals: Float64s, states: States, share: Float64s) -> Choice:
     """Return the cheapest state of each sample, and how far it leads any that takes another value."""
     samples = np.arange(totals.shape[1])
     best = totals.argmin(axis=0)
@@ -156,4 +159,5 @@ def _choose(totals: Float64s, states: States) -> Choice:
         states.captures[best, samples],
         others - totals[best, samples],
         states.lost[:, best, samples],
+        share,
     )
