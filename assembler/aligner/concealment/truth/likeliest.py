@@ -61,8 +61,7 @@ class _Track:
         self._telling = telling(self._sound, self._usual, window.step)
         self._likely_lost = (window.differing & explained & present) * self._telling
         self._at = at = np.flatnonzero(window.differing)
-        none = np.zeros((len(versions), at.size))
-        self.choice = Choice(at, np.zeros(at.size), none > 0, none)
+        self.choice = Choice(at, np.zeros(at.size), np.zeros((len(versions), at.size), np.bool_))
         self._alike = {
             (one, other): window.differing
             & (versions[one] == versions[other])
@@ -77,6 +76,10 @@ class _Track:
         self._starts, self._sizes = rows_at(at)
         self._links = Links(window, at, self._states.lost, marks.mean, marks.held)
         self._unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
+        # What is told once of several captures has to be what concealment makes in each of them.
+        for (one, other), alike in self._alike.items():
+            own = self._unexplained[[one, other]]
+            self._unexplained[one] = np.where(alike[at], own.max(axis=0), own[0])
         self._may_be_kept = present[:, at] & ~explained[:, at]
 
     def counted(self) -> dict[Pair, Counted]:
@@ -131,9 +134,7 @@ class _Track:
         costs += summed(np.where(*one) for one in zip(states.lost, losing, keeping, strict=True))
         costs += self._links.at_ends(spread, starts, sizes)
         totals = least_totals(costs, self._links.between(spread), bends.costs, starts, sizes)
-        self.choice = _choose(
-            totals, states, np.stack([shares[name, name][at] for name in self.window.names])
-        )
+        self.choice = _choose(totals, states)
         self._sound = self._sound.copy()
         known = self.choice.truth < captures
         self._sound[at[known]] = self.window.versions[self.choice.truth[known], at[known]]
@@ -149,7 +150,7 @@ def _first_truth(versions: Int64s, present: Bools, explained: Bools) -> Float64s
     return np.asarray(versions[best, np.arange(versions.shape[1])], np.float64)
 
 
-def _choose(totals: Float64s, states: States, share: Float64s) -> Choice:
+def _choose(totals: Float64s, states: States) -> Choice:
     """Return the cheapest state of each sample, and how far it leads any that takes another value."""
     samples = np.arange(totals.shape[1])
     best = totals.argmin(axis=0)
@@ -159,5 +160,4 @@ def _choose(totals: Float64s, states: States, share: Float64s) -> Choice:
         states.captures[best, samples],
         others - totals[best, samples],
         states.lost[:, best, samples],
-        share,
     )

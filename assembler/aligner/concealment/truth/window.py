@@ -64,10 +64,8 @@ class Choice:
         truth: the capture whose value it is; the number of captures where it is nobody's.
         lead: over any other value, in nats.
         lost: which captures lost the sample, shape (captures, differing samples).
-        share: of the samples nearby that each capture lost, on all tracks together, same shape.
     """
 
     truth: Int64s
     lead: Float64s
     lost: Bools
-    share: Float64s
