@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from assembler.consolidator import SessionResult
     from assembler.known import Known
     from assembler.notes import Note
-    from assembler.publication import Publication
+    from assembler.publishing.publication import Publication
 
 MOST_FORETOLD = 3
 """Notes told before a set is written; all of them are listed after it."""
