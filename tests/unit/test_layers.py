@@ -116,7 +116,9 @@ MAKING = {"O_CREAT", "O_WRONLY", "O_RDWR", "mkstemp", "mkdtemp", "write_text", "
 def writes(node: ast.AST) -> bool:
     """Return whether an expression opens a file for writing."""
     if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "open":
-        modes = [one.value for one in node.args if isinstance(one, ast.Constant) and isinstance(one.value, str)]
+        modes = [
+            one.value for one in node.args if isinstance(one, ast.Constant) and isinstance(one.value, str)
+        ]
         return any(mode[:1] in "wxa" for mode in modes)
     return isinstance(node, ast.Attribute) and node.attr in MAKING
 
