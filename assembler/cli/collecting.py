@@ -20,7 +20,7 @@ from assembler.collection import (
     sums_lines,
 )
 from assembler.errors import PublishError
-from assembler.states import share_words
+from assembler.verdict.states import share_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

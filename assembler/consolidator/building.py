@@ -45,8 +45,8 @@ if TYPE_CHECKING:
     from assembler.importer import ImportedSession
     from assembler.inputs import AnyPath, InputFile
     from assembler.known import Known
-    from assembler.notes import Note
     from assembler.record.recorded.whole import RecordedSet
+    from assembler.verdict.notes import Note
 
     PageMaker = Callable[[RecordedSet], bytes]
 
