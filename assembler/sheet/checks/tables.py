@@ -9,20 +9,20 @@ from __future__ import annotations
 import os.path
 from typing import TYPE_CHECKING
 
+from assembler.sheet.checks.labels import is_after, label_fault
+from assembler.sheet.checks.named import known, listed
+from assembler.sheet.checks.stretches import contradictions, stretch_problems
 from assembler.sheet.faults import Problem
-from assembler.sheet.labels import is_after, label_fault
-from assembler.sheet.model import INSIDE
-from assembler.sheet.stretch_checks import contradictions, stretch_problems
-from assembler.sheet.tables import known, listed
-from assembler.sheet.texts import shown
+from assembler.sheet.model.tables import INSIDE
+from assembler.sheet.model.values import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from pathlib import Path
 
-    from assembler.sheet.model import Pass
-    from assembler.sheet.places import KeyPath
-    from assembler.sheet.tables import Known, Tables
+    from assembler.sheet.checks.named import Known, Tables
+    from assembler.sheet.model.tables import Pass
+    from assembler.sheet.text.places import KeyPath
 
 
 def check_tables(tables: Tables, places: Mapping[KeyPath, int]) -> Iterator[Problem]:

@@ -8,7 +8,7 @@ from typing import Annotated, TypeAlias
 
 from pydantic import Field, PlainValidator
 
-from assembler.sheet.texts import Name, Record, Text, plain_text, refusal
+from assembler.sheet.model.values import Name, Record, Text, plain_text, refusal
 
 FadeMs: TypeAlias = Annotated[float, Field(ge=0, le=10_000)]
 

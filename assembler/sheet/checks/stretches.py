@@ -5,18 +5,18 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from assembler.sheet.checks.labels import stretch_frames
+from assembler.sheet.checks.named import listed
 from assembler.sheet.faults import Problem
-from assembler.sheet.labels import stretch_frames
-from assembler.sheet.stretches import Accepted, Punch
-from assembler.sheet.tables import listed
-from assembler.sheet.texts import shown
+from assembler.sheet.model.stretches import Accepted, Punch
+from assembler.sheet.model.values import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from assembler.sheet.places import KeyPath
-    from assembler.sheet.stretches import ReelStretch
-    from assembler.sheet.tables import Known, Tables
+    from assembler.sheet.checks.named import Known, Tables
+    from assembler.sheet.model.stretches import ReelStretch
+    from assembler.sheet.text.places import KeyPath
 
 
 def stretch_problems(tables: Tables, known: Known) -> Iterator[Problem]:

@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from itertools import islice
 from typing import TYPE_CHECKING
 
-from assembler.sheet.texts import shown
+from assembler.sheet.model.values import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
 
-    from assembler.sheet.model import Pass, Reel, Session
-    from assembler.sheet.stretches import Accepted, Punch, ReelStretch, Unrecorded
+    from assembler.sheet.model.stretches import Accepted, Punch, ReelStretch, Unrecorded
+    from assembler.sheet.model.tables import Pass, Reel, Session
 
 
 @dataclass(frozen=True)

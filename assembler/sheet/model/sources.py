@@ -4,7 +4,7 @@
 from collections.abc import Mapping
 from typing import Final, Literal, TypeAlias
 
-from assembler.sheet.texts import Record, plain_text, refusal, shown, shown_key
+from assembler.sheet.model.values import Record, plain_text, refusal, shown, shown_key
 
 TimecodeKind: TypeAlias = Literal["default", "log", "ltc", "ltc_track", "start", "bext", "audio"]
 

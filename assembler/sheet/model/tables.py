@@ -18,9 +18,9 @@ from typing import Annotated, Final, Literal, TypeAlias
 
 from pydantic import AfterValidator, BeforeValidator, Field, PlainValidator
 
-from assembler.sheet.sources import TIMECODE_ALLOWED, TimecodeSource, read_timecode
-from assembler.sheet.stretches import Accepted, FadeMs, Punch, Unrecorded
-from assembler.sheet.texts import Name, Record, Text, plain_text, refusal, shown_key
+from assembler.sheet.model.sources import TIMECODE_ALLOWED, TimecodeSource, read_timecode
+from assembler.sheet.model.stretches import Accepted, FadeMs, Punch, Unrecorded
+from assembler.sheet.model.values import Name, Record, Text, plain_text, refusal, shown_key
 
 FrameRateName: TypeAlias = Literal["24", "25", "29.97", "29.97df", "30"]
 Checksum: TypeAlias = Literal["sha256", "sha512", "md5"]
