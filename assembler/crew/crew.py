@@ -23,7 +23,7 @@ from pathlib import Path
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
-from assembler.crew.serving import DONE, ENDING, SHARE, serve
+from assembler.crew.serving import DONE, HELD, SHARE, serve
 from assembler.errors import WorkerError
 
 if TYPE_CHECKING:
@@ -116,20 +116,25 @@ class Crew(Executor):
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """End the workers: by an error at once, else when all tasks are done."""
-        if error is not None:
+        try:
+            if error is not None:
+                self._kill()
+            self.shutdown(cancel_futures=error is not None)
+        except BaseException:
+            # Interrupted while the last tasks were waited for: the system would wait for them at this process's end.
             self._kill()
-        self.shutdown(cancel_futures=error is not None)
+            raise
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:  # noqa: FBT001, FBT002 - as Executor has it
         """Let all workers end."""
         if self._threads is not None:
             self._threads.shutdown(wait, cancel_futures=cancel_futures)
             if wait:
-                # All are let go before any is waited for: a worker holds on to what there was when it was forked.
+                # All are let go before any is waited for: they end side by side.
                 for worker in self._workers:
                     worker.dismiss()
                 for worker in self._workers:
-                    worker.process.join()
+                    worker.wait()
 
     def _drive(self, work: partial[_Result], heard: Advance | None) -> _Result:
         """Have this thread's own worker do a task."""
@@ -152,7 +157,7 @@ class Crew(Executor):
         if self._workers or not _has_one_thread():
             return
         # A signal that strikes between the fork and the worker's own care is the starter's, and comes after.
-        held = signal.pthread_sigmask(signal.SIG_BLOCK, ENDING)
+        held = signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
         try:
             for _ in range(self.jobs):
                 self._workers.append(_Worker(get_context("fork"), self._workers))
@@ -161,10 +166,15 @@ class Crew(Executor):
         self._waiting = list(self._workers)
 
     def _kill(self) -> None:
-        with self._lock:
-            self._is_ending = True
-            for worker in self._workers:
-                worker.process.kill()
+        # A second interrupt would leave some alive, in whose tasks nobody could interrupt them.
+        held = signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
+        try:
+            with self._lock:
+                self._is_ending = True
+                for worker in self._workers:
+                    worker.process.kill()
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, held)
 
 
 def _has_one_thread() -> bool:
@@ -207,18 +217,17 @@ class _Worker:
 
     def __init__(self, context: Any, others: Sequence[_Worker] | None = None) -> None:  # noqa: ANN401 - its classes have no common names
         """Start a process; of one that is forked from this one: beside which others."""
-        self.connection, theirs = context.Pipe()
-        # A copy of this side's end would keep its worker waiting when this side has closed it.
-        copied = [] if others is None else [self.connection, *(one.connection for one in others)]
-        self.process = context.Process(target=serve, args=(theirs, copied), daemon=True)
         try:
-            self.process.start()
+            self.connection, theirs = context.Pipe()
+            with theirs:
+                # With a copy of this side's end a worker would not see that this side is gone.
+                copied = [] if others is None else [self.connection, *(one.connection for one in others)]
+                self.process = context.Process(target=serve, args=(theirs, copied), daemon=True)
+                self.process.start()
         except (OSError, EOFError) as error:
             raise WorkerError(
                 f"no worker process can be started: {str(error) or 'the system ended it'}; --jobs 1 needs none"
             ) from error
-        finally:
-            theirs.close()
 
     def do(self, work: partial[Any], heard: Advance | None) -> Any:  # noqa: ANN401 - whatever the task gives
         """Have a task done and return what came of it."""
@@ -236,7 +245,13 @@ class _Worker:
         raise value
 
     def dismiss(self) -> None:
-        """Let the process end."""
+        """Let the process end, unless it has."""
+        with suppress(OSError):
+            self.connection.send(None)
+
+    def wait(self) -> None:
+        """Wait for the end of the process."""
+        self.process.join()
         self.connection.close()
 
     def _end(self) -> str:
