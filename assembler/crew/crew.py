@@ -16,14 +16,14 @@ import os
 import signal
 import threading
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
-from contextlib import suppress
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
-from assembler.crew.serving import DONE, HELD, SHARE, serve
+from assembler.crew.serving import HELD
+from assembler.crew.worker import Worker
 from assembler.errors import WorkerError
 
 if TYPE_CHECKING:
@@ -55,8 +55,8 @@ class Crew(Executor):
 
     def __init__(self, jobs: int, modules: Sequence[str] = ()) -> None:
         self.jobs = jobs
-        self._workers: list[_Worker] = []
-        self._waiting: list[_Worker] = []
+        self._workers: list[Worker] = []
+        self._waiting: list[Worker] = []
         self._own = threading.local()
         self._lock = threading.Lock()
         self._is_ending = False
@@ -138,7 +138,7 @@ class Crew(Executor):
 
     def _drive(self, work: partial[_Result], heard: Advance | None) -> _Result:
         """Have this thread's own worker do a task."""
-        worker: _Worker | None = getattr(self._own, "worker", None)
+        worker: Worker | None = getattr(self._own, "worker", None)
         if worker is None:
             with self._lock:
                 if self._is_ending:
@@ -146,7 +146,7 @@ class Crew(Executor):
                 if self._waiting:
                     worker = self._waiting.pop()
                 else:
-                    worker = _Worker(self._context)
+                    worker = Worker(self._context)
                     self._workers.append(worker)
                 self._own.worker = worker
         result: _Result = worker.do(work, heard)
@@ -160,7 +160,7 @@ class Crew(Executor):
         held = signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
         try:
             for _ in range(self.jobs):
-                self._workers.append(_Worker(get_context("fork"), self._workers))
+                self._workers.append(Worker(get_context("fork"), self._workers))
         finally:
             signal.pthread_sigmask(signal.SIG_SETMASK, held)
         self._waiting = list(self._workers)
@@ -210,58 +210,3 @@ def _awaited(
         shares[number] = 1.0 if share is None else share
         advance(sum(shares) / len(shares))
     return [future.result() for future in futures]
-
-
-class _Worker:
-    """A worker process, as the thread that drives it sees it."""
-
-    def __init__(self, context: Any, others: Sequence[_Worker] | None = None) -> None:  # noqa: ANN401 - its classes have no common names
-        """Start a process; of one that is forked from this one: beside which others."""
-        try:
-            self.connection, theirs = context.Pipe()
-            with theirs:
-                # With a copy of this side's end a worker would not see that this side is gone.
-                copied = [] if others is None else [self.connection, *(one.connection for one in others)]
-                self.process = context.Process(target=serve, args=(theirs, copied), daemon=True)
-                self.process.start()
-        except (OSError, EOFError) as error:
-            raise WorkerError(
-                f"no worker process can be started: {str(error) or 'the system ended it'}; --jobs 1 needs none"
-            ) from error
-
-    def do(self, work: partial[Any], heard: Advance | None) -> Any:  # noqa: ANN401 - whatever the task gives
-        """Have a task done and return what came of it."""
-        try:
-            self.connection.send((work, heard is not None))
-            kind, value = self.connection.recv()
-            while kind == SHARE:
-                if heard is not None:
-                    heard(value)
-                kind, value = self.connection.recv()
-        except (EOFError, ConnectionError) as error:
-            raise WorkerError(self._end()) from error
-        if kind == DONE:
-            return value
-        raise value
-
-    def dismiss(self) -> None:
-        """Let the process end, unless it has."""
-        with suppress(OSError):
-            self.connection.send(None)
-
-    def wait(self) -> None:
-        """Wait for the end of the process."""
-        self.process.join()
-        self.connection.close()
-
-    def _end(self) -> str:
-        """Return in words how the process ended."""
-        with suppress(OSError):
-            self.process.join(1)
-        code = self.process.exitcode
-        how = (
-            f"was killed by signal {-code}"
-            if code is not None and code < 0
-            else "ended before its work was done"
-        )
-        return f"a worker process {how}, as happens where memory runs out"
