@@ -28,7 +28,7 @@ from assembler.record.recorded.reading import read_unwritten
 from assembler.record.values import SOFTWARE
 from assembler.retakes import find_retakes
 from assembler.sheet import load_sheet
-from assembler.states import shares_of, worst_of
+from assembler.verdict.states import shares_of, worst_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

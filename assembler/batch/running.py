@@ -25,8 +25,8 @@ from assembler.collection import (
     has_ledger,
     read_collection,
 )
-from assembler.consolidator.disk import size_words
 from assembler.errors import PublishError
+from assembler.publishing.disk import size_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence

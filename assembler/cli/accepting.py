@@ -12,8 +12,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from assembler.aligner import Edit
-    from assembler.notes import Note
     from assembler.sheet import Sheet
+    from assembler.verdict.notes import Note
 
 Place = tuple[str, int, int, tuple[int, ...]]
 """Reel, timeline samples from and to, tape tracks from 0."""

@@ -20,14 +20,14 @@ from assembler.collection import (
     sums_lines,
 )
 from assembler.errors import PublishError
-from assembler.states import share_words
+from assembler.verdict.states import share_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
     from assembler.collection import Group, Row
-    from assembler.publication import Publication
+    from assembler.publishing.publication import Publication
 
 MOST_ROWS = 20
 """Sessions, and groups of one note, that are reported on the terminal; CSV, page and JSON have more."""
@@ -43,7 +43,7 @@ def run_collection(
     for path in (csv_file, page):
         if path is not None and os.path.lexists(path):  # before either is written
             raise PublishError(f"{path} exists already; choose another name")
-    from assembler.consolidator.publishing import publish_text
+    from assembler.publishing.text import publish_text
 
     for path, what in ((csv_file, "CSV"), (page, "Page")):
         if path is not None:

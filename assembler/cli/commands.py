@@ -23,7 +23,7 @@ from assembler.cli.terminal import say
 from assembler.cli.values import GivenPath, Seconds
 from assembler.epoch import epoch_date
 from assembler.errors import AssemblerError
-from assembler.publication import Publication
+from assembler.publishing.publication import Publication
 from assembler.version import __version__
 
 if TYPE_CHECKING:

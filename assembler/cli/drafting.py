@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.known import Known
-    from assembler.publication import Publication
+    from assembler.publishing.publication import Publication
 
 
 def run_draft(
@@ -41,8 +41,8 @@ def run_draft(
 def run_grow(folder: Path, sheet: Path, *, as_json: bool, known: Known) -> Answer:
     """Add captures to a sheet, keep the old one beside it, and return what was done."""
     from assembler.cli.progress import shown_progress
-    from assembler.consolidator.replacing import replace_text
     from assembler.drafting import grow_sheet
+    from assembler.publishing.text import replace_text
 
     if sheet.is_symlink():
         # A new file in its place would end the link and leave the sheet behind it as it was.
@@ -96,7 +96,7 @@ def run_plan(
 
 
 def _publish(publication: Publication, target: Path, text: str, *, is_sound: bool) -> None:
-    from assembler.consolidator.publishing import publish_text
+    from assembler.publishing.text import publish_text
 
     publication.is_sound = is_sound
     publish_text(target, text, publication)

@@ -15,8 +15,8 @@ from assembler.cli.tables import flaw_lines, print_flaws, print_passes, print_tr
 from assembler.cli.verdicts import LISTENING, last_line, verdict_line
 from assembler.printable import printable
 from assembler.report import TextLine, group_lines, with_reason
-from assembler.states import shares_of, shares_words, worst_of
 from assembler.timecode import format_place, format_sample, frame_rate
+from assembler.verdict.states import shares_of, shares_words, worst_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
     from assembler.aligner import Edit, Uncured
     from assembler.consolidator import SessionResult, VerifyResult
-    from assembler.notes import Note
     from assembler.sheet import Sheet
+    from assembler.verdict.notes import Note
 
 MOST_LINES: Final = 20
 """Flaws, places and notes of one list on the terminal; all of them with --verbose, and in the record."""

@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.known import Known
-    from assembler.publication import Publication
+    from assembler.publishing.publication import Publication
     from assembler.sheet import Sheet
 
 
@@ -37,7 +37,7 @@ def run_retakes(
         result = check_sheet(sheet, progress=progress, known=known)
     retakes = find_retakes(result.sheet, result.edit, pre_roll_seconds=pre_roll, once=once)
     if page is not None:
-        from assembler.consolidator.publishing import publish_text
+        from assembler.publishing.text import publish_text
 
         publication.is_sound = retakes.is_done
         publish_text(page, retakes_page(retakes), publication)

@@ -17,8 +17,8 @@ if TYPE_CHECKING:
 
     from assembler.consolidator import SessionResult
     from assembler.known import Known
-    from assembler.notes import Note
-    from assembler.publication import Publication
+    from assembler.publishing.publication import Publication
+    from assembler.verdict.notes import Note
 
 MOST_FORETOLD = 3
 """Notes told before a set is written; all of them are listed after it."""

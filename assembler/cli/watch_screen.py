@@ -10,7 +10,7 @@ from rich.text import Text
 from assembler.cli.consoles import Group
 from assembler.printable import printable
 from assembler.retakes import track_numbers
-from assembler.states import State, shares_words
+from assembler.verdict.states import State, shares_words
 from assembler.watch import event_line
 
 if TYPE_CHECKING:

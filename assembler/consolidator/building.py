@@ -19,7 +19,6 @@ from assembler.consolidator.captures import (
 )
 from assembler.consolidator.checking import imported, silent, with_sheet_notes
 from assembler.consolidator.folder import SetFolder
-from assembler.consolidator.publishing import Staging, free_space_check
 from assembler.consolidator.result import SessionResult
 from assembler.consolidator.returned import ReadBack
 from assembler.consolidator.tracks import write_tracks
@@ -28,7 +27,8 @@ from assembler.crew import Crew
 from assembler.epoch import epoch_date
 from assembler.errors import PublishError
 from assembler.known import NOTHING
-from assembler.publication import Publication
+from assembler.publishing.publication import Publication
+from assembler.publishing.staging import Staging, free_space_check
 from assembler.record.joins import joins_csv
 from assembler.record.record import record_of, record_text
 from assembler.record.recorded.reading import read_record, read_unwritten
@@ -45,8 +45,8 @@ if TYPE_CHECKING:
     from assembler.importer import ImportedSession
     from assembler.inputs import AnyPath, InputFile
     from assembler.known import Known
-    from assembler.notes import Note
     from assembler.record.recorded.whole import RecordedSet
+    from assembler.verdict.notes import Note
 
     PageMaker = Callable[[RecordedSet], bytes]
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     import soundfile
 
-    from assembler.consolidator.staged import StagedFiles
+    from assembler.publishing.staged import StagedFiles
     from assembler.wave import PcmFormat
 
 DECODED: Final = 1 << 12

@@ -11,7 +11,6 @@ import numpy as np
 from assembler.consolidator.metering import TrackMeter
 from assembler.consolidator.rendering import SpanReader, TrackRenderer, sample_format
 from assembler.consolidator.returned import ReadBack, WrittenShape, read_track
-from assembler.consolidator.staged import abandon
 from assembler.consolidator.viewing import (
     Choice,
     MadeView,
@@ -21,6 +20,7 @@ from assembler.consolidator.viewing import (
     gather_views,
     track_sources,
 )
+from assembler.publishing.staged import abandon
 from assembler.record.embedded.metadata import TrackMetadata
 from assembler.record.record import levels_record
 from assembler.record.recorded.tracks import RecordedLevels
@@ -33,9 +33,9 @@ if TYPE_CHECKING:
 
     from assembler.aligner import DeliveredTrack, Edit, TrackEdit
     from assembler.arrays import Int32s
-    from assembler.consolidator.staged import StagedFiles
     from assembler.crew import Crew
     from assembler.importer import ImportedPass
+    from assembler.publishing.staged import StagedFiles
     from assembler.record.recorded.tracks import RecordedTrack
     from assembler.record.recorded.whole import RecordedSet
     from assembler.report.views import Views

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from pathlib import Path
 
-    from assembler.sheet import DraftPass
+    from assembler.drafting.found import DraftPass
     from assembler.timecode import ClockDraft
 
 WORD_LENGTH = 24

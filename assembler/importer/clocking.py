@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
-from assembler.notes import Note, NoteKind
 from assembler.timecode import format_sample, frame_rate
+from assembler.verdict.notes import Note, NoteKind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -16,9 +16,9 @@ from assembler.importer.midnight import past_midnight
 from assembler.importer.placing import find_position
 from assembler.importer.settling import settle_positions
 from assembler.known import NOTHING
-from assembler.notes import Note
 from assembler.sheet import find_audio, sheet_error
 from assembler.timecode import frame_rate
+from assembler.verdict.notes import Note
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:

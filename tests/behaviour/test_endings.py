@@ -14,8 +14,8 @@ import pytest
 
 from assembler.cli import sessions
 from assembler.cli.commands import run
-from assembler.consolidator.disk import Disk
-from assembler.consolidator.scaffold import PREFIX
+from assembler.publishing.disk import Disk
+from assembler.publishing.scaffold import PREFIX
 from tests.support.sessions import Layout, make_tape
 
 if TYPE_CHECKING:
@@ -257,7 +257,7 @@ def test_a_missing_part_is_told_before_anything_is_written(sheet: Path, tmp_path
     """
     script = (
         "import sys\n"
-        "from assembler.consolidator import scaffold\n"
+        "from assembler.publishing import scaffold\n"
         "class Missing:\n"
         "    def find_spec(self, name, *_):\n"
         "        if name.partition('.')[0] not in {*sys.stdlib_module_names, 'numpy', 'scipy'}:\n"

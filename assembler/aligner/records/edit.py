@@ -21,9 +21,9 @@ if TYPE_CHECKING:
     from assembler.aligner.records.runs import Run
     from assembler.aligner.records.timemap import TimeMap
     from assembler.importer import ImportedPass
-    from assembler.notes import Held, Note
-    from assembler.signed import Acceptance, UnrecordedStretch
-    from assembler.states import Suspect, TrackStates
+    from assembler.verdict.notes import Held, Note
+    from assembler.verdict.signed import Acceptance, UnrecordedStretch
+    from assembler.verdict.states import Suspect, TrackStates
 
 IDENTICAL = "identical"
 """Both sides are the same numbers around the join: it can't be heard because it can't be found."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.notes import Note
 from assembler.record.embedded.marking import LARGEST_CUE_SAMPLE, marked_places
 from assembler.record.embedded.metadata import (
     DESCRIPTION_LIMIT,
@@ -18,6 +17,7 @@ from assembler.record.embedded.metadata import (
     fitting_rows,
     tape,
 )
+from assembler.verdict.notes import Note
 from assembler.wave import fit_field, transliterate
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ from assembler.record.recorded.base import Count, Recorded, RecordedBecause
 from assembler.record.recorded.marked import MarkedPlace, marked_on_tracks
 from assembler.record.recorded.passes import RecordedPass
 from assembler.record.recorded.tracks import MOST_REELS, RecordedTrack
-from assembler.states import State, StateStretch, TrackStates, worst_of
+from assembler.verdict.states import State, StateStretch, TrackStates, worst_of
 
 
 class RecordedSession(Recorded):

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from assembler.cli.printing import note_lines
-from assembler.notes import Note, NoteKind
+from assembler.verdict.notes import Note, NoteKind
 
 
 def told(name: str, text: str, kind: NoteKind = "other") -> Note:

@@ -14,7 +14,7 @@ from jsonschema import Draft202012Validator
 from assembler.consolidator import build_set, check_session
 from assembler.record.record import record_text
 from assembler.record.recorded.reading import read_record
-from assembler.states import worst_of
+from assembler.verdict.states import worst_of
 from tests.support.sessions import HOUR, RATE, Layout, make_tape
 
 if TYPE_CHECKING:

@@ -11,7 +11,7 @@ import pytest
 import soundfile
 
 from assembler.consolidator.returned import WrittenShape, read_track
-from assembler.consolidator.staged import StagedFiles
+from assembler.publishing.staged import StagedFiles
 from assembler.wave import PcmFormat
 
 if TYPE_CHECKING:

@@ -1,7 +1,6 @@
 """A first session sheet, written for a person to correct.
 
-The importer looks through a folder and describes the passes it found; here that description becomes TOML with
-comments that say what to check. Whatever was guessed is marked so.
+What was found in a folder becomes TOML with comments that say what to check. Whatever was guessed is marked so.
 """
 
 from __future__ import annotations
@@ -13,10 +12,16 @@ from typing import TYPE_CHECKING, TypeVar
 
 import tomlkit
 
+from assembler.drafting.found import Draft, DraftPass, Named
+from assembler.drafting.names import (
+    names_beside,
+    split_pass_name,
+    track_name_from_file,
+    unique,
+    without_shared,
+)
 from assembler.errors import SheetError
 from assembler.printable import printable
-from assembler.sheet.found import Draft, DraftPass, Named
-from assembler.sheet.guessing import names_beside, split_pass_name, track_name_from_file, without_shared
 from assembler.sheet.names import natural_key
 from assembler.sheet.texts import without_control_characters
 
@@ -64,7 +69,7 @@ def write_draft(draft: Draft) -> str:
     reels = _reels(draft.passes)
     tracks = _tracks_of(reels, ())
     document.add("reel", _tables(_reel_table(name, found, tracks[name]) for name, found in reels.items()))
-    names = iter(_unique([each.name.strip() or "pass" for passes in reels.values() for each in passes]))
+    names = iter(unique([each.name.strip() or "pass" for passes in reels.values() for each in passes]))
     document.add(
         "pass",
         _tables(_pass_table(next(names), reel, each) for reel, found in reels.items() for each in found),
@@ -87,7 +92,7 @@ def draft_tables(passes: Sequence[DraftPass], reels: Mapping[str, Named], names:
     if new:
         document.add("reel", _tables(new))
     rows = [(reel, each) for reel, found in by_reel.items() for each in found]
-    chosen = _unique([*names, *(each.name.strip() or "pass" for _, each in rows)])[len(names) :]
+    chosen = unique([each.name.strip() or "pass" for _, each in rows], names)
     document.add("pass", _tables(_pass_table(name, *row) for name, row in zip(chosen, rows, strict=True)))
     return tomlkit.dumps(document)
 
@@ -171,7 +176,7 @@ def _track_names(found: DraftPass) -> list[str]:
             stems = without_shared(stems)
         names = [stem or name for stem, name in zip(stems, names, strict=True)]
     used = ["" if name.lower() in UNUSED_WORDS else name for name in names]
-    return _unique(used if any(used) else names)
+    return unique(used if any(used) else names)
 
 
 def _pass_table(name: str, reel: str, found: DraftPass) -> Table:
@@ -234,19 +239,6 @@ def _checked(where: str, counts: Mapping[_Value, int], unit: str) -> str:
     if len(counts) == 1:
         return f"as {where} say"
     return "CHECK: " + where + " differ: " + ", ".join(f"{value} {unit}".strip() for value in counts)
-
-
-def _unique(names: Sequence[str]) -> list[str]:
-    """The names, a number added to those that came before; "" stands for any number of unused tracks."""
-    taken, used = set(names), set[str]()
-    result = []
-    for name in names:
-        chosen, number = name, 2
-        while chosen and (chosen in used or (chosen != name and chosen in taken)):
-            chosen, number = f"{name} {number}", number + 1
-        used.add(chosen)
-        result.append(chosen)
-    return result
 
 
 def _line(text: str) -> str:

@@ -26,9 +26,9 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Self
 
-from assembler.consolidator.disk import Disk
 from assembler.errors import PublishError
-from assembler.publication import Publication
+from assembler.publishing.disk import Disk
+from assembler.publishing.publication import Publication
 
 if TYPE_CHECKING:
     from types import TracebackType

@@ -12,11 +12,12 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from assembler.consolidator.disk import Disk
-from assembler.consolidator.publishing import Staging, free_space_check, publish_text
-from assembler.consolidator.scaffold import MARK, PREFIX
 from assembler.errors import PublishError
-from assembler.publication import Publication
+from assembler.publishing.disk import Disk
+from assembler.publishing.publication import Publication
+from assembler.publishing.scaffold import MARK, PREFIX
+from assembler.publishing.staging import Staging, free_space_check
+from assembler.publishing.text import publish_text
 
 if TYPE_CHECKING:
     from _typeshed import ReadableBuffer
@@ -140,7 +141,7 @@ def test_target_that_appears_without_the_system_call(tmp_path: Path, monkeypatch
     def not_offered(source: Path, target: Path) -> None:
         raise OSError(38, "Function not implemented", str(source), None, str(target))
 
-    monkeypatch.setattr("assembler.consolidator.disk._rename_without_replacing", not_offered)
+    monkeypatch.setattr("assembler.publishing.disk._rename_without_replacing", not_offered)
     publish(tmp_path / "first")
     assert snapshot(tmp_path / "first") == FILES
     with Staging(tmp_path / "set") as staging:
@@ -245,7 +246,7 @@ def leave(target: Path) -> Path:
     """Return the folder that a run for a target leaves when it is killed: made as the run makes it."""
     program = (
         "import os, sys; from pathlib import Path\n"
-        "from assembler.consolidator.publishing import Staging\n"
+        "from assembler.publishing.staging import Staging\n"
         "with Staging(Path(sys.argv[1])) as staging:\n"
         "    staging.write_bytes('data/half', b'half')\n"
         "    print(staging.folder.parent, flush=True)\n"

@@ -8,10 +8,11 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assembler.drafting.found import Draft, DraftPass
 from assembler.errors import CaptureError, WaveError
 from assembler.importer.logs import read_log
 from assembler.inputs import InputFile, is_utf8, kind_of
-from assembler.sheet import Draft, DraftPass, natural_key, without_control_characters
+from assembler.sheet import LOG_SUFFIXES, natural_key, without_control_characters
 from assembler.sheet.near import near_words
 from assembler.wave import WaveFile
 
@@ -23,7 +24,6 @@ if TYPE_CHECKING:
     from assembler.wave import WaveInfo
 
 WAVE_SUFFIXES = (".wav", ".rf64", ".bw64")
-LOG_SUFFIXES = (".mid", ".midi", ".csv")
 LEAST_NUMBERED = 3
 """So many numbered tracks in a folder say that one without a number is none."""
 

@@ -7,17 +7,11 @@ from pathlib import Path
 
 import pytest
 
+from assembler.drafting.found import Draft, DraftPass
+from assembler.drafting.names import split_pass_name, track_name_from_file
+from assembler.drafting.writing import write_draft
 from assembler.errors import SheetError
-from assembler.sheet import (
-    Draft,
-    DraftPass,
-    Sheet,
-    TimecodeSource,
-    parse_sheet,
-    split_pass_name,
-    track_name_from_file,
-    write_draft,
-)
+from assembler.sheet import Sheet, TimecodeSource, parse_sheet
 
 
 def parsed(text: str) -> Sheet:

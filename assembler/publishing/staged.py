@@ -9,8 +9,8 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import IO, TYPE_CHECKING
 
-from assembler.consolidator.disk import Disk, failure_words
 from assembler.errors import PublishError
+from assembler.publishing.disk import Disk, failure_words
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from assembler.consolidator.replacing import replace_text
 from assembler.errors import PublishError
+from assembler.publishing.text import replace_text
 
 if TYPE_CHECKING:
     from pathlib import Path

@@ -1,4 +1,4 @@
-"""A text in the place of one that a person wrote: the old one is kept beside it."""
+"""A file of text: a new one, or one in the place of one that a person wrote, which is kept beside it."""
 
 from __future__ import annotations
 
@@ -6,14 +6,47 @@ import os
 import stat
 from typing import TYPE_CHECKING
 
-from assembler.consolidator.publishing import publish_text
 from assembler.errors import PublishError
-from assembler.publication import Publication
+from assembler.publishing.publication import Publication
+from assembler.publishing.scaffold import Scaffold
+from assembler.publishing.staging import write_failure
 
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from assembler.publishing.disk import Disk
+
 MOST_BACKUPS = 999
+
+
+def publish_text(target: Path, text: str, publication: Publication, disk: Disk | None = None) -> None:
+    """Publish one file, as a set is published: whole or not at all.
+
+    Args:
+        target: the file; it must not exist, and its folder must.
+        text: its content, written as UTF-8.
+        publication: what is reported of it.
+        disk: what makes the changes.
+
+    Raises:
+        PublishError: the target exists or cannot be written.
+    """
+    scaffold = Scaffold(target, publication, disk)
+    try:
+        with scaffold:
+            descriptor = scaffold.disk.create(scaffold.work)
+            try:
+                data = memoryview(text.encode("utf-8"))
+                while data:
+                    data = data[scaffold.disk.write(descriptor, data) :]
+            finally:
+                os.close(descriptor)
+            scaffold.disk.sync(scaffold.work)
+            scaffold.land()
+    except FileExistsError as error:
+        raise PublishError(f"{scaffold.target} exists already; choose another name") from error
+    except OSError as error:
+        raise write_failure(error, scaffold.target, scaffold) from error
 
 
 def replace_text(target: Path, before: bytes, text: str) -> Path:

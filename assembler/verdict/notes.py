@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final, Literal, TypeAlias
 
 if TYPE_CHECKING:
-    from assembler.signed import Acceptance
+    from assembler.verdict.signed import Acceptance
 
 NoteKind: TypeAlias = Literal[
     "relabelled",

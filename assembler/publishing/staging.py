@@ -13,16 +13,16 @@ from contextlib import ExitStack
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Self
 
-from assembler.consolidator.disk import Disk, size_words
-from assembler.consolidator.scaffold import Scaffold
-from assembler.consolidator.staged import StagedFiles, abandon
 from assembler.errors import PublishError
+from assembler.publishing.disk import Disk, size_words
+from assembler.publishing.scaffold import Scaffold
+from assembler.publishing.staged import StagedFiles, abandon
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
     from types import TracebackType
 
-    from assembler.publication import Publication
+    from assembler.publishing.publication import Publication
 
 
 class Staging:
@@ -137,36 +137,6 @@ class Staging:
     def failure(self, error: OSError, path: Path) -> PublishError:
         """Return what to tell a person about an error while writing, in one line."""
         return write_failure(error, path, self._scaffold, self._needed_bytes)
-
-
-def publish_text(target: Path, text: str, publication: Publication, disk: Disk | None = None) -> None:
-    """Publish one file, as a set is published: whole or not at all.
-
-    Args:
-        target: the file; it must not exist, and its folder must.
-        text: its content, written as UTF-8.
-        publication: what is reported of it.
-        disk: what makes the changes.
-
-    Raises:
-        PublishError: the target exists or cannot be written.
-    """
-    scaffold = Scaffold(target, publication, disk)
-    try:
-        with scaffold:
-            descriptor = scaffold.disk.create(scaffold.work)
-            try:
-                data = memoryview(text.encode("utf-8"))
-                while data:
-                    data = data[scaffold.disk.write(descriptor, data) :]
-            finally:
-                os.close(descriptor)
-            scaffold.disk.sync(scaffold.work)
-            scaffold.land()
-    except FileExistsError as error:
-        raise PublishError(f"{scaffold.target} exists already; choose another name") from error
-    except OSError as error:
-        raise write_failure(error, scaffold.target, scaffold) from error
 
 
 def write_failure(

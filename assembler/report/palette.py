@@ -1,7 +1,7 @@
 """The program's own colours, all in one place: what a page writes with, passes, states, and what asks for somebody.
 
-``tests/unit/test_palette.py`` measures them: words against what they stand on, drawn shapes against the lane, and that
-passes and states are told apart by eyes that see colours differently. No pass is red, so that red stays what is open.
+``tests/unit/report/test_palette.py`` measures them: words against what they stand on, drawn shapes against the lane,
+and that passes and states are told apart by eyes that see colours differently. No pass is red: red is what is open.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
-from assembler.states import State
+from assembler.verdict.states import State
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

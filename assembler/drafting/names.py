@@ -96,17 +96,27 @@ def names_beside(names: Sequence[str], taken: Collection[str]) -> list[str]:
     """
     numbers = [int(found[1]) for name in taken if (found := _NUMBERED_TRACK.fullmatch(name))]
     is_taken = not set(names).isdisjoint(taken)
-    used = {"", *taken}
-    apart = []
+    firsts = []
     for name in names:
         number = _NUMBERED_TRACK.fullmatch(name)
-        first = f"Track {int(number[1]) + max(numbers)}" if number and numbers and is_taken else name
-        chosen, count = first, 2
-        while chosen and chosen in used:
-            chosen, count = f"{first} {count}", count + 1
+        firsts.append(f"Track {int(number[1]) + max(numbers)}" if number and numbers and is_taken else name)
+    return unique(firsts, taken)
+
+
+def unique(names: Sequence[str], taken: Collection[str] = ()) -> list[str]:
+    """Return names of which none is another's or taken: a number goes to those that come later.
+
+    A name that differs from the start keeps its own; "" stands for any number of unused tracks.
+    """
+    wanted, used = set(names), set(taken)
+    result = []
+    for name in names:
+        chosen, number = name, 2
+        while chosen and (chosen in used or (chosen != name and chosen in wanted)):
+            chosen, number = f"{name} {number}", number + 1
         used.add(chosen)
-        apart.append(chosen)
-    return apart
+        result.append(chosen)
+    return result
 
 
 def _alike(rows: Sequence[Sequence[str]]) -> int:

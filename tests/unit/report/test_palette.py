@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler import palette
+from assembler.report import palette
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
