@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner import Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
+from assembler.consolidator.bag.folder import SetFolder
 from assembler.consolidator.captures import (
     capture_files,
     check_unchanged,
@@ -18,11 +19,10 @@ from assembler.consolidator.captures import (
     watched,
 )
 from assembler.consolidator.checking import imported, silent, with_sheet_notes
-from assembler.consolidator.folder import SetFolder
+from assembler.consolidator.proof.verifying import verify_set
 from assembler.consolidator.result import SessionResult
-from assembler.consolidator.returned import ReadBack
-from assembler.consolidator.tracks import write_tracks
-from assembler.consolidator.verifying import verify_set
+from assembler.consolidator.tracks.returned import ReadBack
+from assembler.consolidator.tracks.writing import write_tracks
 from assembler.crew import Crew
 from assembler.epoch import epoch_date
 from assembler.errors import PublishError

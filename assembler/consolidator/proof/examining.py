@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 import soundfile
 
-from assembler.consolidator.rendering import sample_format
+from assembler.consolidator.tracks.rendering import sample_format
 from assembler.errors import WaveError
 from assembler.inputs import InputFile
 from assembler.record.faults import header_faults, shape_faults
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from assembler.arrays import Int32s
-    from assembler.consolidator.folder import SetFolder
+    from assembler.consolidator.bag.folder import SetFolder
     from assembler.record.recorded.tracks import RecordedTrack
     from assembler.record.recorded.whole import RecordedSet
 

@@ -19,8 +19,9 @@ from assembler.aligner import Runs, clipped, cross_fade, extent_of, triangular_d
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from assembler.aligner import Filled, Join, Span, TrackEdit
+    from assembler.aligner import DeliveredTrack, Filled, Join, Span, TrackEdit
     from assembler.arrays import Int32s, Int64s
+    from assembler.importer import ImportedPass
 
 
 class SpanReader(Protocol):
@@ -49,6 +50,19 @@ def sample_format(word_length: int, bit_depth: int) -> SampleFormat:
     20 bits in 24 keep their low bits zero, in fades too.
     """
     return SampleFormat(word_length, 16 if bit_depth == 20 and word_length == 24 else 1)
+
+
+def pass_reader(track: DeliveredTrack, passes: Sequence[ImportedPass]) -> SpanReader:
+    """Return what reads any pass's samples for one delivered track."""
+    sources = {
+        one.name: (one.audio, track.tape_tracks[one.reel]) for one in passes if one.reel in track.tape_tracks
+    }
+
+    def read(pass_name: str, start: int, count: int) -> Int32s:
+        audio, tape_track = sources[pass_name]
+        return audio.read(tape_track, start, count)
+
+    return read
 
 
 class TrackRenderer:

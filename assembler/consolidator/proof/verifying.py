@@ -12,9 +12,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.consolidator.bag import check_bag
-from assembler.consolidator.examining import largest_track, track_faults, track_name
-from assembler.consolidator.folder import SetFolder
-from assembler.consolidator.proving import prove_set
+from assembler.consolidator.bag.folder import SetFolder
+from assembler.consolidator.proof.examining import largest_track, track_faults, track_name
+from assembler.consolidator.proof.proving import prove_set
 from assembler.errors import CaptureError
 from assembler.record.faults import joins_faults, record_faults, sheet_faults, timeline_faults
 from assembler.record.joins import joins_csv
@@ -25,7 +25,7 @@ from assembler.sheet.near import near_words
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping
 
-    from assembler.consolidator.returned import ReadBack
+    from assembler.consolidator.tracks.returned import ReadBack
     from assembler.inputs import AnyPath
     from assembler.record.recorded.whole import RecordedSet
 

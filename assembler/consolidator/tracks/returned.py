@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Final, Self
 
 import numpy as np
 
-from assembler.consolidator.examining import Heard, open_sound
+from assembler.consolidator.proof.examining import Heard, open_sound
 from assembler.wave import unpack_samples
 
 if TYPE_CHECKING:

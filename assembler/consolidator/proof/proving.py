@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Protocol
 import numpy as np
 
 from assembler.aligner import DeliveredTrack, Filled, Join, Runs, Span, TrackEdit
-from assembler.consolidator.examining import open_track, track_name
 from assembler.consolidator.metering import TrackMeter
-from assembler.consolidator.rendering import TrackRenderer, sample_format
+from assembler.consolidator.proof.examining import open_track, track_name
+from assembler.consolidator.tracks.rendering import TrackRenderer, sample_format
 from assembler.errors import AssemblerError, CaptureError
 from assembler.importer import PassAudio
 from assembler.inputs import InputFile
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
 
     from assembler.arrays import Int32s
-    from assembler.consolidator.folder import SetFolder
+    from assembler.consolidator.bag.folder import SetFolder
     from assembler.record.recorded.passes import RecordedPass
     from assembler.record.recorded.tracks import RecordedTrack
     from assembler.record.recorded.whole import RecordedSet
