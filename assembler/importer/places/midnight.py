@@ -11,7 +11,7 @@ from assembler.timecode import day_samples, frame_rate, label_sample
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.importer.position import Position
+    from assembler.importer.places.position import Position
     from assembler.sheet import Session
 
 

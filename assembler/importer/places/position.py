@@ -6,8 +6,46 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from assembler.timecode import frame_rate
+
 if TYPE_CHECKING:
-    from assembler.timecode import ClockFit
+    from assembler.sheet import Pass, Session
+    from assembler.timecode import ClockFit, FrameRate
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a source of timecode is asked: where it puts a pass on the timeline of a session.
+
+    Args:
+        session: for its rates.
+        one: the pass.
+        header_rate: the rate that the pass's own files are labelled with.
+        offset: samples that the reel's timecode is offset by.
+    """
+
+    session: Session
+    one: Pass
+    header_rate: int
+    offset: int
+
+    @property
+    def key(self) -> tuple[object, ...]:
+        """All that the answer rests on, but for the source."""
+        session = self.session
+        rates = session.sample_rate, session.frame_rate, session.timecode_delay_ms
+        return (*rates, self.one, self.offset, self.header_rate)
+
+    @property
+    def frame_rate(self) -> FrameRate:
+        """The session's."""
+        return frame_rate(self.session.frame_rate)
+
+    @property
+    def delay_seconds(self) -> float:
+        """By how much timecode comes late: the pass's own word, else the session's."""
+        own = self.one.timecode_delay_ms
+        return (self.session.timecode_delay_ms if own is None else own) / 1000
 
 
 @dataclass(frozen=True)

@@ -10,7 +10,7 @@ from assembler.verdict.notes import Note, NoteKind
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from assembler.importer.position import Position
+    from assembler.importer.places.position import Position
     from assembler.sheet import Session
     from assembler.timecode import ClockFit, Finding
 

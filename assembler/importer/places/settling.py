@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.importer.position import CoarseSlip, Position
+from assembler.importer.places.position import CoarseSlip, Position
 from assembler.timecode import frame_rate, settle_clocks
 
 if TYPE_CHECKING:

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.importer.settling import LoggedClock
+from assembler.importer.places.settling import LoggedClock
 from assembler.timecode import answer_count
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.importer.position import Position
+    from assembler.importer.places.position import Position
     from assembler.timecode import Count, FrameRate
 
 
