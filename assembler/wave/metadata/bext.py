@@ -14,7 +14,7 @@ from dataclasses import dataclass, field
 from decimal import ROUND_HALF_UP, Decimal
 
 from assembler.errors import WaveError
-from assembler.wave.text import is_plain, transliterate
+from assembler.wave.metadata.text import is_plain, transliterate
 
 _LAYOUT = struct.Struct(
     "<256s"  # 0    description

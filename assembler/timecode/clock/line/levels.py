@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.timecode.clock.blocks import Blocks, make_blocks
 from assembler.timecode.clock.lateness.sharing import Level, Shared, Slanted, make_level, share_lateness
-from assembler.timecode.clock.steps import Line, fit_line
+from assembler.timecode.clock.line.blocks import Blocks, make_blocks
+from assembler.timecode.clock.line.steps import Line, fit_line
 
 if TYPE_CHECKING:
     from assembler.arrays import Int64s

@@ -12,8 +12,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.errors import WaveError
-from assembler.wave.lists import join_list, split_list
-from assembler.wave.text import transliterate
+from assembler.wave.metadata.lists import join_list, split_list
+from assembler.wave.metadata.text import transliterate
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -12,15 +12,15 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.arrays import median
-from assembler.timecode.clock.centring import locate_middles
 from assembler.timecode.clock.lateness.likelihood import Lateness, log_likelihood
 from assembler.timecode.clock.lateness.onsets import locate_onsets
+from assembler.timecode.clock.line.centring import locate_middles
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from assembler.arrays import Float64s, Int64s
-    from assembler.timecode.clock.steps import Line
+    from assembler.timecode.clock.line.steps import Line
     from assembler.timecode.clock.stretches import Stretches
 
 _BLOCK_MESSAGES: Final = 60

@@ -5,8 +5,8 @@ from __future__ import annotations
 from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
-from assembler.batch.doing import do, failed_row
 from assembler.batch.orders import Done, Order
+from assembler.batch.workers.doing import do, failed_row
 from assembler.collection import read_row, row_line
 from assembler.errors import ClusterError
 from assembler.record.values import SOFTWARE

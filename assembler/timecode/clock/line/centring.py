@@ -18,7 +18,7 @@ from assembler.timecode.clock.lateness.sharing import Shared
 if TYPE_CHECKING:
     from assembler.arrays import Float64s, Int64s
     from assembler.timecode.clock.lateness.likelihood import Lateness
-    from assembler.timecode.clock.steps import Line
+    from assembler.timecode.clock.line.steps import Line
     from assembler.timecode.clock.stretches import Stretches
 
 # Points further than this many standard deviations from the middle count as if they lay there.

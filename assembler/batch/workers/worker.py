@@ -1,7 +1,7 @@
 """A worker: a process that reads one order a line, does it, and writes one row a line, until its input ends.
 
-``python -m assembler.batch.worker`` is one. It lives on its own: a batch that is gone ends it in the midst of its work,
-and what it had half done is cleared up as after an interrupt.
+``python -m assembler.batch.workers.worker`` is one. It lives on its own: a batch that is gone ends it in the midst
+of its work, and what it had half done is cleared up as after an interrupt.
 """
 
 from __future__ import annotations
@@ -13,8 +13,8 @@ import sys
 import threading
 from typing import TYPE_CHECKING, Any
 
-from assembler.batch.doing import do
 from assembler.batch.orders import Order
+from assembler.batch.workers.doing import do
 from assembler.collection import row_line
 from assembler.heap import keep_freed
 

@@ -28,7 +28,7 @@ class _Worker:
         package = Path(__file__).resolve().parents[2]
         path = os.pathsep.join(filter(None, (str(package), os.environ.get("PYTHONPATH"))))
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "assembler.batch.worker"],
+            [sys.executable, "-m", "assembler.batch.workers.worker"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             env={"OPENBLAS_NUM_THREADS": "1", **os.environ, "PYTHONPATH": path},

@@ -10,8 +10,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from assembler.errors import WaveError
-from assembler.wave.lists import join_list, split_list
-from assembler.wave.text import is_plain, transliterate
+from assembler.wave.metadata.lists import join_list, split_list
+from assembler.wave.metadata.text import is_plain, transliterate
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

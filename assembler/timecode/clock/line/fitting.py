@@ -12,7 +12,10 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from assembler.timecode.clock.blocks import (
+from assembler.timecode.clock.fits import Residuals
+from assembler.timecode.clock.lateness.box import fit_lateness
+from assembler.timecode.clock.lateness.pools import Logged
+from assembler.timecode.clock.line.blocks import (
     Blocks,
     Steps,
     can_slope,
@@ -22,12 +25,9 @@ from assembler.timecode.clock.blocks import (
     set_borders,
     sober_errors,
 )
-from assembler.timecode.clock.centring import centre_heights
-from assembler.timecode.clock.fits import Residuals
-from assembler.timecode.clock.lateness.box import fit_lateness
-from assembler.timecode.clock.lateness.pools import Logged
-from assembler.timecode.clock.levels import settle_levels
-from assembler.timecode.clock.steps import SURE_DEVIATIONS, Line, find_steps, fit_line
+from assembler.timecode.clock.line.centring import centre_heights
+from assembler.timecode.clock.line.levels import settle_levels
+from assembler.timecode.clock.line.steps import SURE_DEVIATIONS, Line, find_steps, fit_line
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

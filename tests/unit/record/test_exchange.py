@@ -12,7 +12,8 @@ import pytest
 
 from assembler.record.joins import joins_csv
 from assembler.record.recorded.reading import read_unwritten
-from assembler.record.timeline import read_timeline, timeline_of, timeline_otio
+from assembler.record.timeline.otio import read_timeline, timeline_otio
+from assembler.record.timeline.timeline import timeline_of
 
 if TYPE_CHECKING:
     from assembler.record.recorded.whole import RecordedSet

@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from assembler.record.embedded.cuts import embedding_notes
-from assembler.record.embedded.metadata import TrackMetadata, coding_history, time_reference
+from assembler.record.embedded.history import coding_history
+from assembler.record.embedded.metadata import TrackMetadata, time_reference
 from assembler.record.recorded.reading import read_unwritten
 from assembler.record.recorded.tracks import RecordedLevels
 
