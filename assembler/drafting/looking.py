@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from assembler.drafting.found import Draft, DraftPass
 from assembler.errors import CaptureError, WaveError
-from assembler.importer.logs import read_log
+from assembler.importer.places.log import read_log
 from assembler.inputs import InputFile, is_utf8, kind_of
 from assembler.sheet import LOG_SUFFIXES, natural_key, without_control_characters
 from assembler.sheet.near import near_words

@@ -22,8 +22,8 @@ from assembler.drafting.names import (
 )
 from assembler.errors import SheetError
 from assembler.printable import printable
+from assembler.sheet.model.values import without_control_characters
 from assembler.sheet.names import natural_key
-from assembler.sheet.texts import without_control_characters
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence

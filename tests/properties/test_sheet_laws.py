@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from assembler.drafting.found import Draft, DraftPass
 from assembler.drafting.writing import write_draft
 from assembler.sheet import file_name, natural_key, parse_sheet, unique_file_names
-from assembler.sheet.places import KeyPath, find_places
+from assembler.sheet.text.places import KeyPath, find_places
 
 names = (
     st.text(max_size=60)
