@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from assembler.cli.printing import note_lines
+from assembler.cli.sessions.printing import note_lines
 from assembler.verdict.notes import Note, NoteKind
 
 

@@ -1,4 +1,4 @@
-"""``assembler watch``: one calm screen on a terminal, plain lines in a pipe, JSON lines where asked for."""
+"""Captures followed: one calm screen on a terminal, plain lines in a pipe, JSON lines where asked for."""
 
 from __future__ import annotations
 
@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Final
 from rich.live import Live
 
 from assembler.cli.answer import DONE, INTERRUPTED, Answer
-from assembler.cli.consoles import PlainConsole
-from assembler.cli.loudness import Loudness, loudness
+from assembler.cli.options.loudness import Loudness, loudness
 from assembler.cli.process import give_up_output
-from assembler.cli.terminal import say, say_wrapped
-from assembler.cli.watch_screen import screen_of
+from assembler.cli.terminal.consoles import PlainConsole
+from assembler.cli.terminal.words import say, say_wrapped
+from assembler.cli.watching.screen import screen_of
 from assembler.watch import Board, Watch, event_json, event_line
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ FINISH_SECONDS: Final = 20.0
 """So long a check that runs is waited for in the end."""
 
 
-def run_watch(source: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
+def follow(source: Path, *, as_json: bool, allow_outside: bool, known: Known) -> Answer:
     """Follow captures until interrupted; what must be played again is the answer."""
     with Watch(source, allow_outside=allow_outside, known=known) as watch:
         try:

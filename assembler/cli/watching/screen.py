@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Any, Final
 from rich.table import Table
 from rich.text import Text
 
-from assembler.cli.consoles import Group
+from assembler.cli.terminal.consoles import Group
 from assembler.printable import printable
 from assembler.retakes import track_numbers
 from assembler.verdict.states import State, shares_words

@@ -4,9 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer, lines_answer, text_answer
-from assembler.cli.terminal import command_line
-from assembler.cli.verdicts import last_line
+import click
+
+from assembler.cli.answer import Answer, json_answer, lines_answer, text_answer
+from assembler.cli.options.examples import example
+from assembler.cli.options.loudness import quiet_option
+from assembler.cli.options.memory import remembering
+from assembler.cli.options.shared import PATH, json_option, outside_option
+from assembler.cli.sessions.verdicts import last_line, status_of, with_reason
+from assembler.cli.terminal.progress import shown_progress
+from assembler.cli.terminal.words import command_line
 from assembler.errors import SheetError
 
 if TYPE_CHECKING:
@@ -16,11 +23,32 @@ if TYPE_CHECKING:
     from assembler.publishing.publication import Publication
 
 
-def run_draft(
-    publication: Publication, folder: Path, output: Path | None, *, as_json: bool, known: Known
+@click.command(short_help="Write a first sheet for a folder of captures.", epilog=example("draft"))
+@click.argument("folder", type=PATH)
+@click.option("-o", "--output", type=PATH, metavar="SHEET", help="Write the sheet here; must not exist.")
+@click.option("--into", type=PATH, metavar="SHEET", help="Add captures that this sheet does not name yet.")
+@quiet_option
+@json_option
+@remembering
+@click.pass_obj
+def draft(
+    publication: Publication,
+    folder: Path,
+    output: Path | None,
+    into: Path | None,
+    *,
+    as_json: bool,
+    known: Known,
 ) -> Answer:
-    """Draft a sheet, write it where it is wanted, and return what is to be printed."""
-    from assembler.cli.progress import shown_progress
+    """Look through FOLDER for captures and write a first session sheet to correct by hand.
+
+    Without -o the sheet is printed. Its paths are relative to FOLDER: keep the sheet there. With --into a sheet that
+    stands gets new passes after those it has; nothing else in it is changed, and the old one is kept beside it.
+    """
+    if into is not None:
+        if output is not None:
+            raise click.UsageError("--into and -o are two ways; allowed: one of them")
+        return _grow(folder, into, as_json=as_json, known=known)
     from assembler.drafting import draft_sheet, place_within
 
     root = folder if output is None else output.parent
@@ -38,9 +66,8 @@ def run_draft(
     return lines_answer(*lines, f"Correct it by hand, then: {command_line('check', output)}")
 
 
-def run_grow(folder: Path, sheet: Path, *, as_json: bool, known: Known) -> Answer:
+def _grow(folder: Path, sheet: Path, *, as_json: bool, known: Known) -> Answer:
     """Add captures to a sheet, keep the old one beside it, and return what was done."""
-    from assembler.cli.progress import shown_progress
     from assembler.drafting import grow_sheet
     from assembler.publishing.text import replace_text
 
@@ -60,7 +87,15 @@ def run_grow(folder: Path, sheet: Path, *, as_json: bool, known: Known) -> Answe
     return lines_answer(*grown.told, f"Sheet written: {sheet}", f"As it was before: {backup}")
 
 
-def run_plan(
+@click.command(short_help="Write down which pass each stretch is taken from.", epilog=example("plan"))
+@click.argument("sheet", type=PATH)
+@click.option("-o", "--output", type=PATH, metavar="PLAN", help="Write the plan here; must not exist.")
+@quiet_option
+@json_option
+@outside_option
+@remembering
+@click.pass_obj
+def plan(
     publication: Publication,
     sheet: Path,
     output: Path | None,
@@ -69,23 +104,24 @@ def run_plan(
     allow_outside: bool,
     known: Known,
 ) -> Answer:
-    """Plan a session, write the plan where it is wanted, and return what is to be printed."""
+    """Align what SHEET names and write the plan of every track, to change by hand and build with.
+
+    Without -o the plan is printed.
+    """
     from assembler.aligner import write_plan
-    from assembler.cli.progress import shown_progress
-    from assembler.cli.sessions import with_reason
     from assembler.consolidator import check_session
 
     with shown_progress() as progress:
         result = check_session(sheet, allow_outside=allow_outside, progress=progress, known=known)
     text = write_plan(result.sheet, result.edit)
-    status = DONE if result.edit.is_sound else NEEDS_A_PERSON
+    status = status_of(result.edit)
     if output is not None:
         _publish(publication, output, text, is_sound=result.edit.is_sound)
     if as_json:
-        plan = None if output is None else str(output)
-        return with_reason(json_answer({"plan": plan, "text": text}, status), result)
+        written = None if output is None else str(output)
+        return with_reason(json_answer({"plan": written, "text": text}, status), result.edit)
     if output is None:
-        return with_reason(text_answer(text, status), result)
+        return with_reason(text_answer(text, status), result.edit)
     line = command_line("build", sheet, "--plan", output, "-o", sheet.parent / "set")
     return lines_answer(
         f"Plan written: {output}",

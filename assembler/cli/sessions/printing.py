@@ -8,11 +8,11 @@ from rich.padding import Padding
 from rich.text import Text
 
 from assembler.aligner import held_words
-from assembler.cli.accepting import accepted_tables
-from assembler.cli.consoles import PlainConsole
-from assembler.cli.loudness import Loudness
-from assembler.cli.tables import flaw_lines, print_flaws, print_passes, print_tracks
-from assembler.cli.verdicts import LISTENING, last_line, verdict_line
+from assembler.cli.options.loudness import Loudness
+from assembler.cli.sessions.accepting import accepted_tables
+from assembler.cli.sessions.tables import flaw_lines, print_flaws, print_passes, print_tracks
+from assembler.cli.sessions.verdicts import LISTENING, last_line, verdict_line
+from assembler.cli.terminal.consoles import PlainConsole
 from assembler.printable import printable
 from assembler.report import TextLine, group_lines, with_reason
 from assembler.timecode import format_place, format_sample, frame_rate

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from assembler.cli.terminal import say
+from assembler.cli.terminal.words import say
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -7,7 +7,7 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.cli.columns import Column, print_table
+from assembler.cli.terminal.columns import Column, print_table
 from assembler.report import outcome_words, reason_words
 from assembler.timecode import format_sample, frame_rate
 
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
     from assembler.aligner import AlignedPass, Edit, TrackEdit
-    from assembler.cli.consoles import PlainConsole
+    from assembler.cli.terminal.consoles import PlainConsole
     from assembler.consolidator import SessionResult
     from assembler.importer import Position
 

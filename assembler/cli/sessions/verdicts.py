@@ -4,6 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Final
 
+from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer
+from assembler.cli.terminal.words import say
+
 if TYPE_CHECKING:
     from assembler.aligner import Edit
 
@@ -42,3 +45,20 @@ def asking_words(edit: Edit) -> str:
         named = ", ".join(kind.replace("_", " ") for kind in kinds)
         words.append(f"{notes} note{'s' * (notes != 1)} with a question ({named})")
     return " and ".join(words)
+
+
+def status_of(edit: Edit) -> int:
+    """Return the exit status of a session."""
+    return DONE if edit.is_sound else NEEDS_A_PERSON
+
+
+def with_reason(answer: Answer, edit: Edit) -> Answer:
+    """Return an answer that also says on standard error why its status is 1."""
+    if answer.status == DONE:
+        return answer
+
+    def tell() -> None:
+        answer.tell()
+        say(last_line(edit), err=True)
+
+    return Answer(answer.status, tell)

@@ -14,7 +14,7 @@ from assembler.printable import printable
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.cli.consoles import PlainConsole
+    from assembler.cli.terminal.consoles import PlainConsole
 
 _GAP: Final = 2
 _LEAST_FOLDED: Final = 12

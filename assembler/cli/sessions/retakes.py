@@ -4,9 +4,16 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import click
+
 from assembler.cli.answer import DONE, NEEDS_A_PERSON, Answer, json_answer
-from assembler.cli.progress import shown_progress
-from assembler.cli.terminal import say, say_wrapped
+from assembler.cli.options.examples import example
+from assembler.cli.options.loudness import quiet_option
+from assembler.cli.options.memory import remembering
+from assembler.cli.options.shared import PATH, json_option, outside_option
+from assembler.cli.options.values import Seconds
+from assembler.cli.terminal.progress import shown_progress
+from assembler.cli.terminal.words import say, say_wrapped
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -17,7 +24,26 @@ if TYPE_CHECKING:
     from assembler.sheet import Sheet
 
 
-def run_retakes(
+@click.command(short_help="Report what must be played again.", epilog=example("retakes"))
+@click.argument("session", metavar="SHEET|FOLDER", type=PATH)
+@click.option(
+    "--pre-roll",
+    type=Seconds(0, 600),
+    default=5.0,
+    show_default=True,
+    metavar="SECONDS",
+    help="How long before a place to roll.",
+)
+@click.option("--once", is_flag=True, help="Ask for what only one pass has, too.")
+@click.option(
+    "--page", type=PATH, metavar="FILE", help="Write it as a page to print here, too; must not exist."
+)
+@quiet_option
+@json_option
+@outside_option
+@remembering
+@click.pass_obj
+def retakes(
     publication: Publication,
     session: Path,
     page: Path | None,
@@ -28,24 +54,27 @@ def run_retakes(
     allow_outside: bool,
     known: Known,
 ) -> Answer:
-    """Find what must be played again, write the page where it is wanted, and return what is to be printed."""
+    """List for the machine what of SHEET must be played again, from where, and whether each tape may come off.
+
+    For a FOLDER of captures a sheet is drafted in memory. Exit status 0: nothing is to be played.
+    """
     from assembler.consolidator import check_sheet
     from assembler.retakes import find_retakes, retakes_json, retakes_lines, retakes_page
 
     with shown_progress() as progress:
         sheet = _sheet_of(session, progress, allow_outside=allow_outside, known=known)
         result = check_sheet(sheet, progress=progress, known=known)
-    retakes = find_retakes(result.sheet, result.edit, pre_roll_seconds=pre_roll, once=once)
+    found = find_retakes(result.sheet, result.edit, pre_roll_seconds=pre_roll, once=once)
     if page is not None:
         from assembler.publishing.text import publish_text
 
-        publication.is_sound = retakes.is_done
-        publish_text(page, retakes_page(retakes), publication)
-    status = DONE if retakes.is_done else NEEDS_A_PERSON
+        publication.is_sound = found.is_done
+        publish_text(page, retakes_page(found), publication)
+    status = DONE if found.is_done else NEEDS_A_PERSON
     if as_json:
-        return json_answer(retakes_json(retakes), status)
+        return json_answer(retakes_json(found), status)
     told = [] if page is None else [f"Page written: {page}"]
-    lines = retakes_lines(retakes)
+    lines = retakes_lines(found)
 
     def tell() -> None:
         say_wrapped(*lines)

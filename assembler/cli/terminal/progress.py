@@ -6,8 +6,7 @@ import time
 from contextlib import contextmanager
 from typing import TYPE_CHECKING, Final
 
-from assembler.cli.consoles import PlainConsole
-from assembler.cli.loudness import Loudness, loudness
+from assembler.cli.options.loudness import Loudness, loudness
 from assembler.printable import printable
 
 if TYPE_CHECKING:
@@ -22,6 +21,8 @@ DRAWN_SECONDS: Final = 0.1
 @contextmanager
 def shown_progress() -> Iterator[Callable[[str, float], None]]:
     """Give a function that takes what is being done and the share of it that is done, and shows one bar each."""
+    from assembler.cli.terminal.consoles import PlainConsole
+
     console = PlainConsole(stderr=True)
     if not console.is_terminal or loudness() is Loudness.QUIET:
         yield lambda *_: None

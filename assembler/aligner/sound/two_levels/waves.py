@@ -23,7 +23,7 @@ from assembler.aligner.sound.limits import (
     LEAST_LAG,
     MOST_EDGES,
 )
-from assembler.aligner.sound.pulse import (
+from assembler.aligner.sound.two_levels.pulse import (
     Edges,
     Pulse,
     first_note,
