@@ -18,11 +18,16 @@ from assembler.aligner.concealment.limits import (
     DECIDED_NATS,
     LEAST_EVIDENCE,
     LEAST_SURPRISE,
-    LONGEST_HOLD,
     PATCH_BRIDGE,
 )
 from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, rows_of
-from assembler.aligner.concealment.truth.bends import rate_nearby
+from assembler.aligner.concealment.surprise import (
+    by_chance,
+    long_levels,
+    may_be_concealed,
+    still_of,
+    told_before,
+)
 from assembler.aligner.concealment.truth.likeliest import likeliest_truths
 from assembler.aligner.records.ranges import ranges_of
 
@@ -73,14 +78,13 @@ def settle(windows: Sequence[Window]) -> list[Settled]:
     Args:
         windows: of the tracks of a tape, all of one stretch.
     """
+    if not any(map(may_be_concealed, windows)):
+        return [_nothing(*window.versions.shape) for window in windows]
     return [_settled(window, *one) for window, one in zip(windows, likeliest_truths(windows), strict=True)]
 
 
-def _settled(window: Window, choice: Choice, lost_in_all: Bools) -> Settled:
-    versions, differs = window.versions, window.differing
-    at = np.flatnonzero(differs)
-    captures, size = versions.shape
-    said = Settled(
+def _nothing(captures: int, size: int) -> Settled:
+    return Settled(
         np.zeros(size, np.bool_),
         np.zeros(size, np.bool_),
         np.zeros(size, np.int64),
@@ -88,14 +92,21 @@ def _settled(window: Window, choice: Choice, lost_in_all: Bools) -> Settled:
         np.zeros(size),
         np.zeros((captures, size)),
     )
+
+
+def _settled(window: Window, choice: Choice, lost_in_all: Bools) -> Settled:
+    versions, differs = window.versions, window.differing
+    at = np.flatnonzero(differs)
+    captures, size = versions.shape
+    said = _nothing(captures, size)
     if not at.size:
         return said
     lost = np.zeros((captures, size), np.bool_)
     lost[:, at] = choice.lost
-    still = np.diff(versions, axis=1, prepend=versions[:, :1] - 1) == 0
-    levels = lost & _long_levels(still)
-    surprise = np.where(levels, 0.0, _surprise(window, lost, still))
-    told = np.where(_told_before(versions), 0.0, surprise)
+    still = still_of(versions)
+    levels = lost & long_levels(still)
+    surprise = np.where(levels, 0.0, by_chance(window, still) * _kept_to(window, lost))
+    told = np.where(told_before(versions), 0.0, surprise)
     # What is not as concealment leaves it may be any value.
     odd = np.where((lost & ~levels & ~(surprise > 0)).any(axis=0), window.bits * np.log(2.0), 0.0)
     explained = np.asarray(_accepted(differs, odd, told) & ~levels.any(axis=0), np.bool_)
@@ -114,34 +125,20 @@ def _settled(window: Window, choice: Choice, lost_in_all: Bools) -> Settled:
     return replace(said, lost=lost | (in_all & window.present), surprise=surprise)
 
 
+def _kept_to(window: Window, lost: Bools) -> Bools:
+    """Return which lost samples stand as the rule of their capture's machine leaves them."""
+    marks = window.marks
+    return np.stack(
+        [_by_rule(*own) for own in zip(window.machines, lost, marks.mean, marks.held, strict=True)]
+    )
+
+
 def _between(explained: Bools) -> Bools:
     """Return the samples from the first to the last of each patch of some."""
     inside = np.zeros(explained.size, np.bool_)
     for start, end in ranges_of(explained, bridge=PATCH_BRIDGE):
         inside[start:end] = True
     return inside
-
-
-def _surprise(window: Window, lost: Bools, still: Bools) -> Float64s:
-    """Return how unlikely each lost sample is by chance what concealment leaves, in nats; 0 for one that is not.
-
-    By chance means that any of the captures holds such a sample there: the truth is sought where none does.
-    """
-    mean, held, differs = window.marks.mean, window.marks.held, window.differing
-    kept_to = np.stack([_by_rule(*rows) for rows in zip(window.machines, lost, mean, held, strict=True)])
-    surprise = np.zeros(lost.shape)
-    # Where sound holds levels, one that is held again is nothing, and a mean between two of them is.
-    for looks in (still, ~still):
-        none = np.ones(differs.size)
-        for own, usual in zip((mean | held) & looks, ~differs & window.present, strict=True):
-            none *= 1 - rate_nearby(own & usual, usual)
-        surprise += np.where((mean | held) & looks, -np.log1p(-none), 0.0)
-    return surprise * kept_to
-
-
-def _told_before(versions: Int64s) -> Bools:
-    """Return where a capture holds what one before it does: what both lost alike is told once."""
-    return np.stack([(versions[:number] == own).any(axis=0) for number, own in enumerate(versions)])
 
 
 def _accepted(differs: Bools, odd: Float64s, surprise: Float64s) -> Bools:
@@ -189,15 +186,6 @@ def _bearing_out(said: Float64s) -> Bools:
             found[start:end] = is_inside
             end, is_inside = start, not is_inside
     found[:end] = is_inside
-    return found
-
-
-def _long_levels(still: Bools) -> Bools:
-    """Return where a capture holds a level for longer than strewn losses last: a flaw of its own, for other rules."""
-    found = np.zeros(still.shape, np.bool_)
-    for own, level in zip(found, still, strict=True):
-        for start, end in ranges_of(level, least=LONGEST_HOLD + 1):
-            own[start:end] = True
     return found
 
 
