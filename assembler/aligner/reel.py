@@ -18,7 +18,7 @@ from assembler.aligner.records.reel import ExaminedReel, left_out_kind, track_na
 from assembler.aligner.records.timemap import TimeMap
 from assembler.aligner.sound.scale import bits_used, scale_of, tape_word
 from assembler.aligner.tell.chains import other_sound
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Sequence

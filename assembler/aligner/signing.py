@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.sheet import Sheet
-    from assembler.signed import Acceptance
+    from assembler.verdict.signed import Acceptance
 
 Taken = tuple[int, int, str | None]
 """A timeline range and the pass that it is taken from, None for silence."""

@@ -8,7 +8,8 @@ import time
 from typing import TYPE_CHECKING
 
 from assembler.consolidator import sha256_of
-from assembler.inputs import UNSETTLED_NS, FileState, open_regular
+from assembler.inputs import FileState, open_regular
+from assembler.inputs.files import UNSETTLED_NS
 from assembler.record.recorded.reading import read_record
 from assembler.record.values import SOFTWARE, relative_path
 from assembler.sheet import find_audio, find_timecode

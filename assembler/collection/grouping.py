@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.collection.rows import SessionState
-from assembler.states import State
+from assembler.verdict.states import State
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -9,7 +9,7 @@ from assembler.collection.grouping import groups_of
 from assembler.collection.rows import SessionState
 from assembler.collection.telling import session_state_words, sums_lines
 from assembler.pages import page_template
-from assembler.states import share_words
+from assembler.verdict.states import share_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from assembler.collection.grouping import groups_of, sums_of
 from assembler.collection.rows import SessionState
 from assembler.record.joins import plain_cell
-from assembler.states import shares_words
+from assembler.verdict.states import shares_words
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -1,4 +1,18 @@
-"""From an edit to a published set, and the proof of it."""
+"""From an edit to a published set, and the proof of it.
+
+Question: what becomes of a session: is it only looked at, kept open, or built; and is a set what it says?
+Input: a sheet and the captures beside it; a set's folder.
+Output: a `SessionResult`, an open session, a set on disk, problems of a set.
+
+Each in its file:
+
+- `building`: a sheet in, a published set out.
+- `checking`: aligned, and nothing written; all that a check loads. `opened`: the same with captures left open.
+- `result`: what came of either, as rows of plain values.
+- `captures`: the captures as files: digests, and that no run has touched them.
+- `tracks/`: tracks as files; `metering/`: what is measured on them; `viewing/`: what the page shows of places.
+- `bag/`: the bag around them; `proof/`: whether a set is what it says.
+"""
 
 from __future__ import annotations
 
@@ -9,20 +23,20 @@ if TYPE_CHECKING:
     from assembler.consolidator.captures import sha256_of
     from assembler.consolidator.checking import check_session, check_sheet
     from assembler.consolidator.opened import OpenSession, open_session
+    from assembler.consolidator.proof.verifying import Problem, VerifyResult, verify_set
     from assembler.consolidator.result import SessionResult
-    from assembler.consolidator.verifying import Problem, VerifyResult, verify_set
 
 _HOMES = {
     "OpenSession": "opened",
-    "Problem": "verifying",
+    "Problem": "proof.verifying",
     "SessionResult": "result",
-    "VerifyResult": "verifying",
+    "VerifyResult": "proof.verifying",
     "build_set": "building",
     "check_session": "checking",
     "check_sheet": "checking",
     "open_session": "opened",
     "sha256_of": "captures",
-    "verify_set": "verifying",
+    "verify_set": "proof.verifying",
 }
 
 __all__ = [

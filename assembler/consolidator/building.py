@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner import Edit, align_session
 from assembler.consolidator.bag import payload_oxum, tag_files
+from assembler.consolidator.bag.folder import SetFolder
 from assembler.consolidator.captures import (
     capture_files,
     check_unchanged,
@@ -18,21 +19,21 @@ from assembler.consolidator.captures import (
     watched,
 )
 from assembler.consolidator.checking import imported, silent, with_sheet_notes
-from assembler.consolidator.folder import SetFolder
-from assembler.consolidator.publishing import Staging, free_space_check
+from assembler.consolidator.proof.verifying import verify_set
 from assembler.consolidator.result import SessionResult
-from assembler.consolidator.returned import ReadBack
-from assembler.consolidator.tracks import write_tracks
-from assembler.consolidator.verifying import verify_set
+from assembler.consolidator.tracks.returned import ReadBack
+from assembler.consolidator.tracks.writing import write_tracks
 from assembler.crew import Crew
 from assembler.epoch import epoch_date
 from assembler.errors import PublishError
 from assembler.known import NOTHING
-from assembler.publication import Publication
+from assembler.publishing.publication import Publication
+from assembler.publishing.staging import Staging, free_space_check
 from assembler.record.joins import joins_csv
 from assembler.record.record import record_of, record_text
 from assembler.record.recorded.reading import read_record, read_unwritten
-from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
+from assembler.record.timeline.otio import load_timeline_library, timeline_otio
+from assembler.record.timeline.timeline import timeline_of
 from assembler.record.values import SOFTWARE, Json, session_date
 from assembler.report import load_page, report_page
 from assembler.sheet import NO_ADVICE, Sheet, load_sheet, preparation_words, reel_cautions
@@ -45,8 +46,8 @@ if TYPE_CHECKING:
     from assembler.importer import ImportedSession
     from assembler.inputs import AnyPath, InputFile
     from assembler.known import Known
-    from assembler.notes import Note
     from assembler.record.recorded.whole import RecordedSet
+    from assembler.verdict.notes import Note
 
     PageMaker = Callable[[RecordedSet], bytes]
 

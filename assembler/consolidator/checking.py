@@ -17,12 +17,12 @@ from assembler.consolidator.result import SessionResult
 from assembler.crew import Crew
 from assembler.importer import import_session
 from assembler.known import NOTHING
-from assembler.notes import Note
 from assembler.record.embedded.cuts import embedding_notes
 from assembler.record.record import record_of, record_text
 from assembler.record.recorded.reading import read_unwritten
 from assembler.record.values import relative_path
 from assembler.sheet import load_sheet, reel_cautions
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

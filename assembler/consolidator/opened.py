@@ -8,9 +8,8 @@ from typing import TYPE_CHECKING, Self
 from assembler.aligner import align_session
 from assembler.consolidator.captures import capture_files
 from assembler.consolidator.checking import imported, with_sheet_notes
-from assembler.consolidator.rendering import TrackRenderer, sample_format
 from assembler.consolidator.result import SessionResult
-from assembler.consolidator.tracks import pass_reader
+from assembler.consolidator.tracks.rendering import TrackRenderer, pass_reader, sample_format
 from assembler.known import NOTHING
 from assembler.record.record import record_of
 from assembler.record.values import relative_path

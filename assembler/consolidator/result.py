@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING, TypeAlias
 
-from assembler.states import worst_of
 from assembler.timecode import format_sample, frame_rate
+from assembler.verdict.states import worst_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

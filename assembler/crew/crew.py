@@ -16,14 +16,14 @@ import os
 import signal
 import threading
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
-from contextlib import suppress
 from functools import partial
 from multiprocessing import get_context
 from pathlib import Path
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
-from assembler.crew.serving import DONE, ENDING, SHARE, serve
+from assembler.crew.serving import HELD
+from assembler.crew.worker import Worker
 from assembler.errors import WorkerError
 
 if TYPE_CHECKING:
@@ -55,8 +55,8 @@ class Crew(Executor):
 
     def __init__(self, jobs: int, modules: Sequence[str] = ()) -> None:
         self.jobs = jobs
-        self._workers: list[_Worker] = []
-        self._waiting: list[_Worker] = []
+        self._workers: list[Worker] = []
+        self._waiting: list[Worker] = []
         self._own = threading.local()
         self._lock = threading.Lock()
         self._is_ending = False
@@ -116,24 +116,29 @@ class Crew(Executor):
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         """End the workers: by an error at once, else when all tasks are done."""
-        if error is not None:
+        try:
+            if error is not None:
+                self._kill()
+            self.shutdown(cancel_futures=error is not None)
+        except BaseException:
+            # Interrupted while the last tasks were waited for: the system would wait for them at this process's end.
             self._kill()
-        self.shutdown(cancel_futures=error is not None)
+            raise
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:  # noqa: FBT001, FBT002 - as Executor has it
         """Let all workers end."""
         if self._threads is not None:
             self._threads.shutdown(wait, cancel_futures=cancel_futures)
             if wait:
-                # All are let go before any is waited for: a worker holds on to what there was when it was forked.
+                # All are let go before any is waited for: they end side by side.
                 for worker in self._workers:
                     worker.dismiss()
                 for worker in self._workers:
-                    worker.process.join()
+                    worker.wait()
 
     def _drive(self, work: partial[_Result], heard: Advance | None) -> _Result:
         """Have this thread's own worker do a task."""
-        worker: _Worker | None = getattr(self._own, "worker", None)
+        worker: Worker | None = getattr(self._own, "worker", None)
         if worker is None:
             with self._lock:
                 if self._is_ending:
@@ -141,7 +146,7 @@ class Crew(Executor):
                 if self._waiting:
                     worker = self._waiting.pop()
                 else:
-                    worker = _Worker(self._context)
+                    worker = Worker(self._context)
                     self._workers.append(worker)
                 self._own.worker = worker
         result: _Result = worker.do(work, heard)
@@ -152,19 +157,24 @@ class Crew(Executor):
         if self._workers or not _has_one_thread():
             return
         # A signal that strikes between the fork and the worker's own care is the starter's, and comes after.
-        held = signal.pthread_sigmask(signal.SIG_BLOCK, ENDING)
+        held = signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
         try:
             for _ in range(self.jobs):
-                self._workers.append(_Worker(get_context("fork"), self._workers))
+                self._workers.append(Worker(get_context("fork"), self._workers))
         finally:
             signal.pthread_sigmask(signal.SIG_SETMASK, held)
         self._waiting = list(self._workers)
 
     def _kill(self) -> None:
-        with self._lock:
-            self._is_ending = True
-            for worker in self._workers:
-                worker.process.kill()
+        # A second interrupt would leave some alive, in whose tasks nobody could interrupt them.
+        held = signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
+        try:
+            with self._lock:
+                self._is_ending = True
+                for worker in self._workers:
+                    worker.process.kill()
+        finally:
+            signal.pthread_sigmask(signal.SIG_SETMASK, held)
 
 
 def _has_one_thread() -> bool:
@@ -200,53 +210,3 @@ def _awaited(
         shares[number] = 1.0 if share is None else share
         advance(sum(shares) / len(shares))
     return [future.result() for future in futures]
-
-
-class _Worker:
-    """A worker process, as the thread that drives it sees it."""
-
-    def __init__(self, context: Any, others: Sequence[_Worker] | None = None) -> None:  # noqa: ANN401 - its classes have no common names
-        """Start a process; of one that is forked from this one: beside which others."""
-        self.connection, theirs = context.Pipe()
-        # A copy of this side's end would keep its worker waiting when this side has closed it.
-        copied = [] if others is None else [self.connection, *(one.connection for one in others)]
-        self.process = context.Process(target=serve, args=(theirs, copied), daemon=True)
-        try:
-            self.process.start()
-        except (OSError, EOFError) as error:
-            raise WorkerError(
-                f"no worker process can be started: {str(error) or 'the system ended it'}; --jobs 1 needs none"
-            ) from error
-        finally:
-            theirs.close()
-
-    def do(self, work: partial[Any], heard: Advance | None) -> Any:  # noqa: ANN401 - whatever the task gives
-        """Have a task done and return what came of it."""
-        try:
-            self.connection.send((work, heard is not None))
-            kind, value = self.connection.recv()
-            while kind == SHARE:
-                if heard is not None:
-                    heard(value)
-                kind, value = self.connection.recv()
-        except (EOFError, ConnectionError) as error:
-            raise WorkerError(self._end()) from error
-        if kind == DONE:
-            return value
-        raise value
-
-    def dismiss(self) -> None:
-        """Let the process end."""
-        self.connection.close()
-
-    def _end(self) -> str:
-        """Return in words how the process ended."""
-        with suppress(OSError):
-            self.process.join(1)
-        code = self.process.exitcode
-        how = (
-            f"was killed by signal {-code}"
-            if code is not None and code < 0
-            else "ended before its work was done"
-        )
-        return f"a worker process {how}, as happens where memory runs out"

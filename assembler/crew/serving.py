@@ -1,15 +1,15 @@
-"""A worker's side: tasks come in, results and errors go out, until nobody sends any more."""
+"""A worker's side: tasks come in, results and errors go out, until it is let go."""
 
 from __future__ import annotations
 
 import gc
 import os
 import pickle
+import select
 import signal
 import threading
 import traceback
 from contextlib import suppress
-from multiprocessing import parent_process
 from typing import TYPE_CHECKING, Final
 
 from assembler.heap import keep_freed
@@ -25,12 +25,15 @@ FAILED: Final = "failed"
 ENDING: Final = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 """Signals that end a process: they are the starter's business."""
 
+HELD: Final = (*ENDING, signal.SIGALRM)
+"""Signals by which the starter may be interrupted."""
+
 LEAST_TOLD: Final = 0.01
 """Share of a task."""
 
 
 def serve(connection: Connection, copied: Sequence[Connection] = ()) -> None:
-    """Do tasks until the connection is closed.
+    """Do tasks until a task is nothing.
 
     Args:
         connection: where tasks come from.
@@ -41,27 +44,32 @@ def serve(connection: Connection, copied: Sequence[Connection] = ()) -> None:
     """
     for number in ENDING:
         signal.signal(number, signal.SIG_IGN)
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, ENDING)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, HELD)
     for one in copied:
         one.close()
     # What was loaded before the fork stays: looked through for cycles, each page of it would be copied.
     gc.freeze()
     keep_freed()
-    threading.Thread(target=_end_with_parent, daemon=True).start()
+    threading.Thread(target=_end_with_starter, args=(connection,), daemon=True).start()
     with suppress(EOFError, ConnectionError):
-        while True:
-            _serve_one(connection, connection.recv_bytes())
+        while _serve_one(connection, connection.recv_bytes()):
+            pass
 
 
-def _serve_one(connection: Connection, message: bytes) -> None:
+def _serve_one(connection: Connection, message: bytes) -> bool:
+    """Do a task and return whether there was one."""
     try:
         # A capture that stands in a task is opened here, and may be another one by now.
-        work, is_followed = pickle.loads(message)  # noqa: S301 - of the process that started this one
+        task = pickle.loads(message)  # noqa: S301 - of the process that started this one
+        if task is None:
+            return False
+        work, is_followed = task
         result = work(_Teller(connection)) if is_followed else work()
         answer = pickle.dumps((DONE, result), pickle.HIGHEST_PROTOCOL)
     except Exception as error:  # noqa: BLE001 - whatever it is, the starter raises it
         answer = _failure(error)
     connection.send_bytes(answer)
+    return True
 
 
 class _Teller:
@@ -88,8 +96,13 @@ def _failure(error: Exception) -> bytes:
     return answer
 
 
-def _end_with_parent() -> None:
-    parent = parent_process()
-    if parent is not None:
-        parent.join()
-        os._exit(1)
+def _end_with_starter(connection: Connection) -> None:
+    """End this process when the starter is gone, by the one end of the connection that no other process has.
+
+    The pipe by which the standard library tells so is copied into each worker that is forked later: one that hangs
+    would keep all before it.
+    """
+    gone = select.poll()
+    gone.register(connection.fileno(), 0)  # a hang-up is always told
+    gone.poll()
+    os._exit(1)

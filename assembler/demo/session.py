@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
     from assembler.arrays import Int32s
     from assembler.inputs import AnyPath
-    from assembler.publication import Publication
+    from assembler.publishing.publication import Publication
 
 
 @dataclass(frozen=True)
@@ -67,8 +67,8 @@ def write_demo(
     # captures is loaded with it, so that it is not found missing when the folder stands.
     import soundfile  # noqa: F401, PLC0415
 
-    from assembler.consolidator.publishing import write_failure  # noqa: PLC0415
-    from assembler.consolidator.scaffold import Scaffold  # noqa: PLC0415
+    from assembler.publishing.scaffold import Scaffold  # noqa: PLC0415
+    from assembler.publishing.staging import write_failure  # noqa: PLC0415
 
     folder = Path(folder)
     try:

@@ -7,20 +7,22 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assembler.drafting.found import Draft
 from assembler.drafting.hearing import Captures, hear, is_pulled_down, measured_words
+from assembler.drafting.looking import look_through
+from assembler.drafting.names import without_shared
 from assembler.drafting.tapes import as_found, tapes_of, without_mixes
+from assembler.drafting.writing import write_draft
 from assembler.errors import CaptureError, SheetError
-from assembler.importer.looking import look_through
 from assembler.known import NOTHING
-from assembler.sheet import Draft, without_shared, write_draft
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Sequence
 
+    from assembler.drafting.found import DraftPass
     from assembler.drafting.hearing import Heard
     from assembler.inputs import AnyPath
     from assembler.known import Known
-    from assembler.sheet import DraftPass
 
 
 def draft_sheet(

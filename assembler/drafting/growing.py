@@ -8,20 +8,23 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from assembler.drafting.draft import hear_all, moved_into, named_apart
+from assembler.drafting.found import Named
 from assembler.drafting.hearing import Captures, measured_words
+from assembler.drafting.looking import look_through
+from assembler.drafting.names import split_pass_name
 from assembler.drafting.tapes import as_found, is_found, may_be_one, tapes_of, without_mixes
+from assembler.drafting.writing import draft_tables
 from assembler.errors import CaptureError, SheetError
-from assembler.importer.looking import look_through
 from assembler.known import NOTHING
-from assembler.sheet import Named, draft_tables, find_audio, load_sheet, parse_sheet, split_pass_name
+from assembler.sheet import find_audio, load_sheet, parse_sheet
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from assembler.drafting.found import DraftPass
     from assembler.drafting.hearing import Heard
     from assembler.inputs import AnyPath
     from assembler.known import Known
-    from assembler.sheet import DraftPass
 
 
 @dataclass(frozen=True)

@@ -11,13 +11,14 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.place.search import find_anywhere
 from assembler.drafting.hearing import open_audio
-from assembler.sheet import natural_key, split_pass_name
+from assembler.drafting.names import split_pass_name
+from assembler.sheet import natural_key
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
+    from assembler.drafting.found import DraftPass
     from assembler.drafting.hearing import Captures, Heard
-    from assembler.sheet import DraftPass
 
 AS_LONG = 0.98
 """Of the longest pass; what misses less is as long, and the cleaner one comes first."""

@@ -18,11 +18,11 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from assembler.aligner import Edit, Span, TrackEdit
-    from assembler.notes import Held, Note
     from assembler.record.written import TrackLevels, WrittenTrack
     from assembler.sheet import Reel, Session, Sheet
-    from assembler.signed import Acceptance, UnrecordedStretch
-    from assembler.states import TrackStates
+    from assembler.verdict.notes import Held, Note
+    from assembler.verdict.signed import Acceptance, UnrecordedStretch
+    from assembler.verdict.states import TrackStates
 
 
 def record_of(

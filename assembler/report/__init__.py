@@ -1,4 +1,16 @@
-"""The page that a person reads: one self-contained file, made from the record alone."""
+"""The page that a person reads: one self-contained file.
+
+Question: how does a person see at a glance what was delivered, and what must be listened to?
+Input: the record of a set, and the views that a build has made; nothing else.
+Output: the bytes of a page; and words that the terminal has in common with it.
+
+Each in its file:
+
+- `page`: the page; `parts/`: its tables, charts and data; `palette`: its colours.
+- `views`: what is there to see and hear of a place, as records.
+- `grouping`: notes in the order in which they are read, those of one theme in one line.
+- `outcomes`: what became of a flaw, in words; `reasons`: why it is reported.
+"""
 
 from assembler.report.grouping import TextLine, group_lines
 from assembler.report.outcomes import outcome_words

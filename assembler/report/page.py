@@ -13,8 +13,8 @@ from functools import cache
 from importlib.resources import files
 from typing import TYPE_CHECKING
 
-from assembler import palette
 from assembler.pages import page_template
+from assembler.report import palette
 from assembler.report.parts.banner import SHOWN, causes, summary
 from assembler.report.parts.clocks import clock_charts
 from assembler.report.parts.data import block, record_data, view_blocks
@@ -31,7 +31,7 @@ from assembler.report.parts.places import flaw_table, note_lines, note_table, pl
 from assembler.report.parts.strips import HEIGHTS, reel_strips, track_strips
 from assembler.report.views import Views
 from assembler.sheet import NO_ADVICE, preparation_words, reel_cautions
-from assembler.states import state_words
+from assembler.verdict.states import state_words
 
 if TYPE_CHECKING:
     from jinja2 import Template

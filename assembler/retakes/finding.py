@@ -17,7 +17,7 @@ from assembler.retakes.words import (
     tracks_words,
     why_words,
 )
-from assembler.states import State, shares_of, worst_of
+from assembler.verdict.states import State, shares_of, worst_of
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

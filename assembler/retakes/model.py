@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from assembler.states import State, Suspect
+    from assembler.verdict.states import State, Suspect
 
 
 @dataclass(frozen=True)

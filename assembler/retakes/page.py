@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assembler.pages import page_template
 from assembler.retakes.telling import CAUTION, MOST_SUSPECTS, plays_words, suspect_words
-from assembler.states import shares_words
+from assembler.verdict.states import shares_words
 
 if TYPE_CHECKING:
     from assembler.retakes.model import Retakes

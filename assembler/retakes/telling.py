@@ -6,7 +6,7 @@ from math import exp
 from typing import TYPE_CHECKING, Any
 
 from assembler.retakes.words import counted, kind_words, track_numbers
-from assembler.states import shares_words
+from assembler.verdict.states import shares_words
 
 if TYPE_CHECKING:
     from assembler.retakes.model import Retakes, Roll, TimedSuspect

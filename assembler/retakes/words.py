@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.states import State, share_words
+from assembler.verdict.states import State, share_words
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence

@@ -1,16 +1,24 @@
 """The session sheet: what a person writes about a session, as checked records.
 
-Reading and checking (``load_sheet``), the capture files a sheet stands for (``find_audio``,
-``find_timecode``), names as file names, and the text of a draft sheet. A foundation: imports nothing else of
-the package but its errors.
+Question: what does a sheet say, and for which files on disk does it stand?
+Input: the path or the bytes of a sheet.
+Output: a `Sheet`, or the first mistake with its line and the number of the others; a pass's capture files and log.
+
+Each in its file:
+
+- `reading`: bytes to a sheet: tables one by one, then all together.
+- `model/`: what each key may hold; `checks/`: what tables must say about each other; `text/`: TOML, and lines of keys.
+- `faults`: from a key to the error that a person reads; `near`: the path that somebody may have meant.
+- `files`: the captures and logs that paths stand for; `patterns`: what a pattern matches.
+- `names`: names as file names, and in the order in which a person counts.
+- `preparation`: transfer notes in words, and where they call for caution.
 """
 
-from assembler.sheet.drafting import draft_tables, write_draft
 from assembler.sheet.faults import sheet_error
 from assembler.sheet.files import find_audio, find_timecode
-from assembler.sheet.found import Draft, DraftPass, Named
-from assembler.sheet.guessing import split_pass_name, track_name_from_file, without_shared
-from assembler.sheet.model import (
+from assembler.sheet.model.sources import LOG_SUFFIXES, TimecodeSource
+from assembler.sheet.model.stretches import Accepted, Punch, ReelStretch, Unrecorded
+from assembler.sheet.model.tables import (
     Deliver,
     Pass,
     Reel,
@@ -19,21 +27,17 @@ from assembler.sheet.model import (
     Sheet,
     smallest_word_length,
 )
+from assembler.sheet.model.values import shown, without_control_characters
 from assembler.sheet.names import file_name, natural_key, unique_file_names
 from assembler.sheet.preparation import NO_ADVICE, preparation_cautions, preparation_words, reel_cautions
 from assembler.sheet.reading import load_sheet, parse_sheet
-from assembler.sheet.sources import TimecodeSource
-from assembler.sheet.stretches import Accepted, Punch, ReelStretch, Unrecorded
-from assembler.sheet.texts import shown, without_control_characters
-from assembler.sheet.toml import TomlKind, decode_text, parse_toml, read_file
+from assembler.sheet.text.toml import TomlKind, decode_text, parse_toml, read_file
 
 __all__ = [
+    "LOG_SUFFIXES",
     "NO_ADVICE",
     "Accepted",
     "Deliver",
-    "Draft",
-    "DraftPass",
-    "Named",
     "Pass",
     "Punch",
     "Reel",
@@ -45,7 +49,6 @@ __all__ = [
     "TomlKind",
     "Unrecorded",
     "decode_text",
-    "draft_tables",
     "file_name",
     "find_audio",
     "find_timecode",
@@ -60,10 +63,6 @@ __all__ = [
     "sheet_error",
     "shown",
     "smallest_word_length",
-    "split_pass_name",
-    "track_name_from_file",
     "unique_file_names",
     "without_control_characters",
-    "without_shared",
-    "write_draft",
 ]

@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.errors import SheetError
-from assembler.sheet.model import Pass, Reel, Session
-from assembler.sheet.places import KeyPath, find_places, line_of
-from assembler.sheet.stretches import Accepted, Punch, Unrecorded
-from assembler.sheet.texts import shown_key
+from assembler.sheet.model.stretches import Accepted, Punch, Unrecorded
+from assembler.sheet.model.tables import Pass, Reel, Session
+from assembler.sheet.model.values import shown_key
+from assembler.sheet.text.places import KeyPath, find_places, line_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from assembler.sheet.model import Deliver, Repair, Sheet
+    from assembler.sheet.model.tables import Deliver, Repair, Sheet
 
     SheetTable = Session | Reel | Pass | Punch | Accepted | Unrecorded | Repair | Deliver
 

@@ -7,30 +7,25 @@ sheet.
 
 from __future__ import annotations
 
-import fnmatch
 import os
-import re
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
 from assembler.inputs import is_utf8, kind_of
 from assembler.sheet.faults import sheet_error
-from assembler.sheet.model import INSIDE, MOST_FILES, Pass, Sheet
+from assembler.sheet.model.sources import LOG_SUFFIXES
+from assembler.sheet.model.tables import INSIDE, MOST_FILES, Pass, Sheet
+from assembler.sheet.model.values import shown
 from assembler.sheet.names import NaturalKey, natural_key
 from assembler.sheet.near import near_folder_words, near_words
-from assembler.sheet.sources import LOG_SUFFIXES
-from assembler.sheet.texts import shown
+from assembler.sheet.patterns import is_pattern, matches
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
 # What `timecode.*` beside the audio may be: a log, or a recording of the timecode signal.
 _TIMECODE_SUFFIXES: Final = (*LOG_SUFFIXES, ".wav")
-_PATTERN_SIGNS = re.compile(r"[*?\[]")
-
-# A pattern that goes through more than this points at the wrong place (a whole disk, say); it must end all the same.
-_MOST_STEPS = 100_000
 
 
 def find_audio(sheet: Sheet, pass_: Pass) -> tuple[Path, ...]:
@@ -120,9 +115,9 @@ def _find_file(sheet: Sheet, pass_: Pass, text: str, key: str) -> Path:
 
 
 def _find_pattern(sheet: Sheet, pass_: Pass, pattern: str) -> tuple[Path, ...]:
-    if not _PATTERN_SIGNS.search(pattern):
+    if not is_pattern(pattern):
         return (_find_file(sheet, pass_, pattern, "audio"),)
-    found = dict.fromkeys(_matches(sheet.folder, Path(pattern).parts, iter(range(_MOST_STEPS))))
+    found = dict.fromkeys(matches(sheet.folder, pattern))
     not_tracks = _timecode_files(sheet, found)
     files = [path for path in found if not path.is_dir() and not _is_timecode(path, pass_, not_tracks)]
     if not files:
@@ -139,49 +134,6 @@ def _find_pattern(sheet: Sheet, pass_: Pass, pattern: str) -> tuple[Path, ...]:
         _refuse_unusable(sheet, pass_, path, "audio")
         _refuse_outside(sheet, pass_, path, "audio")
     return tuple(sorted(files, key=_path_key))
-
-
-def _matches(folder: Path, parts: tuple[str, ...], steps: Iterator[int]) -> Iterator[Path]:
-    """Paths below a folder that match a pattern; a part that exists as it is written is itself."""
-    _take_step(folder, steps)
-    if not parts:
-        yield folder
-        return
-    first, rest = parts[0], parts[1:]
-    if first == "**":
-        for below in _folders(folder, steps):
-            yield from _matches(below, rest or ("*",), steps)
-    elif os.path.lexists(folder / first):
-        if not rest or (folder / first).is_dir():
-            yield from _matches(folder / first, rest, steps)
-    elif _PATTERN_SIGNS.search(first):
-        for name in _matching_names(folder, first, only_folders=bool(rest)):
-            yield from _matches(folder / name, rest, steps)
-
-
-def _matching_names(folder: Path, pattern: str, *, only_folders: bool) -> list[str]:
-    matcher = re.compile(fnmatch.translate(pattern), re.IGNORECASE)
-    with os.scandir(folder) as entries:
-        return [
-            entry.name
-            for entry in entries
-            if matcher.match(entry.name)
-            and (pattern.startswith(".") or not entry.name.startswith("."))
-            and (not only_folders or entry.is_dir())
-        ]
-
-
-def _folders(folder: Path, steps: Iterator[int]) -> Iterator[Path]:
-    """A folder and every folder below it, hidden ones and links to folders left out."""
-    for top, below, _ in os.walk(folder):
-        _take_step(folder, steps)
-        below[:] = [name for name in below if not name.startswith(".")]
-        yield Path(top)
-
-
-def _take_step(folder: Path, steps: Iterator[int]) -> None:
-    if next(steps, None) is None:
-        raise OSError(0, f"more than {_MOST_STEPS} files and folders to look at", str(folder))
 
 
 def _visible_files(folder: Path) -> list[Path]:

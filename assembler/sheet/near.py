@@ -6,8 +6,9 @@ import difflib
 from itertools import islice, takewhile
 from pathlib import Path
 
-from assembler.sheet.model import MOST_FILES
-from assembler.sheet.texts import shown
+from assembler.sheet.model.tables import MOST_FILES
+from assembler.sheet.model.values import shown
+from assembler.sheet.patterns import is_pattern
 
 
 def near_words(folder: Path, text: str) -> str:
@@ -35,6 +36,6 @@ def near_words(folder: Path, text: str) -> str:
 
 def near_folder_words(folder: Path, pattern: str) -> str:
     """Return the existing folder that the first parts of a pattern may have meant, in words; else nothing."""
-    plain = list(takewhile(lambda part: not any(sign in part for sign in "*?["), Path(pattern).parts[:-1]))
+    plain = list(takewhile(lambda part: not is_pattern(part), Path(pattern).parts[:-1]))
     place = Path(*plain)
     return near_words(folder, place.as_posix()) if plain and not (folder / place).exists() else ""

@@ -13,9 +13,11 @@ from typing import TYPE_CHECKING, TypeVar, get_args
 
 from pydantic import ValidationError
 
-from assembler.sheet.checks import check_paths, check_tables
+from assembler.sheet.checks.named import Tables
+from assembler.sheet.checks.tables import check_paths, check_tables
 from assembler.sheet.faults import Problem, first_error
-from assembler.sheet.model import (
+from assembler.sheet.model.stretches import Accepted, Punch, Unrecorded
+from assembler.sheet.model.tables import (
     Deliver,
     FrameRateName,
     Pass,
@@ -25,11 +27,9 @@ from assembler.sheet.model import (
     Sheet,
     smallest_word_length,
 )
-from assembler.sheet.places import find_places, line_of
-from assembler.sheet.stretches import Accepted, Punch, Unrecorded
-from assembler.sheet.tables import Tables
-from assembler.sheet.texts import shown
-from assembler.sheet.toml import TomlKind, decode_text, parse_toml, read_file
+from assembler.sheet.model.values import shown
+from assembler.sheet.text.places import find_places, line_of
+from assembler.sheet.text.toml import TomlKind, decode_text, parse_toml, read_file
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -38,8 +38,8 @@ if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
     from assembler.inputs import AnyPath
-    from assembler.sheet.places import KeyPath
-    from assembler.sheet.toml import Table
+    from assembler.sheet.text.places import KeyPath
+    from assembler.sheet.text.toml import Table
 
 _Record = TypeVar("_Record", Session, Reel, Pass, Punch, Accepted, Unrecorded, Repair, Deliver)
 

@@ -1,4 +1,16 @@
-"""Timecode: frame rates and labels, MIDI timecode logs, linear timecode, and what clock a log kept."""
+"""Timecode: frame rates and labels, MIDI timecode logs, linear timecode, and what clock a log kept.
+
+Question: at which sample of the timeline does a pass begin, as far as timecode tells?
+Input: the bytes of a log, or the samples of a stripe; the sheet's frame rate.
+Output: labels and samples of each other; a `ClockFit`; findings. Each room uses only those before it.
+
+Each in its file:
+
+- `rates`, `labels`, `samples`: how timecode counts; labels to frames; frames to samples.
+- `findings`: what is found in a log or a stripe, with its place.
+- `logs/`: files to messages; `mtc/`: messages to points; `ltc/`: the same from sound.
+- `clock/`: points to a place.
+"""
 
 from assembler.timecode.clock.clock import draft_clock, fit_clock, settle_clocks
 from assembler.timecode.clock.fits import ClockDraft, ClockFit, ClockStretch

@@ -46,8 +46,7 @@ import numpy as np
 
 from assembler.aligner import Because, Rule, align_session
 from assembler.aligner.records.ranges import ranges_of
-from assembler.consolidator.rendering import TrackRenderer, sample_format
-from assembler.consolidator.tracks import pass_reader
+from assembler.consolidator.tracks.rendering import TrackRenderer, pass_reader, sample_format
 from scripts.bench.trial_sessions import TRACKS, Trial, make_trial, trial_session
 from scripts.bench.trial_sounds import CHARACTERS
 

@@ -11,7 +11,8 @@ import pytest
 import soundfile
 
 from assembler.cli.commands import run
-from assembler.sheet import load_sheet, without_shared
+from assembler.drafting.names import without_shared
+from assembler.sheet import load_sheet
 from assembler.timecode import encode_quarter_stream, frame_rate
 from tests.support.sessions import HOUR, RATE, make_tape, write_log, write_wave
 

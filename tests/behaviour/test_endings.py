@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from assembler.cli import sessions
 from assembler.cli.commands import run
-from assembler.consolidator.disk import Disk
-from assembler.consolidator.scaffold import PREFIX
+from assembler.cli.sessions import printing
+from assembler.publishing.disk import Disk
+from assembler.publishing.scaffold import PREFIX
 from tests.support.sessions import Layout, make_tape
 
 if TYPE_CHECKING:
@@ -155,7 +155,7 @@ def test_what_stands_is_told(
     elif place == "result":
         monkeypatch.setattr("assembler.consolidator.building.SessionResult", fail)
     else:
-        monkeypatch.setattr(sessions, "print_set", fail)
+        monkeypatch.setattr(printing, "print_set", fail)
     assert run(["build", str(sheet), "-o", str(tmp_path / "set")]) == status
     assert capsys.readouterr().err.strip() == f"assembler: {words}; {tmp_path}/set stands, whole"
     monkeypatch.undo()
@@ -188,12 +188,12 @@ def test_signals_that_end_a_process(
     """Interrupt, end and hang-up all clear up and end with 130; those the caller has ignored change nothing."""
     script = (
         "import os, sys\n"
-        "from assembler.consolidator import tracks\n"
-        "kept = tracks.TrackRenderer.block\n"
+        "from assembler.consolidator.tracks.rendering import TrackRenderer\n"
+        "kept = TrackRenderer.block\n"
         "def stop(self, start, end):\n"
         f"    os.kill(os.getpid(), {int(number)})\n"
         "    return kept(self, start, end)\n"
-        "tracks.TrackRenderer.block = stop\n"
+        "TrackRenderer.block = stop\n"
         "sys.argv = ['assembler', 'build', *sys.argv[1:]]\n"
         "from assembler.cli import main\n"
         "main()\n"
@@ -257,7 +257,7 @@ def test_a_missing_part_is_told_before_anything_is_written(sheet: Path, tmp_path
     """
     script = (
         "import sys\n"
-        "from assembler.consolidator import scaffold\n"
+        "from assembler.publishing import scaffold\n"
         "class Missing:\n"
         "    def find_spec(self, name, *_):\n"
         "        if name.partition('.')[0] not in {*sys.stdlib_module_names, 'numpy', 'scipy'}:\n"

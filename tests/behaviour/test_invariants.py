@@ -207,12 +207,12 @@ def test_a_terminated_build_clears_up(tmp_path: Path) -> None:
     sheet, _ = two_passes(tmp_path)
     script = (
         "import os, signal, sys\n"
-        "from assembler.consolidator import tracks\n"
-        "kept = tracks.TrackRenderer.block\n"
+        "from assembler.consolidator.tracks.rendering import TrackRenderer\n"
+        "kept = TrackRenderer.block\n"
         "def stop(self, start, end):\n"
         "    os.kill(os.getpid(), signal.SIGTERM)\n"
         "    return kept(self, start, end)\n"
-        "tracks.TrackRenderer.block = stop\n"
+        "TrackRenderer.block = stop\n"
         "sys.argv = ['assembler', 'build', *sys.argv[1:]]\n"
         "from assembler.cli import main\n"
         "main()\n"

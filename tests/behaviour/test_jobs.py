@@ -22,7 +22,7 @@ if not Path("/proc/self/stat").exists():
 
 WRAPPED = """
 import contextlib, multiprocessing, os, signal, sys
-from assembler.cli import sessions
+from assembler.cli.sessions import sets
 
 @contextlib.contextmanager
 def watched():
@@ -34,7 +34,7 @@ def watched():
     yield progress
 
 if __name__ == "__main__":
-    sessions.shown_progress = watched
+    sets.shown_progress = watched
     sys.argv[0] = "assembler"
     from assembler.cli import main
     main()

@@ -46,7 +46,7 @@ def test_help_loads_no_numbers() -> None:
         "assembler.heap",
         "assembler.inputs",
         "assembler.printable",
-        "assembler.publication",
+        "assembler.publishing",
         "assembler.version",
     }
 

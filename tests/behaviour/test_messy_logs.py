@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from assembler.arrays import Bytes, Float64s, Int32s
-    from assembler.notes import Note
+    from assembler.verdict.notes import Note
 
 Capsys = pytest.CaptureFixture[str]
 

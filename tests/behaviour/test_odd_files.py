@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assembler.cli.commands import run
-from assembler.drafting import draft_sheet
-from assembler.importer import looking
+from assembler.drafting import draft_sheet, looking
 from assembler.sheet import parse_sheet
 from tests.support.sessions import HOUR, Layout, make_tape
 

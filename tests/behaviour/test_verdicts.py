@@ -11,7 +11,7 @@ import pytest
 
 from assembler.aligner import align_session
 from assembler.cli.commands import run
-from assembler.notes import NEED_A_PERSON, Note, NoteKind
+from assembler.verdict.notes import NEED_A_PERSON, Note, NoteKind
 from tests.support.pages import ReadPage
 from tests.support.sessions import Layout, make_tape, run_json
 

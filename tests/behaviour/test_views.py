@@ -12,7 +12,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from assembler.consolidator import build_set, building, tracks, verify_set
+from assembler.consolidator import build_set, building, verify_set
+from assembler.consolidator.tracks import writing
 from assembler.importer import PassAudio
 from assembler.report.views import DIFFERENCE, RESULT, Views
 from tests.support.sessions import HOUR, RATE, Layout, make_tape
@@ -214,7 +215,7 @@ def reads_of(
 ) -> dict[tuple[str, int], Int64s]:
     """Return how often each sample of each pass's tracks is read while the tracks of a set are written."""
     counts: dict[tuple[str, int], Int64s] = {}
-    real_read, real_write = PassAudio.read, tracks.write_tracks
+    real_read, real_write = PassAudio.read, writing.write_tracks
 
     def read(self: PassAudio, track: int, start: int, count: int) -> Int32s:
         row = counts.setdefault((self.path(track).parent.name, track), np.zeros(self.length, np.int64))

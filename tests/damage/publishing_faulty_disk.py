@@ -14,8 +14,8 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.consolidator.disk import Disk
-from assembler.consolidator.publishing import Staging
+from assembler.publishing.disk import Disk
+from assembler.publishing.staging import Staging
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -15,10 +15,11 @@ from pathlib import Path
 
 import pytest
 
-from assembler.consolidator.publishing import Staging, publish_text
-from assembler.consolidator.scaffold import PREFIX
 from assembler.errors import PublishError
-from assembler.publication import Publication
+from assembler.publishing.publication import Publication
+from assembler.publishing.scaffold import PREFIX
+from assembler.publishing.staging import Staging
+from assembler.publishing.text import publish_text
 from tests.damage.publishing_faulty_disk import NEW, FaultyDisk, contents, publish
 
 OLD = {"old/data/track": len(b"older sound")}

@@ -17,7 +17,7 @@ import pytest
 
 from assembler.cli.commands import run
 from assembler.consolidator import build_set, building, verify_set
-from assembler.consolidator.staged import StagedFiles
+from assembler.publishing.staged import StagedFiles
 from assembler.record.recorded.plainjson import check_json
 from assembler.wave import PcmFormat, encode_format
 from tests.damage.test_verify_damage import edit_record, flip, seal

@@ -10,16 +10,10 @@ from pathlib import Path
 from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
-from assembler.sheet import (
-    Draft,
-    DraftPass,
-    file_name,
-    natural_key,
-    parse_sheet,
-    unique_file_names,
-    write_draft,
-)
-from assembler.sheet.places import KeyPath, find_places
+from assembler.drafting.found import Draft, DraftPass
+from assembler.drafting.writing import write_draft
+from assembler.sheet import file_name, natural_key, parse_sheet, unique_file_names
+from assembler.sheet.text.places import KeyPath, find_places
 
 names = (
     st.text(max_size=60)

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from assembler.aligner.states.track import Closed, PassHoldings, stretches_of
-from assembler.states import State, StateStretch, TrackStates, shares_of, worst_of
+from assembler.verdict.states import State, StateStretch, TrackStates, shares_of, worst_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -17,7 +17,7 @@ from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.reel import ExaminedReel
 from assembler.aligner.records.runs import runs_of
 from assembler.aligner.records.timemap import Slip, map_with_slips
-from assembler.consolidator.rendering import TrackRenderer, sample_format
+from assembler.consolidator.tracks.rendering import TrackRenderer, sample_format
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Int32s

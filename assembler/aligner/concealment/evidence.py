@@ -1,7 +1,4 @@
-"""How much the samples that captures seem to have lost speak for concealment, in nats.
-
-They stand as a machine leaves them, and sound hardly stands so by itself: where that is unlikely enough, over a patch
-of differences, concealment explains these.
+"""Whether lost samples speak for concealment over a patch of differences, in nats.
 
 Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions count from the window's first sample.
 """
@@ -16,11 +13,9 @@ from assembler.aligner.concealment.limits import (
     BORDER_NATS,
     LEAST_EVIDENCE,
     LEAST_SURPRISE,
-    LONGEST_HOLD,
     PATCH_BRIDGE,
 )
 from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, rows_of
-from assembler.aligner.concealment.truth.bends import rate_nearby
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
@@ -28,21 +23,12 @@ if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s
 
 
-def surprise_of(window: Window, lost: Bools, still: Bools) -> Float64s:
-    """Return how unlikely each lost sample is by chance what concealment leaves, in nats; 0 for one that is not.
-
-    By chance means that any of the captures holds such a sample there: the truth is sought where none does.
-    """
-    mean, held, differs = window.marks.mean, window.marks.held, window.differing
-    kept_to = np.stack([_by_rule(*rows) for rows in zip(window.machines, lost, mean, held, strict=True)])
-    surprise = np.zeros(lost.shape)
-    # Where sound holds levels, one that is held again is nothing, and a mean between two of them is.
-    for looks in (still, ~still):
-        none = np.ones(differs.size)
-        for own, usual in zip((mean | held) & looks, ~differs & window.present, strict=True):
-            none *= 1 - rate_nearby(own & usual, usual)
-        surprise += np.where((mean | held) & looks, -np.log1p(-none), 0.0)
-    return surprise * kept_to
+def kept_to(window: Window, lost: Bools) -> Bools:
+    """Return which lost samples stand as the rule of their capture's machine leaves them."""
+    marks = window.marks
+    return np.stack(
+        [_by_rule(*own) for own in zip(window.machines, lost, marks.mean, marks.held, strict=True)]
+    )
 
 
 def borne_out(differs: Bools, odd: Float64s, surprise: Float64s) -> Bools:
@@ -90,20 +76,6 @@ def _bearing_out(said: Float64s) -> Bools:
             found[start:end] = is_inside
             end, is_inside = start, not is_inside
     found[:end] = is_inside
-    return found
-
-
-def long_levels(lost: Bools, still: Bools, likely: Bools) -> Bools:
-    """Return where a capture holds a level for longer than strewn losses last: a flaw of its own, for other rules.
-
-    A level may be the sound's own for as long, and hold a few lost samples at its end, where losses are likely.
-    """
-    found = np.zeros(still.shape, np.bool_)
-    for own, level, gone, here in zip(found, still, lost, likely, strict=True):
-        for start, end in ranges_of(level, least=LONGEST_HOLD + 1):
-            inside = gone[start:end]
-            if np.count_nonzero(inside) > LONGEST_HOLD or not here[start:end][inside].all():
-                own[start:end] = inside
     return found
 
 

@@ -12,8 +12,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.evidence import borne_out, long_levels, surprise_of
+from assembler.aligner.concealment.evidence import borne_out, kept_to
 from assembler.aligner.concealment.limits import DECIDED_NATS, LOST_NEARBY, PATCH_BRIDGE
+from assembler.aligner.concealment.surprise import (
+    by_chance,
+    levels_of,
+    may_be_concealed,
+    still_of,
+    told_before,
+)
 from assembler.aligner.concealment.truth.likeliest import likeliest_truths
 from assembler.aligner.records.ranges import ranges_of
 from assembler.arrays import summed
@@ -67,6 +74,8 @@ def settle(windows: Sequence[Window]) -> list[Settled]:
     Args:
         windows: of the tracks of a tape, all of one stretch.
     """
+    if not any(map(may_be_concealed, windows)):
+        return [_nothing(*window.versions.shape) for window in windows]
     truths = likeliest_truths(windows)
     none = [np.zeros(window.versions.shape) for window in windows]
     said = [_settled(*one) for one in zip(windows, truths, none, strict=True)]
@@ -113,11 +122,8 @@ def _nearby(counted: Bools) -> Float64s:
     return np.asarray(sums[ends[0]] - sums[ends[1]], np.float64)
 
 
-def _settled(window: Window, truth: tuple[Choice, Bools], beside: Float64s) -> Settled:
-    (choice, lost_in_all), versions, differs = truth, window.versions, window.differing
-    at = np.flatnonzero(differs)
-    captures, size = versions.shape
-    said = Settled(
+def _nothing(captures: int, size: int) -> Settled:
+    return Settled(
         np.zeros(size, np.bool_),
         np.zeros(size, np.bool_),
         np.zeros(size, np.int64),
@@ -125,14 +131,21 @@ def _settled(window: Window, truth: tuple[Choice, Bools], beside: Float64s) -> S
         np.zeros(size),
         np.zeros((captures, size)),
     )
+
+
+def _settled(window: Window, truth: tuple[Choice, Bools], beside: Float64s) -> Settled:
+    (choice, lost_in_all), versions, differs = truth, window.versions, window.differing
+    at = np.flatnonzero(differs)
+    captures, size = versions.shape
+    said = _nothing(captures, size)
     if not at.size:
         return said
     lost = np.zeros((captures, size), np.bool_)
     lost[:, at] = choice.lost
-    still = np.diff(versions, axis=1, prepend=versions[:, :1] - 1) == 0
-    levels = long_levels(lost, still, beside > 0)
-    surprise = np.where(levels, 0.0, surprise_of(window, lost, still))
-    told = np.where(_told_before(versions) | (surprise == 0), 0.0, surprise + beside)
+    still = still_of(versions)
+    levels = levels_of(lost, still, beside > 0)
+    surprise = np.where(levels, 0.0, by_chance(window, still) * kept_to(window, lost))
+    told = np.where(told_before(versions) | (surprise == 0), 0.0, surprise + beside)
     # What is not as concealment leaves it may be any value.
     odd = np.where((lost & ~levels & ~(surprise > 0)).any(axis=0), window.bits * np.log(2.0), 0.0)
     level_alone = levels.any(axis=0) & ~(lost & ~levels).any(axis=0)
@@ -158,8 +171,3 @@ def _between(explained: Bools) -> Bools:
     for start, end in ranges_of(explained, bridge=PATCH_BRIDGE):
         inside[start:end] = True
     return inside
-
-
-def _told_before(versions: Int64s) -> Bools:
-    """Return where a capture holds what one before it does: what both lost alike is told once."""
-    return np.stack([(versions[:number] == own).any(axis=0) for number, own in enumerate(versions)])

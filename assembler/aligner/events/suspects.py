@@ -30,7 +30,7 @@ from assembler.aligner.events.limits import (
 from assembler.aligner.records.because import Rule
 from assembler.aligner.records.limits import SEARCHED_NATS
 from assembler.aligner.records.ranges import merged, total
-from assembler.states import Suspect
+from assembler.verdict.states import Suspect
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence

@@ -27,7 +27,7 @@ from assembler.aligner.flaws.limits import (
 from assembler.aligner.records.ranges import has_full_word, ranges_of
 from assembler.aligner.sound.levels import is_straight
 from assembler.aligner.sound.limits import LEAST_BEAT, LEAST_JUMP_STEPS, MOST_EDGES, PERIODS_SAMPLES
-from assembler.aligner.sound.pulse import Edges, Pulse, fit_pulse, joint_pulse, period_numbers
+from assembler.aligner.sound.two_levels.pulse import Edges, Pulse, fit_pulse, joint_pulse, period_numbers
 from assembler.arrays import distinct, median
 
 if TYPE_CHECKING:

@@ -28,7 +28,7 @@ from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import LEAST_RUN, MATERIAL_RUNS, PREDICTOR_ORDER
 from assembler.aligner.sound.surroundings import errors_of, look_around, zones_of
-from assembler.aligner.sound.waves import are_edges_moved, lapse_of
+from assembler.aligner.sound.two_levels.waves import are_edges_moved, lapse_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -9,8 +9,8 @@ from assembler.aligner.plan.path.choices import Forced
 from assembler.aligner.records.reel import stretch_label
 from assembler.errors import SheetError
 from assembler.sheet import sheet_error
-from assembler.signed import Acceptance
 from assembler.timecode import day_samples, frame_rate, label_sample, nearest_day, next_after
+from assembler.verdict.signed import Acceptance
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.plan.extent import stretch_on_timeline, stretch_tracks
 from assembler.aligner.records.ranges import merged
-from assembler.signed import UnrecordedStretch
+from assembler.verdict.signed import UnrecordedStretch
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

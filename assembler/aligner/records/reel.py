@@ -16,8 +16,8 @@ if TYPE_CHECKING:
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.timemap import TimeMap
-    from assembler.notes import Note, NoteKind
     from assembler.sheet import Reel, Sheet
+    from assembler.verdict.notes import Note, NoteKind
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,7 @@ from assembler.aligner.sound.levels import prediction_errors
 from assembler.aligner.sound.limits import LEAST_LAG, LEAST_PERIODIC, PERIOD_STRIDE
 
 if TYPE_CHECKING:
-    from assembler.aligner.sound.pulse import Pulse
+    from assembler.aligner.sound.two_levels.pulse import Pulse
     from assembler.arrays import Float64s, Int32s
 
 

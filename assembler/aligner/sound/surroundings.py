@@ -25,14 +25,14 @@ from assembler.aligner.sound.limits import (
     REST_RATIO,
 )
 from assembler.aligner.sound.models import Model, error_costs, period_of
-from assembler.aligner.sound.waves import pulse_from, pulse_through, pulse_towards, stands_before
+from assembler.aligner.sound.two_levels.waves import pulse_from, pulse_through, pulse_towards, stands_before
 from assembler.arrays import distinct, median
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.aligner.records.ranges import Range
-    from assembler.aligner.sound.pulse import Pulse
+    from assembler.aligner.sound.two_levels.pulse import Pulse
     from assembler.arrays import Bools, Float64s, Int32s
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from assembler.aligner.events.suspects import places_to_listen_to
 from assembler.aligner.records.ranges import merged, without
 from assembler.aligner.states.track import Closed, PassHoldings, stretches_of
-from assembler.states import TrackStates
+from assembler.verdict.states import TrackStates
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.sheet import Sheet
-    from assembler.states import Suspect
+    from assembler.verdict.states import Suspect
 
 
 def known_of(

@@ -13,7 +13,7 @@ import numpy as np
 
 from assembler.aligner.records.ranges import are_inside
 from assembler.arrays import distinct
-from assembler.states import State, StateStretch, joined_stretches
+from assembler.verdict.states import State, StateStretch, joined_stretches
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence

@@ -10,7 +10,7 @@ from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.chain.pieces import pieces_of_both
 from assembler.aligner.sound.scale import scale_of
 from assembler.aligner.tell.limits import FAINT_RATIO, FAINT_STEPS, MOST_NAMED
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

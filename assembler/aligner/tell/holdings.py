@@ -13,7 +13,7 @@ from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of, total
 from assembler.aligner.sound.scale import scale_of
 from assembler.aligner.tell.limits import MOST_READ
-from assembler.notes import Held
+from assembler.verdict.notes import Held
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence

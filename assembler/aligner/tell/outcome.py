@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.aligner.tell.holdings import Holdings
-    from assembler.signed import Acceptance
+    from assembler.verdict.signed import Acceptance
 
 
 @dataclass(frozen=True)

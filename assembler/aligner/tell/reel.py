@@ -13,7 +13,7 @@ from assembler.aligner.tell.holdings import held_words
 from assembler.aligner.tell.limits import FAR_SECONDS, MOST_NAMED, VISIT_SAMPLES
 from assembler.aligner.tell.tape.causes import find_causes
 from assembler.aligner.tell.tape.notes import machine_notes, tape_notes
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

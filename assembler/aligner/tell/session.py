@@ -13,7 +13,7 @@ from assembler.aligner.tell.holdings import Holdings
 from assembler.aligner.tell.outcome import find_uncured
 from assembler.aligner.tell.passes import aligned_pass
 from assembler.aligner.tell.reel import far_notes, reel_notes
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.aligner.tell.outcome import Outcome
     from assembler.importer import ImportedSession
-    from assembler.signed import Acceptance, UnrecordedStretch
+    from assembler.verdict.signed import Acceptance, UnrecordedStretch
 
 
 @dataclass(frozen=True)

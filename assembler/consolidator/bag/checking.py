@@ -16,10 +16,10 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assembler.consolidator.bag.folder import SetFolder
 from assembler.consolidator.bag.listing import BagProblem, listing_problems
 from assembler.consolidator.bag.manifests import HEX_DIGITS, Manifest, parse_manifest
 from assembler.consolidator.bag.writing import BAGIT_TXT
-from assembler.consolidator.folder import SetFolder
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Mapping

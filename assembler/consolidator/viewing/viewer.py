@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.arrays import Int32s
-    from assembler.consolidator.rendering import SpanReader
+    from assembler.consolidator.tracks.rendering import SpanReader
     from assembler.consolidator.viewing.choosing import Choice
     from assembler.consolidator.viewing.sources import TrackSources
 

@@ -11,7 +11,7 @@ from assembler.record.recorded.base import Count, Recorded, RecordedBecause
 from assembler.record.recorded.marked import MarkedPlace, marked_on_tracks
 from assembler.record.recorded.passes import RecordedPass
 from assembler.record.recorded.tracks import MOST_REELS, RecordedTrack
-from assembler.states import State, StateStretch, TrackStates, worst_of
+from assembler.verdict.states import State, StateStretch, TrackStates, worst_of
 
 
 class RecordedSession(Recorded):
@@ -136,6 +136,11 @@ class RecordedSet(Recorded):
     accepted: tuple[RecordedAccepted, ...] = ()
     notes: tuple[RecordedNote, ...] = ()
     is_sound: Annotated[bool, Field(alias="sound")] = False
+
+    def __repr__(self) -> str:
+        """Return the record in a line: shown whole it would fill pages."""
+        counts = f"{len(self.tracks)} tracks of {self.length} samples, {len(self.passes)} passes"
+        return f"<RecordedSet {self.session.title!r}: {counts}, {len(self.uncured)} uncured places>"
 
     def pass_named(self, name: str) -> RecordedPass:
         """Return a pass that the spans name."""

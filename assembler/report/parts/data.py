@@ -15,8 +15,8 @@ from assembler.printable import printable
 from assembler.report.outcomes import outcome_words
 from assembler.report.parts.tables import plain
 from assembler.report.reasons import reason_words
-from assembler.states import State
 from assembler.timecode import frame_rate
+from assembler.verdict.states import State
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from assembler.states import State, shares_of, shares_words, state_words
+from assembler.verdict.states import State, shares_of, shares_words, state_words
 
 if TYPE_CHECKING:
     from assembler.record.recorded.tracks import RecordedTrack

@@ -10,18 +10,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.drafting import draft_sheet, sheet_by_names
+from assembler.drafting.names import split_pass_name
 from assembler.errors import AssemblerError, SheetError
 from assembler.known import NOTHING
-from assembler.sheet import (
-    Pass,
-    Reel,
-    TimecodeSource,
-    find_audio,
-    find_timecode,
-    load_sheet,
-    parse_sheet,
-    split_pass_name,
-)
+from assembler.sheet import Pass, Reel, TimecodeSource, find_audio, find_timecode, load_sheet, parse_sheet
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Mapping, Sequence

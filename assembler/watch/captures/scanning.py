@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from assembler.drafting.looking import MOST_FOLDERS, WAVE_SUFFIXES, mono_mix
 from assembler.errors import WaveError
-from assembler.importer.looking import LOG_SUFFIXES, MOST_FOLDERS, WAVE_SUFFIXES, mono_mix
-from assembler.sheet import natural_key
+from assembler.sheet import LOG_SUFFIXES, natural_key
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:

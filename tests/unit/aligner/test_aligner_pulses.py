@@ -9,7 +9,7 @@ import pytest
 from scipy.signal import square
 
 from assembler.aligner.judge.place import judge_place
-from assembler.aligner.sound.waves import (
+from assembler.aligner.sound.two_levels.waves import (
     are_edges_moved,
     lapse_of,
     pulse_from,

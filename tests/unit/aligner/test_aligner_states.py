@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from assembler.aligner.states.track import Closed, PassHoldings, stretches_of
-from assembler.states import (
+from assembler.verdict.states import (
     State,
     StateStretch,
     TrackStates,

@@ -19,7 +19,7 @@ from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
-from assembler.states import Suspect
+from assembler.verdict.states import Suspect
 from scripts.bench.trial_sessions import ArrayAudio
 
 if TYPE_CHECKING:

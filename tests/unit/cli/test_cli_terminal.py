@@ -7,20 +7,17 @@ import json
 import re
 import shutil
 import unicodedata
-from importlib import resources
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import numpy as np
 import pytest
 import tomlkit
 
+from assembler import cli
 from assembler.cli.commands import run
-from assembler.cli.progress import shown_progress
+from assembler.cli.terminal.progress import shown_progress
 from assembler.printable import printable
 from tests.support.sessions import HOUR, Layout, make_tape
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 Capsys = pytest.CaptureFixture[str]
 
@@ -157,11 +154,9 @@ def test_only_what_is_obeyed_is_escaped(text: str, shown: str) -> None:
 
 def test_there_is_one_way_out() -> None:
     """No other module of the command line prints by itself, or has a console of its own."""
-    room = resources.files("assembler.cli")
-    texts = {one.name: one.read_text("utf-8") for one in room.iterdir() if one.name.endswith(".py")}
-    assert {
-        name for name, text in texts.items() if re.search(r"click\.(s?echo|style)|(?<![.])\bprint\(", text)
-    } == {"terminal.py"}
-    assert {name for name, text in texts.items() if re.search(r"rich\.console import .*Console\b", text)} == {
-        "consoles.py"
-    }
+    room = Path(cli.__file__).parent
+    texts = {one.relative_to(room).as_posix(): one.read_text("utf-8") for one in room.rglob("*.py")}
+    printing = re.compile(r"click\.(s?echo|style)|(?<![.])\bprint\(")
+    assert {name for name, text in texts.items() if printing.search(text)} == {"terminal/words.py"}
+    console = re.compile(r"rich\.console import .*Console\b")
+    assert {name for name, text in texts.items() if console.search(text)} == {"terminal/consoles.py"}

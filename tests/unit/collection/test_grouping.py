@@ -6,7 +6,7 @@ import pytest
 
 from assembler.collection import ReelRow, Row, SessionState, collection_csv, groups_of, sums_of
 from assembler.collection.page import collection_page
-from assembler.states import State
+from assembler.verdict.states import State
 
 
 def row(name: str, status: int, *reels: ReelRow, **values: object) -> Row:

@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 import soundfile
 
-from assembler.consolidator.returned import WrittenShape, read_track
-from assembler.consolidator.staged import StagedFiles
+from assembler.consolidator.tracks.returned import WrittenShape, read_track
+from assembler.publishing.staged import StagedFiles
 from assembler.wave import PcmFormat
 
 if TYPE_CHECKING:

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import os
+import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
@@ -29,20 +31,84 @@ if __name__ == "__main__":
     print(len({worker for worker, _ in found}), {starter for _, starter in found} == {os.getpid()})
 """
 
+KILLED = """
+import multiprocessing, os, signal, time
+from assembler.crew import Crew
 
-@pytest.mark.skipif(not Path("/proc/self/task").exists(), reason="only here a process can count its threads")
+if __name__ == "__main__":
+    with Crew(2) as crew:
+        tasks = [crew.submit(time.sleep, 60) for _ in range(2)]
+        first, last = sorted(one.pid for one in multiprocessing.active_children())
+        print(first, last, flush=True)
+        os.kill(last, signal.SIGSTOP)
+        os.kill(os.getpid(), signal.SIGKILL)
+"""
+INTERRUPTED = """
+import signal, time
+from assembler.crew import Crew
+
+if __name__ == "__main__":
+    signal.signal(signal.SIGALRM, signal.default_int_handler)
+    try:
+        with Crew(2) as crew:
+            crew.submit(time.sleep, 60)
+            signal.setitimer(signal.ITIMER_REAL, 0.5)
+    except KeyboardInterrupt:
+        print("interrupted")
+"""
+needs_tasks = pytest.mark.skipif(
+    not Path("/proc/self/task").exists(), reason="only here a process can count its threads"
+)
+
+
+@needs_tasks
 @pytest.mark.parametrize(("threads", "told"), [("none", "5 True"), ("threads", "5 False")])
 def test_workers_are_forked_where_no_thread_can_hold_a_lock(tmp_path: Path, threads: str, told: str) -> None:
     """Two crews after one another: all workers have tasks, end with their crew, and have the starter that is told."""
-    script = tmp_path / "crew_of_its_own.py"
-    script.write_text(SCRIPT, encoding="utf-8")
+    ran = run_apart(tmp_path, SCRIPT, threads)
+    assert (ran.returncode, ran.stdout.strip(), ran.stderr) == (0, told, "")
+
+
+@needs_tasks
+def test_no_worker_waits_for_another_one_to_end_with_their_starter(tmp_path: Path) -> None:
+    """The starter is killed while its last worker is stopped: the first one ends all the same."""
+    ran = run_apart(tmp_path, KILLED)
+    first, last = map(int, ran.stdout.split())
+    try:
+        assert ran.returncode == -signal.SIGKILL
+        assert has_ended_within(first, 10)
+    finally:
+        os.kill(last, signal.SIGKILL)
+
+
+def test_an_interrupt_while_the_last_tasks_are_waited_for_ends_them(tmp_path: Path) -> None:
+    """Whoever leaves a crew whose tasks go on, and waits no longer, leaves no worker behind."""
+    ran = run_apart(tmp_path, INTERRUPTED)
+    assert (ran.returncode, ran.stdout.strip(), ran.stderr) == (0, "interrupted", "")
+
+
+def run_apart(folder: Path, program: str, *arguments: str) -> subprocess.CompletedProcess[str]:
+    """Run a program of one thread; what it prints goes to files, which workers that are left cannot keep waiting."""
+    script = folder / "crew_of_its_own.py"
+    script.write_text(program, encoding="utf-8")
     environment = {**os.environ, "OPENBLAS_NUM_THREADS": "1", "PYTHONPATH": str(Path.cwd())}
-    ran = subprocess.run(
-        [sys.executable, str(script), threads],
-        env=environment,
-        capture_output=True,
-        text=True,
-        timeout=60,
-        check=True,
-    )
-    assert (ran.stdout.strip(), ran.stderr) == (told, "")
+    command = [sys.executable, str(script), *arguments]
+    with (folder / "out").open("w+") as out, (folder / "err").open("w+") as err:
+        ran = subprocess.run(command, env=environment, stdout=out, stderr=err, timeout=40, check=False)
+        out.seek(0)
+        err.seek(0)
+        return subprocess.CompletedProcess(command, ran.returncode, out.read(), err.read())
+
+
+def has_ended_within(process: int, seconds: float) -> bool:
+    """Return whether a process is gone, or ended and waited for by nobody, before so long."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        try:
+            state = Path(f"/proc/{process}/stat").read_text(encoding="utf-8").rpartition(")")[2].split()[0]
+        except OSError:
+            return True
+        if state == "Z":
+            return True
+        time.sleep(0.05)
+    return False

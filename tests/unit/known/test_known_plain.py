@@ -13,8 +13,8 @@ from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings
 from assembler.aligner.records.timemap import Stretch, TimeMap
 from assembler.known.plain import UnknowableError, from_plain, to_plain
-from assembler.notes import Note
-from assembler.states import State
+from assembler.verdict.notes import Note
+from assembler.verdict.states import State
 
 FLAW = FoundFlaw("A1", 3, "mute", 10, 20, because=Because(Rule.STORY, 12.345678901234567))
 

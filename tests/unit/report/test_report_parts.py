@@ -19,7 +19,7 @@ from assembler.report.parts.data import block, view_blocks, view_data
 from assembler.report.parts.marks import Marks
 from assembler.report.parts.strips import HEIGHTS
 from assembler.report.views import DIFFERENCE, RESULT, Clip, Trace, View, Views, Window
-from assembler.states import State
+from assembler.verdict.states import State
 from tests.support.large_records import FIRST, RATE, large_record
 from tests.support.pages import ReadPage
 

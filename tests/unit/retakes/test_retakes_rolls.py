@@ -13,7 +13,7 @@ from assembler.aligner import Edit, TimeMap
 from assembler.aligner.records.timemap import Stretch
 from assembler.retakes import find_retakes, retakes_json, retakes_lines, retakes_page
 from assembler.sheet import Sheet, parse_sheet
-from assembler.states import State, StateStretch, Suspect, TrackStates
+from assembler.verdict.states import State, StateStretch, Suspect, TrackStates
 
 RATE = 48000
 HOUR = 3600 * RATE

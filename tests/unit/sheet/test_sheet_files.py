@@ -179,7 +179,7 @@ def test_names_that_the_system_refuses_are_told(tmp_path: Path) -> None:
 
 def test_a_pattern_that_runs_through_everything_ends(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Going through more files and folders than a session can have is an error, not a wait."""
-    monkeypatch.setattr("assembler.sheet.files._MOST_STEPS", 20)
+    monkeypatch.setattr("assembler.sheet.patterns._MOST_STEPS", 20)
     make(tmp_path, *(f"{n}/{n}.wav" for n in range(12)))
     assert "more than 20 files and folders" in audio_error(tmp_path, 'audio = "**/*.wav"').problem
 
@@ -241,7 +241,7 @@ def test_a_folder_that_can_not_be_read_is_told(tmp_path: Path, monkeypatch: pyte
         raise PermissionError(errno.EACCES, "Permission denied", str(folder))
 
     make(tmp_path, "c/1.wav")
-    monkeypatch.setattr("assembler.sheet.files.os.scandir", refuse)
+    monkeypatch.setattr("assembler.sheet.patterns.os.scandir", refuse)
     assert "Permission denied" in audio_error(tmp_path, 'audio = "c/*.wav"').problem
 
 

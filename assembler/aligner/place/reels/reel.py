@@ -28,7 +28,7 @@ from assembler.aligner.place.slips.logged import logged_slips
 from assembler.aligner.place.slips.pinning import MappedPass, pin_slips
 from assembler.aligner.sound.limits import LEVEL_TOLD_DB
 from assembler.known import NOTHING
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence

@@ -17,7 +17,7 @@ from assembler.aligner.place.limits import ANCHOR_SAMPLES, MOST_TOUCH_SECONDS, S
 from assembler.aligner.place.relation import relate
 from assembler.aligner.records.ranges import common, merged, total
 from assembler.aligner.sound.limits import SURE_DEVIATIONS
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

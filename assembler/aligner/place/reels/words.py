@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from assembler.aligner.place.meeting import PassToPlace

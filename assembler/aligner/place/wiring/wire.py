@@ -17,7 +17,7 @@ from assembler.aligner.place.wiring.examine import examine_wiring
 from assembler.aligner.place.wiring.strangers import recognise
 from assembler.aligner.records.reel import left_out_kind, track_names
 from assembler.known import NOTHING
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.records.ranges import common
 from assembler.aligner.records.reel import stretch_label, track_names
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.aligner.tell.outcome import Outcome
     from assembler.sheet import Sheet
-    from assembler.signed import Acceptance
+    from assembler.verdict.signed import Acceptance
 
 
 def cut_at(accepted: Iterable[Acceptance], reel: str, track: int, place: Range) -> list[Range]:

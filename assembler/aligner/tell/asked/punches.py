@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.records.ranges import common, merged, total, without
 from assembler.aligner.records.reel import stretch_label, track_names
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

@@ -11,7 +11,7 @@ from assembler.aligner.records.ranges import common, merged, pieces_of
 from assembler.aligner.records.reel import place_label, stretch_label, track_names
 from assembler.aligner.sound.scale import scale_of
 from assembler.aligner.tell.asked.accepted import beyond_words
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.sheet import Sheet
-    from assembler.signed import UnrecordedStretch
+    from assembler.verdict.signed import UnrecordedStretch
 
 
 def unrecorded_notes(

@@ -10,7 +10,7 @@ from assembler.aligner.records.ranges import common
 from assembler.aligner.records.reel import stretch_label
 from assembler.aligner.sound.limits import LEAST_BEAT
 from assembler.aligner.tell.tape.causes import steady_interval
-from assembler.notes import Note
+from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
