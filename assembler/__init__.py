@@ -55,10 +55,12 @@ if TYPE_CHECKING:
         LedgerError,
         PlanError,
         PublishError,
+        RecordError,
         SheetError,
         TimecodeError,
         TimecodeLogError,
         WaveError,
+        WorkerError,
     )
     from assembler.known import open_known
     from assembler.record.recorded.reading import read_record
@@ -79,6 +81,7 @@ __all__ = [
     "OpenSession",
     "PlanError",
     "PublishError",
+    "RecordError",
     "SessionResult",
     "SheetError",
     "TimecodeError",
@@ -86,6 +89,7 @@ __all__ = [
     "VerifyResult",
     "Watch",
     "WaveError",
+    "WorkerError",
     "__version__",
     "build_collection",
     "build_set",
@@ -115,10 +119,12 @@ _HOMES = {
             "LedgerError",
             "PlanError",
             "PublishError",
+            "RecordError",
             "SheetError",
             "TimecodeError",
             "TimecodeLogError",
             "WaveError",
+            "WorkerError",
         ),
         "assembler.errors",
     ),
@@ -155,3 +161,8 @@ def __getattr__(name: str) -> Any:  # noqa: ANN401 - the types stand in the impo
 
         return getattr(import_module(_HOMES[name]), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    """Return the public names: whoever completes a name by its first letters finds them before they are loaded."""
+    return sorted({*globals(), *__all__})

@@ -79,7 +79,12 @@ class FlawLine:
     size: str
     outcome: str
     tracks: str
-    reason: str
+    reasons: tuple[str, ...]
+
+    @property
+    def because(self) -> str:
+        """Why it is reported of each pass, in their order; once where that is the same of all."""
+        return " / ".join(self.reasons if len(set(self.reasons)) > 1 else self.reasons[:1])
 
 
 def flaw_lines(result: SessionResult) -> list[FlawLine]:
@@ -89,7 +94,9 @@ def flaw_lines(result: SessionResult) -> list[FlawLine]:
         key = line.place, line.kind, line.size, line.outcome, line.tracks
         first = merged.setdefault(key, line)
         if line.passes[0] not in first.passes:
-            merged[key] = replace(first, passes=first.passes + line.passes)
+            merged[key] = replace(
+                first, passes=first.passes + line.passes, reasons=first.reasons + line.reasons
+            )
     return list(merged.values())
 
 
@@ -106,7 +113,7 @@ def print_flaws(
         Column("Samples", [line.size for line in lines], 3, is_number=True),
         Column("Outcome", [line.outcome for line in lines]),
         Column("Tracks", [line.tracks for line in lines], 2, is_folded=True),
-        Column("Because", [line.reason for line in lines], 1),
+        Column("Because", [line.because for line in lines], 1),
     ]
     print_table(console, columns, whole=whole)
 
@@ -157,7 +164,7 @@ def _flaws(result: SessionResult) -> Iterator[FlawLine]:
                 f"{flaw.samples:+d}" if flaw.samples is not None else str(flaw.end - flaw.start),
                 outcome_words(start, end, result.edit.length, is_cured=flaw.cured),
                 ", ".join(reel.tracks[track] or str(track + 1) for track in flaw.tracks),
-                reason_words(flaw.because.rule.value, flaw.because.nats),
+                (reason_words(flaw.because.rule.value, flaw.because.nats),),
             )
 
 
