@@ -10,6 +10,7 @@ import numpy as np
 from assembler.aligner.compare.blocks import note_block
 from assembler.aligner.events.limits import WINDOW_SAMPLES
 from assembler.aligner.events.stops.standstill import find_stops, heard
+from assembler.aligner.events.stops.twice import find_repeats
 from assembler.aligner.events.strewn.losses import strewn_losses
 from assembler.aligner.events.stuck import stuck_bits
 from assembler.aligner.flaws.limits import LINE_SAMPLES
@@ -64,7 +65,10 @@ def note_whole(
     low, high = block
     seen = _block(placed, tracks, low - LINE_SAMPLES, high + LINE_SAMPLES, step)
     held = {index: [glance.samples for glance in own] for index, own in seen.items()}
-    stops = find_stops(held, dict(enumerate(whole)), low - LINE_SAMPLES, tracks, step)
+    covered = dict(enumerate(whole))
+    stops = find_stops(held, covered, low - LINE_SAMPLES, tracks, step)
+    for index, repeats in find_repeats(held, covered, low - LINE_SAMPLES, tracks).items():
+        stops.setdefault(index, []).extend(repeats)
     stuck = _stuck(placed, tracks, seen, low - LINE_SAMPLES)
     listening = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
     notes = {}

@@ -9,7 +9,8 @@ Rules, each in its file:
 - `marks`: what concealment makes of a lost sample's neighbours.
 - `truth/`: the cheapest truth of all differing samples together, in nats.
 - `surprise`: how unlikely it is by chance that samples look lost; where that is too little whatever the truth is.
-- `settle`: where concealment explains a patch of differences, so that this truth is taken.
+- `evidence`: whether they speak for concealment over a patch of differences.
+- `settle`: where they do this truth is taken; what other tracks show nearby counts.
 - `reel`: stretches in which passes differ, all tracks of each together.
 - `rows`: rows of means without a witness, on several tracks at once: a head that read nothing.
 - `weave`: stretches rebuilt from several passes.

@@ -86,6 +86,25 @@ def long_levels(still: Bools) -> Bools:
     return found
 
 
+def levels_of(lost: Bools, still: Bools, likely: Bools) -> Bools:
+    """Return which lost samples hold a level for longer than strewn losses last.
+
+    A level may be the sound's own for as long, and hold a few lost samples at its end, where losses are likely.
+
+    Args:
+        lost: shape (captures, samples).
+        still: which samples are their predecessor again, same shape.
+        likely: where losses are likely, same shape.
+    """
+    found = lost & long_levels(still)
+    for own, here in zip(found, likely, strict=True):
+        for start, end in ranges_of(own, bridge=LONGEST_HOLD):
+            inside = own[start:end]
+            if np.count_nonzero(inside) <= LONGEST_HOLD and here[start:end][inside].all():
+                inside[:] = False
+    return found
+
+
 def told_before(versions: Int64s) -> Bools:
     """Return where a capture holds what one before it does: what both lost alike is told once."""
     return np.stack([(versions[:number] == own).any(axis=0) for number, own in enumerate(versions)])
