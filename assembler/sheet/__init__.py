@@ -30,10 +30,11 @@ from assembler.sheet.model.tables import (
 from assembler.sheet.model.values import shown, without_control_characters
 from assembler.sheet.names import file_name, natural_key
 from assembler.sheet.preparation import NO_ADVICE, preparation_cautions, preparation_words, reel_cautions
-from assembler.sheet.reading import load_sheet, parse_sheet
+from assembler.sheet.reading import LARGEST_SHEET, load_sheet, parse_sheet
 from assembler.sheet.text.toml import TomlKind, decode_text, parse_toml, read_file
 
 __all__ = [
+    "LARGEST_SHEET",
     "LOG_SUFFIXES",
     "NO_ADVICE",
     "Accepted",
