@@ -9,7 +9,7 @@ Each in its file:
 - `finding`: the sessions in folders; `digests`: what a session, and what a set, is made from.
 - `orders`: what is asked of a worker, what a pool of workers is, what came of all.
 - `queueing`: what is due, and in which order.
-- `running`: the one place that decides what happens next.
+- `running`: the one place that decides what happens next: orders given, deaths counted, rows written.
 - `workers/`: who does an order, and how.
 """
 

@@ -6,7 +6,7 @@ Output: an `ImportedSession`: open audio, a place for each pass, notes on what i
 
 Each in its file:
 
-- `session`: all passes: opened, counted, placed, faults of files told.
+- `session`: all passes opened and placed; files whose rate, number or length does not fit are refused or told.
 - `audio`: the tracks of a pass as samples, read when they are asked for.
 - `places/`: where its own timecode puts a pass.
 - `keeping`: how open captures stand in what is known.

@@ -12,10 +12,14 @@ Each in its file:
 - `outcomes`: what became of a flaw, in words; `reasons`: why it is reported.
 """
 
+from typing import TYPE_CHECKING
+
 from assembler.report.grouping import TextLine, group_lines
 from assembler.report.outcomes import outcome_words
-from assembler.report.page import load_page, report_page
 from assembler.report.reasons import RULE_WORDS, because_words, reason_words, with_reason
+
+if TYPE_CHECKING:
+    from assembler.report.page import load_page, report_page
 
 __all__ = [
     "RULE_WORDS",
@@ -28,3 +32,12 @@ __all__ = [
     "report_page",
     "with_reason",
 ]
+
+
+def __getattr__(name: str) -> object:
+    """Load the page when it is first used: a check makes none."""
+    if name in {"load_page", "report_page"}:
+        from assembler.report import page  # noqa: PLC0415 - with the rest of it
+
+        return getattr(page, name)
+    raise AttributeError(f"module {__name__!r} has no attribute {name!r}")

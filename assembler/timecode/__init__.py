@@ -31,7 +31,7 @@ from assembler.timecode.logs.writing import (
 from assembler.timecode.ltc import LtcLog, decode_ltc, encode_ltc, ltc_points
 from assembler.timecode.mtc.counting import Count, answer_count
 from assembler.timecode.mtc.decoding import TimecodePoints, decode_quarter_frames
-from assembler.timecode.rates import FRAME_RATES, FrameRate, frame_rate
+from assembler.timecode.rates import FRAME_RATES, RATES_BY_CODE, FrameRate, frame_rate
 from assembler.timecode.samples import (
     day_samples,
     format_place,
@@ -48,6 +48,7 @@ __all__ = [
     "FRAME_RATES",
     "LARGEST_CSV_BYTES",
     "MILLISECOND_TICKS",
+    "RATES_BY_CODE",
     "TICKS_PER_BEAT_960",
     "ClockDraft",
     "ClockFit",

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import tomlkit
-
 from assembler.timecode import format_label, frame_rate, frame_to_sample, sample_to_frame
 
 if TYPE_CHECKING:
@@ -82,4 +80,6 @@ def _table(sheet: Sheet, reel_name: str, first: int, behind: int, tracks: set[in
     if tracks < {track for track, name in enumerate(reel.tracks) if name}:
         values["tracks"] = [reel.tracks[track] for track in sorted(tracks)]
     values |= {"reason": "", "by": ""}
+    import tomlkit
+
     return "[[accepted]]\n" + tomlkit.dumps(values)

@@ -13,8 +13,10 @@ from assembler.errors import CaptureError, TimecodeLogError
 from assembler.importer.places.settling import LoggedClock
 from assembler.timecode import (
     LARGEST_CSV_BYTES,
+    RATES_BY_CODE,
     decode_quarter_frames,
     draft_clock,
+    frame_rate,
     read_csv_log,
     read_midi_log,
 )
@@ -26,9 +28,6 @@ if TYPE_CHECKING:
 
 RATE_TOLERANCE = 0.02
 """Between 24 and 25 frames a second lies a twenty-fifth: half of that tells them apart."""
-
-NOMINAL_OF_CODE = (24, 25, 30, 30)
-"""Frames counted in a second, by MIDI rate code (MIDI Time Code, 1987: 24, 25, 30 drop, 30)."""
 
 
 def read_log(log: InputFile, sample_rate: int) -> MidiLog:
@@ -76,10 +75,9 @@ def _check_rate(log: MidiLog, rate: FrameRate) -> None:
     Raises:
         TimecodeLogError: both values are in the message.
     """
-    codes = log.quarter_data[log.quarter_data >> 4 == 7] >> 1 & 3
-    if codes.size < 2:
+    if log.rate_codes.size < 2:
         return
-    told = NOMINAL_OF_CODE[int(median(codes))]
+    told = frame_rate(RATES_BY_CODE[int(median(log.rate_codes))]).nominal
     # Over whole readings, so that lateness hardly counts.
     eights = log.quarter_seconds[8:] - log.quarter_seconds[:-8]
     playing = median(eights[eights > 0]) if np.any(eights > 0) else 0.0

@@ -17,6 +17,9 @@ from assembler.record.recorded.plainjson import check_json
 from assembler.record.recorded.whole import RecordedSet
 from assembler.record.values import FORMAT
 
+LARGEST_RECORD: Final = 64 << 20
+"""Bytes; of a larger file nothing is read."""
+
 FORMATS: Final = (1, FORMAT)
 KINDS_OF_1: Final = {"tape_damage": "tape_suspected", "machine_damage": "machine_suspected"}
 """Kinds of notes that said more than was known, and what they are named since."""

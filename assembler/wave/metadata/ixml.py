@@ -11,9 +11,12 @@ import re
 from dataclasses import dataclass
 from fractions import Fraction
 from html import escape
-from xml.etree import ElementTree as ET
+from typing import TYPE_CHECKING
 
 from assembler.errors import WaveError
+
+if TYPE_CHECKING:
+    from xml.etree import ElementTree as ET
 
 # Far more than any track sheet, little enough to parse at once.
 _LARGEST = 1 << 20
@@ -133,6 +136,8 @@ def _element(name: str, text: str) -> str:
 
 
 def _parse(payload: bytes) -> ET.Element:
+    from xml.etree import ElementTree as ET  # noqa: PLC0415 - only where a set is read
+
     if len(payload) > _LARGEST:
         raise WaveError(f"the iXML chunk has {len(payload)} bytes, at most {_LARGEST} are read")
     try:

@@ -6,6 +6,8 @@ import io
 import json
 import re
 import shutil
+import threading
+import time
 import unicodedata
 from pathlib import Path
 
@@ -15,6 +17,7 @@ import tomlkit
 
 from assembler import cli
 from assembler.cli.commands import run
+from assembler.cli.terminal import progress
 from assembler.cli.terminal.progress import shown_progress
 from assembler.printable import printable
 from tests.support.sessions import HOUR, Layout, make_tape
@@ -132,6 +135,31 @@ def test_progress_shows_names_and_obeys_none(monkeypatch: pytest.MonkeyPatch) ->
     assert r"\x1b[2J\x1b]0;owned\x07" in shown
     assert not {"\u202e", "\x9b", "\x07", "\u2028"} & set(shown)
     assert "\x1b]0" not in shown
+
+
+def test_bars_go_on_while_nothing_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Beside other threads, as those that drive workers, bars are drawn again by themselves, until they are ended."""
+    screen, others = io.StringIO(), threading.Event()
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr("sys.stderr", screen)
+    monkeypatch.setattr(progress, "STILL_SECONDS", 0.01)
+    before = threading.active_count()
+    with shown_progress() as show:
+        show("one task alone", 0.25)
+        assert threading.active_count() == before
+        other = threading.Thread(target=others.wait)
+        other.start()
+        show("a long task", 0.5)
+        first = len(screen.getvalue())
+        for _ in range(1000):
+            if len(screen.getvalue()) > first:
+                break
+            time.sleep(0.01)
+        assert len(screen.getvalue()) > first
+        others.set()
+    other.join()
+    assert threading.active_count() == before
 
 
 @pytest.mark.parametrize(

@@ -8,7 +8,8 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from itertools import permutations
+from dataclasses import dataclass
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -43,34 +44,60 @@ def find_repeats(
         tracks: tape tracks that the arrays are of, from 0.
     """
     found: dict[int, list[Stop]] = {}
-    for index, other in permutations(held, 2):
-        own, theirs = held[index], held[other]
-        for start, end in _repeats(own, theirs):
-            place = start + low, end + low
-            if without([place], covered[index]) or without([place], covered[other]):
-                continue
-            told = frozenset(
-                track
-                for track, mine, true in zip(tracks, own, theirs, strict=True)
-                if (mine[start:end] != true[start:end]).any()
-            )
-            found.setdefault(index, []).append(Stop(*place, "repeat", told))
-    return found
+    for pair in combinations(held, 2):
+        differing = _differing(*(held[index] for index in pair))
+        if differing is None:
+            continue
+        for index, other in (pair, pair[::-1]):
+            own, theirs = held[index], held[other]
+            for start, end in _repeats(own, theirs, differing):
+                place = start + low, end + low
+                if without([place], covered[index]) or without([place], covered[other]):
+                    continue
+                told = frozenset(
+                    track
+                    for track, mine, true in zip(tracks, own, theirs, strict=True)
+                    if (mine[start:end] != true[start:end]).any()
+                )
+                found.setdefault(index, []).append(Stop(*place, "repeat", told))
+    return dict(sorted(found.items()))
 
 
-def _repeats(own: Sequence[Int32s], theirs: Sequence[Int32s]) -> Iterator[Range]:
-    """Yield the places in which one pass repeats itself and differs from another."""
-    unlike = [(mine, true) for mine, true in zip(own, theirs, strict=True) if mine is not true]
+@dataclass(frozen=True)
+class _Differing:
+    """Where two passes differ on several tracks.
+
+    Args:
+        counts: on how many, shape (samples,).
+        places: in order, those long enough.
+    """
+
+    counts: NDArray[np.int8]
+    places: list[Range]
+
+
+def _differing(first: Sequence[Int32s], second: Sequence[Int32s]) -> _Differing | None:
+    """Return where two passes differ on several tracks; None where they do not for long enough."""
+    unlike = [(one, other) for one, other in zip(first, second, strict=True) if one is not other]
     if len(unlike) < LEAST_TRACKS:
-        return
-    differs: NDArray[np.int8] = np.sum([mine != true for mine, true in unlike], axis=0, dtype=np.int8)
-    for start, end in ranges_of(differs >= LEAST_TRACKS, bridge=LEAST_RUN, least=2 * LEAST_RUN):
-        lead = max((mine for mine, _ in unlike), key=lambda one: np.count_nonzero(np.diff(one[start:end])))
+        return None
+    counts = np.zeros(first[0].size, np.int8)
+    for one, other in unlike:
+        counts += one != other
+    places = ranges_of(counts >= LEAST_TRACKS, bridge=LEAST_RUN, least=2 * LEAST_RUN)
+    return _Differing(counts, places) if places else None
+
+
+def _repeats(own: Sequence[Int32s], theirs: Sequence[Int32s], differing: _Differing) -> Iterator[Range]:
+    """Yield the places in which one pass repeats itself and differs from another."""
+    unlike = [mine for mine, true in zip(own, theirs, strict=True) if mine is not true]
+    for start, end in differing.places:
+        lead = max(unlike, key=lambda one: np.count_nonzero(np.diff(one[start:end])))
         # Where the other pass is flawed beside it not all of the place stands twice.
         for at in (start + part * (end - start) // 4 for part in (1, 2, 3)):
             run = next((run for lag in _lags(own, lead, at) if (run := _run(own, at, lag))), None)
             if run and _is_no_loop(own, run, (start, end)):
-                inside = np.flatnonzero(differs[slice(*run)])
+                inside = np.flatnonzero(differing.counts[slice(*run)])
                 yield run[0] + int(inside[0]), run[0] + int(inside[-1]) + 1
                 break
 
