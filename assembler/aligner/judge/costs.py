@@ -29,7 +29,6 @@ from assembler.aligner.judge.limits import (
     OWN_SCALE_COST,
     RISE_COST,
     STRAIGHT_COST_PER_SAMPLE,
-    STRANGE_LEVEL_COST,
     WINDOW_SAMPLES,
 )
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
@@ -176,12 +175,10 @@ def flaw_cost(
             and (truth is not None or one.kind not in PEAKS)
             and one.start <= start
             and end <= one.end
-            and (one.is_level or _is_anchored(one, samples, start, truth))
+            and _is_anchored(one, samples, start, truth)
         ):
             is_told = not is_first and one.start < start
             cost = 0.0 if is_told else KIND_COSTS[one.kind]
-            if not _is_anchored(one, samples, start, truth):
-                cost += STRANGE_LEVEL_COST + noise_cost(samples[start : start + 1], around.step)
             if one.is_exact:
                 cost += 0.0 if is_told else LINE_COST
             elif one.kind == "straight":

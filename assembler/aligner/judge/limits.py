@@ -26,9 +26,6 @@ OWN_PAST_COST = 12.0
 LEAST_MARGIN, MARGIN_PER_SAMPLE = 24.0, 0.05
 """By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts."""
 
-SILENT_PER_SAMPLE, MOST_SILENT = 0.2, 160.0
-"""More than that is asked where silence is to be right: a stroke that sets in from it is much like noise thrown in."""
-
 CHANCE_COST = 40.0
 """What is so by chance alone: that one pass's flaw ends where another's begins; that a peak is clipped where others
 are, which no model foretells; that sound holds a level for longer than anywhere around, or rests just there."""
@@ -90,9 +87,6 @@ KIND_COSTS = {
     "straight": 6.0,
     "repeat": COPY_COST,
 }
-
-STRANGE_LEVEL_COST = 24.0
-"""A level that is held though it is not the one before: it has to be told, and machines seldom do that."""
 
 NOISE_COST, NOISE_COST_PER_WINDOW = 2.0, 3.0
 """What it takes to say which flaw it is: a lag, a line's ends, a level of noise (and no less than sound's windows)."""

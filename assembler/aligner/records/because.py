@@ -46,8 +46,6 @@ class Rule(Enum):
     """Several tracks of one pass have it between the same samples."""
     OTHER_TRACKS = "other_tracks"
     """The pass is flawed between the same samples on other tracks."""
-    SILENT_TRACKS = "silent_tracks"
-    """Noise between the same samples on several tracks that are silent in the other pass."""
     LOST_SYNC = "lost_sync"
     """What seems to be another pass's flaw is the sound, where this one lost sync on the other tracks."""
     COPY = "copy_elsewhere"

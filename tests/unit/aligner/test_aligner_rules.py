@@ -207,17 +207,13 @@ def _settled(flaws: Sequence[FoundFlaw], places: Sequence[Undecided]) -> list[Be
     return [one.because for one in found] + [one.because for one in left]
 
 
-def _open(track: int, silent: str = "") -> Undecided:
+def _open(track: int) -> Undecided:
     because = Because(Rule.STORY, 1.0)
-    return Undecided(track, 1000, 9000, "P1", ("P2",), silent=silent, place=(1000, 9000), because=because)
+    return Undecided(track, 1000, 9000, "P1", ("P2",), because=because)
 
 
 def _other_tracks() -> list[Because]:
     return _settled([_lost(0), _lost(3)], [_open(5)])
-
-
-def _silent_tracks() -> list[Because]:
-    return _settled([], [_open(track, "P1") for track in (0, 2, 5)])
 
 
 def _lost_sync() -> list[Because]:
@@ -289,7 +285,6 @@ FIRES: dict[Rule, Callable[[], list[Because]]] = {
     Rule.SMEARED: _smeared,
     Rule.TOO_MANY: _too_many,
     Rule.OTHER_TRACKS: _other_tracks,
-    Rule.SILENT_TRACKS: _silent_tracks,
     Rule.LOST_SYNC: _lost_sync,
     Rule.COPY: _copy,
     Rule.DEAD: _dead,
