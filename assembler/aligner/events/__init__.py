@@ -10,7 +10,7 @@ In the order in which they act:
 - `stops/`: all tracks of a pass stand still at once: it is as if it held nothing there.
 - `strewn/`: samples lost here and there on all tracks, without a witness.
 - `settle`: what some tracks decide settles the same place on the others.
-- `lone`: the same moment on several tracks of a lone pass; `played`: unless musicians rest together.
+- `lone`: the same moment on several tracks of a lone pass.
 - `suspects`: of what stays open the places worth listening to, with the odds for a flaw.
 
 The numbers stand in `limits`.

@@ -15,7 +15,6 @@ import pytest
 from assembler.aligner import align_session
 from assembler.aligner.compare.differences import split
 from assembler.aligner.comparison import compare_reel
-from assembler.aligner.events.lone import told_together
 from assembler.aligner.events.settle import settle_by_other_tracks
 from assembler.aligner.judge.place import judge_place
 from assembler.aligner.records.because import Because, Rule
@@ -134,11 +133,6 @@ def _foretold() -> list[Because]:
     return _told(_changed(tape, 0, tape[0, START - 1000 : START]))
 
 
-def _faint() -> list[Because]:
-    noise = np.rint(np.random.default_rng(3).normal(scale=2.0, size=(3, LENGTH))).astype(np.int32)
-    return _told(_changed(noise, 0, 2, where=slice(START, START + 90)))
-
-
 def _in_phase() -> list[Because]:
     waves = np.stack([_pulse(period) for period in (120.4, 97.3, 203.9)])
     return _told(_changed(waves, 0, 0, where=slice(9000, 9700)))
@@ -220,15 +214,6 @@ def _lost_sync() -> list[Because]:
     return _settled([*(_lost(track) for track in range(5)), _lost(5, "burst", name="P2")], [])
 
 
-def _copy() -> list[Because]:
-    """Noise of two tracks that stands twice at just the same place; one of them proves it."""
-    noise = np.random.default_rng(5).integers(-5000, 5000, (2, LENGTH)).astype(np.int32)
-    noise[:, START : START + 900] = noise[:, START - 900 : START]
-    one = PlacedPass("P1", ArrayAudio(noise), (map_with_slips(LENGTH, 0, ()),) * 2)
-    flaw = FoundFlaw("P1", 0, "repeat", START, START + 900, because=Because(Rule.FORETOLD))
-    return [told.because for told in told_together([one], range(2), [flaw], [])]
-
-
 def _session(*captures: Int32s) -> list[Because]:
     """Return what the whole program says of captures."""
     with TemporaryDirectory() as folder:
@@ -277,7 +262,6 @@ FIRES: dict[Rule, Callable[[], list[Because]]] = {
     Rule.CUT_OFF: _cut_off,
     Rule.DRAWN_LINE: _drawn_line,
     Rule.FORETOLD: _foretold,
-    Rule.FAINT: _faint,
     Rule.IN_PHASE: _in_phase,
     Rule.MOMENT: _moment,
     Rule.BESIDE_SLIP: _beside_slip,
@@ -286,7 +270,6 @@ FIRES: dict[Rule, Callable[[], list[Because]]] = {
     Rule.TOO_MANY: _too_many,
     Rule.OTHER_TRACKS: _other_tracks,
     Rule.LOST_SYNC: _lost_sync,
-    Rule.COPY: _copy,
     Rule.DEAD: _dead,
     Rule.SLIP: _slip,
 }

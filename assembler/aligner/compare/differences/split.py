@@ -75,9 +75,10 @@ def judge_split(
             if not verdict.decided:
                 names = [passes[index].name for index in members]
                 taken = names.pop(verdict.right)
-                others, because = tuple(names), verdict.because
                 undecided.append(
-                    Undecided(track, start, end, taken, others, verdict.is_doubtful, because=because)
+                    Undecided(
+                        track, start, end, taken, tuple(names), verdict.is_doubtful, because=verdict.because
+                    )
                 )
     return flaws, undecided
 
