@@ -4,7 +4,6 @@ from __future__ import annotations
 
 RULE_WORDS = {
     "concealed": "stands as concealment leaves lost samples",
-    "means_in_a_row": "means of one parity",
     "strewn_losses": "more means and held levels than sound has, on several tracks at once",
     "standstill": "all tracks stand still at once",
     "stuck_bit": "one bit of the words is stuck",

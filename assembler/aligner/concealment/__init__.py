@@ -10,7 +10,6 @@ Rules, each in its file:
 - `truth/`: the cheapest truth of all differing samples together, in nats.
 - `settle`: where concealment explains a patch of differences, so that this truth is taken.
 - `reel`: stretches in which passes differ, all tracks of each together.
-- `rows`: rows of means without a witness, on several tracks at once: a head that read nothing.
 - `weave`: stretches rebuilt from several passes.
 
 The numbers stand in `limits`.

@@ -12,8 +12,6 @@ class Rule(Enum):
 
     CONCEALED = "concealed"
     """Passes differ where one of them holds what concealment makes of the samples beside it."""
-    MEANS_IN_A_ROW = "means_in_a_row"
-    """Means of one parity, as a head that reads nothing leaves them, in one pass by itself."""
     STREWN = "strewn_losses"
     """More means, or more levels held, than sound has, on several tracks of one pass at once."""
     STANDSTILL = "standstill"

@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from assembler.arrays import Int32s
 
 LENGTH, START, END = 60_000, 30_000, 31_000
-COUNTED = {Rule.CONCEALED, Rule.MEANS_IN_A_ROW, Rule.STREWN, Rule.STUCK_BIT, Rule.STORY, Rule.AGREED}
+COUNTED = {Rule.CONCEALED, Rule.STREWN, Rule.STUCK_BIT, Rule.STORY, Rule.AGREED}
 """Rules that have a number."""
 
 
@@ -99,11 +99,6 @@ def _stuck_bit() -> list[Because]:
 def _concealed() -> list[Because]:
     tape = _tape()
     return _told(tape, _means(tape, np.arange(START, END, 2)))
-
-
-def _means_in_a_row() -> list[Because]:
-    # More than two tracks would show it by all of them together.
-    return _told(_means(_tape()[:2], np.arange(START, END, 2)))
 
 
 def _strewn() -> list[Because]:
@@ -250,7 +245,6 @@ def _smeared() -> list[Because]:
 
 FIRES: dict[Rule, Callable[[], list[Because]]] = {
     Rule.CONCEALED: _concealed,
-    Rule.MEANS_IN_A_ROW: _means_in_a_row,
     Rule.STREWN: _strewn,
     Rule.STANDSTILL: _standstill,
     Rule.STUCK_BIT: _stuck_bit,
