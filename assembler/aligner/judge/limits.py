@@ -33,18 +33,12 @@ are, which no model foretells; that sound holds a level for longer than anywhere
 TORN_COST = 200.0
 """A level held, a line or a copy that is right for one part of it and wrong for the next would be a strange chance."""
 
-STRANGE_STROKE_COST = 60.0
-"""What it takes to tell that a machine has played just all of a stroke once more."""
-
 LEAST_SURPRISE = 250.0
 """A block played twice costs at least so many nats as sound; one that costs less repeats itself by nature, or not."""
 
 COPY_COST = 10.0
-"""What it takes to tell where a block, or a stroke, was heard before; a foretold copy is as likely as sound as it is as
+"""What it takes to tell where a block was heard before; a foretold copy is as likely as sound as it is as
 a flaw but for that."""
-
-EDGE_COST = 6.0
-"""To tell within a few hundred samples where an edge stands."""
 
 NOISE_MARGIN, NOISE_SHARE, NOISE_NATS = 120.0, 0.9, 4.5
 """So much a version must beat the story that none is right, where its cost as sound is nearly that of noise, and so
@@ -58,9 +52,6 @@ STEPPED_CAUTION = 12.0
 
 DISPLACED_COST = 265.0
 """What it takes to say, of such sound, that it belongs elsewhere: it need not look odd to be wrong."""
-
-LONGEST_BLIP = 480
-"""So many samples of sound, 10 ms at 48 kHz, foretell none of themselves."""
 
 # costs
 
