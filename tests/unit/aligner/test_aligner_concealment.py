@@ -13,6 +13,7 @@ from assembler.aligner.concealment.marks import (
     DOWN,
     HELD,
     LINE,
+    MEAN,
     THROUGHOUT,
     TOWARDS_ZERO,
     UP,
@@ -194,6 +195,15 @@ def test_a_machine_that_holds_is_known_by_what_it_leaves() -> None:
     held[at] = tape[at - 1]
     assert likely_machine(tally_machine(_concealed(tape, lost), at, 1)) == Machine((DOWN,))
     assert likely_machine(tally_machine(held, at, 1)).single == HELD
+
+
+def test_what_is_held_before_a_mean_is_no_single_loss() -> None:
+    """Pairs are lost; of each the mean is the tape's by chance in another capture, or lost there, too, and left out."""
+    tape = _sound(2)
+    lost = np.zeros(LENGTH, np.bool_)
+    lost[2001:6001:4] = lost[2002:6002:4] = True
+    first = np.flatnonzero(lost)[::2]
+    assert likely_machine(tally_machine(_concealed(tape, lost), first, 1)).single == MEAN
 
 
 def test_what_a_machine_makes_of_several_lost_samples_is_known_by_what_it_leaves() -> None:

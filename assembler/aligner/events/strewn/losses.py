@@ -137,7 +137,9 @@ def _unlikely(pooled: Float64s, usual: Float64s) -> Float64s:
     """Return how unlikely so large a sum of exponential deviates is, in nats, at least: Chernoff's bound."""
     seen, usual = pooled / SCALE_NATS, usual / SCALE_NATS
     with np.errstate(divide="ignore", invalid="ignore"):
-        nats = np.where((usual > 0) & (seen > usual), seen - usual - usual * np.log(seen / usual), 0.0)
+        nats = np.where(
+            (usual > 0) & (seen > usual), seen - usual - usual * (np.log(seen) - np.log(usual)), 0.0
+        )
     return np.asarray(nats, np.float64)
 
 
