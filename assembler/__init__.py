@@ -55,10 +55,12 @@ if TYPE_CHECKING:
         LedgerError,
         PlanError,
         PublishError,
+        RecordError,
         SheetError,
         TimecodeError,
         TimecodeLogError,
         WaveError,
+        WorkerError,
     )
     from assembler.known import open_known
     from assembler.record.recorded.reading import read_record
@@ -79,6 +81,7 @@ __all__ = [
     "OpenSession",
     "PlanError",
     "PublishError",
+    "RecordError",
     "SessionResult",
     "SheetError",
     "TimecodeError",
@@ -86,6 +89,7 @@ __all__ = [
     "VerifyResult",
     "Watch",
     "WaveError",
+    "WorkerError",
     "__version__",
     "build_collection",
     "build_set",
@@ -106,52 +110,36 @@ __all__ = [
 ]
 
 _HOMES = {
-    "__version__": "assembler.version",
-    **dict.fromkeys(
-        (
-            "AssemblerError",
-            "CaptureError",
-            "ClusterError",
-            "LedgerError",
-            "PlanError",
-            "PublishError",
-            "SheetError",
-            "TimecodeError",
-            "TimecodeLogError",
-            "WaveError",
-        ),
-        "assembler.errors",
+    "version": ("__version__",),
+    "aligner": ("Edit", "write_plan"),
+    "batch": ("BatchResult", "build_collection", "verify_collection"),
+    "collection": ("Collection", "read_collection"),
+    "consolidator": (
+        *("OpenSession", "SessionResult", "VerifyResult"),
+        *("build_set", "check_session", "open_session", "verify_set"),
     ),
-    "Edit": "assembler.aligner",
-    "write_plan": "assembler.aligner",
-    "BatchResult": "assembler.batch",
-    "build_collection": "assembler.batch",
-    "verify_collection": "assembler.batch",
-    "Collection": "assembler.collection",
-    "read_collection": "assembler.collection",
-    "OpenSession": "assembler.consolidator",
-    "SessionResult": "assembler.consolidator",
-    "VerifyResult": "assembler.consolidator",
-    "build_set": "assembler.consolidator",
-    "check_session": "assembler.consolidator",
-    "open_session": "assembler.consolidator",
-    "verify_set": "assembler.consolidator",
-    "write_demo": "assembler.demo",
-    "draft_sheet": "assembler.drafting",
-    "grow_sheet": "assembler.drafting",
-    "open_known": "assembler.known",
-    "read_record": "assembler.record.recorded.reading",
-    "report_page": "assembler.report",
-    "find_retakes": "assembler.retakes",
-    "load_sheet": "assembler.sheet",
-    "Watch": "assembler.watch",
+    "demo": ("write_demo",),
+    "drafting": ("draft_sheet", "grow_sheet"),
+    "known": ("open_known",),
+    "record.recorded.reading": ("read_record",),
+    "report": ("report_page",),
+    "retakes": ("find_retakes",),
+    "sheet": ("load_sheet",),
+    "watch": ("Watch",),
 }
+"""Where public names live; those that stand nowhere here are errors."""
 
 
 def __getattr__(name: str) -> Any:  # noqa: ANN401 - the types stand in the imports above
     """Load a public name when it is first used: the command line's help needs none, and an interrupt finds little."""
-    if name in _HOMES:
+    if name in __all__:
         from importlib import import_module
 
-        return getattr(import_module(_HOMES[name]), name)
+        home = next((home for home, names in _HOMES.items() if name in names), "errors")
+        return getattr(import_module(f"assembler.{home}"), name)
     raise AttributeError(f"module {__name__!r} has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    """Return the public names: whoever completes a name by its first letters finds them before they are loaded."""
+    return sorted({*globals(), *__all__})

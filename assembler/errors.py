@@ -8,6 +8,9 @@
     ├── PublishError           the set could not be written
     ├── WorkerError            a process that shared the work is gone
     ├── TimecodeError          (also ValueError) arguments of the timecode arithmetic
+    ├── RecordError            (also ValueError) the record of a set
+    ├── LedgerError            the root of a collection, or its ledger
+    ├── ClusterError           the cluster that is to do the work
     └── PlanError              (also ValueError) arguments of the planning and fade arithmetic
 
 ``str(error)`` is what a person is shown: one plain line with the file and the place. A line end in it can only
@@ -111,3 +114,7 @@ class TimecodeError(AssemblerError, ValueError):
 
 class PlanError(AssemblerError, ValueError):
     """Spans, joins or fades that contradict each other."""
+
+
+class RecordError(AssemblerError, ValueError):
+    """The record of a set is none, or contradicts itself."""

@@ -1,4 +1,21 @@
-"""From passes to an edit: time maps, flaws, the plan of spans and joins."""
+"""From passes to an edit: time maps, flaws, the plan of spans and joins.
+
+Question: which samples of which pass is each track of the set made of, and what has no pass right?
+Input: an imported session, a person's plan if there is one.
+Output: an `Edit`: all that is decided, before a byte is written.
+
+At the top, each using the ones behind it:
+
+- `align`: a session; `signing`: what a person has accepted.
+- `examining`: all its reels; `reel`: one; `comparison`: all its tracks; `noting`: a block of it.
+
+The rooms, each using only those before it:
+
+- `records/`: the words of all rooms. `sound/`: what sound does by nature. `flaws/`: what a machine makes.
+- `place/`: where each pass lies. `concealment/`: what it lost and concealed.
+- `judge/`: which version of a place is the tape's. `compare/`: what is wrong on a track; `events/`: on all at once.
+- `plan/`: what the set takes from where. `states/`: in which state each stretch is. `tell/`: what a person has to know.
+"""
 
 from assembler.aligner.align import THREADS, align_session, delivered_tracks
 from assembler.aligner.plan.hand.file import write_plan

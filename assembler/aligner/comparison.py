@@ -86,7 +86,7 @@ def compare_reel(
             stops.setdefault(index, []).extend(places)
         for of, ranges in block.stuck.items():
             stuck.setdefault(of, []).extend(ranges)
-        advance((high - start) / (end - start))
+        advance((high - start) / (end - start) / 2)
     stops = {index: joined_stops(places) for index, places in stops.items()}
     passes = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
     machines = _machines(passes, notes)
@@ -96,9 +96,12 @@ def compare_reel(
     heard_passes, own_notes = [one[0] for one in heard_each], [one[1] for one in heard_each]
     of_track = zip(heard_passes, tracks, own_notes, strict=True)
     comparisons = [comparison_of(*one, step, full_scale, machines) for one in of_track]
-    hidden = concealed(comparisons, executor)
+    hidden = concealed(comparisons, executor, lambda share: advance((2 + share) / 4))
     weighed = heard_passes, own_notes, repeat(full_scale), comparisons, hidden
-    results = list(executor.map(weigh_track, *weighed))
+    results = []
+    for result in executor.map(weigh_track, *weighed):
+        results.append(result)
+        advance((3 + len(results) / len(tracks)) / 4)
     results = [believed(r, heard_as[t][2]) for t, r in zip(tracks, results, strict=True)]
     findings = _gathered(passes, notes, results)
     witnesses = frozenset((name, track) for track, (_, _, names) in heard_as.items() for name in names)

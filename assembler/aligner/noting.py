@@ -10,7 +10,8 @@ import numpy as np
 from assembler.aligner.compare.blocks import note_block
 from assembler.aligner.events.limits import WINDOW_SAMPLES
 from assembler.aligner.events.stops.standstill import find_stops, heard
-from assembler.aligner.events.strewn.losses import strewn_losses
+from assembler.aligner.events.stops.twice import find_repeats
+from assembler.aligner.events.strewn.losses import Windows, strewn_losses
 from assembler.aligner.events.stuck import stuck_bits
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.ranges import common
@@ -64,7 +65,10 @@ def note_whole(
     low, high = block
     seen = _block(placed, tracks, low - LINE_SAMPLES, high + LINE_SAMPLES, step)
     held = {index: [glance.samples for glance in own] for index, own in seen.items()}
-    stops = find_stops(held, dict(enumerate(whole)), low - LINE_SAMPLES, tracks, step)
+    covered = dict(enumerate(whole))
+    stops = find_stops(held, covered, low - LINE_SAMPLES, tracks, step)
+    for index, repeats in find_repeats(held, covered, low - LINE_SAMPLES, tracks).items():
+        stops.setdefault(index, []).extend(repeats)
     stuck = _stuck(placed, tracks, seen, low - LINE_SAMPLES)
     listening = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
     notes = {}
@@ -139,10 +143,11 @@ def _note_strewn(
     notes: Mapping[int, TrackBlock],
 ) -> None:
     """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
+    windows = {glance: Windows(glance, step) for own in seen.values() for glance in own}
     found: dict[tuple[Glance, ...], list[Strewn]] = {}
     for index, own in seen.items():
         if tuple(own) not in found:
-            found[tuple(own)] = strewn_losses(own, step)
+            found[tuple(own)] = strewn_losses([windows[glance] for glance in own])
         places = found[tuple(own)]
         # Where a pass begins or ends its window is none.
         inner = [(start + WINDOW_SAMPLES - low, end - WINDOW_SAMPLES - low) for start, end in covered[index]]

@@ -4,12 +4,13 @@ Question: what is still to be done for these sessions, and who does it?
 Input: folders with sheets, the root of a collection with its ledger; workers.
 Output: sets in the root, a row of the ledger for each session; a result that sums up.
 
+Each in its file:
+
 - `finding`: the sessions in folders; `digests`: what a session, and what a set, is made from.
 - `orders`: what is asked of a worker, what a pool of workers is, what came of all.
 - `queueing`: what is due, and in which order.
-- `doing`: one order done, a row come of it; `worker`: a process that does so for one after another.
-- `pool`: workers of our own; `cluster`: those of a Dask cluster.
-- `running`: the one place that decides what happens next.
+- `running`: the one place that decides what happens next: orders given, deaths counted, rows written.
+- `workers/`: who does an order, and how.
 """
 
 from assembler.batch.orders import BatchResult

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 from assembler.consolidator import sha256_of
 from assembler.inputs import FileState, open_regular
 from assembler.inputs.files import UNSETTLED_NS
-from assembler.record.recorded.reading import read_record
+from assembler.record.recorded.reading import LARGEST_RECORD, read_record
 from assembler.record.values import SOFTWARE, relative_path
-from assembler.sheet import find_audio, find_timecode
+from assembler.sheet import LARGEST_SHEET, find_audio, find_timecode
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -20,9 +20,6 @@ if TYPE_CHECKING:
 
     from assembler.record.recorded.whole import RecordedSet
     from assembler.sheet import Sheet
-
-_LARGEST_RECORD = 64 << 20
-_LARGEST_SHEET = 1 << 20
 
 
 def session_files(sheet: Sheet) -> list[Path]:
@@ -88,8 +85,8 @@ def record_digest(record: RecordedSet, sheet_text: bytes) -> str:
 def set_digest(folder: Path) -> str | None:
     """Return the digest of what a set was made from; None where a folder is no set that can be read."""
     try:
-        record = read_record(_read(folder / "data/assembly.json", _LARGEST_RECORD))
-        return record_digest(record, _read(folder / "data/session.toml", _LARGEST_SHEET))
+        record = read_record(_read(folder / "data/assembly.json", LARGEST_RECORD))
+        return record_digest(record, _read(folder / "data/session.toml", LARGEST_SHEET))
     except (OSError, ValueError):
         return None
 

@@ -13,7 +13,7 @@ from assembler.batch.digests import seen_digest, session_files, shape_digest
 from assembler.collection import ReelRow, Row, latest_rows
 from assembler.errors import AssemblerError, CaptureError, SheetError
 from assembler.inputs import is_utf8, open_regular
-from assembler.sheet import file_name, find_audio, load_sheet, natural_key
+from assembler.sheet import LARGEST_SHEET, file_name, find_audio, load_sheet, natural_key
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
@@ -23,7 +23,6 @@ if TYPE_CHECKING:
 
 _SHEET_SIGN = re.compile(rb"^\s*\[\s*session\s*\]", re.MULTILINE)
 """The table that every sheet has, and no plan."""
-_LARGEST_SHEET = 1 << 20
 _SET_SIGN = "bagit.txt"
 _USUAL_STEM = "session"
 HEADER_ROOM = 1 << 16
@@ -142,7 +141,7 @@ def _sheets_below(top: Path, root: Path) -> Iterator[Path]:
 def _is_sheet(path: Path) -> bool:
     try:
         with open(open_regular(path), "rb") as file:  # noqa: PTH123 - a descriptor
-            return bool(_SHEET_SIGN.search(file.read(_LARGEST_SHEET)))
+            return bool(_SHEET_SIGN.search(file.read(LARGEST_SHEET)))
     except OSError:
         return path.stem == _USUAL_STEM  # for whoever is meant to be built the row says why it is not
 

@@ -10,12 +10,12 @@ from contextlib import ExitStack, contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from assembler.batch.cluster import ClusterPool
-from assembler.batch.doing import failed_row
 from assembler.batch.finding import find_sessions
 from assembler.batch.orders import BatchResult, Order, done_words, is_recognised, is_undone
-from assembler.batch.pool import EmbeddedPool
 from assembler.batch.queueing import due_builds, due_verifications, is_in_time, may_start
+from assembler.batch.workers.cluster import ClusterPool
+from assembler.batch.workers.doing import failed_row
+from assembler.batch.workers.pool import EmbeddedPool
 from assembler.collection import (
     Collection,
     Ledger,

@@ -1,4 +1,18 @@
-"""The command line: thin commands over the package's public functions."""
+"""The command line.
+
+Question: what does a person type, what is printed for that, and with which status does it end?
+Input: the words of a command line.
+Output: lines, tables or JSON; an exit status; errors in one line or two.
+
+Each in its file:
+
+- `commands`: all commands, and the one place where errors become words and a status.
+- `options/`: what can be typed. `sessions/`: what concerns one session; `many/`: what concerns many; `watching/`.
+- `answer`: what a command comes to: a status, and words still to be printed.
+- `terminal/`: the one way out. `process`: signals, streams and limits of the process.
+
+Help answers at once: what is heavy is imported by the command that uses it, when it runs.
+"""
 
 from __future__ import annotations
 

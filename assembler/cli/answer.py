@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assembler.cli.terminal import say, say_json, say_text
+from assembler.cli.terminal.words import say, say_json, say_text
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping

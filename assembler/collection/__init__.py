@@ -4,6 +4,8 @@ Question: what is saved, what needs a person, what needs another play, and what 
 Input: the ledger of a root, JSON lines.
 Output: rows; groups of tapes; lines, CSV and a page.
 
+Each in its file:
+
 - `rows`: what is known of a session; `ledger`: the file that holds it.
 - `grouping`: sums and groups; `telling`: CSV, JSON and lines; `page`: all of it to read.
 """

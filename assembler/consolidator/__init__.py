@@ -9,7 +9,7 @@ Each in its file:
 - `building`: a sheet in, a published set out.
 - `checking`: aligned, and nothing written; all that a check loads. `opened`: the same with captures left open.
 - `result`: what came of either, as rows of plain values.
-- `captures`: the captures as files: digests, and that no run has touched them.
+- `captures`: the captures as files: digests, that no run has touched them, how many processes they are worth.
 - `tracks/`: tracks as files; `metering/`: what is measured on them; `viewing/`: what the page shows of places.
 - `bag/`: the bag around them; `proof/`: whether a set is what it says.
 """

@@ -32,7 +32,8 @@ from assembler.publishing.staging import Staging, free_space_check
 from assembler.record.joins import joins_csv
 from assembler.record.record import record_of, record_text
 from assembler.record.recorded.reading import read_record, read_unwritten
-from assembler.record.timeline import load_timeline_library, timeline_of, timeline_otio
+from assembler.record.timeline.otio import load_timeline_library, timeline_otio
+from assembler.record.timeline.timeline import timeline_of
 from assembler.record.values import SOFTWARE, Json, session_date
 from assembler.report import load_page, report_page
 from assembler.sheet import NO_ADVICE, Sheet, load_sheet, preparation_words, reel_cautions

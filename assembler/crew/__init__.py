@@ -1,4 +1,14 @@
-"""Work shared among processes: a task and what it needs go out, what came of it comes back."""
+"""Work shared among processes: a task and what it needs go out, what came of it comes back.
+
+Question: how is work shared among processes so that nothing differs but the time, and nobody is left behind?
+Input: a function and its arguments, once for each piece of work.
+Output: what each has given, in the order of the arguments; the first error; the end of all processes.
+
+Each in its file:
+
+- `crew`: who gets which task, progress, errors, ends.
+- `worker`: a worker as the process sees it that started it; `serving`: the worker's own side.
+"""
 
 from assembler.crew.crew import Crew, cores
 

@@ -1,9 +1,15 @@
 """A small invented session, faulty on purpose and ready to build.
 
-`write_demo` writes it to a folder; `demo_truth` gives what its tapes really hold, so that a build can be
-measured against it. The music is made by numpy from one seed and put through a converter's noise (`music`),
-played and recorded with faults (`faults`, by the model in `medium`) as the story says (`scenario`), and logged
-as a timecode interface would (`logs`).
+Question: how can a stranger try all this, and what do the demo's tapes really hold?
+Input: a folder's name; one seed.
+Output: a folder with captures, logs, a sheet and a page of its own; `demo_truth`, to measure a build against.
+
+Each in its file:
+
+- `scenario`: the story, as tables; `telling`: the same in words.
+- `music/`: what the musicians play; `recording`: what the tapes hold, and what each pass makes of it.
+- `faults`: what goes wrong in one play; `medium/`: how a tape and a machine do that.
+- `logs`: timecode as an interface would write it. `session`: all of it on disk.
 """
 
 from assembler.demo.faults import Fault

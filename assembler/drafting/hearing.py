@@ -10,7 +10,7 @@ from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.scale import bits_used, smallest_word
 from assembler.errors import CaptureError, TimecodeError
 from assembler.importer import PassAudio
-from assembler.importer.logs import read_log
+from assembler.importer.places.log import read_log
 from assembler.inputs import InputFile
 from assembler.known import NOTHING, Known
 from assembler.timecode import decode_quarter_frames, draft_clock, frame_rate, settle_clocks

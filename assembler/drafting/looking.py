@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 
 from assembler.drafting.found import Draft, DraftPass
 from assembler.errors import CaptureError, WaveError
-from assembler.importer.logs import read_log
+from assembler.importer.places.log import read_log
 from assembler.inputs import InputFile, is_utf8, kind_of
 from assembler.sheet import LOG_SUFFIXES, natural_key, without_control_characters
 from assembler.sheet.near import near_words
+from assembler.timecode import RATES_BY_CODE
 from assembler.wave import WaveFile
 
 if TYPE_CHECKING:
@@ -30,8 +31,6 @@ LEAST_NUMBERED = 3
 MOST_FOLDERS = 2000
 MOST_FILES = 20_000
 """WAV files that are looked at; a sheet that lists more is longer than a sheet may be."""
-RATE_OF_CODE = {0: "24", 1: "25", 2: "29.97df", 3: "30"}
-"""Frame rate for each MIDI rate code; code 3 also stands for a 29.97 stripe that drops no labels."""
 
 
 def look_through(folder: AnyPath) -> Draft:
@@ -222,12 +221,10 @@ def _frame_rate(log: Path | None, sample_rate: int) -> str | None:
             code = _rate_code(read_log(file, sample_rate))
     except CaptureError:
         return None
-    return None if code is None else RATE_OF_CODE.get(code)
+    return None if code is None else RATES_BY_CODE[code]
 
 
 def _rate_code(log: MidiLog) -> int | None:
-    # The last of the eight quarter frames, 7x, carries the rate code in bits 1 and 2.
-    last = log.quarter_data[log.quarter_data >> 4 == 7]
-    if last.size:
-        return int(last[0]) >> 1 & 3
+    if log.rate_codes.size:
+        return int(log.rate_codes[0])
     return log.full_frames[0].rate_code if log.full_frames else None

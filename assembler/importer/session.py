@@ -9,12 +9,12 @@ from typing import TYPE_CHECKING, Self, TypeVar
 
 from assembler.errors import CaptureError
 from assembler.importer.audio import PassAudio
-from assembler.importer.clocking import clock_notes
-from assembler.importer.counts import CountedPass, settle_counts
 from assembler.importer.keeping import SessionObjects
-from assembler.importer.midnight import past_midnight
-from assembler.importer.placing import find_position
-from assembler.importer.settling import settle_positions
+from assembler.importer.places.counts import CountedPass, settle_counts
+from assembler.importer.places.midnight import past_midnight
+from assembler.importer.places.notes import clock_notes
+from assembler.importer.places.settling import settle_positions
+from assembler.importer.places.source import find_position
 from assembler.known import NOTHING
 from assembler.sheet import find_audio, sheet_error
 from assembler.timecode import frame_rate
@@ -24,8 +24,8 @@ from assembler.wave import WaveFile
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assembler.importer.position import Position
-    from assembler.importer.settling import LoggedClock
+    from assembler.importer.places.position import Position
+    from assembler.importer.places.settling import LoggedClock
     from assembler.inputs import InputFile
     from assembler.known import Known
     from assembler.sheet import Pass, Reel, Sheet

@@ -16,7 +16,8 @@ from assembler.errors import SheetError, WaveError
 from assembler.record.embedded.metadata import TrackMetadata
 from assembler.record.joins import joins_csv
 from assembler.record.recorded.plainjson import check_json
-from assembler.record.timeline import read_timeline, timeline_of
+from assembler.record.timeline.otio import read_timeline
+from assembler.record.timeline.timeline import timeline_of
 from assembler.record.values import SOFTWARE
 from assembler.sheet import parse_sheet
 from assembler.timecode import format_sample, frame_rate

@@ -6,6 +6,7 @@ RULE_WORDS = {
     "concealed": "stands as concealment leaves lost samples",
     "strewn_losses": "more means and held levels than sound has, on several tracks at once",
     "standstill": "all tracks stand still at once",
+    "written_twice": "all tracks hold at once what they held before",
     "stuck_bit": "one bit of the words is stuck",
     "dead_track": "no sound on the whole track, which another pass has",
     "outvoted": "other passes agree",

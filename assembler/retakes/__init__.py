@@ -1,4 +1,15 @@
-"""The list for the machine: what must be played again, from where, and whether a tape may come off."""
+"""The list for the machine.
+
+Question: what must be played again, from where, and may a tape come off?
+Input: a sheet and the states of its edit.
+Output: rolls, each with its reason; lines, JSON, a page to print.
+
+Each in its file:
+
+- `finding`: places to rolls, as few as possible. `held`: what each pass holds at a place.
+- `model`: the list as records; `labels`: the tape's own timecode.
+- `words`: why, in an engineer's words; `telling`: lines and JSON; `page`: to print.
+"""
 
 from assembler.retakes.finding import find_retakes
 from assembler.retakes.model import PassWords, ReelRetakes, Retakes, Roll, TimedSuspect

@@ -28,12 +28,13 @@ from assembler.sheet.model.tables import (
     smallest_word_length,
 )
 from assembler.sheet.model.values import shown, without_control_characters
-from assembler.sheet.names import file_name, natural_key, unique_file_names
+from assembler.sheet.names import file_name, natural_key
 from assembler.sheet.preparation import NO_ADVICE, preparation_cautions, preparation_words, reel_cautions
-from assembler.sheet.reading import load_sheet, parse_sheet
+from assembler.sheet.reading import LARGEST_SHEET, load_sheet, parse_sheet
 from assembler.sheet.text.toml import TomlKind, decode_text, parse_toml, read_file
 
 __all__ = [
+    "LARGEST_SHEET",
     "LOG_SUFFIXES",
     "NO_ADVICE",
     "Accepted",
@@ -63,6 +64,5 @@ __all__ = [
     "sheet_error",
     "shown",
     "smallest_word_length",
-    "unique_file_names",
     "without_control_characters",
 ]

@@ -8,10 +8,7 @@ from __future__ import annotations
 
 import re
 import unicodedata
-from typing import TYPE_CHECKING, Final, TypeAlias
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
+from typing import Final, TypeAlias
 
 NaturalKey: TypeAlias = tuple[tuple[str | int, ...], str]
 
@@ -43,29 +40,6 @@ def file_name(name: str) -> str:
     return kept or _FALLBACK
 
 
-def unique_file_names(names: Sequence[str]) -> tuple[str, ...]:
-    """Return a file name for each name, no two of them equal even where letter case does not count.
-
-    The first of several equal ones keeps its name, the others get the first free number from 2: ``Kick``,
-    ``Kick_2``. A name that differs from the start is never renumbered on their account.
-    """
-    wanted = [file_name(name) for name in names]
-    taken = {_folded(name) for name in wanted}
-    used: set[str] = set()
-    next_number: dict[str, int] = {}
-    result = []
-    for name in wanted:
-        key, chosen = _folded(name), name
-        while _folded(chosen) in used or (chosen != name and _folded(chosen) in taken):
-            number = next_number.get(key, 2)
-            next_number[key] = number + 1
-            suffix = f"_{number}"
-            chosen = _cut(name, _MOST_BYTES - len(suffix)) + suffix
-        used.add(_folded(chosen))
-        result.append(chosen)
-    return tuple(result)
-
-
 def natural_key(name: str) -> NaturalKey:
     """Return what to sort by so that numbers in names count by value: 1, 2, 10.
 
@@ -92,7 +66,3 @@ def _cut(name: str, most_bytes: int) -> str:
     if len(encoded) > most_bytes:
         name = encoded[:most_bytes].decode(errors="ignore")
     return name.rstrip(" .")
-
-
-def _folded(name: str) -> str:
-    return unicodedata.normalize("NFC", name.casefold())

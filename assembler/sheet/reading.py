@@ -43,8 +43,10 @@ if TYPE_CHECKING:
 
 _Record = TypeVar("_Record", Session, Reel, Pass, Punch, Accepted, Unrecorded, Repair, Deliver)
 
-# A sheet for 128 tracks and dozens of passes has some 50 kB.
-_SHEET = TomlKind("a session sheet (TOML)", "a [session], [[reel]] and [[pass]] tables", 1 << 20)
+LARGEST_SHEET = 1 << 20
+"""Bytes; a sheet for 128 tracks and dozens of passes has some 50 kB."""
+
+_SHEET = TomlKind("a session sheet (TOML)", "a [session], [[reel]] and [[pass]] tables", LARGEST_SHEET)
 
 _MISSING = "missing; required"
 _STRETCHES = ("punch", "accepted", "unrecorded")

@@ -1,4 +1,16 @@
-"""Timecode: frame rates and labels, MIDI timecode logs, linear timecode, and what clock a log kept."""
+"""Timecode: frame rates and labels, MIDI timecode logs, linear timecode, and what clock a log kept.
+
+Question: at which sample of the timeline does a pass begin, as far as timecode tells?
+Input: the bytes of a log, or the samples of a stripe; the sheet's frame rate.
+Output: labels and samples of each other; a `ClockFit`; findings. Each room uses only those before it.
+
+Each in its file:
+
+- `rates`, `labels`, `samples`: how timecode counts; labels to frames; frames to samples.
+- `findings`: what is found in a log or a stripe, with its place.
+- `logs/`: files to messages; `mtc/`: messages to points; `ltc/`: the same from sound.
+- `clock/`: points to a place.
+"""
 
 from assembler.timecode.clock.clock import draft_clock, fit_clock, settle_clocks
 from assembler.timecode.clock.fits import ClockDraft, ClockFit, ClockStretch
@@ -19,7 +31,7 @@ from assembler.timecode.logs.writing import (
 from assembler.timecode.ltc import LtcLog, decode_ltc, encode_ltc, ltc_points
 from assembler.timecode.mtc.counting import Count, answer_count
 from assembler.timecode.mtc.decoding import TimecodePoints, decode_quarter_frames
-from assembler.timecode.rates import FRAME_RATES, FrameRate, frame_rate
+from assembler.timecode.rates import FRAME_RATES, RATES_BY_CODE, FrameRate, frame_rate
 from assembler.timecode.samples import (
     day_samples,
     format_place,
@@ -36,6 +48,7 @@ __all__ = [
     "FRAME_RATES",
     "LARGEST_CSV_BYTES",
     "MILLISECOND_TICKS",
+    "RATES_BY_CODE",
     "TICKS_PER_BEAT_960",
     "ClockDraft",
     "ClockFit",

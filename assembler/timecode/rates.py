@@ -63,6 +63,10 @@ FRAME_RATES: Final[Mapping[str, FrameRate]] = MappingProxyType(
 )
 
 
+RATES_BY_CODE: Final = ("24", "25", "29.97df", "30")
+"""Names of the rates by MIDI rate code (MIDI Time Code, 1987); 29.97 without drop has no code and goes as 30."""
+
+
 def frame_rate(name: str) -> FrameRate:
     """Return the rate of this name.
 

@@ -4,6 +4,8 @@ Question: what is being recorded now, and what is wrong with it?
 Input: a folder that grows, or a sheet beside it.
 Output: events, one after another; whoever asks prints them. Nothing is opened for writing, nothing is locked.
 
+Each in its file:
+
 - `events`: what is reported, as records, as JSON and as lines; `board`: what is still true of all that was reported.
 - `captures/`: files on disk, while they grow.
 - `clock`: its timecode, as far as it is logged.

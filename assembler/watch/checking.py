@@ -52,11 +52,6 @@ class Checked:
             if one.imported.reel == reel and one.time_map is not None and one.imported.audio.tracks == tracks
         ]
 
-    def word_of(self, reel: str) -> int | None:
-        """Return the word length of a reel's tape as its passes show it; None where none does."""
-        word = None if self.edit is None else self.edit.words.get(reel)
-        return None if word is None or word.bits_in_use is None else word.compared_bits
-
     def close(self) -> None:
         """Close the captures."""
         if self.session is not None:

@@ -8,8 +8,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
 from assembler.errors import AssemblerError, SheetError
-from assembler.importer.placing import find_position
-from assembler.importer.settling import settle_positions
+from assembler.importer.places.settling import settle_positions
+from assembler.importer.places.source import find_position
 from assembler.sheet import find_timecode
 from assembler.watch.events import length_words
 

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING, BinaryIO, Self
 
 from assembler.errors import CaptureError, WaveError
 from assembler.inputs import InputFile
-from assembler.wave.bext import decode_bext
 from assembler.wave.chunks import read_chunks
 from assembler.wave.format import parse_format
+from assembler.wave.metadata.bext import decode_bext
 from assembler.wave.samples import PackedSamples
 
 if TYPE_CHECKING:
@@ -21,9 +21,9 @@ if TYPE_CHECKING:
     from types import TracebackType
 
     from assembler.arrays import Int32s
-    from assembler.wave.bext import BroadcastExtension
     from assembler.wave.chunks import Chunk, ChunkMap
     from assembler.wave.format import PcmFormat
+    from assembler.wave.metadata.bext import BroadcastExtension
 
 # Metadata is read whole, up to this many bytes; a coding history or a picture is far below.
 _LARGEST_METADATA = 16 << 20

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING
 from assembler.errors import WaveError
 from assembler.wave.chunks import SIZE_ELSEWHERE
 from assembler.wave.format import encode_format
-from assembler.wave.text import is_plain
+from assembler.wave.metadata.text import is_plain
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

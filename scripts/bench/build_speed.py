@@ -72,6 +72,8 @@ def main() -> None:
     options.add_argument("--folder", type=Path)
     options.add_argument("--stage", nargs=2, metavar=("WHAT", "JOBS"), help=argparse.SUPPRESS)
     chosen = options.parse_args()
+    # For stages as the command line has it before numbers are loaded: else threads of that library bar forking.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     folder = chosen.folder or Path(tempfile.mkdtemp(prefix="build-speed-"))
     if chosen.stage:
         {"ideal": ideal, "build": build}[chosen.stage[0]](folder, int(chosen.stage[1]) or None)
@@ -189,7 +191,6 @@ def ideal(folder: Path, _jobs: int | None) -> None:
 
 def build(folder: Path, jobs: int | None) -> None:
     """Build the set, and print the name of each stage as it begins."""
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line has it
     from assembler import build_set  # noqa: PLC0415 - loading is part of it
 
     seen: list[str] = []

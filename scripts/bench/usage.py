@@ -72,6 +72,7 @@ class _Watch:
     def __init__(self, session: int, usage: Usage) -> None:
         self._session, self._usage = session, usage
         self._spent: dict[int, float] = {}
+        self._others: set[str] = set()
         self._memory_at = 0.0
         self._lock = threading.Lock()
         self._ended = threading.Event()
@@ -89,13 +90,18 @@ class _Watch:
             resident = own = 0.0
             found = 0
             is_due = time.perf_counter() - self._memory_at > 5 * EVERY_SECONDS
-            for folder in Path("/proc").iterdir():
-                if folder.name.isdigit() and (fields := _fields(folder)) and int(fields[3]) == self._session:
-                    found += 1
-                    self._spent[int(folder.name)] = (int(fields[11]) + int(fields[12])) / TICKS
-                    if is_due:
-                        sizes = _sizes(folder)
-                        resident, own = resident + sizes.get("Rss", 0), own + sizes.get("Pss", 0)
+            # Whose processes are others' is asked once: else looking takes a fifth of a core from what is looked at.
+            for name in set(os.listdir("/proc")) - self._others:  # noqa: PTH208 - a path for each takes longer
+                folder = Path("/proc", name)
+                fields = _fields(folder) if name.isdigit() else []
+                if not fields or int(fields[3]) != self._session:
+                    self._others.add(name)
+                    continue
+                found += 1
+                self._spent[int(name)] = (int(fields[11]) + int(fields[12])) / TICKS
+                if is_due:
+                    sizes = _sizes(folder)
+                    resident, own = resident + sizes.get("Rss", 0), own + sizes.get("Pss", 0)
             if is_due:
                 self._memory_at = time.perf_counter()
             self._usage.processes = max(self._usage.processes, found)

@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from assembler.cli import sessions
 from assembler.cli.commands import run
+from assembler.cli.sessions import printing
 from assembler.publishing.disk import Disk
 from assembler.publishing.scaffold import PREFIX
 from tests.support.sessions import Layout, make_tape
@@ -155,7 +155,7 @@ def test_what_stands_is_told(
     elif place == "result":
         monkeypatch.setattr("assembler.consolidator.building.SessionResult", fail)
     else:
-        monkeypatch.setattr(sessions, "print_set", fail)
+        monkeypatch.setattr(printing, "print_set", fail)
     assert run(["build", str(sheet), "-o", str(tmp_path / "set")]) == status
     assert capsys.readouterr().err.strip() == f"assembler: {words}; {tmp_path}/set stands, whole"
     monkeypatch.undo()

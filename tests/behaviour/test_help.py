@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from assembler.cli.commands import commands, run
-from assembler.cli.examples import EXAMPLES
+from assembler.cli.options.examples import EXAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

@@ -22,7 +22,7 @@ if not Path("/proc/self/stat").exists():
 
 WRAPPED = """
 import contextlib, multiprocessing, os, signal, sys
-from assembler.cli import sessions
+from assembler.cli.sessions import sets
 
 @contextlib.contextmanager
 def watched():
@@ -34,7 +34,7 @@ def watched():
     yield progress
 
 if __name__ == "__main__":
-    sessions.shown_progress = watched
+    sets.shown_progress = watched
     sys.argv[0] = "assembler"
     from assembler.cli import main
     main()
@@ -139,6 +139,20 @@ def test_a_check_by_workers_tells_of_a_changed_file(tmp_path: Path) -> None:
     path = tmp_path / "captures" / "A1" / "02.wav"
     with pytest.raises(CaptureError, match=r"02\.wav"):
         check_session(sheet, progress=once("reading logs", DAMAGES[1], path), jobs=2)
+
+
+def test_progress_of_comparing_grows_to_the_end_past_reading(tmp_path: Path) -> None:
+    """Reading blocks is half of it; what is weighed of tracks after it is the rest, told track by track."""
+    told: list[float] = []
+
+    def tell(what: str, share: float) -> None:
+        if what == "comparing reel A":
+            told.append(share)
+
+    check_session(session(tmp_path), progress=tell, jobs=2)
+    assert told == sorted(told)
+    assert told[-1] == 1.0
+    assert len([share for share in told if 0.5 < share < 1.0]) >= 3
 
 
 def test_captures_are_never_altered_by_workers(tmp_path: Path) -> None:

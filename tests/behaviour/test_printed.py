@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pytest
 
-from assembler.cli import printing
 from assembler.cli.commands import run
+from assembler.cli.sessions import printing
 from tests.support.pages import ReadPage
 from tests.support.sessions import HOUR, RATE, Layout, make_tape, run_json
 

@@ -47,6 +47,28 @@ def test_a_result_is_told_in_five_lines_and_plain_rows(sheet: str) -> None:
     ]
 
 
+def test_what_is_shown_by_accident_is_short(sheet: str, tmp_path: Path) -> None:
+    """An edit or a record at the end of a cell of a notebook is one line, and not the thousands that it holds."""
+    result = assembler.build_set(sheet, tmp_path / "set")
+    record = assembler.read_record((tmp_path / "set/data/assembly.json").read_bytes())
+    for shown in (repr(result.edit), repr(record)):
+        assert len(shown.splitlines()) == 1
+        assert len(shown) < 200
+        assert "2 tracks" in shown
+
+
+def test_public_names_are_found_by_their_first_letters() -> None:
+    """A shell that completes names asks for them before any is loaded."""
+    assert set(assembler.__all__) <= set(dir(assembler))
+
+
+@pytest.mark.parametrize("data", [b"", b"{}", b"[" * 100_000, b'{"format": 9}'])
+def test_what_is_no_record_is_an_error_of_the_package(data: bytes) -> None:
+    """One handler for all that is raised on purpose holds for records from anywhere, too."""
+    with pytest.raises(assembler.AssemblerError, match="record of a set"):
+        assembler.read_record(data)
+
+
 def test_an_open_session_reads_what_a_set_would_hold(sheet: str, tmp_path: Path) -> None:
     """The samples that are read are those of the set's files, decoded by libsndfile."""
     built = assembler.build_set(sheet, str(tmp_path / "set"), page=assembler.report_page)

@@ -23,7 +23,7 @@ from assembler.consolidator import build_set, verify_set
 from assembler.record.recorded.reading import read_record
 from assembler.wave import WaveFile, decode_markers
 from tests.support.sessions import HOUR, Layout, delivered, make_tape, run_json
-from tests.unit.consolidator.test_record_schema import SCHEMA
+from tests.unit.record.test_record_schema import SCHEMA
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

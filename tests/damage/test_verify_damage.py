@@ -353,7 +353,8 @@ def recompute_fade(root: Path) -> None:
 def forge_papers(root: Path) -> None:
     """Shift a span, and make the timeline agree with it."""
     from assembler.record.recorded.reading import read_record  # noqa: PLC0415
-    from assembler.record.timeline import timeline_of, timeline_otio  # noqa: PLC0415
+    from assembler.record.timeline.otio import timeline_otio  # noqa: PLC0415
+    from assembler.record.timeline.timeline import timeline_of  # noqa: PLC0415
 
     edit_record(shift_span)(root)
     record = read_record((root / RECORD).read_bytes())

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from assembler.drafting.found import Draft, DraftPass
 from assembler.drafting.writing import write_draft
-from assembler.sheet import file_name, natural_key, parse_sheet, unique_file_names
+from assembler.sheet import file_name, natural_key, parse_sheet
 from assembler.sheet.text.places import KeyPath, find_places
 
 names = (
@@ -37,16 +37,6 @@ def test_a_file_name_is_safe_and_final(name: str) -> None:
     assert result == result.strip(" .")
     assert result.split(".")[0].rstrip().lower() not in {"con", "prn", "aux", "nul", "com1", "lpt9"}
     assert file_name(result) == result
-
-
-@settings(deadline=None)
-@given(st.lists(names, max_size=12))
-def test_file_names_are_unique_whatever_the_letter_case(many: list[str]) -> None:
-    """No two results are equal where letter case does not count, and each is a file name as it stands."""
-    results = unique_file_names(many)
-    assert len(results) == len(many)
-    assert len({unicodedata.normalize("NFC", result.casefold()) for result in results}) == len(many)
-    assert all(len(result.encode()) <= 100 and result == result.strip(" .") for result in results)
 
 
 @settings(deadline=None)

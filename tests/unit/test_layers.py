@@ -70,17 +70,6 @@ def test_every_room_is_in_the_table_in_order() -> None:
         assert used <= set(order[: order.index(room)]), room
 
 
-@pytest.mark.parametrize("room", ["batch", "collection"])
-def test_rooms_of_many_sessions_stay_small(room: str) -> None:
-    """At most nine modules of at most 250 lines, each named in the room's own text."""
-    modules = {path.stem: path for path in (PACKAGE / room).glob("*.py") if path.stem != "__init__"}
-    text = ast.get_docstring(ast.parse((PACKAGE / room / "__init__.py").read_text())) or ""
-    assert len(modules) <= 9
-    for name, path in modules.items():
-        assert f"`{name}`" in text, name
-        assert len(path.read_text().splitlines()) <= 250, name
-
-
 MAKING = {"O_CREAT", "O_WRONLY", "O_RDWR", "mkstemp", "mkdtemp", "write_text", "NamedTemporaryFile"}
 """What opens a file for writing; ``open`` with a mode that does is another."""
 

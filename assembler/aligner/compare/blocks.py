@@ -15,13 +15,14 @@ from assembler.aligner.compare.limits import (
     LIKENESS_SAMPLES,
 )
 from assembler.aligner.compare.notes.track import Shared, TrackBlock
-from assembler.aligner.concealment.marks import may_be_concealed, tally_machines
+from assembler.aligner.concealment.marks import tally_machines
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import common, ranges_of, total
 from assembler.aligner.sound.glance.glance import Glance, far_apart
 from assembler.aligner.sound.levels import constant_runs
+from assembler.arrays import within
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -155,13 +156,20 @@ def _lost_in_one(first: Int32s, second: Int32s, differs: Bools, step: int) -> Bo
 
     Sound so slow that half of what is the same looks lost as well tells nothing.
     """
-    at = np.flatnonzero(differs[2:-2]) + 2
-    alike = np.flatnonzero(~differs[2:-2]) + 2
     found = np.zeros(differs.size, np.bool_)
-    wide = first.astype(np.int64), second.astype(np.int64)
-    if alike.size and 2 * np.count_nonzero(may_be_concealed(wide[0], alike, step)) <= alike.size:
-        found[at] = np.logical_or(*(may_be_concealed(own, at, step) for own in wide))
+    inner = differs[2:-2]
+    looks = _look_lost(first, step)
+    if 2 * np.count_nonzero(looks & ~inner) <= inner.size - np.count_nonzero(inner) > 0:
+        found[2:-2] = inner & (looks | _look_lost(second, step))
     return found
+
+
+def _look_lost(samples: Int32s, step: int) -> Bools:
+    """Return of all but two samples at either end what `may_be_concealed` does of some."""
+    inner = samples[2:-2]
+    return np.asarray(
+        within(samples[1:-3] + samples[3:-1] - 2 * inner, step) | (inner == samples[1:-3]), np.bool_
+    )
 
 
 def _covering(ranges: Sequence[Range], low: int, size: int) -> Bools:

@@ -94,7 +94,7 @@ def losses_without_witness(
         for place in common(merged(places), merged(one.covered(track))):
             own = [part for part in without([place], asked) if not _is_border(part, asked)]
             if not own and not common([place], known):
-                own = [place]
+                own = common([place], asked)
             found += [FoundFlaw(one.name, track, "means", *p, because=proofs.within(p)) for p in own]
     return found
 

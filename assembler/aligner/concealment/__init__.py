@@ -8,7 +8,9 @@ Rules, each in its file:
 
 - `marks`: what concealment makes of a lost sample's neighbours.
 - `truth/`: the cheapest truth of all differing samples together, in nats.
-- `settle`: where concealment explains a patch of differences, so that this truth is taken.
+- `surprise`: how unlikely it is by chance that samples look lost; where that is too little whatever the truth is.
+- `evidence`: whether they speak for concealment over a patch of differences.
+- `settle`: where they do this truth is taken; what other tracks show nearby counts.
 - `reel`: stretches in which passes differ, all tracks of each together.
 - `weave`: stretches rebuilt from several passes.
 

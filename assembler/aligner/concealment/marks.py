@@ -116,11 +116,14 @@ def tally_machine(samples: Int64s, at: Int64s, step: int) -> Int64s:
     held_in, straight_in = (np.add.reduceat(np.append(one, [0]), first) for one in (held, straight & ~held))
     # A level held for longer than losses last is another flaw.
     one, more = (size == 1) & sets_in[first], (size > 1) & (size <= LONGEST_RUN) & sets_in[first]
+    # A mean behind what is held may belong to it, and be the tape's by chance.
+    behind = at[last] + 1
+    goes_on = np.abs(samples[behind - 1] + samples[behind + 1] - 2 * samples[behind]) <= step
     counts += [
         np.count_nonzero(one & (straight_in == 1)),
-        np.count_nonzero(one & (held_in == 1) & ~straight[last]),
+        np.count_nonzero(one & (held_in == 1) & ~straight[last] & ~goes_on),
         np.count_nonzero(more & (held_in == size - 1) & straight[last] & ~held[last]),
-        np.count_nonzero(more & (held_in == size) & ~straight[last]),
+        np.count_nonzero(more & (held_in == size) & ~straight[last] & ~goes_on),
         np.count_nonzero(more & (straight_in == size)),
     ]
     return np.array(counts, np.int64)

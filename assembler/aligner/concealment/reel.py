@@ -25,7 +25,7 @@ from assembler.aligner.records.findings import FoundFlaw, Undecided
 from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
     from concurrent.futures import Executor
 
     from assembler.aligner.concealment.marks import Machine
@@ -105,7 +105,9 @@ class Comparison:
         return Window(self.names, versions, present, self.step, self.bits, self.machines)
 
 
-def concealed(comparisons: Sequence[Comparison], executor: Executor) -> list[Concealed]:
+def concealed(
+    comparisons: Sequence[Comparison], executor: Executor, advance: Callable[[float], None]
+) -> list[Concealed]:
     """Return what concealment explains of the differences of each track.
 
     All tracks are looked at together, since what is lost of a tape takes all.
@@ -113,9 +115,14 @@ def concealed(comparisons: Sequence[Comparison], executor: Executor) -> list[Con
     Args:
         comparisons: of all tracks of a reel.
         executor: runs stretches side by side.
+        advance: called with the share of the work done so far.
     """
     differing = merged((place for one in comparisons for place in one.differing), bridge=REGION_BRIDGE)
-    pieces = list(executor.map(partial(_look_at, comparisons), pieces_of(differing, LONGEST_WINDOW)))
+    places = list(pieces_of(differing, LONGEST_WINDOW))
+    pieces = []
+    for piece in executor.map(partial(_look_at, comparisons), places):
+        pieces.append(piece)
+        advance(len(pieces) / len(places))
     return [_joined(one, [piece[number] for piece in pieces]) for number, one in enumerate(comparisons)]
 
 

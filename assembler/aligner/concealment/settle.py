@@ -1,7 +1,6 @@
 """Of captures that differ in single samples: which of them lost which ones, and concealed that.
 
-The likeliest truth is taken where concealment explains a patch of differences: the lost samples stand as a machine
-leaves them, and sound hardly stands so by itself.
+The likeliest truth is taken where concealment explains a patch of differences.
 
 Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions count from the window's first sample.
 """
@@ -13,18 +12,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import (
-    BORDER_NATS,
-    DECIDED_NATS,
-    LEAST_EVIDENCE,
-    LEAST_SURPRISE,
-    LONGEST_HOLD,
-    PATCH_BRIDGE,
+from assembler.aligner.concealment.evidence import borne_out, kept_to
+from assembler.aligner.concealment.limits import DECIDED_NATS, LOST_NEARBY, PATCH_BRIDGE
+from assembler.aligner.concealment.surprise import (
+    by_chance,
+    levels_of,
+    may_be_concealed,
+    still_of,
+    told_before,
 )
-from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, rows_of
-from assembler.aligner.concealment.truth.bends import rate_nearby
 from assembler.aligner.concealment.truth.likeliest import likeliest_truths
 from assembler.aligner.records.ranges import ranges_of
+from assembler.arrays import summed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -70,17 +69,61 @@ class Settled:
 def settle(windows: Sequence[Window]) -> list[Settled]:
     """Return which captures lost which of the samples in which they differ; nothing where that has another cause.
 
+    What a track shows too little of by itself is asked again, by what the others show nearby.
+
     Args:
         windows: of the tracks of a tape, all of one stretch.
     """
-    return [_settled(window, *one) for window, one in zip(windows, likeliest_truths(windows), strict=True)]
+    if not any(map(may_be_concealed, windows)):
+        return [_nothing(*window.versions.shape) for window in windows]
+    truths = likeliest_truths(windows)
+    none = [np.zeros(window.versions.shape) for window in windows]
+    said = [_settled(*one) for one in zip(windows, truths, none, strict=True)]
+    left = [w.differing & ~one.settled & ~one.open for w, one in zip(windows, said, strict=True)]
+    likely = _likely_beside(windows, said, left)
+    return [
+        _settled(window, truth, beside) if (beside * own_left).any() else one
+        for window, truth, beside, own_left, one in zip(windows, truths, likely, left, said, strict=True)
+    ]
 
 
-def _settled(window: Window, choice: Choice, lost_in_all: Bools) -> Settled:
-    versions, differs = window.versions, window.differing
-    at = np.flatnonzero(differs)
-    captures, size = versions.shape
-    said = Settled(
+def _likely_beside(
+    windows: Sequence[Window], said: Sequence[Settled], left: Sequence[Bools]
+) -> list[Float64s]:
+    """Return how likely each capture lost a sample that differs, in nats, by what the other tracks show nearby.
+
+    Args:
+        windows: of the tracks.
+        said: of each track, by itself.
+        left: of each track, which samples differ for another reason.
+    """
+    lost = [
+        {name: _nearby(own & one.settled) for name, own in zip(window.names, one.lost, strict=True)}
+        for window, one in zip(windows, said, strict=True)
+    ]
+    all_lost: dict[str, Float64s] = {}
+    for one in lost:
+        for name, own in one.items():
+            all_lost[name] = all_lost.get(name, 0.0) + own
+    causes = [_nearby(own) for own in left]
+    all_causes = summed(causes)
+    return [
+        np.stack([np.log(np.maximum(1.0, (all_lost[n] - own[n]) / (1 + all_causes - cause))) for n in own])
+        for own, cause in zip(lost, causes, strict=True)
+    ]
+
+
+def _nearby(counted: Bools) -> Float64s:
+    """Return how many are marked near each sample, of both parities."""
+    sums = np.concatenate(([0.0], np.cumsum(counted)))
+    at = np.arange(counted.size)
+    reach = 2 * LOST_NEARBY
+    ends = np.minimum(counted.size, at + reach + 1), np.maximum(0, at - reach)
+    return np.asarray(sums[ends[0]] - sums[ends[1]], np.float64)
+
+
+def _nothing(captures: int, size: int) -> Settled:
+    return Settled(
         np.zeros(size, np.bool_),
         np.zeros(size, np.bool_),
         np.zeros(size, np.int64),
@@ -88,17 +131,25 @@ def _settled(window: Window, choice: Choice, lost_in_all: Bools) -> Settled:
         np.zeros(size),
         np.zeros((captures, size)),
     )
+
+
+def _settled(window: Window, truth: tuple[Choice, Bools], beside: Float64s) -> Settled:
+    (choice, lost_in_all), versions, differs = truth, window.versions, window.differing
+    at = np.flatnonzero(differs)
+    captures, size = versions.shape
+    said = _nothing(captures, size)
     if not at.size:
         return said
     lost = np.zeros((captures, size), np.bool_)
     lost[:, at] = choice.lost
-    still = np.diff(versions, axis=1, prepend=versions[:, :1] - 1) == 0
-    levels = lost & _long_levels(still)
-    surprise = np.where(levels, 0.0, _surprise(window, lost, still))
-    told = np.where(_told_before(versions), 0.0, surprise)
+    still = still_of(versions)
+    levels = levels_of(lost, still, beside > 0)
+    surprise = np.where(levels, 0.0, by_chance(window, still) * kept_to(window, lost))
+    told = np.where(told_before(versions) | (surprise == 0), 0.0, surprise + beside)
     # What is not as concealment leaves it may be any value.
     odd = np.where((lost & ~levels & ~(surprise > 0)).any(axis=0), window.bits * np.log(2.0), 0.0)
-    explained = np.asarray(_accepted(differs, odd, told) & ~levels.any(axis=0), np.bool_)
+    level_alone = levels.any(axis=0) & ~(lost & ~levels).any(axis=0)
+    explained = np.asarray(borne_out(differs, odd, told) & ~level_alone, np.bool_)
     accepted = explained[at]
     leads = choice.lead >= DECIDED_NATS
     has_truth = choice.truth < captures
@@ -120,114 +171,3 @@ def _between(explained: Bools) -> Bools:
     for start, end in ranges_of(explained, bridge=PATCH_BRIDGE):
         inside[start:end] = True
     return inside
-
-
-def _surprise(window: Window, lost: Bools, still: Bools) -> Float64s:
-    """Return how unlikely each lost sample is by chance what concealment leaves, in nats; 0 for one that is not.
-
-    By chance means that any of the captures holds such a sample there: the truth is sought where none does.
-    """
-    mean, held, differs = window.marks.mean, window.marks.held, window.differing
-    kept_to = np.stack([_by_rule(*rows) for rows in zip(window.machines, lost, mean, held, strict=True)])
-    surprise = np.zeros(lost.shape)
-    # Where sound holds levels, one that is held again is nothing, and a mean between two of them is.
-    for looks in (still, ~still):
-        none = np.ones(differs.size)
-        for own, usual in zip((mean | held) & looks, ~differs & window.present, strict=True):
-            none *= 1 - rate_nearby(own & usual, usual)
-        surprise += np.where((mean | held) & looks, -np.log1p(-none), 0.0)
-    return surprise * kept_to
-
-
-def _told_before(versions: Int64s) -> Bools:
-    """Return where a capture holds what one before it does: what both lost alike is told once."""
-    return np.stack([(versions[:number] == own).any(axis=0) for number, own in enumerate(versions)])
-
-
-def _accepted(differs: Bools, odd: Float64s, surprise: Float64s) -> Bools:
-    """Return the differing samples that concealment explains, and that sound or another flaw hardly explains.
-
-    In each patch of differences concealment sets in and ends, as often as the lost samples bear it out.
-
-    Args:
-        differs: which samples differ, shape (samples,).
-        odd: cost of those that were lost and are not as concealment leaves them, in nats, same shape.
-        surprise: how unlikely it is by chance that the others are, in nats, shape (captures, samples).
-    """
-    said = _said_by_rows(surprise) - odd
-    at = np.flatnonzero(differs)
-    patches = ranges_of(differs, bridge=PATCH_BRIDGE)
-    starts = np.searchsorted(at, [start for start, _ in patches])
-    sizes = np.diff(np.append(starts, at.size))
-    accepted = np.zeros(differs.size, np.bool_)
-    for start, size in zip(starts.tolist(), sizes.tolist(), strict=True):
-        part = at[start : start + size]
-        accepted[part] = _bearing_out(said[part])
-    return accepted
-
-
-def _bearing_out(said: Float64s) -> Bools:
-    """Return which of a row of samples are concealed: the cheapest way to go in and out of concealment."""
-    if not (said < 0).any():
-        enough = max(LEAST_EVIDENCE, LEAST_SURPRISE * np.count_nonzero(said))
-        return np.full(said.size, said.sum() >= min(enough, 2 * BORDER_NATS))
-    inside, outside = LEAST_EVIDENCE, 0.0
-    most = outside + BORDER_NATS
-    borders = []
-    for number, nats in enumerate(said.tolist()):
-        if most < inside:
-            borders.append((number, True))
-            inside = most
-        elif inside + BORDER_NATS < outside:
-            borders.append((number, False))
-            outside = inside + BORDER_NATS
-            most = outside + BORDER_NATS
-        inside -= nats
-    found, end, is_inside = np.zeros(said.size, np.bool_), said.size, inside < outside
-    for start, goes_in in reversed(borders):
-        if goes_in == is_inside:
-            found[start:end] = is_inside
-            end, is_inside = start, not is_inside
-    found[:end] = is_inside
-    return found
-
-
-def _long_levels(still: Bools) -> Bools:
-    """Return where a capture holds a level for longer than strewn losses last: a flaw of its own, for other rules."""
-    found = np.zeros(still.shape, np.bool_)
-    for own, level in zip(found, still, strict=True):
-        for start, end in ranges_of(level, least=LONGEST_HOLD + 1):
-            own[start:end] = True
-    return found
-
-
-def _said_by_rows(surprise: Float64s) -> Float64s:
-    """Return what the lost samples of all captures say, in nats, shape (samples,).
-
-    A row of adjacent ones of a capture counts as one sample, since it may be one level.
-    """
-    said = np.zeros(surprise.shape[1])
-    for own in surprise:
-        at = np.flatnonzero(own)
-        if at.size:
-            _, sizes = rows_of(at)
-            said[at] += own[at] / np.repeat(sizes, sizes)
-    return said
-
-
-def _by_rule(machine: Machine, lost: Bools, mean: Bools, held: Bools) -> Bools:
-    """Return which lost samples of one capture stand as concealment leaves them.
-
-    A mean has a good sample behind it. What is held goes on up to a mean, for a few samples; either may equal the
-    tape's by chance, and is not among the lost ones then.
-    """
-    if machine.several != UP_TO_MEAN:
-        beside = np.append(lost[1:], [False]) | np.append([False], lost[:-1])
-        found = lost & ((mean & ~beside if machine.several == THROUGHOUT else mean) | held)
-        return np.asarray(found, np.bool_)
-    lost_next, marked_next = np.append(lost[1:], [False]), np.append((mean | held)[1:], [False])
-    found = lost & ((mean & ~lost_next) | (held & marked_next))
-    for start, end in ranges_of(lost & held, bridge=1):
-        if not found[end - 1]:
-            found[start:end] = False
-    return np.asarray(found, np.bool_)

@@ -16,6 +16,8 @@ class Rule(Enum):
     """More means, or more levels held, than sound has, on several tracks of one pass at once."""
     STANDSTILL = "standstill"
     """All tracks of a pass stand still at once."""
+    WRITTEN_TWICE = "written_twice"
+    """All tracks of a pass hold at once what they held before, where another pass goes on."""
     STUCK_BIT = "stuck_bit"
     """A bit of the words stays as it is while those above and below it move."""
     DEAD = "dead_track"
@@ -54,7 +56,7 @@ class Rule(Enum):
     """Samples before it and after it lie in their places only if some were lost or repeated."""
 
 
-_EXACT = frozenset({Rule.STANDSTILL, Rule.DEAD, Rule.OUTVOTED, Rule.SLIP})
+_EXACT = frozenset({Rule.STANDSTILL, Rule.WRITTEN_TWICE, Rule.DEAD, Rule.OUTVOTED, Rule.SLIP})
 """Rules that leave nothing to count."""
 
 

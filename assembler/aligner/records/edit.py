@@ -172,7 +172,7 @@ class Uncured:
     accepted: Acceptance | None = None
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Edit:
     """Everything that is decided about a session before a byte is written.
 
@@ -201,6 +201,12 @@ class Edit:
     suspects: tuple[Suspect, ...] = ()
     accepted: tuple[Acceptance, ...] = ()
     unrecorded: tuple[UnrecordedStretch, ...] = ()
+
+    def __repr__(self) -> str:
+        """Return the edit in a line: shown whole it would fill pages."""
+        counts = f"{len(self.tracks)} tracks of {self.length} samples, {len(self.passes)} passes"
+        left = f"{len(self.uncured)} uncured places, {len(self.notes)} notes"
+        return f"<Edit: {counts}, {left}; {'in order' if self.is_sound else 'needs a person'}>"
 
     @property
     def is_sound(self) -> bool:

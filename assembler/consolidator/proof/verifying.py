@@ -18,8 +18,8 @@ from assembler.consolidator.proof.proving import prove_set
 from assembler.errors import CaptureError
 from assembler.record.faults import joins_faults, record_faults, sheet_faults, timeline_faults
 from assembler.record.joins import joins_csv
-from assembler.record.recorded.reading import read_record
-from assembler.sheet import load_sheet
+from assembler.record.recorded.reading import LARGEST_RECORD, read_record
+from assembler.sheet import LARGEST_SHEET, load_sheet
 from assembler.sheet.near import near_words
 
 if TYPE_CHECKING:
@@ -32,8 +32,6 @@ if TYPE_CHECKING:
     Progress = Callable[[str, float], None]
 
 RECORD = "data/assembly.json"
-LARGEST_RECORD = 64 << 20
-LARGEST_SHEET = 1 << 20
 LARGEST_PAGE = 256 << 20
 PAPER_ROOM = 1 << 20
 """Bytes that a paper which follows from the record may have besides."""

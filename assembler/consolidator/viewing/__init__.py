@@ -1,15 +1,18 @@
-"""What is there to see and hear of a place, on the page of a set?
+"""What the page shows of places, made while tracks are rendered.
 
-In: the record as it is planned, the edit, and the samples of a track while it is rendered. Out: `Views`, within the
-limit of a page. Which numbers decide stands in `limits`.
+Question: what is there to see and hear of a place?
+Input: the record as it is planned, the edit, and the samples of a track while it is rendered.
+Output: `Views`, within the limit of a page.
 
-- `choosing`: which places there are, in which order they count, which of them get waveforms and clips
-- `layout`: which windows and which clip a place has
-- `tracing`: samples to drawn lines
-- `hushing`: samples to a clip that is never louder than its source, bursts held back
-- `sources`: what of a track is shown, and the one part that reads: passes, short ranges of them
-- `viewer`: a track's views, made block by block beside its rendering
-- `gathering`: the views of all tracks, cut to the limit
+Each in its file:
+
+- `choosing`: which places there are, in which order they count, which of them get waveforms and clips.
+- `layout`: which windows and which clip a place has.
+- `tracing`: samples to drawn lines; `hushing`: to a clip that is never louder than its source.
+- `sources`: what of a track is shown, and the one part that reads: passes, short ranges of them.
+- `viewer`: a track's views, made block by block; `gathering`: those of all tracks, cut to the limit.
+
+The numbers stand in `limits`.
 """
 
 from assembler.consolidator.viewing.choosing import Choice, choose_places

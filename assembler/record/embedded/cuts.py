@@ -4,17 +4,15 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assembler.record.embedded.history import HISTORY_LIMIT, coding_history, fitting_rows
 from assembler.record.embedded.marking import LARGEST_CUE_SAMPLE, marked_places
 from assembler.record.embedded.metadata import (
     DESCRIPTION_LIMIT,
-    HISTORY_LIMIT,
     INFO_LIMIT,
     IXML_LIMIT,
     NAME_LIMIT,
     TrackMetadata,
-    coding_history,
     description,
-    fitting_rows,
     tape,
 )
 from assembler.verdict.notes import Note

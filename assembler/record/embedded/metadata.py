@@ -2,7 +2,7 @@
 
 All of it follows from the record of the set. A build embeds it; a check makes it again and compares.
 
-Sources: EBU Tech 3285 version 2 (``bext``), EBU R 98-1999 (coding history), FADGI, Embedding Metadata in Digital
+Sources: EBU Tech 3285 version 2 (``bext``), FADGI, Embedding Metadata in Digital
 Audio Files (which INFO keys). The basic UMID of SMPTE ST 330 is laid out from memory.
 """
 
@@ -12,14 +12,13 @@ import uuid
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+from assembler.record.embedded.history import coding_history, fitting_rows, native_words, reels_of
 from assembler.record.embedded.marking import fitting_markers, marked_places
-from assembler.sheet import NO_ADVICE, preparation_words
 from assembler.timecode import frame_rate
 from assembler.wave import (
     BroadcastExtension,
     Loudness,
     TrackSheet,
-    coding_history_row,
     encode_bext,
     encode_info,
     encode_ixml,
@@ -29,14 +28,13 @@ from assembler.wave import (
 
 if TYPE_CHECKING:
     from assembler.record.recorded.tracks import RecordedTrack
-    from assembler.record.recorded.whole import RecordedReel, RecordedSet
+    from assembler.record.recorded.whole import RecordedSet
     from assembler.wave import Marker
 
 DESCRIPTION_LIMIT: Final = 256
 NAME_LIMIT: Final = 32
 HEADER_LIMIT: Final = 50 << 10
 """Bytes of metadata in a track: half of what libsndfile holds of a file's header before it gives the file up."""
-HISTORY_LIMIT: Final = 12_000
 IXML_LIMIT: Final = 400
 INFO_LIMIT: Final = 1000
 """Characters of the texts that have no limit of their own; together they leave half of the header to markers."""
@@ -137,7 +135,7 @@ class TrackMetadata:
             sample_rate=session.sample_rate,
             bit_depth=session.word_length,
             start_sample=time_reference(self.record),
-            note=f"native word length {_native_words(self.record, self.track)} bits",
+            note=f"native word length {native_words(self.record, self.track)} bits",
             file_uid=self.umid().hex().upper(),
         )
 
@@ -153,7 +151,7 @@ class TrackMetadata:
     def info_texts(self) -> dict[str, str]:
         """Return the texts of LIST INFO before they are cut."""
         session = self.record.session
-        reels = _reels_of(self.record, self.track)
+        reels = reels_of(self.record, self.track)
         operators = dict.fromkeys(
             str(reel.prepared["operator"]) for reel in reels if "operator" in reel.prepared
         )
@@ -164,7 +162,7 @@ class TrackMetadata:
             "ICRD": session.date,
             # The same as in bext, without its limit: readers show one of the two as "the" comment.
             "ICMT": description(self.record, self.track),
-            "IMED": f"digital tape; {_native_words(self.record, self.track)} bits; {session.sample_rate} Hz",
+            "IMED": f"digital tape; {native_words(self.record, self.track)} bits; {session.sample_rate} Hz",
             "ISRF": "; ".join(
                 f"reel {reel.name} track {self.record.tape_track(self.track, reel.name) + 1}"
                 for reel in reels
@@ -181,52 +179,6 @@ def time_reference(record: RecordedSet) -> int:
     return record.start.sample % day
 
 
-def coding_history(record: RecordedSet, track: RecordedTrack) -> list[str]:
-    """Return one row for each step of the chain: for each reel the tape and its transfer, then the assembly."""
-    session = record.session
-    taken = track.taken
-    rows: list[str] = []
-    for reel in _reels_of(record, track):
-        passes = [name for name in taken if record.pass_named(name).reel == reel.name]
-        recorded = f"; recorded {session.date}" if session.date else ""
-        words = "; ".join(preparation_words(reel.prepared))
-        if words and record.format > 1:
-            words += f" ({NO_ADVICE.replace(',', ';')})"
-        native = (
-            f"tape; reel {reel.name} track {record.tape_track(track, reel.name) + 1}{recorded}",
-            f"transfer; reel {reel.name}; {'passes ' + '+'.join(passes) if passes else 'not used'}; {words}",
-        )
-        rows += [_row(session.sample_rate, _native_word(record, reel), text) for text in native]
-    return [*rows, _row(session.sample_rate, session.word_length, _assembly_words(record, track, taken))]
-
-
-def fitting_rows(rows: list[str]) -> list[str]:
-    """Return rows of coding history, each cut to its share of ``HISTORY_LIMIT`` where they are more together."""
-    ends = 2  # CR LF
-    if sum(len(row) + ends for row in rows) <= HISTORY_LIMIT:
-        return rows
-    return [row[: max(0, HISTORY_LIMIT // len(rows) - ends)] for row in rows]
-
-
-def _assembly_words(record: RecordedSet, track: RecordedTrack, taken: list[str]) -> str:
-    session = record.session
-    fades = sum(1 for join in track.joins if join.fade)
-    words = f"assembly; {record.program}; from {'+'.join(taken) or 'nothing'}; "
-    words += f"joins: {len(track.joins)}; fades: {fades}"
-    if track.woven:
-        words += f"; woven: {sum(filled.samples for _, filled in track.woven)} samples"
-    words += "; dither in the fades alone" if fades else "; no dither"
-    if session.bit_depth < session.word_length:
-        words += f"; {session.bit_depth} valid bits in {session.word_length}"
-    return words
-
-
-def _row(sample_rate: int, word_length: int, text: str) -> str:
-    return coding_history_row(
-        sample_rate=sample_rate, word_length=word_length, channels=1, text=text.rstrip("; ")
-    )
-
-
 def tape(track: RecordedTrack) -> str:
     """Return the reels that a track comes from, in one text."""
     return ", ".join(track.reels)
@@ -236,17 +188,3 @@ def description(record: RecordedSet, track: RecordedTrack) -> str:
     """Return the description of a track before it is cut."""
     about = f"{track.name}, {record.session.title}"
     return f"{about}. {record.session.description}" if record.session.description else about
-
-
-def _native_word(record: RecordedSet, reel: RecordedReel) -> int:
-    return reel.bit_depth or record.session.bit_depth
-
-
-def _native_words(record: RecordedSet, track: RecordedTrack) -> str:
-    """Return the word lengths of the tapes that a track is on: one, unless they differ."""
-    words = dict.fromkeys(_native_word(record, reel) for reel in _reels_of(record, track))
-    return " and ".join(str(word) for word in words)
-
-
-def _reels_of(record: RecordedSet, track: RecordedTrack) -> list[RecordedReel]:
-    return [reel for reel in record.reels if reel.name in track.reels]

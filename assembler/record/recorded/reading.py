@@ -11,10 +11,14 @@ from typing import Final
 
 from pydantic import ValidationError
 
+from assembler.errors import RecordError
 from assembler.record.recorded.checks import check_parts
 from assembler.record.recorded.plainjson import check_json
 from assembler.record.recorded.whole import RecordedSet
 from assembler.record.values import FORMAT
+
+LARGEST_RECORD: Final = 64 << 20
+"""Bytes; of a larger file nothing is read."""
 
 FORMATS: Final = (1, FORMAT)
 KINDS_OF_1: Final = {"tape_damage": "tape_suspected", "machine_damage": "machine_suspected"}
@@ -25,13 +29,13 @@ def read_record(data: bytes) -> RecordedSet:
     """Return the record of a set.
 
     Raises:
-        ValueError: it is not one, or contradicts itself; the message gives the first key at fault in one line.
+        RecordError: it is not one, or contradicts itself; the message gives the first key at fault in one line.
     """
     record = read_unwritten(data)
     for track in record.tracks:
         for key in ("file", "audio_sha256", "levels"):
             if not getattr(track, key):
-                raise ValueError(f"track {track.name}: {key} is missing")
+                raise RecordError(f"track {track.name}: {key} is missing")
     return record
 
 
@@ -39,21 +43,24 @@ def read_unwritten(data: bytes) -> RecordedSet:
     """Return a record whose tracks need not be written yet.
 
     Raises:
-        ValueError: as ``read_record``.
+        RecordError: as ``read_record``.
     """
     try:
         check_json(data)
     except ValueError as error:
-        raise ValueError(f"is no record of a set: {error}") from error
+        raise RecordError(f"is no record of a set: {error}") from error
     try:
         record = RecordedSet.model_validate_json(data)
     except ValidationError as error:
         first = error.errors()[0]
         key = ".".join(str(part) for part in first["loc"])
-        raise ValueError(f"is no record of a set: {key}: {first['msg']}") from error
+        raise RecordError(f"is no record of a set: {key}: {first['msg']}") from error
     if record.format not in FORMATS:
-        raise ValueError(f"has format {record.format}; this version reads formats 1 and 2")
-    check_parts(record)
+        raise RecordError(f"has format {record.format}; this version reads formats 1 and 2")
+    try:
+        check_parts(record)
+    except ValueError as error:
+        raise RecordError(str(error)) from error
     return _renamed(record) if record.format == 1 else record
 
 

@@ -137,6 +137,11 @@ class RecordedSet(Recorded):
     notes: tuple[RecordedNote, ...] = ()
     is_sound: Annotated[bool, Field(alias="sound")] = False
 
+    def __repr__(self) -> str:
+        """Return the record in a line: shown whole it would fill pages."""
+        counts = f"{len(self.tracks)} tracks of {self.length} samples, {len(self.passes)} passes"
+        return f"<RecordedSet {self.session.title!r}: {counts}, {len(self.uncured)} uncured places>"
+
     def pass_named(self, name: str) -> RecordedPass:
         """Return a pass that the spans name."""
         return self._passes[name]

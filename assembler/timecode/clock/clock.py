@@ -14,9 +14,9 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from assembler.timecode.clock.fits import LOG_CLOCK_SHARE, ClockDraft, ClockFit, ClockStretch, Residual
-from assembler.timecode.clock.fitting import LineFit, fit_stretches
 from assembler.timecode.clock.lateness.pools import find_pools
 from assembler.timecode.clock.lateness.sharing import share_lateness
+from assembler.timecode.clock.line.fitting import LineFit, fit_stretches
 from assembler.timecode.clock.stretches import KNOWN_RATIOS, Stretches, sort_into_stretches
 from assembler.timecode.clock.words import tell_slips, tell_verdict
 from assembler.timecode.findings import Finding, shorten_findings

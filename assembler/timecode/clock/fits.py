@@ -9,7 +9,7 @@ import numpy as np
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s, Int64s
-    from assembler.timecode.clock.fitting import LineFit
+    from assembler.timecode.clock.line.fitting import LineFit
     from assembler.timecode.findings import Finding
     from assembler.timecode.mtc.counting import Count
 

@@ -14,7 +14,7 @@ from assembler.timecode.rates import FRAME_RATES
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.timecode.clock.fitting import LineFit
+    from assembler.timecode.clock.line.fitting import LineFit
     from assembler.timecode.rates import FrameRate
 
 # A slip whose place is in more doubt than this (standard deviation) is reported so.

@@ -72,6 +72,12 @@ class MidiLog:
     findings: tuple[Finding, ...]
     tick_seconds: float = 0.0
 
+    @property
+    def rate_codes(self) -> Bytes:
+        """The rate code of each last one of eight quarter frames, which has it in bits 1 and 2."""
+        last = self.quarter_data[self.quarter_data >> 4 == 7]
+        return np.asarray(last >> 1 & 3, np.uint8)
+
 
 class Message(NamedTuple):
     """A message and where it stood: ticks, samples or steps of a second, whatever the file counts."""

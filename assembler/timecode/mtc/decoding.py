@@ -38,6 +38,7 @@ from assembler.timecode.mtc.readings import (
     origins_of,
 )
 from assembler.timecode.mtc.words import explain_nothing, tell_locates, tell_refused
+from assembler.timecode.rates import RATES_BY_CODE
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s, Int64s
@@ -47,8 +48,6 @@ if TYPE_CHECKING:
     from assembler.timecode.rates import FrameRate
 
 _READING_FRAMES: Final = 2
-# The rate code each rate is sent with: 29.97 without drop has none of its own and goes as 30.
-_CODE_OF_RATE: Final = {"24": 0, "25": 1, "29.97df": 2, "29.97": 3, "30": 3}
 _CODES_OF_30: Final = (2, 3)
 _NAME_OF_CODE: Final = ("24", "25", "30 drop frame", "30")
 # Reverse motion in fewer messages than this is disorder, not motion.
@@ -230,7 +229,7 @@ def _weigh_count(
     follows = (np.diff(readings.place) == PIECES) & (np.diff(readings.run) == 0)
     minutes = find_minutes(readings.labels, follows, _READING_FRAMES, seconds[readings.start])
     says = f"the log's rate code is {code} ({_NAME_OF_CODE[code]})"
-    agrees = code == _CODE_OF_RATE[rate.name]
+    agrees = RATES_BY_CODE[code] == ("30" if rate.name == "29.97" else rate.name)
     # Whether frames are dropped is no question of another code, and its speed was held against the sheet's.
     is_asked = not agrees and code in _CODES_OF_30
     count = weigh_count(minutes, says if is_asked else None, rate)

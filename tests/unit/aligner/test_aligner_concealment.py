@@ -13,6 +13,7 @@ from assembler.aligner.concealment.marks import (
     DOWN,
     HELD,
     LINE,
+    MEAN,
     THROUGHOUT,
     TOWARDS_ZERO,
     UP,
@@ -195,6 +196,15 @@ def test_a_machine_that_holds_is_known_by_what_it_leaves() -> None:
     assert likely_machine(tally_machine(held, at, 1)).single == HELD
 
 
+def test_what_is_held_before_a_mean_is_no_single_loss() -> None:
+    """Pairs are lost; of each the mean is the tape's by chance in another capture, or lost there, too, and left out."""
+    tape = _sound(2)
+    lost = np.zeros(LENGTH, np.bool_)
+    lost[2001:6001:4] = lost[2002:6002:4] = True
+    first = np.flatnonzero(lost)[::2]
+    assert likely_machine(tally_machine(_concealed(tape, lost), first, 1)).single == MEAN
+
+
 def test_what_a_machine_makes_of_several_lost_samples_is_known_by_what_it_leaves() -> None:
     """Three in a row, again and again: held up to a mean, held throughout, or drawn as a line."""
     tape = _sound(4)
@@ -315,6 +325,44 @@ def test_what_two_captures_lost_alike_is_open_between_what_they_lost_apart() -> 
     assert np.mean(said.open[alike]) > 0.03
     assert said.lost[:, alike & said.open].all()
     assert np.mean(said.open[~first & ~second]) < 0.003
+
+
+def _square() -> Int64s:
+    """Return a wave that holds each of two levels for fifty samples."""
+    return np.where(np.arange(LENGTH) // 50 % 2, 3471, -3471).astype(np.int64)
+
+
+def test_a_lost_edge_of_a_slow_square_wave_is_told_by_what_other_tracks_lost_there() -> None:
+    """The level it holds on is the wave's own for longer than losses last, and says nothing by itself."""
+    lost = np.zeros(LENGTH, np.bool_)
+    lost[3990:4014] = np.arange(24) % 3 != 0
+    wave, sounds = _square(), [_sound(1), _sound(2)]
+    edge = 4000
+    track = _window(_concealed(wave, lost), wave)
+    others = [_window(_concealed(tape, lost), tape) for tape in sounds]
+    assert track.differing[edge]
+    (alone,) = settle([track])
+    assert not alone.settled[edge]
+    said = settle([track, *others])[0]
+    differing = np.flatnonzero(track.differing)
+    assert said.settled[differing].all()
+    assert (said.taken[differing] == 1).all()
+    # What other tracks have lost elsewhere says nothing here.
+    elsewhere = [_window(_concealed(tape, np.roll(lost, 1500)), tape) for tape in sounds]
+    assert not settle([track, *elsewhere])[0].settled[edge]
+
+
+def test_a_third_pass_that_holds_a_level_hides_no_losses_of_the_second() -> None:
+    """The level is a flaw for other rules; between the other two captures the truth is told."""
+    tape = _sound(3)
+    lost = np.zeros(LENGTH, np.bool_)
+    lost[4000:4300:3] = True
+    held = tape.copy()
+    held[3900:4400] = held[3899]
+    (said,) = settle([_window(tape, _concealed(tape, lost), held)])
+    at = np.flatnonzero(lost & (_concealed(tape, lost) != tape) & (tape != held))
+    assert said.settled[at].mean() > 0.95
+    assert (said.taken[at[said.settled[at]]] == 0).all()
 
 
 def _strewn(rng: np.random.Generator, share: float) -> Bools:

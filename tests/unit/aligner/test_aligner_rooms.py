@@ -1,11 +1,13 @@
-"""The aligner's house: which room may use which, how large a module and a room may be, where numbers stand."""
+"""The aligner's rooms: which may use which, how many a module may use, where numbers stand.
+
+How large rooms and modules may be, and what a room says of itself, stands in `test_house` for all of the package.
+"""
 
 from __future__ import annotations
 
 import ast
 import re
 from functools import cache
-from graphlib import TopologicalSorter
 from itertools import pairwise
 from pathlib import Path
 
@@ -29,10 +31,7 @@ MAY_USE = {
 }
 """For each room, in the order in which they stand, the rooms that it may use; imports for types are aside."""
 
-MOST_LINES, MOST_MODULES, MOST_USED = 250, 9, 10
-
-LONGER: dict[str, int] = {}
-"""Modules that are still too long, and how long they may be: none is added, and none grows."""
+MOST_USED = 10
 
 USING_MORE = {
     "align": 12,
@@ -145,46 +144,6 @@ def test_every_room_is_in_the_table_in_order() -> None:
     order = list(MAY_USE)
     for room, used in MAY_USE.items():
         assert used <= set(order[: order.index(room)]), room
-
-
-def test_no_module_uses_itself_by_a_detour() -> None:
-    """Modules can be put in one order, each using only those before it."""
-    assert list(TopologicalSorter({name: used_by(path) for name, path in modules().items()}).static_order())
-
-
-def test_every_room_says_what_it_is_for() -> None:
-    """A room's own text names its question, what goes in, and what comes out, in one screen."""
-    for name, path in modules().items():
-        if path.name == "__init__.py" and path.parent != HOUSE:
-            text = ast.get_docstring(tree_of(path)) or ""
-            for word in ("Question: ", "Input: ", "Output: "):
-                assert f"\n{word}" in text, name
-            assert len(text.splitlines()) <= 30, name
-
-
-def test_every_module_is_named_in_its_room() -> None:
-    """A room's own text names every module and every room inside it, so that a stranger finds the rule."""
-    for name, path in modules().items():
-        if "/" in name:
-            own = path.parent.parent if path.name == "__init__.py" else path.parent
-            text = ast.get_docstring(tree_of(own / "__init__.py")) or ""
-            wanted = f"`{path.parent.name}/`" if path.name == "__init__.py" else f"`{path.stem}`"
-            assert wanted in text or (path.stem == "limits"), name
-
-
-def test_rooms_are_small() -> None:
-    """A room holds at most nine modules; a larger one has to be divided."""
-    held: dict[Path, int] = {}
-    for path in modules().values():
-        held[path.parent] = held.get(path.parent, 0) + (path.name != "__init__.py")
-    assert {room.name: count for room, count in held.items() if count > MOST_MODULES} == {}
-
-
-def test_modules_are_short() -> None:
-    """A module fits in a few screens; the list of those that do not may only shrink."""
-    sizes = {name: len(path.read_text(encoding="utf-8").splitlines()) for name, path in modules().items()}
-    assert {name: size for name, size in sizes.items() if size > LONGER.get(name, MOST_LINES)} == {}
-    assert [name for name in LONGER if sizes.get(name, 0) <= MOST_LINES] == []
 
 
 def test_modules_use_few_others() -> None:

@@ -88,6 +88,11 @@ def _standstill() -> list[Because]:
     return _told(_tape(), _changed(_tape(), slice(None), 0))
 
 
+def _written_twice() -> list[Because]:
+    tape = _tape()
+    return _told(tape, _changed(tape, slice(None), tape[:, 2 * START - END : START]))
+
+
 def _stuck_bit() -> list[Because]:
     tape = _tape()
     return _told(
@@ -240,6 +245,7 @@ FIRES: dict[Rule, Callable[[], list[Because]]] = {
     Rule.CONCEALED: _concealed,
     Rule.STREWN: _strewn,
     Rule.STANDSTILL: _standstill,
+    Rule.WRITTEN_TWICE: _written_twice,
     Rule.STUCK_BIT: _stuck_bit,
     Rule.OUTVOTED: _outvoted,
     Rule.STORY: _story,

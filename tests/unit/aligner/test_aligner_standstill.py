@@ -8,7 +8,7 @@ import numpy as np
 
 from assembler.aligner.events.stops.pace import joined_stops
 from assembler.aligner.events.stops.standstill import find_stops
-from assembler.aligner.events.strewn.losses import Strewn
+from assembler.aligner.events.strewn.losses import Strewn, Windows
 from assembler.aligner.events.strewn.losses import strewn_losses as strewn_in
 from assembler.aligner.records.limits import SEARCHED_NATS
 from assembler.aligner.sound.glance.glance import Glance
@@ -36,7 +36,7 @@ def _tracks(seed: int) -> list[Int32s]:
 
 def strewn_losses(tracks: list[Int32s], step: int) -> list[Strewn]:
     """Return what is found in tracks once they are looked at."""
-    return strewn_in([Glance(own, step) for own in tracks], step)
+    return strewn_in([Windows(Glance(own, step), step) for own in tracks])
 
 
 def _stops(*passes: list[Int32s]) -> list[tuple[int, int, int, str]]:

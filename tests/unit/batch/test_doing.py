@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING, Any
 import pytest
 
 from assembler import build_set
-from assembler.batch import doing
 from assembler.batch.digests import set_digest
-from assembler.batch.doing import do
 from assembler.batch.orders import Order, is_undone
+from assembler.batch.workers import doing
+from assembler.batch.workers.doing import do
 from assembler.collection import Row
 from tests.support.collections import write_session
 

@@ -6,8 +6,8 @@ import io
 
 import pytest
 
-from assembler.cli.columns import Column, fitting, print_table
-from assembler.cli.consoles import PlainConsole
+from assembler.cli.terminal.columns import Column, fitting, print_table
+from assembler.cli.terminal.consoles import PlainConsole
 
 COLUMNS = [
     Column("At", ["01:00:05:28", "01:00:06:08"]),

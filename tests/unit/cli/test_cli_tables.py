@@ -2,7 +2,14 @@
 
 from __future__ import annotations
 
-from assembler.cli.printing import note_lines
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+
+from assembler.aligner import AlignedPass, Because, PassFlaw, Rule, Stretch, TimeMap
+from assembler.cli.sessions.printing import note_lines
+from assembler.cli.sessions.tables import flaw_lines
 from assembler.verdict.notes import Note, NoteKind
 
 
@@ -55,3 +62,25 @@ def test_what_needs_a_person_comes_first_and_small_matters_last() -> None:
         "other",
         "other",
     ]
+
+
+@pytest.mark.parametrize(
+    ("nats", "because"),
+    [(12.0, "muted words, 12 nats"), (31.0, "muted words, 12 nats / muted words, 31 nats")],
+)
+def test_a_flaw_that_passes_share_has_the_reason_of_each(
+    monkeypatch: pytest.MonkeyPatch, nats: float, because: str
+) -> None:
+    """One line for both passes hides no number: their leads stand in their order, once where they are one."""
+    monkeypatch.setattr("assembler.report.reasons.RULE_WORDS", {Rule.CUT_OFF.value: "muted words"})
+
+    def aligned(name: str, lead: float) -> AlignedPass:
+        flaw = PassFlaw("mute", 100, 200, (0,), cured=False, because=Because(Rule.CUT_OFF, lead))
+        imported: Any = SimpleNamespace(name=name, reel="A")
+        return AlignedPass(imported, TimeMap((Stretch(0, 1000, 0),)), (flaw,))
+
+    reels = [SimpleNamespace(name="A", tracks=("Kick",))]
+    edit = SimpleNamespace(passes=[aligned("A1", 12.0), aligned("A2", nats)], start_sample=0, length=1000)
+    result: Any = SimpleNamespace(edit=edit, sheet=SimpleNamespace(reels=reels))
+    (line,) = flaw_lines(result)
+    assert (line.passes, line.because) == (("A1", "A2"), because)

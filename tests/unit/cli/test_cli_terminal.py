@@ -6,21 +6,21 @@ import io
 import json
 import re
 import shutil
+import threading
+import time
 import unicodedata
-from importlib import resources
-from typing import TYPE_CHECKING
+from pathlib import Path
 
 import numpy as np
 import pytest
 import tomlkit
 
+from assembler import cli
 from assembler.cli.commands import run
-from assembler.cli.progress import shown_progress
+from assembler.cli.terminal import progress
+from assembler.cli.terminal.progress import shown_progress
 from assembler.printable import printable
 from tests.support.sessions import HOUR, Layout, make_tape
-
-if TYPE_CHECKING:
-    from pathlib import Path
 
 Capsys = pytest.CaptureFixture[str]
 
@@ -137,6 +137,31 @@ def test_progress_shows_names_and_obeys_none(monkeypatch: pytest.MonkeyPatch) ->
     assert "\x1b]0" not in shown
 
 
+def test_bars_go_on_while_nothing_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Beside other threads, as those that drive workers, bars are drawn again by themselves, until they are ended."""
+    screen, others = io.StringIO(), threading.Event()
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr("sys.stderr", screen)
+    monkeypatch.setattr(progress, "STILL_SECONDS", 0.01)
+    before = threading.active_count()
+    with shown_progress() as show:
+        show("one task alone", 0.25)
+        assert threading.active_count() == before
+        other = threading.Thread(target=others.wait)
+        other.start()
+        show("a long task", 0.5)
+        first = len(screen.getvalue())
+        for _ in range(1000):
+            if len(screen.getvalue()) > first:
+                break
+            time.sleep(0.01)
+        assert len(screen.getvalue()) > first
+        others.set()
+    other.join()
+    assert threading.active_count() == before
+
+
 @pytest.mark.parametrize(
     ("text", "shown"),
     [
@@ -157,11 +182,9 @@ def test_only_what_is_obeyed_is_escaped(text: str, shown: str) -> None:
 
 def test_there_is_one_way_out() -> None:
     """No other module of the command line prints by itself, or has a console of its own."""
-    room = resources.files("assembler.cli")
-    texts = {one.name: one.read_text("utf-8") for one in room.iterdir() if one.name.endswith(".py")}
-    assert {
-        name for name, text in texts.items() if re.search(r"click\.(s?echo|style)|(?<![.])\bprint\(", text)
-    } == {"terminal.py"}
-    assert {name for name, text in texts.items() if re.search(r"rich\.console import .*Console\b", text)} == {
-        "consoles.py"
-    }
+    room = Path(cli.__file__).parent
+    texts = {one.relative_to(room).as_posix(): one.read_text("utf-8") for one in room.rglob("*.py")}
+    printing = re.compile(r"click\.(s?echo|style)|(?<![.])\bprint\(")
+    assert {name for name, text in texts.items() if printing.search(text)} == {"terminal/words.py"}
+    console = re.compile(r"rich\.console import .*Console\b")
+    assert {name for name, text in texts.items() if console.search(text)} == {"terminal/consoles.py"}

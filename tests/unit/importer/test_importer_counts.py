@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.importer.counts import CountedPass, settle_counts
-from assembler.importer.position import Position
-from assembler.importer.settling import LoggedClock
+from assembler.importer.places.counts import CountedPass, settle_counts
+from assembler.importer.places.position import Position
+from assembler.importer.places.settling import LoggedClock
 from assembler.timecode import (
     FRAME_RATES,
     Finding,

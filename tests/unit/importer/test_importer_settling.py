@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from assembler.importer import Position, search_doubt
-from assembler.importer.settling import LoggedClock, settle_positions
+from assembler.importer.places.settling import LoggedClock, settle_positions
 from assembler.sheet import Session
 from assembler.timecode import FRAME_RATES, ClockDraft, TimecodePoints, draft_clock, fit_clock
 

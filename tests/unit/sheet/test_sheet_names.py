@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from assembler.sheet import file_name, natural_key, unique_file_names
+from assembler.sheet import file_name, natural_key
 
 
 @pytest.mark.parametrize(
@@ -42,23 +42,6 @@ def test_a_long_name_is_cut_between_characters() -> None:
     """At most 100 bytes of UTF-8, and no character is torn: 33 of three bytes fit, and one more byte."""
     assert file_name("\u7434" * 60) == "\u7434" * 33
     assert file_name("a" + "\u7434" * 60) == "a" + "\u7434" * 33
-
-
-@pytest.mark.parametrize(
-    ("names", "expected"),
-    [
-        (["Kick", "Snare"], ("Kick", "Snare")),
-        (["Kick", "kick", "KICK"], ("Kick", "kick_2", "KICK_3")),
-        (["a/b", "a:b"], ("a_b", "a_b_2")),
-        (["Kick", "Kick", "Kick_2"], ("Kick", "Kick_3", "Kick_2")),
-        (["e\u0301", "\u00e9"], ("\u00e9", "\u00e9_2")),
-        (["x" * 150, "x" * 160], ("x" * 100, "x" * 98 + "_2")),
-        ([], ()),
-    ],
-)
-def test_equal_file_names_are_told_apart_by_number(names: list[str], expected: tuple[str, ...]) -> None:
-    """The first keeps its name; the others get the first number that no other name has."""
-    assert unique_file_names(names) == expected
 
 
 def test_numbers_in_names_count_by_value() -> None:

@@ -7,7 +7,7 @@ import pytest
 from scipy.signal import lfilter
 
 from assembler.timecode import FRAME_RATES, TimecodePoints, fit_clock
-from assembler.timecode.clock.centring import locate_middles
+from assembler.timecode.clock.line.centring import locate_middles
 
 RATE = FRAME_RATES["30"]
 SAMPLE_RATE = 48_000

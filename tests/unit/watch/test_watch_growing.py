@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from assembler.errors import WaveError
-from assembler.importer.logs import read_log
+from assembler.importer.places.log import read_log
 from assembler.inputs import InputFile
 from assembler.watch.captures.growing import GrowingWave
 from assembler.watch.captures.scanning import Scanner

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 from rich.console import Console
 
-from assembler.cli.watch_screen import screen_of
+from assembler.cli.watching.screen import screen_of
 from assembler.watch import Board, Event
 
 ROLL = {"reel": "A", "roll_to": "01:00:01:07", "from": "01:00:06:07", "to": "01:00:14:21"}

@@ -25,7 +25,7 @@ from assembler.wave import (
     wave_header,
     wave_trailer,
 )
-from assembler.wave.markers import Marker
+from assembler.wave.metadata.markers import Marker
 
 if TYPE_CHECKING:
     from pathlib import Path

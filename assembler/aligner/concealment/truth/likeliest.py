@@ -76,6 +76,10 @@ class _Track:
         self._starts, self._sizes = rows_at(at)
         self._links = Links(window, at, self._states.lost, marks.mean, marks.held)
         self._unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
+        # What is told once of several captures has to be what concealment makes in each of them.
+        for (one, other), alike in self._alike.items():
+            own = self._unexplained[[one, other]]
+            self._unexplained[one] = np.where(alike[at], own.max(axis=0), own[0])
         self._may_be_kept = present[:, at] & ~explained[:, at]
 
     def counted(self) -> dict[Pair, Counted]:

@@ -43,10 +43,15 @@ class Window:
     @cached_property
     def marks(self) -> Marks:
         """What each sample may be, of all captures: shape (captures, samples)."""
-        found = [
-            marks_of(own, self.step, machine)
-            for own, machine in zip(self.versions, self.machines, strict=True)
-        ]
+        found: list[Marks] = []
+        for number, (own, machine) in enumerate(zip(self.versions, self.machines, strict=True)):
+            # Nearly all captures hold the same.
+            same = (
+                found[other]
+                for other in range(number)
+                if self.machines[other] == machine and np.array_equal(self.versions[other], own)
+            )
+            found.append(next(same, None) or marks_of(own, self.step, machine))
         return Marks(np.stack([one.mean for one in found]), np.stack([one.held for one in found]))
 
     @cached_property

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.aligner.events.limits import PIECE_SAMPLES
+from assembler.aligner.records.because import Rule
 from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE
 
@@ -20,12 +21,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Stop:
-    """A stretch in which all tracks of a pass stand still, with the ramps beside it.
+    """A stretch in which all tracks of a pass stand still, with the ramps beside it, or hold once more what was before.
 
     Args:
         start: first sample.
         end: first sample behind it.
-        kind: mute or hold.
+        kind: mute, hold or repeat.
         tracks: that sound beside it; nothing is known to be missing of the others.
         is_witnessed: whether another pass sounds there.
         is_instant: whether all tracks stop within an instant; else over a ramp, which proves little by itself.
@@ -37,6 +38,11 @@ class Stop:
     tracks: frozenset[int]
     is_witnessed: bool = True
     is_instant: bool = True
+
+    @property
+    def rule(self) -> Rule:
+        """The rule that decided."""
+        return Rule.WRITTEN_TWICE if self.kind == "repeat" else Rule.STANDSTILL
 
 
 def joined_stops(stops: Sequence[Stop]) -> list[Stop]:

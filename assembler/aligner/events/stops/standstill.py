@@ -9,7 +9,6 @@ All positions are timeline samples.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -17,7 +16,7 @@ import numpy as np
 from assembler.aligner.events.limits import FADED, LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
 from assembler.aligner.events.stops.pace import Stop
 from assembler.aligner.flaws.limits import MOST_CHANGING
-from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.because import Because
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
@@ -188,10 +187,9 @@ def covered_by_all(one: PlacedPass, tracks: Sequence[int]) -> list[Range]:
 
 
 def stop_flaws(passes: Sequence[PlacedPass], stops: Mapping[int, Sequence[Stop]]) -> list[FoundFlaw]:
-    """Return where passes, by their index, stand still, as flaws of each track that sounds beside it."""
-    told = partial(FoundFlaw, because=Because(Rule.STANDSTILL))
+    """Return where passes, by their index, stand still or repeat themselves, as flaws of each track told of."""
     return [
-        told(passes[index].name, track, stop.kind, stop.start, stop.end)
+        FoundFlaw(passes[index].name, track, stop.kind, stop.start, stop.end, because=Because(stop.rule))
         for index, places in stops.items()
         for stop in places
         for track in stop.tracks

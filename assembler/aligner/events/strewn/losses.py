@@ -12,6 +12,7 @@ Positions count from the first sample that was looked at.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -62,17 +63,44 @@ class Strewn:
     is_proof: bool = True
 
 
-def strewn_losses(tracks: Sequence[Glance], step: int) -> list[Strewn]:
+class Windows:
+    """What the windows of a track show, found when it is first asked for: passes share most of their tracks.
+
+    Args:
+        glance: at the track.
+        step: one step of the tape's word length.
+    """
+
+    def __init__(self, glance: Glance, step: int) -> None:
+        self.size = glance.samples.size
+        self._glance, self._step = glance, step
+
+    @cached_property
+    def most(self) -> tuple[Float64s, Bools]:
+        """What windows may show at most, were all small bends and levels means and holds; which bend enough to tell."""
+        size = self.size // PIECE_SAMPLES * PIECE_SAMPLES
+        near, bends = counts_amid(self._glance.near, size)
+        _, levels = counts_amid(self._glance.still, size)
+        one_way = np.where(near > MOST_SLOW * WINDOW_SAMPLES + 2 * REACH, 0.0, near * np.log(2.0))
+        own = np.maximum(_surplus(bends, 0.0) + _surplus(levels, 0.0), one_way)
+        return own, near <= MOST_SLOW * WINDOW_SAMPLES
+
+    @cached_property
+    def shown(self) -> tuple[Float64s, Float64s]:
+        """The excess of means and held levels, and how much their halves go one way; see `_shown`."""
+        return _shown(self._glance, self._step)
+
+
+def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:
     """Return stretches in which several tracks show an excess of means or of levels held: for certain, or faintly.
 
     Args:
         tracks: of one pass, all of one length.
-        step: one step of the tape's word length.
     """
-    if len(tracks) < LEAST_TRACKS or tracks[0].samples.size < WINDOW_SAMPLES or not _may_show(tracks):
+    if len(tracks) < LEAST_TRACKS or tracks[0].size < WINDOW_SAMPLES or not _may_show(tracks):
         return []
     least = min(PLAYED_LEAST_TRACKS, len(tracks))
-    excess, one_way = np.stack([_shown(one, step) for one in tracks], axis=1)
+    excess, one_way = np.stack([one.shown for one in tracks], axis=1)
     turned = one_way >= TURNED_NATS
     most = TURNED_SHARE * (~np.isnan(one_way)).sum(axis=0)
     many = turned.sum(axis=0) >= np.maximum(least, most)
@@ -90,23 +118,20 @@ def strewn_losses(tracks: Sequence[Glance], step: int) -> list[Strewn]:
     return sorted(found, key=lambda one: one.place)
 
 
-def _may_show(tracks: Sequence[Glance]) -> bool:
-    """Return whether any window may show an excess, were all its small bends and levels means and holds.
+def _may_show(tracks: Sequence[Windows]) -> bool:
+    """Return whether any window may show an excess.
 
     Most sound bends by a step so seldom that nothing more has to be asked of it.
     """
-    size = tracks[0].samples.size // PIECE_SAMPLES * PIECE_SAMPLES
-    most, telling = np.zeros((2, size // PIECE_SAMPLES - PIECES + 1))
-    pooled = np.zeros_like(most)
-    for track in tracks:
-        near, bends = counts_amid(track.near, size)
-        _, levels = counts_amid(track.still, size)
-        one_way = np.where(near > MOST_SLOW * WINDOW_SAMPLES + 2 * REACH, 0.0, near * np.log(2.0))
-        own = np.maximum(_surplus(bends, 0.0) + _surplus(levels, 0.0), one_way)
+    most, pooled, telling, several = np.zeros((4, tracks[0].most[0].size))
+    for own, is_telling in (track.most for track in tracks):
         most += own
         pooled += np.minimum(own, MOST_NATS)
-        telling += near <= MOST_SLOW * WINDOW_SAMPLES
-    usual = np.maximum(USUAL_NATS * telling, np.finfo(np.float64).tiny)
+        telling += is_telling
+        several += own >= min(TRACK_NATS, TURNED_NATS)
+    most[several < PLAYED_LEAST_TRACKS] = 0.0
+    # Hardly more than none, and yet to be divided by.
+    usual = np.maximum(USUAL_NATS * telling, np.sqrt(np.finfo(np.float64).tiny))
     return bool(most.max() >= STREWN_NATS or _unlikely(pooled, usual).max() >= FAINT_NATS)
 
 
@@ -114,7 +139,9 @@ def _unlikely(pooled: Float64s, usual: Float64s) -> Float64s:
     """Return how unlikely so large a sum of exponential deviates is, in nats, at least: Chernoff's bound."""
     seen, usual = pooled / SCALE_NATS, usual / SCALE_NATS
     with np.errstate(divide="ignore", invalid="ignore"):
-        nats = np.where((usual > 0) & (seen > usual), seen - usual - usual * np.log(seen / usual), 0.0)
+        nats = np.where(
+            (usual > 0) & (seen > usual), seen - usual - usual * (np.log(seen) - np.log(usual)), 0.0
+        )
     return np.asarray(nats, np.float64)
 
 

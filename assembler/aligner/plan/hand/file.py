@@ -13,7 +13,6 @@ import re
 from itertools import pairwise
 from typing import TYPE_CHECKING, Annotated, Any
 
-import tomlkit
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from assembler.aligner.plan.hand.takes import Plan, Take, place_words, takes_of
@@ -79,6 +78,8 @@ _ALLOWED = {
 
 def write_plan(sheet: Sheet, edit: Edit) -> str:
     """Return the plan of an edit as TOML text. Building with it unchanged gives the same set."""
+    import tomlkit  # noqa: PLC0415 - only where a plan is written
+
     document = tomlkit.document()
     for line in (
         "Which pass each stretch of each track is taken from. Change it by hand, then build with --plan.",
@@ -221,6 +222,8 @@ def _sample(text: str, session: Session, extent: Range) -> int:
 
 
 def _inline(take: Take, session: Session) -> Any:  # noqa: ANN401 - tomlkit's own type
+    import tomlkit  # noqa: PLC0415 - as above
+
     entry = tomlkit.inline_table()
     entry.add("at", place_words(take.at, session))
     entry.add("pass", take.pass_name or "")

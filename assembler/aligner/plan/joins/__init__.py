@@ -6,7 +6,7 @@ Output: joins with their evidence; gains and dither of a fade.
 
 Rules, each in its file:
 
-- `settle`: a border moved to where both sides have samples to join by.
+- `settle`: a border moved to where both sides have samples to join by, and how long a fade can be there.
 - `prove`: both sides read and compared; the nearest place where they are identical.
 - `fades`: the law of a fade, at the correlation of its sides.
 

@@ -1,0 +1,55 @@
+"""A worker: a process that reads one order a line, does it, and writes one row a line, until its input ends.
+
+``python -m assembler.batch.workers.worker`` is one. It lives on its own: a batch that is gone ends it in the midst
+of its work, and what it had half done is cleared up as after an interrupt.
+"""
+
+from __future__ import annotations
+
+import os
+import queue
+import signal
+import sys
+import threading
+from typing import TYPE_CHECKING, Any
+
+from assembler.batch.orders import Order
+from assembler.batch.workers.doing import do
+from assembler.collection import row_line
+from assembler.heap import keep_freed
+
+if TYPE_CHECKING:
+    from typing import BinaryIO
+
+
+def main() -> None:
+    """Work until there is nothing more to do, or nobody who asks for it."""
+    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, _interrupt)
+    keep_freed()
+    answers = os.fdopen(os.dup(1), "wb")
+    os.dup2(2, 1)  # what a library prints is no answer
+    lines: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+    threading.Thread(target=_listen, args=(sys.stdin.buffer, lines), daemon=True).start()
+    try:
+        while line := lines.get():
+            answers.write(row_line(do(Order.model_validate_json(line))))
+            answers.flush()
+        os._exit(0)
+    except (KeyboardInterrupt, BrokenPipeError):
+        os._exit(130)  # nothing is left to be cleared up, and nobody to be told
+
+
+def _listen(stream: BinaryIO, lines: queue.SimpleQueue[bytes]) -> None:
+    for line in stream:
+        lines.put(line)
+    lines.put(b"")
+    os.kill(os.getpid(), signal.SIGTERM)
+
+
+def _interrupt(*_: Any) -> None:  # noqa: ANN401 - the signal module's own arguments
+    raise KeyboardInterrupt
+
+
+if __name__ == "__main__":
+    main()
