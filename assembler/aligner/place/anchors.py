@@ -20,11 +20,12 @@ from assembler.aligner.place.limits import (
     SURE_SHARE,
 )
 from assembler.aligner.place.matching import find_match, identity_at, informative
+from assembler.aligner.records.passes import packed_from
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assembler.aligner.records.passes import TrackReader
+    from assembler.aligner.records.passes import Packed, TrackReader
     from assembler.arrays import Int32s
 
 Place = TypeVar("Place")
@@ -60,6 +61,17 @@ def read_all(reader: TrackReader, start: int, count: int) -> list[Int32s]:
     return [reader.read(track, start, count) for track in range(reader.tracks)]
 
 
+def read_packed(reader: TrackReader, start: int, count: int) -> list[Packed] | None:
+    """Return the same samples of every track as files have them; None where reading does more than unpacking."""
+    found: list[Packed] = []
+    for track in range(reader.tracks):
+        packed = packed_from(reader, track, start, count)
+        if packed is None:
+            return None
+        found.append(packed)
+    return found
+
+
 def find_anchors(
     reference: TrackReader,
     probe: TrackReader,
@@ -75,12 +87,12 @@ def find_anchors(
         place = _sounding(probe, first, behind)
         if place is None:
             continue
-        at, samples, telling = place
+        at, samples, telling, packed = place
         asked += 1
         last_shift = found[-1].shift if found else None
         anchor = None
         if last_shift is not None:
-            anchor = _confirm(reference, samples, at, last_shift, telling)
+            anchor = _confirm(reference, samples, at, last_shift, telling, packed)
         if anchor is None:
             anchor = _search(reference, samples, at, expected(at), radius, last_shift)
         if anchor is None and last_shift is not None and missed:
@@ -109,24 +121,43 @@ def find_closer(reference: TrackReader, probe: TrackReader, runs: Sequence[Seque
     return found
 
 
-def _sounding(probe: TrackReader, first: int, behind: int) -> tuple[int, list[Int32s], int] | None:
+def _sounding(
+    probe: TrackReader, first: int, behind: int
+) -> tuple[int, list[Int32s], int, list[Packed] | None] | None:
     """Return the first place for an anchor in a range that tells something; None in silence.
 
     Returns:
-        The place, its samples, and how many of them are informative.
+        The place, its samples, how many of them are informative, and the same samples as files have them.
     """
     for at in range(first, max(first + 1, behind - ANCHOR_SAMPLES + 1), ANCHOR_SAMPLES):
-        samples = read_all(probe, at, ANCHOR_SAMPLES)
+        packed = read_packed(probe, at, ANCHOR_SAMPLES)
+        samples = [one.unpacked() for one in packed] if packed else read_all(probe, at, ANCHOR_SAMPLES)
         telling = sum(int(np.count_nonzero(informative(track))) for track in samples)
         if telling >= LEAST_EVIDENCE:
-            return at, samples, telling
+            return at, samples, telling, packed
     return None
 
 
 def _confirm(
-    reference: TrackReader, samples: Sequence[Int32s], at: int, shift: int, telling: int | None = None
+    reference: TrackReader,
+    samples: Sequence[Int32s],
+    at: int,
+    shift: int,
+    telling: int = 0,
+    packed: list[Packed] | None = None,
 ) -> Anchor | None:
-    """Return the anchor at a shift; ``telling``, where it is known: how many samples are informative."""
+    """Return the anchor at a shift.
+
+    Args:
+        reference: the pass searched in.
+        samples: of the probe.
+        at: where they stand in it.
+        shift: that is tried.
+        telling: how many are informative, where that is known.
+        packed: the same samples as files have them, where that is all there is to them.
+    """
+    if telling and packed and read_packed(reference, at + shift, ANCHOR_SAMPLES) == packed:
+        return Anchor(at, shift, 1.0, telling)
     there = read_all(reference, at + shift, ANCHOR_SAMPLES)
     if telling and all(map(np.array_equal, there, samples)):
         return Anchor(at, shift, 1.0, telling)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Protocol, runtime_checkable
+from typing import TYPE_CHECKING, Protocol
 
 import numpy as np
 
@@ -39,12 +39,18 @@ class TrackReader(Protocol):
         """Return ``count`` samples of one track from ``start`` on."""
 
 
-@runtime_checkable
 class PackedReader(Protocol):
     """A reader whose samples may come from a file."""
 
     def packed(self, track: int, start: int, count: int) -> Packed | None:
         """Return what ``read`` unpacks; None where it does more than that."""
+
+
+def packed_from(reader: TrackReader, track: int, start: int, count: int) -> Packed | None:
+    """Return what ``read`` of a reader unpacks; None where it does more than that, or nothing is packed."""
+    # To ask whether it is a `PackedReader` takes as long as reading does.
+    own: PackedReader | None = reader if hasattr(reader, "packed") else None  # type: ignore[assignment]
+    return own.packed(track, start, count) if own else None
 
 
 @dataclass(frozen=True)
@@ -69,9 +75,7 @@ class PlacedPass:
         """Return what ``samples`` unpacks; None where it does more, or nothing is packed."""
         pieces = self.maps[track].covering(start, end)
         is_whole = len(pieces) == 1 and (pieces[0].timeline_start, pieces[0].timeline_end) == (start, end)
-        if is_whole and isinstance(self.reader, PackedReader):
-            return self.reader.packed(track, pieces[0].pass_start, end - start)
-        return None
+        return packed_from(self.reader, track, pieces[0].pass_start, end - start) if is_whole else None
 
     def samples(self, track: int, start: int, end: int) -> Int32s:
         """Return the pass's samples of a timeline range, zero where it holds none."""
