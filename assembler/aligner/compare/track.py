@@ -97,8 +97,8 @@ def weigh_track(
             flaws += found
             undecided += open_places
     flaws += hidden.flaws
-    # Where passes differ that has been asked already, sample by sample.
-    asked = merged(comparison.differing, bridge=FLAW_BRIDGE)
+    # Where passes differ that has been asked already, sample by sample, unless another flaw hides it.
+    asked = merged(without(comparison.differing, merged(hidden.left)), bridge=FLAW_BRIDGE)
     flaws += losses_without_witness(passes, track, notes, asked, flaws)
     undecided += hidden.undecided
     flaws += doubted_beside(passes, track, notes, flaws)

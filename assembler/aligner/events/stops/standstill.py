@@ -74,17 +74,20 @@ def find_stops(
     found: dict[int, list[Stop]] = {}
     for index, own in held.items():
         places = [(start + low, end + low) for start, end in _still_ranges(own)]
-        for whole in common(places, covering[index]):
+        for still in common(places, covering[index]):
+            witnessed = [
+                (part, theirs)
+                for other, theirs in held.items()
+                if other != index
+                # A pass may stand still up to its end, where another one's is earlier.
+                for part in common([still], covering[other])
+                if part[1] - part[0] >= LEAST_RUN and _sounds_on(own, theirs, part[0] - low, part[1] - low)
+            ]
+            parts, witnesses = [part for part, _ in witnessed], [theirs for _, theirs in witnessed]
+            whole = (min(parts)[0], max(end for _, end in parts)) if parts else still
             start, end = whole[0] - low, whole[1] - low
             if end - start < LEAST_RUN:
                 continue
-            witnesses = [
-                theirs
-                for other, theirs in held.items()
-                if other != index
-                and not without([whole], covering[other])
-                and _sounds_on(own, theirs, start, end)
-            ]
             if not witnesses and not _is_cut_out(own, start, end, LONGEST_RAMP):
                 continue
             is_instant = bool(witnesses) or _is_cut_out(own, start, end, EDGE_SAMPLES)
