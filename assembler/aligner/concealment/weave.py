@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.concealment.limits import FLAW_BRIDGE, PATCH_BRIDGE
 from assembler.aligner.records.findings import Lost, Woven, flawed_ranges
-from assembler.aligner.records.ranges import common, merged, range_around, ranges_of
+from assembler.aligner.records.ranges import common, merged, range_around, ranges_of, without
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -47,9 +48,13 @@ def weave(comparison: Comparison, lost: Sequence[LostSamples], flaws: Sequence[F
         if not inside:
             continue
         masks = dict(zip(comparison.names, stretch.masks(), strict=True))
-        for name, places_of in wholly.items():
-            for low, high in common(places_of, [(start, end)]):
-                masks[name][low - start : high - start] = True
+        for name, mask in masks.items():
+            # Of losses that were seen without a witness nobody knows which samples they took.
+            told = ranges_of(mask, offset=start, bridge=FLAW_BRIDGE)
+            unknown = without(common(flawed[name], [(start, end)]), told)
+            long = [place for place in unknown if place[1] - place[0] > PATCH_BRIDGE]
+            for low, high in [*long, *common(wholly[name], [(start, end)])]:
+                mask[low - start : high - start] = True
         for (low, high), names in inside:
             woven += _stretches(track, {name: masks[name][low - start : high - start] for name in names}, low)
     return woven

@@ -393,3 +393,18 @@ def test_two_passes_are_woven_whatever_a_third_one_holds_elsewhere(*, third: boo
     assert {tuple(own.pass_name for own in one.lost) for one in woven} == (
         {("A1", "A2"), ("A1", "A2", "A3")} if third else {("A1", "A2")}
     )
+
+
+def test_of_losses_that_nobody_can_place_nothing_is_woven() -> None:
+    """A pass shows by all its tracks that it lost samples, though not which, and the other one is muted there."""
+    tape = np.asarray(_sound(1), np.int32)
+    passes = [
+        PlacedPass(name, ArrayAudio(tape[None]), (map_with_slips(LENGTH, 0, ()),)) for name in ("A1", "A2")
+    ]
+    comparison = Comparison(passes, 0, 1, 16, [Machine()] * 2, [(3000, 5000)])
+    lost = [LostSamples((0, LENGTH), np.packbits(np.zeros((2, LENGTH), np.bool_), axis=1))]
+    flaws = [
+        FoundFlaw("A1", 0, "means", 3000, 5000, because=Because(Rule.STREWN, 40.0)),
+        FoundFlaw("A2", 0, "mute", 2900, 5100, because=Because(Rule.STANDSTILL)),
+    ]
+    assert weave(comparison, lost, flaws) == []

@@ -2,16 +2,22 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.comparison import compare_reel
 from assembler.aligner.events.stops.pace import joined_stops
 from assembler.aligner.events.stops.standstill import find_stops
 from assembler.aligner.events.strewn.losses import Strewn, Windows
 from assembler.aligner.events.strewn.losses import strewn_losses as strewn_in
 from assembler.aligner.records.limits import SEARCHED_NATS
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.ranges import merged, total
+from assembler.aligner.records.timemap import map_with_slips
 from assembler.aligner.sound.glance.glance import Glance
+from scripts.bench.trial_sessions import ArrayAudio
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -241,3 +247,36 @@ def test_what_many_tracks_hold_by_chance_is_not_faint_evidence() -> None:
     found = strewn_losses(many, 1)
     assert not any(one.is_proof for one in found)
     assert all((one.because.nats or 0.0) < SEARCHED_NATS / 2 for one in found)
+
+
+def test_a_mute_up_to_the_end_of_a_pass_is_one_though_its_witness_ended_before() -> None:
+    """To the pass's own end; where it sounds again nothing is known of what no other one covers."""
+    tape = _tracks(2)
+    to_end, inside = [own.copy() for own in tape], [own.copy() for own in tape]
+    for own in to_end:
+        own[20_000:] = 0
+    for own in inside:
+        own[20_000:24_000] = 0
+    for muted, end in ((to_end, LENGTH), (inside, 22_000)):
+        covered = {0: [(0, LENGTH)], 1: [(0, 22_000)]}
+        found = find_stops({0: muted, 1: tape}, covered, 0, list(TRACKS), 1)
+        assert [(s.start, s.end) for s in found.get(0, [])] == [(20_000, end)]
+
+
+def test_losses_are_told_where_the_other_pass_is_noise() -> None:
+    """Every third sample is a mean, on all tracks; they differ from noise everywhere, which asks nothing of them."""
+    tape = np.stack(_tracks(3))
+    at = np.arange(9000, 15_000, 3)
+    lossy, noisy = tape.copy(), tape.copy()
+    lossy[:, at] = (tape[:, at - 1] + tape[:, at + 1]) >> 1
+    noisy[:, 9000:15_000] = np.random.default_rng(4).integers(-9000, 9000, (len(tape), 6000))
+    placed = [
+        PlacedPass(name, ArrayAudio(own), (map_with_slips(LENGTH, 0, ()),) * len(own))
+        for name, own in (("A1", lossy), ("A2", noisy))
+    ]
+    with ThreadPoolExecutor(1) as executor:
+        found = compare_reel(placed, TRACKS, 1, 32_767, executor, lambda _: None)
+    means = [(f.start, f.end) for f in found.flaws if f.pass_name == "A1" and f.kind == "means"]
+    assert len(means) >= len(TRACKS)
+    assert total(merged(means)) > 5000
+    assert not found.woven

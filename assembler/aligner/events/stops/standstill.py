@@ -79,12 +79,11 @@ def find_stops(
                 (part, theirs)
                 for other, theirs in held.items()
                 if other != index
-                # A pass may stand still up to its end, where another one's is earlier.
                 for part in common([still], covering[other])
                 if part[1] - part[0] >= LEAST_RUN and _sounds_on(own, theirs, part[0] - low, part[1] - low)
             ]
             parts, witnesses = [part for part, _ in witnessed], [theirs for _, theirs in witnessed]
-            whole = (min(parts)[0], max(end for _, end in parts)) if parts else still
+            whole = _as_far_as_witnessed(still, parts, covering[index])
             start, end = whole[0] - low, whole[1] - low
             if end - start < LEAST_RUN:
                 continue
@@ -103,6 +102,15 @@ def find_stops(
             stop = Stop(whole[0] - early, whole[1] + late, kind, heard_on, bool(witnesses), is_instant)
             found.setdefault(index, []).append(stop)
     return found
+
+
+def _as_far_as_witnessed(still: Range, parts: Sequence[Range], covering: Sequence[Range]) -> Range:
+    """Return how much of what stands still is known to: up to an end of the pass, though another one ended before."""
+    if not parts:
+        return still
+    start, end = min(parts)[0], max(last for _, last in parts)
+    ends = {edge for place in covering for edge in place}
+    return still[0] if still[0] in ends else start, still[1] if still[1] in ends else end
 
 
 def _is_cut_out(tracks: Sequence[Int32s], start: int, end: int, instant: int) -> bool:
