@@ -19,7 +19,6 @@ from assembler.aligner.compare.track import comparison_of, weigh_track
 from assembler.aligner.compare.unlike.witness import believed, heard_through
 from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_machine
 from assembler.aligner.concealment.reel import concealed
-from assembler.aligner.concealment.rows import machine_made
 from assembler.aligner.concealment.weave import weave
 from assembler.aligner.events.lone import told_together
 from assembler.aligner.events.settle import settle_by_other_tracks
@@ -91,7 +90,6 @@ def compare_reel(
     stops = {index: joined_stops(places) for index, places in stops.items()}
     passes = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
     machines = _machines(passes, notes)
-    machine_made_means(passes, notes, step)
     of_each = [notes[track] for track in tracks]
     heard_each = list(executor.map(heard_through, repeat(passes), tracks, of_each, repeat(step)))
     heard_as = dict(zip(tracks, heard_each, strict=True))
@@ -115,14 +113,6 @@ def compare_reel(
     lost = [[] if heard_as[track][2] else own.lost for track, own in zip(tracks, hidden, strict=True)]
     woven = executor.map(weave, comparisons, lost, flaws)
     return replace(findings, woven=tuple(stretch for one in woven for stretch in one))
-
-
-def machine_made_means(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes], step: int) -> None:
-    """Keep of the rows of means that were noted those that are a machine's."""
-    for index, one in enumerate(passes):
-        rows = {track: seen.means[index] for track, seen in notes.items() if seen.means.get(index)}
-        for track, places in machine_made(one, rows, list(notes), step).items():
-            notes[track].means[index] = places
 
 
 def _machines(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes]) -> list[Machine]:

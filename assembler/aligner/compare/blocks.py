@@ -16,7 +16,6 @@ from assembler.aligner.compare.limits import (
 )
 from assembler.aligner.compare.notes.track import Shared, TrackBlock
 from assembler.aligner.concealment.marks import tally_machines
-from assembler.aligner.concealment.rows import Row, rows_of_means
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
@@ -66,23 +65,18 @@ def note_block(
     notes.machines.update(_machines(held, present, low - LINE_SAMPLES, step))
     scanned = {glance: _held_ranges(glance, low - LINE_SAMPLES, step) for glance in cut}
     for index, glance in seen.items():
-        runs, lines, rows = scanned[glance]
-        notes.held.append((index, runs, lines))
-        for row in rows:
-            notes.add_row(index, row, (low, high))
+        notes.held.append((index, *scanned[glance]))
     return notes
 
 
-def _held_ranges(glance: Glance, low: int, step: int) -> tuple[list[Range], list[Range], list[Row]]:
-    """Return runs, lines and rows of means of a piece that begins at a place."""
+def _held_ranges(glance: Glance, low: int, step: int) -> tuple[list[Range], list[Range]]:
+    """Return runs and lines of a piece that begins at a place."""
     samples = glance.samples
     runs = constant_runs(samples) if glance.has_level else []
     lines = likely_lines(samples, step) if glance.has_line else []
-    rows = rows_of_means(samples, step, glance.means)
     return (
         [(run.start + low, run.end + low) for run in runs],
         [(start + low, end + low) for start, end in lines],
-        [Row(row.start + low, row.end + low, row.nats) for row in rows],
     )
 
 

@@ -31,7 +31,7 @@ LOOKED_AT = 4
 MOST_AGREEING = 8
 """Mutes on one track that all passes agree on from which they are rests."""
 
-LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": 0, "long level": 0}
+LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": 0}
 """Longer ones are told only where other tracks have them at the same samples."""
 
 LEAST_HIDING = 16

@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.limits import STREWN_WINDOW_SAMPLES
-from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
@@ -19,7 +18,6 @@ from assembler.aligner.records.ranges import common, merged, without
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assembler.aligner.compare.notes.proofs import Proofs
     from assembler.aligner.compare.notes.track import TrackNotes
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
@@ -94,40 +92,37 @@ def losses_without_witness(
         one, proofs = passes[index], notes.proofs[index]
         known = flawed_ranges(flaws, one.name)
         for place in common(merged(places), merged(one.covered(track))):
-            own = [part for part in without([place], asked) if not _is_border(part, proofs, asked)]
+            own = [part for part in without([place], asked) if not _is_border(part, asked)]
             if not own and not common([place], known):
                 own = common([place], asked)
             found += [FoundFlaw(one.name, track, "means", *p, because=proofs.within(p)) for p in own]
     return found
 
 
-def _is_border(place: Range, proofs: Proofs, asked: Sequence[Range]) -> bool:
+def _is_border(place: Range, asked: Sequence[Range]) -> bool:
     is_short = place[1] - place[0] < STREWN_WINDOW_SAMPLES
-    is_beside = bool(common([(place[0] - 1, place[1] + 1)], asked))
-    return is_short and is_beside and proofs.within(place).rule is Rule.STREWN
+    return is_short and bool(common([(place[0] - 1, place[1] + 1)], asked))
 
 
-def weak_rows(
+def faint_losses(
     passes: Sequence[PlacedPass],
     track: int,
     notes: TrackNotes,
     asked: Sequence[Range],
     flaws: Sequence[FoundFlaw],
 ) -> list[FoundFlaw]:
-    """Return rows of means that prove too little, where passes do not differ; of passes that agree one has them.
+    """Return lost samples that prove too little, where passes do not differ; of passes that agree one has them.
 
-    What all tracks show together is none beside a flaw of the pass: it is that one's border.
+    Beside a flaw of the pass they are that one's border.
     """
-    rows_of: dict[Range, FoundFlaw] = {}
-    for index, rows in sorted(notes.weak.items()):
+    found: dict[Range, FoundFlaw] = {}
+    for index, weak in sorted(notes.weak.items()):
         covered = merged(passes[index].covered(track))
-        known = flawed_ranges(flaws, passes[index].name)
-        for row in rows:
-            because = Because(row.rule, row.nats)
-            beside = [(row.start - MOST_GAP_SAMPLES, row.end + MOST_GAP_SAMPLES)]
-            if row.rule is Rule.STREWN and common(beside, merged([*known, *asked])):
+        known = merged([*flawed_ranges(flaws, passes[index].name), *asked])
+        for (start, end), because in weak:
+            if common([(start - MOST_GAP_SAMPLES, end + MOST_GAP_SAMPLES)], known):
                 continue
-            for place in without(common([(row.start, row.end)], covered), asked):
+            for place in common([(start, end)], covered):
                 flaw = FoundFlaw(passes[index].name, track, "means", *place, because=because)
-                rows_of.setdefault(place, flaw)
-    return list(rows_of.values())
+                found.setdefault(place, flaw)
+    return list(found.values())

@@ -15,9 +15,9 @@ from assembler.aligner.compare.differences.slips import doubted_beside, not_know
 from assembler.aligner.compare.differences.split import judge_split
 from assembler.aligner.compare.lone import flaws_alone, weigh_lines, weigh_runs
 from assembler.aligner.compare.places import (
+    faint_losses,
     losses_without_witness,
     one_place_each,
-    weak_rows,
 )
 from assembler.aligner.concealment.limits import FLAW_BRIDGE
 from assembler.aligner.concealment.reel import Comparison
@@ -120,7 +120,7 @@ def weigh_track(
         [
             *lone.natural,
             *played,
-            *weak_rows(passes, track, notes, asked, flaws),
+            *faint_losses(passes, track, notes, asked, flaws),
         ],
     )
 

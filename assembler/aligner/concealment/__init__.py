@@ -12,7 +12,6 @@ Rules, each in its file:
 - `evidence`: whether they speak for concealment over a patch of differences.
 - `settle`: where they do this truth is taken; what other tracks show nearby counts.
 - `reel`: stretches in which passes differ, all tracks of each together.
-- `rows`: rows of means without a witness, on several tracks at once: a head that read nothing.
 - `weave`: stretches rebuilt from several passes.
 
 The numbers stand in `limits`.

@@ -69,16 +69,3 @@ REGION_BRIDGE = 4096
 
 LONGEST_WINDOW, WINDOW_MARGIN = 1 << 16, 512
 """A window is cut after so many samples; beside it more is read than what is counted nearby."""
-
-LEAST_MEMBERS = 16
-"""Samples of one parity in a row, all means, from which they are looked at: a third of a millisecond at 48 kHz."""
-
-ALONE_NATS, WEAK_NATS = 40.0, 20.0
-"""Nats from which means of one parity are a machine's without a witness, and from which they may be: an hour of eight
-tracks holds e^21 samples, and what sound does by nature is only known from what is around."""
-
-LEAST_SHARED = 0.5
-"""Share of a patch that other tracks must have, too: all tracks of a tape lie in the same sweeps."""
-
-TELLING_RATE = 0.6
-"""Share of means by nature up to which a track could tell a patch from its sound."""

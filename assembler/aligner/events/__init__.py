@@ -9,8 +9,8 @@ In the order in which they act:
 - `stuck`: a bit of the words of one track that stays as it is while those beside it move; likewise.
 - `stops/`: all tracks of a pass stand still at once: it is as if it held nothing there.
 - `strewn/`: samples lost here and there on all tracks, without a witness.
-- `settle`: what some tracks decide settles the same place on the others; `silence`: noise on several silent ones.
-- `lone`: the same moment on several tracks of a lone pass; `played`: unless musicians rest together.
+- `settle`: what some tracks decide settles the same place on the others.
+- `lone`: the same moment on several tracks of a lone pass.
 - `suspects`: of what stays open the places worth listening to, with the odds for a flaw.
 
 The numbers stand in `limits`.

@@ -29,14 +29,6 @@ MOST_LEFT, LEAST_ON_LEVEL = 4, 0.9
 PLAYED_LEAST_TRACKS = 3
 """What begins and ends at the same samples, or shows something at once, on so many tracks is no chance."""
 
-MOST_PARTIAL = 2
-"""Flaws that take the same few tracks and leave others, where these tracks rest often."""
-
-MOST_UNFORETOLD, MOST_ODD, LEAST_LEVEL = 0.1, 1.5, 0.5
-"""Share of the power of sound beside a border that its predictor may leave; what that leaves across the border against
-before it, as an effective value; level across it against before. Noise as loud as half the sound
-leaves more, whatever the predictor; mutes and held levels do not change."""
-
 # standstill
 
 LONGEST_RAMP = 128

@@ -1,15 +1,14 @@
 """Lost sync as one pass shows it by itself: the same moment on several tracks, where no other pass bears witness.
 
 What begins and ends at the same samples on three tracks, each of which goes on behind it as before, took all tracks at
-once; so did what two tracks prove each by itself. On a track that shows nothing by itself, since a note begins or ends
-in it, a level or noise between just these samples belongs to it; and so does a copy where another track proves one.
+once. On a track that shows nothing by itself, since a note begins or ends in it, a level or noise between just these
+samples belongs to it.
 
 All positions are timeline samples.
 """
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -17,10 +16,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import BORDER_SAMPLES, LEAST_ON_LEVEL, MOST_LEFT, PLAYED_LEAST_TRACKS
-from assembler.aligner.events.played import kept_together
 from assembler.aligner.flaws.limits import (
     CLIPPED_RATIO,
-    LEAST_CHANGING,
     LEAST_NOISE,
     LEAST_TELLING,
     LONE_ROUGH_RATIO,
@@ -34,13 +31,13 @@ from assembler.aligner.sound.limits import LEAST_BEAT, PERIODS_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Mapping, Sequence
 
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s
 
-MOMENT, COPY = Because(Rule.MOMENT), Because(Rule.COPY)
+MOMENT = Because(Rule.MOMENT)
 
 
 def told_together(
@@ -66,15 +63,9 @@ def told_together(
         }
         mine = [f for f in flaws if f.pass_name == one.name and common([(f.start, f.end)], lone[f.track])]
         doubtful = [flaw for flaw in open_places if flaw.pass_name == one.name]
-        lost = merged(_events(mine))
-        # Silence of a track that rests may hold lost sync that others prove.
-        played = kept_together(one, lone, mine, [f for f in doubtful if not common([(f.start, f.end)], lost)])
-        doubtful = [flaw for flaw in doubtful if flaw not in played]
-        for place in merged([*_events([*mine, *doubtful]), *_pairs(mine)]):
+        for place in _events([*mine, *doubtful]):
             found += [replace(flaw, because=MOMENT) for flaw in doubtful if _is_at(flaw, place)]
-            found += _elsewhere(one, lone, place, _shown, [*mine, *found], MOMENT)
-        for place in sorted({(flaw.start, flaw.end) for flaw in mine if flaw.kind == "repeat"}):
-            found += _elsewhere(one, lone, place, _copied, [*mine, *found], COPY)
+            found += _elsewhere(one, lone, place, [*mine, *found])
     return found
 
 
@@ -82,9 +73,7 @@ def _elsewhere(
     one: PlacedPass,
     lone: Mapping[int, Sequence[Range]],
     place: Range,
-    shown: Callable[[PlacedPass, int, Range], str],
     known: Sequence[FoundFlaw],
-    because: Because,
 ) -> list[FoundFlaw]:
     """Return what the tracks of which nothing is known yet show in a place that others prove.
 
@@ -92,29 +81,15 @@ def _elsewhere(
         one: the pass.
         lone: for each track, where no other pass covers it.
         place: of the event.
-        shown: tells what a track shows there; "" for nothing.
         known: flaws of the pass.
-        because: what proves it.
     """
     found = []
     for track, alone in lone.items():
         told = merged((flaw.start, flaw.end) for flaw in known if flaw.track == track)
         left = common(without([place], told), alone)
-        if left and (kind := shown(one, track, place)):
-            found += [FoundFlaw(one.name, track, kind, *piece, because=because) for piece in left]
+        if left and (kind := _shown(one, track, place)):
+            found += [FoundFlaw(one.name, track, kind, *piece, because=MOMENT) for piece in left]
     return found
-
-
-def _pairs(proved: Sequence[FoundFlaw]) -> list[Range]:
-    """Return the places of flaws that two tracks prove, each by itself, between the same samples."""
-    places = sorted({(flaw.start, flaw.end, flaw.track) for flaw in proved})
-    starts = [start for start, *_ in places]
-    return [
-        (start, end)
-        for number, (start, end, track) in enumerate(places)
-        for _, last, other in places[number + 1 : bisect_right(starts, start + NEAR_SAMPLES)]
-        if track != other and abs(end - last) <= NEAR_SAMPLES
-    ]
 
 
 def _events(flaws: Sequence[FoundFlaw]) -> list[Range]:
@@ -168,23 +143,6 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
         return "hold" if ends_there or _is_long(one, track, place) else ""
     is_rough = _roughness(inner) >= LONE_ROUGH_RATIO * max(_roughness(before), _roughness(behind))
     return "burst" if is_rough and distinct(inner).size >= LEAST_NOISE * inner.size else ""
-
-
-def _copied(one: PlacedPass, track: int, place: Range) -> str:
-    """Return "repeat" where a track holds just what stands before the place, at its own length, and only there."""
-    size = place[1] - place[0]
-    samples = one.samples(track, place[0] - LEAST_TELLING, place[1] + LEAST_TELLING)
-    if np.count_nonzero(np.diff(samples[LEAST_TELLING:-LEAST_TELLING])) < LEAST_CHANGING * size:
-        return ""
-    for lag in range(size - NEAR_SAMPLES, size + NEAR_SAMPLES + 1):
-        is_same = samples == one.samples(
-            track, place[0] - LEAST_TELLING - lag, place[1] + LEAST_TELLING - lag
-        )
-        inner = is_same[LEAST_TELLING + NEAR_SAMPLES : -LEAST_TELLING - NEAR_SAMPLES]
-        goes_on = is_same[:LEAST_TELLING].all() or is_same[-LEAST_TELLING:].all()
-        if inner.size and inner.all() and not goes_on:
-            return "repeat"
-    return ""
 
 
 def _is_held(samples: Int32s, level: int) -> bool:

@@ -21,9 +21,8 @@ from assembler.aligner.events.limits import (
     LEAST_TRACKS,
     LIKELY_NATS,
 )
-from assembler.aligner.events.silence import cleared, settle_noise_in_silence
 from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided
+from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided, cleared
 from assembler.aligner.records.ranges import merged, without
 
 if TYPE_CHECKING:
@@ -58,15 +57,14 @@ def settle_by_other_tracks(
         bridge: undecided places closer than this on one track are one, and stand or fall together.
         passes: of the reel.
     """
-    found, open_places = settle_noise_in_silence(flaws, undecided)
-    decided = cleared(found, open_places)
+    decided = cleared(flaws, undecided)
     by_pass = _flawed_ranges(decided)
     events = _events(by_pass)
-    found, disputed = _disputed(found, events, passes)
+    found, disputed = _disputed(flaws, events, passes)
     left: list[Undecided] = []
     settled: list[FoundFlaw] = []
     closed: list[Undecided] = []
-    for group in _groups(open_places, bridge):
+    for group in _groups(undecided, bridge):
         whole = (group[0].start, max(place.end for place in group))
         guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, by_pass)
         if guilty is None or any(_speaks_for(guilty, place) for place in group):
@@ -133,7 +131,6 @@ def _disputed(
                 flaw.pass_name,
                 (name,),
                 is_doubtful=True,
-                place=place,
                 because=because,
             )
         )

@@ -9,10 +9,8 @@ Rules, each in its file:
 
 - `structures/`: levels held, lines, blocks played twice, borders of noise, in a version of a place.
 - `interrupting`: lines and blocks played twice that interrupt a sound which goes on behind as before.
-- `clicks`: far rougher than all around, the sound going on behind as before.
 - `noise`: bursts, as holes in what the sound foretells; `white`: how much of its power each window foretells.
 - `stepped`: waves of two levels that go on behind in phase.
-- `faint`: noise of a few steps that stands still.
 - `alone`: what all of these show of one capture.
 
 The numbers stand in `limits`.

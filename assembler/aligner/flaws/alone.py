@@ -7,11 +7,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.flaws.clicks import clicks
-from assembler.aligner.flaws.faint import faint_flaws
 from assembler.aligner.flaws.interrupting import is_drawn_line, likely_lines, played_twice
 from assembler.aligner.flaws.noise import bursts, islands
-from assembler.aligner.flaws.stepped import interruptions, long_levels
+from assembler.aligner.flaws.stepped import interruptions
 from assembler.aligner.records.because import Rule
 from assembler.aligner.sound.glance.glance import Glance
 from assembler.aligner.sound.levels import is_peak
@@ -32,22 +30,16 @@ def shown_alone(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]
         for kind, place in lone_flaws(samples, step, glance)
     ]
     shown += [
-        ("pause" if kind == "mute" else "flaw", Rule.FAINT, kind, place)
-        for kind, place in faint_flaws(samples, step)
-    ]
-    shown += [
         ({"mute": "pause", "hold": "level"}.get(kind, "flaw"), Rule.IN_PHASE, kind, place)
         for kind, place in interruptions(samples, step)
     ]
-    # These are told only where several tracks have them.
-    if glance.has_level:
-        shown += [("long level", Rule.MOMENT, "hold", place) for place in long_levels(samples, step)]
+    # Noise in silence is told only where several tracks have it.
     shown += [("noise", Rule.MOMENT, "burst", place) for place in islands(samples, step)]
     return shown
 
 
 def lone_flaws(samples: Int32s, step: int, glance: Glance | None = None) -> list[tuple[str, Range]]:
-    """Return what a single capture shows by itself, as kind and range: straight, repeat, click and burst.
+    """Return what a single capture shows by itself, as kind and range: straight, repeat and burst.
 
     No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that
     goes on behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
@@ -55,13 +47,12 @@ def lone_flaws(samples: Int32s, step: int, glance: Glance | None = None) -> list
     lines = likely_lines(samples, step) if (glance or Glance(samples, step)).has_line else []
     found = [("straight", place) for place in lines if is_drawn_line(samples, place, step)]
     found += [("repeat", place) for place in played_twice(samples)]
-    found += [("click", place) for place in clicks(samples, step)]
     found += [("burst", place) for place in bursts(samples, step)]
     return sorted(found, key=lambda row: row[1])
 
 
 def _build_of(samples: Int32s, kind: str, place: Range) -> str:
     """Return what a look-alike may be instead: a peak that was clipped, or noise that an instrument makes."""
-    if kind in ("click", "burst"):
+    if kind == "burst":
         return "noise"
     return "peak" if kind == "straight" and is_peak(samples, *place) else "flaw"

@@ -70,21 +70,16 @@ LEAST_CHANGING = 0.75
 SPLICE_RATIO = 2.0
 """How far a splice lies over nearly all prediction errors before it."""
 
-ROUGH_SAMPLES, ROUGH_REACH, LONE_ROUGH_RATIO = 32, 16, 4.0
-"""Clicks are looked for in short windows far rougher than so many on either side, then proved on their prediction
-errors. Chosen on tapes of ``scripts.bench.trial_sessions.make_tape`` (generator seeded with 77): nothing is told of
-good sound there."""
+LONE_ROUGH_RATIO = 4.0
+"""Noise bends so many times as sharply as the sound beside it."""
 
 MOST_CLICK = 8
 """Longer ones are bursts, or something else."""
 
-# faint
+# interrupting
 
 MOST_LEVEL_STEPS = 64
 """Noise of a few steps is no louder; sound in which lines are told bends by more from sample to sample."""
-
-MOST_CHANCE = 1e-12
-"""Chance at most of what is told by what the noise beside it does: an hour of a track has 1.7e8 samples."""
 
 # stepped
 

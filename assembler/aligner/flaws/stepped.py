@@ -24,10 +24,10 @@ from assembler.aligner.flaws.limits import (
     MOST_CLICK,
     STEPPED_MOST_CHANCE,
 )
-from assembler.aligner.records.ranges import has_full_word, ranges_of
+from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import is_straight
-from assembler.aligner.sound.limits import LEAST_BEAT, LEAST_JUMP_STEPS, MOST_EDGES, PERIODS_SAMPLES
-from assembler.aligner.sound.two_levels.pulse import Edges, Pulse, fit_pulse, joint_pulse, period_numbers
+from assembler.aligner.sound.limits import LEAST_JUMP_STEPS, MOST_EDGES
+from assembler.aligner.sound.pulse import Edges, Pulse, fit_pulse, joint_pulse, period_numbers
 from assembler.arrays import distinct, median
 
 if TYPE_CHECKING:
@@ -52,27 +52,6 @@ def interruptions(samples: Int32s, step: int) -> list[tuple[str, Range]]:
         kind = _kind(samples, place, second, step) if place else ""
         if place and kind:
             found.append((kind, place))
-    return found
-
-
-def long_levels(samples: Int32s, step: int) -> list[Range]:
-    """Return levels other than zero that sound which holds levels holds for longer than any tone.
-
-    An oscillator that is stopped may hold its level too.
-    """
-    moves = samples[1:] != samples[:-1]
-    if not has_full_word(~moves):
-        return []
-    edges = np.flatnonzero(moves) + 1
-    lengths = np.diff(edges)
-    found = []
-    for number in np.flatnonzero((lengths >= LEAST_BEAT) & (lengths <= LONGEST_BURST)):
-        start, end = int(edges[number]), int(edges[number + 1])
-        beside = samples[max(0, start - PERIODS_SAMPLES) : start], samples[end : end + PERIODS_SAMPLES]
-        # A note may end while it is held, or begin.
-        sounding = [side for side in beside if side.any()]
-        if samples[start] and sounding and all(holds_levels(side, step) for side in sounding):
-            found.append((start, end))
     return found
 
 

@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.records.because import stronger, weaker
+from assembler.aligner.records.because import Rule, stronger, weaker
 from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, MOST_GAP_SAMPLES
-from assembler.aligner.records.ranges import merged
+from assembler.aligner.records.ranges import merged, without
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
@@ -55,8 +55,6 @@ class Undecided:
         taken: pass whose samples stand.
         others: the passes that differ from it.
         is_doubtful: whether it may well be that none of them is right.
-        silent: the pass that holds nothing but zeros in the whole place and beside it, where there is one.
-        place: the whole place, where this is a part of one; by that what other tracks show is compared.
         because: what left it open, and by how much what is likeliest leads.
     """
 
@@ -66,8 +64,6 @@ class Undecided:
     taken: str
     others: tuple[str, ...]
     is_doubtful: bool = False
-    silent: str = ""
-    place: Range = (0, 0)
     because: Because = field(compare=False, kw_only=True)
 
     @property
@@ -229,6 +225,23 @@ def joined_places(
         else:
             joined.append(place)
     return sorted(joined, key=lambda one: (one.track, one.start, one.end, one.taken))
+
+
+def cleared(flaws: Sequence[FoundFlaw], places: Sequence[Undecided]) -> list[FoundFlaw]:
+    """Return the flaws without what had been supposed of the places."""
+    open_ranges: dict[tuple[str, int], list[Range]] = {}
+    for place in places:
+        for name in place.members:
+            open_ranges.setdefault((name, place.track), []).append((place.start, place.end))
+    holes = {key: merged(ranges) for key, ranges in open_ranges.items()}
+    left: list[FoundFlaw] = []
+    for flaw in flaws:
+        if flaw.because.rule == Rule.CONCEALED:
+            left.append(flaw)  # strewn losses hold right samples anyway
+            continue
+        pieces = without([(flaw.start, flaw.end)], holes.get((flaw.pass_name, flaw.track), ()))
+        left += [replace(flaw, start=start, end=end) for start, end in pieces]
+    return left
 
 
 def _by_place(flaw: FoundFlaw) -> tuple[int, int, int, str]:

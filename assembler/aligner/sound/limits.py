@@ -34,13 +34,6 @@ MOST_IN_A_ROW = 0.5
 """Share of changes that another one follows at once: of sound that holds levels next to none, of clipped sound nearly
 all."""
 
-LEAST_ZEROS = 3
-"""With fewer rests at zero around a place the longest of them says nothing."""
-
-REST_RATIO = 2.0
-"""So many times sound that holds levels is at zero before and behind a place where that is one of its levels, and for
-not much longer than at the others."""
-
 LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
 """A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
 
@@ -70,15 +63,8 @@ PEAK_SAMPLES, LEAST_PEAK = 256, 0.95
 
 # waves
 
-LEAST_EDGES_BEFORE, LEAST_EDGES_BEHIND = 4, 2
-"""Edges that tell a period and two phases, with one to prove them, before a place or in a row; behind it two have only
-to fit, and are enough to doubt what lies before them."""
-
 MOST_EDGES = 400
 """Edges of a note that a wave is fitted to, or a block is known by: more would tell no better."""
-
-EDGE_ERROR = 1.0
-"""Edges stand at whole samples, so that each lies within one of where the period puts it."""
 
 # rests
 

@@ -29,10 +29,8 @@ if TYPE_CHECKING:
 
 
 _MADE_OFTEN: Final = {
-    (Rule.FAINT, "mute"),
     (Rule.IN_PHASE, "mute"),
     (Rule.IN_PHASE, "hold"),
-    (Rule.FORETOLD, "click"),
     (Rule.FORETOLD, "burst"),
 }
 """What an instrument may make as well, if it makes it again and again: the builds that ``flaws_alone`` counts."""

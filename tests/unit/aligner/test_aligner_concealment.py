@@ -26,7 +26,6 @@ from assembler.aligner.concealment.marks import (
     tally_machines,
 )
 from assembler.aligner.concealment.reel import Comparison, LostSamples
-from assembler.aligner.concealment.rows import rows_of_means
 from assembler.aligner.concealment.settle import settle
 from assembler.aligner.concealment.truth import path
 from assembler.aligner.concealment.truth.path import least_totals
@@ -259,17 +258,6 @@ def test_losses_of_a_machine_that_holds_throughout_are_settled() -> None:
     taken = rows[said.taken, np.arange(LENGTH)]
     assert np.count_nonzero(said.settled & curable) >= 0.95 * np.count_nonzero(curable)
     assert np.array_equal(taken[said.settled & curable], tape[said.settled & curable])
-
-
-@pytest.mark.parametrize("seed", range(4))
-def test_one_capture_alone_shows_a_head_that_read_nothing(seed: int) -> None:
-    """Means of one parity over a hundred samples are told to the sample or two; clean sound shows none."""
-    tape, lost = _sound(seed), np.zeros(LENGTH, np.bool_)
-    assert rows_of_means(tape.astype(np.int32), 1) == []
-    lost[3001:3301:2] = True
-    (row,) = rows_of_means(_concealed(tape, lost).astype(np.int32), 1)
-    assert abs(row.start - 3001) <= 8
-    assert abs(row.end - 3300) <= 8
 
 
 def test_one_odd_sample_is_no_reason_against_thousands_of_the_other_capture() -> None:

@@ -58,7 +58,7 @@ NUMBERS_ELSEWHERE = {
 }
 """Numbers that stand outside of a room's limits: sizes of work, codes, and what mathematics gives; none is added."""
 
-MOST_NUMBERS = 289
+MOST_NUMBERS = 266
 """Numbers by which the aligner decides, all rooms together: a rule that brings one in has to do without another."""
 
 WITHOUT_A_WORD = {"compare": 3, "events": 3, "judge": 4}

@@ -14,7 +14,6 @@ import numpy as np
 
 from assembler.aligner.compare.differences.pieces import (
     is_level,
-    is_one_level,
     is_short_level,
     judge_pieces,
     surroundings_of,
@@ -101,8 +100,7 @@ def judge_outvoted(
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
     """Name the flaw of a pass that stands against several; or theirs, when what they agree on is one.
 
-    Two passes may be muted at the same place and agree on zeros. Where they agree on one level and nothing tells
-    whether it is the tape's, the majority stands and the place is told.
+    Two passes may be muted at the same place and agree on zeros.
 
     Args:
         passes: in the order of trust.
@@ -157,10 +155,7 @@ def judge_outvoted(
             name, because = passes[index].name, verdict.because
             flaws.append(FoundFlaw(name, track, alone, *part, because=because) if alone else outvoted(*part))
             continue
-        for piece in without(_outvoted_in(passes, track, index, others, part), elsewhere):
-            flaws.append(outvoted(*piece))
-            if is_one_level(passes[others[0]], track, part):
-                undecided.append(stands(*piece))
+        flaws += [outvoted(*p) for p in without(_outvoted_in(passes, track, index, others, part), elsewhere)]
     return flaws, undecided
 
 

@@ -14,7 +14,6 @@ from assembler.aligner.flaws.limits import LARGEST_LAG
 from assembler.aligner.judge.place import judge_place
 from assembler.aligner.records.limits import CHANCE_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, pieces_of, without
-from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import FIT_SAMPLES, LEAST_RUN, PERIODS_SAMPLES
 
 if TYPE_CHECKING:
@@ -101,11 +100,3 @@ def is_level(one: PlacedPass, track: int, where: Range) -> bool:
 def is_short_level(one: PlacedPass, track: int, part: Range) -> bool:
     """Return whether a pass holds one level in a part, for longer than by chance but too short to be told by it."""
     return CHANCE_SAMPLES < part[1] - part[0] < LEAST_RUN and is_level(one, track, part)
-
-
-def is_one_level(one: PlacedPass, track: int, part: Range) -> bool:
-    """Return whether a pass holds one level from before a part until behind it."""
-    samples = one.samples(track, part[0] - LEAST_RUN, part[1] + LEAST_RUN)
-    return any(
-        run.start <= LEAST_RUN and part[1] - part[0] + LEAST_RUN <= run.end for run in constant_runs(samples)
-    )

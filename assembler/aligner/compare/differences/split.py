@@ -16,8 +16,7 @@ from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
 from assembler.aligner.records.limits import READ_SAMPLES
-from assembler.aligner.records.ranges import merged, without
-from assembler.aligner.sound.limits import EDGE_SAMPLES
+from assembler.aligner.records.ranges import merged
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -68,9 +67,6 @@ def judge_split(
             flawed_before=[beside.is_flawed_before(name, place) for name in names],
             flawed_behind=[beside.is_flawed_behind(name, place) for name in names],
         )
-        silent = ""
-        if not all(verdict.decided for _, verdict in parts):
-            silent = _silent_pass(passes, track, members, place)
         for (start, end), verdict in parts:
             found = _flaws_of(passes, track, members, verdict, (start, end))
             flaws += found
@@ -81,32 +77,10 @@ def judge_split(
                 taken = names.pop(verdict.right)
                 undecided.append(
                     Undecided(
-                        track,
-                        start,
-                        end,
-                        taken,
-                        tuple(names),
-                        verdict.is_doubtful,
-                        silent,
-                        place,
-                        because=verdict.because,
+                        track, start, end, taken, tuple(names), verdict.is_doubtful, because=verdict.because
                     )
                 )
     return flaws, undecided
-
-
-def _silent_pass(passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], place: Range) -> str:
-    """Return the pass that holds nothing but zeros in a place and beside it; "" where none does."""
-    beside = place[0] - EDGE_SAMPLES, place[1] + EDGE_SAMPLES
-    if place[1] - place[0] > READ_SAMPLES:
-        return ""
-    silent = [
-        passes[index].name
-        for index in members
-        if not without([beside], passes[index].covered(track))
-        and not passes[index].samples(track, *beside).any()
-    ]
-    return silent[0] if len(silent) == 1 else ""
 
 
 def _flaws_of(

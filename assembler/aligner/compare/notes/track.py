@@ -10,7 +10,6 @@ import numpy as np
 from assembler.aligner.compare.limits import LEAST_ALIKE, LIKENESS_SAMPLES
 from assembler.aligner.compare.notes.proofs import Proofs
 from assembler.aligner.compare.notes.sparse import SparseRanges
-from assembler.aligner.concealment.rows import Row
 from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 
@@ -79,21 +78,14 @@ class TrackBlock:
     held: list[tuple[int, list[Range], list[Range]]] = field(default_factory=list)
     means: list[tuple[int, Range, Range, Because]] = field(default_factory=list)
     machines: dict[int, Int64s] = field(default_factory=dict)
-    weak: dict[int, list[Row]] = field(default_factory=dict)
-
-    def add_row(self, index: int, row: Row, seen: Range) -> None:
-        """Note a row of means, as one that proves itself or as a weak one."""
-        if row.is_proof:
-            self.means.append((index, (row.start, row.end), seen, Because(Rule.MEANS_IN_A_ROW, row.nats)))
-        elif seen[0] <= row.start < seen[1]:
-            self.weak.setdefault(index, []).append(row)
+    weak: dict[int, list[tuple[Range, Because]]] = field(default_factory=dict)
 
     def add_faint(self, index: int, place: Range, seen: Range, because: Because) -> None:
         """Note that a pass may have lost samples in a place: what lies in this block, with its share of the nats."""
         start, end = max(place[0], seen[0]), min(place[1], seen[1])
         if start < end and because.nats is not None:
             nats = because.nats * (end - start) / (place[1] - place[0])
-            self.weak.setdefault(index, []).append(Row(start, end, nats, Rule.STREWN))
+            self.weak.setdefault(index, []).append(((start, end), Because(Rule.STREWN, nats)))
 
 
 @dataclass
@@ -108,7 +100,7 @@ class TrackNotes:
     means: dict[int, list[Range]] = field(default_factory=dict)
     proofs: dict[int, Proofs] = field(default_factory=dict)
     machines: dict[int, Int64s] = field(default_factory=dict)
-    weak: dict[int, list[Row]] = field(default_factory=dict)
+    weak: dict[int, list[tuple[Range, Because]]] = field(default_factory=dict)
 
     def add(self, block: TrackBlock, high: int) -> None:
         """Add what the next block shows; ``high`` is the first sample after it."""

@@ -20,6 +20,7 @@ import numpy as np
 from assembler.aligner.events.limits import (
     FAINT_NATS,
     LEAST_ODD,
+    LEAST_TRACKS,
     MOST_NATS,
     MOST_SLOW,
     PIECE_SAMPLES,
@@ -96,13 +97,14 @@ def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:
     Args:
         tracks: of one pass, all of one length.
     """
-    if len(tracks) < PLAYED_LEAST_TRACKS or tracks[0].size < WINDOW_SAMPLES or not _may_show(tracks):
+    if len(tracks) < LEAST_TRACKS or tracks[0].size < WINDOW_SAMPLES or not _may_show(tracks):
         return []
+    least = min(PLAYED_LEAST_TRACKS, len(tracks))
     excess, one_way = np.stack([one.shown for one in tracks], axis=1)
     turned = one_way >= TURNED_NATS
     most = TURNED_SHARE * (~np.isnan(one_way)).sum(axis=0)
-    many = turned.sum(axis=0) >= np.maximum(PLAYED_LEAST_TRACKS, most)
-    summed = excess.sum(axis=0) * ((excess >= TRACK_NATS).sum(axis=0) >= PLAYED_LEAST_TRACKS)
+    many = turned.sum(axis=0) >= np.maximum(least, most)
+    summed = excess.sum(axis=0) * ((excess >= TRACK_NATS).sum(axis=0) >= least)
     summed = np.maximum(summed, np.where(turned, one_way, 0.0).sum(axis=0) * many)
     marked = summed >= STREWN_NATS
     # One track alone may be made so: it says no more than the sound of a track by chance does.

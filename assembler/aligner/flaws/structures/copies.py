@@ -17,7 +17,7 @@ from assembler.aligner.flaws.limits import (
     LEAST_TELLING,
     MOST_PROBES,
 )
-from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, STROKE, Structure
+from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, Structure
 from assembler.aligner.sound.levels import HASH_FACTOR
 
 if TYPE_CHECKING:
@@ -64,11 +64,7 @@ def repeated_blocks(
         sounding = sum(bool(end.any()) for end in ends)
         is_stroke = sounding == 0 or (sounding == 1 and lag > last - first)
         if last - first >= LEAST_REPEAT and not goes_on:
-            original = slice(max(first, start) - lag, min(last, end) - lag)
-            is_heard = all(np.array_equal(version[original], samples[original]) for version in versions)
-            # Where the original is heard in this version alone, it may be noise thrown in and played twice.
-            natural = STROKE if is_heard else FORETOLD_COPY
-            found.append((lag, Structure(natural if is_stroke else "repeat", first, last)))
+            found.append((lag, Structure(FORETOLD_COPY if is_stroke else "repeat", first, last)))
     return [one for _, one in found] + _lost_between(found)
 
 

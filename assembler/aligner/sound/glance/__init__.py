@@ -1,6 +1,6 @@
 """What one look at a block can rule out, so that the rules that look closely need not.
 
-Question: can there be a level, a line, a row of means or a block played twice in these samples at all?
+Question: can there be a level, a line or a block played twice in these samples at all?
 Input: samples of one capture.
 Output: exact bounds: what they rule out no closer look finds.
 

@@ -1,20 +1,18 @@
 """Samples that stay where they are, and such as bend by a step at most: nearly all sound has few of either.
 
-Levels, lines and rows of means are made of nothing else. Eight samples are looked at as one word, so that a block of
+Levels and lines are made of nothing else. Eight samples are looked at as one word, so that a block of
 sound that moves all the time is done with in a few operations on arrays.
 """
 
 from __future__ import annotations
 
-from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.ranges import has_full_word, ranges_of
+from assembler.aligner.records.ranges import has_full_word
 
 if TYPE_CHECKING:
-    from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools, Int32s
 
 
@@ -48,22 +46,6 @@ class Glance:
         self.still[:1] = self.near[:1] = self.near[max(0, size - 1) : size] = True
         self.has_level = has_full_word(self.still)
         self.has_line = has_full_word(self.near)
-
-    @cached_property
-    def means(self) -> list[Range]:
-        """Where of every second sample seven in a row or more may be even, in order.
-
-        Even is what equals a neighbour, or bends by a step at most.
-        """
-        still, near = self.still.view(np.uint64), self.near.view(np.uint64)
-        even = still | near
-        every_second = np.uint64(0x0001000100010001)
-        first, second = (
-            even & pattern == pattern for pattern in (every_second, every_second << np.uint64(8))
-        )
-        first |= second
-        # Seven reach into a whole word on either side of those that they fill.
-        return [(max(0, 8 * start - 8), 8 * end + 8) for start, end in ranges_of(first)]
 
 
 def far_apart(stretches: Int32s, least: int) -> Bools:
