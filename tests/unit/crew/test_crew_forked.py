@@ -37,6 +37,7 @@ from assembler.crew import Crew
 
 if __name__ == "__main__":
     with Crew(2) as crew:
+        list(crew.map(time.sleep, (0.2, 0.2)))  # both are at work by then
         tasks = [crew.submit(time.sleep, 60) for _ in range(2)]
         first, last = sorted(one.pid for one in multiprocessing.active_children())
         print(first, last, flush=True)
