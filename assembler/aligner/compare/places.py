@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import STREWN_WINDOW_SAMPLES
+from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
@@ -100,7 +100,7 @@ def losses_without_witness(
 
 
 def _is_border(place: Range, asked: Sequence[Range]) -> bool:
-    is_short = place[1] - place[0] < STREWN_WINDOW_SAMPLES
+    is_short = place[1] - place[0] < STREWN_SAMPLES
     return is_short and bool(common([(place[0] - 1, place[1] + 1)], asked))
 
 
