@@ -90,8 +90,12 @@ def _machines(
             asked.add(which)
             differing |= _covering(both, low, size) & (held[first] != held[second])
     at = np.flatnonzero(differing)
-    present = {index: _covering(own, low, size) for index, own in covered.items()} if at.size else {}
-    return tally_machines(held, present, at, step) if at.size else {}
+    if not at.size:
+        return {}
+    # Each is held against two samples on either side: no more is looked at than that, from the first to the last.
+    near = slice(int(at[0]) - 2, int(at[-1]) + 3)
+    present = {index: _covering(own, low, size)[near] for index, own in covered.items()}
+    return tally_machines({i: own[near] for i, own in held.items()}, present, at - near.start, step)
 
 
 def _pairs(

@@ -187,7 +187,10 @@ def _zeros(one: PlacedPass, track: int, piece: Range) -> list[Range]:
     found: list[Range] = []
     for low, high in pieces_of([piece], READ_SAMPLES):
         first, last = max(piece[0], low - LEAST_RUN), min(piece[1], high + LEAST_RUN)
-        for run in constant_runs(one.samples(track, first, last)):
+        packed = one.packed(track, first, last)
+        if packed and not packed.has_zeros(LEAST_RUN):
+            continue
+        for run in constant_runs(packed.unpacked() if packed else one.samples(track, first, last)):
             start, end = first + run.start, first + run.end
             if run.value:
                 continue

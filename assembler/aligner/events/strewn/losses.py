@@ -130,8 +130,7 @@ def _may_show(tracks: Sequence[Windows]) -> bool:
         telling += is_telling
         several += own >= min(TRACK_NATS, TURNED_NATS)
     most[several < PLAYED_LEAST_TRACKS] = 0.0
-    # Hardly more than none, and yet to be divided by.
-    usual = np.maximum(USUAL_NATS * telling, np.sqrt(np.finfo(np.float64).tiny))
+    usual = np.maximum(USUAL_NATS * telling, np.finfo(np.float64).tiny)
     return bool(most.max() >= STREWN_NATS or _unlikely(pooled, usual).max() >= FAINT_NATS)
 
 
