@@ -91,7 +91,7 @@ def losses_without_witness(
     for index, places in notes.means.items():
         one, proofs = passes[index], notes.proofs[index]
         known = flawed_ranges(flaws, one.name)
-        for place in common(merged(places), merged(one.covered(track))):
+        for place in common(merged(places, bridge=MOST_GAP_SAMPLES), merged(one.covered(track))):
             own = [part for part in without([place], asked) if not _is_border(part, asked)]
             if not own and not common([place], known):
                 own = common([place], asked)
