@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.blocks import note_block
-from assembler.aligner.events.limits import WINDOW_SAMPLES
+from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.stops.standstill import find_stops, heard
 from assembler.aligner.events.stops.twice import find_repeats
 from assembler.aligner.events.strewn.losses import Windows, strewn_losses
@@ -46,7 +46,7 @@ def asked_of_block(
     passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int, step: int
 ) -> tuple[object, ...]:
     """Return all that a block's notes depend on: what each pass holds in it and as far beside it as anything looks."""
-    reach = LINE_SAMPLES + WINDOW_SAMPLES
+    reach = LINE_SAMPLES + STREWN_SAMPLES
     held = (
         (index, one.reader, tuple(tuple(one.maps[t].covering(low - reach, high + reach)) for t in tracks))
         for index, one in enumerate(passes)
@@ -150,7 +150,7 @@ def _note_strewn(
             found[tuple(own)] = strewn_losses([windows[glance] for glance in own])
         places = found[tuple(own)]
         # Where a pass begins or ends its window is none.
-        inner = [(start + WINDOW_SAMPLES - low, end - WINDOW_SAMPLES - low) for start, end in covered[index]]
+        inner = [(start + STREWN_SAMPLES - low, end - STREWN_SAMPLES - low) for start, end in covered[index]]
         for track, glance in zip(tracks, own, strict=True):
             samples = glance.samples
             block = low + LINE_SAMPLES, low + samples.size - LINE_SAMPLES

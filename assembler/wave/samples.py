@@ -35,6 +35,10 @@ class PackedSamples:
         """Return the samples: shape (n,), a new array."""
         return unpack_samples(self.data, self.container_bits)
 
+    def has_zeros(self, count: int) -> bool:
+        """Return whether so many samples in a row may be zero: no other rows hold as many bytes that are."""
+        return bytes(count * self.container_bits // 8) in self.data
+
 
 def unpack_samples(data: bytes | memoryview, container_bits: int) -> Int32s:
     """Return the samples that packed bytes hold.

@@ -10,18 +10,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import (
-    LEAST_TELLING,
-    LIKENESS_SAMPLES,
-)
+from assembler.aligner.compare.limits import LEAST_TELLING
 from assembler.aligner.compare.notes.track import Shared, TrackBlock
 from assembler.aligner.concealment.marks import tally_machines
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
-from assembler.aligner.judge.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import common, ranges_of, total
 from assembler.aligner.sound.glance.glance import Glance, far_apart
 from assembler.aligner.sound.levels import constant_runs
+from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import within
 
 if TYPE_CHECKING:
@@ -92,8 +90,12 @@ def _machines(
             asked.add(which)
             differing |= _covering(both, low, size) & (held[first] != held[second])
     at = np.flatnonzero(differing)
-    present = {index: _covering(own, low, size) for index, own in covered.items()} if at.size else {}
-    return tally_machines(held, present, at, step) if at.size else {}
+    if not at.size:
+        return {}
+    # Each is held against two samples on either side: no more is looked at than that, from the first to the last.
+    near = slice(int(at[0]) - 2, int(at[-1]) + 3)
+    present = {index: _covering(own, low, size)[near] for index, own in covered.items()}
+    return tally_machines({i: own[near] for i, own in held.items()}, present, at - near.start, step)
 
 
 def _pairs(
@@ -134,11 +136,11 @@ def _compared(
     first: Int32s, second: Int32s, both: Sequence[Range], low: int, step: int
 ) -> tuple[Shared, Bools | None]:
     """Return what two passes share of a block, and where they differ; None where they do not."""
-    whole = first.size // LIKENESS_SAMPLES * LIKENESS_SAMPLES
-    telling = far_apart(first[:whole].reshape(-1, LIKENESS_SAMPLES), LEAST_TELLING)
+    whole = first.size // WINDOW_SAMPLES * WINDOW_SAMPLES
+    telling = far_apart(first[:whole].reshape(-1, WINDOW_SAMPLES), LEAST_TELLING)
     parts = [slice(a - low, b - low) for a, b in both]
     if parts != [slice(0, first.size)]:
-        telling &= _covering(both, low, first.size)[:whole].reshape(-1, LIKENESS_SAMPLES).all(axis=1)
+        telling &= _covering(both, low, first.size)[:whole].reshape(-1, WINDOW_SAMPLES).all(axis=1)
     compared = int(telling.sum())
     if first is second or all(np.array_equal(first[part], second[part]) for part in parts):
         return Shared(total(both), compared, compared), None
@@ -146,7 +148,7 @@ def _compared(
     for part in parts:
         np.not_equal(first[part], second[part], out=mask[part])
     odd = mask & ~_lost_in_one(first, second, mask, step)
-    telling &= ~odd[:whole].reshape(-1, LIKENESS_SAMPLES).any(axis=1)
+    telling &= ~odd[:whole].reshape(-1, WINDOW_SAMPLES).any(axis=1)
     largest = int(np.abs(first[mask].astype(np.int64) - second[mask]).max())
     return Shared(total(both), compared, int(telling.sum()), int(mask.sum()), largest), mask
 

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from assembler.aligner.flaws.limits import LARGEST_LAG, LONGEST_BURST
-from assembler.aligner.sound.limits import FIT_SAMPLES, LONGEST_PAUSE
+from assembler.aligner.sound.limits import FIT_SAMPLES, LONGEST_PAUSE, WINDOW_SAMPLES
 
 # blocks
 
-LIKENESS_SAMPLES, LEAST_TELLING = 256, 32
+LEAST_TELLING = 32
+"""Sample values by which a short stretch has to differ in itself to tell anything."""
 
 LEAST_ALIKE = 0.05
 """Passes are captures of the same numbers if one in twenty short stretches of sound is identical in both: silence is
@@ -18,9 +19,6 @@ be. Of passes that share less than twenty stretches nothing is said: one flaw ma
 
 MOST_DIFFERENCES = 20000
 """Differences on one track from which they are told and no longer judged."""
-
-MOST_BEFORE = 16384
-"""Read before a place at most, besides its surroundings: where the original of a block played twice may stand."""
 
 # beside
 
@@ -33,9 +31,6 @@ MOST_AGREEING = 8
 
 LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": 0}
 """Longer ones are told only where other tracks have them at the same samples."""
-
-LEAST_HIDING = 16
-"""A flaw of the only other pass over more samples than this may hide one."""
 
 LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * FIT_SAMPLES
 """What is read beside a lone block: a repeat with its original, a burst, and the sound around them."""
@@ -54,8 +49,8 @@ CHAIN_REACH = 24
 CHAIN_REACHES, LESS_NOISE = (4, CHAIN_REACH), 0.8
 """Filters tried after a mere gain; a wider one counts where it leaves no more than this share of the error."""
 
-CHAIN_EDGE = 256
-"""Samples beside the ends of a capture, 5 ms at 48 kHz, where a chain may still settle: nothing is told of them."""
+CHAIN_EDGE = WINDOW_SAMPLES
+"""Samples beside the ends of a capture where a chain may still settle: nothing is told of them."""
 
 CHAIN_DEVIATIONS = 8.0
 """What differs by more than so many deviations of a chain's noise is no noise of it."""
@@ -66,13 +61,10 @@ NOISE_BLOCK, NOISE_BLOCKS = 64, 751
 LOUDEST_LOCAL = 4.0
 """So much louder than all over a chain's noise may be at a place; what is more is no noise."""
 
-SOLID_RUN, SOLID_GAP = 8, 64
-"""Runs of differing samples so long lie in one flaw where they are no further apart."""
+SOLID_RUN = 8
+"""Runs of differing samples so long lie in one flaw where they are close."""
 
 # witness
 
 WITNESS_MARGIN = 24576
 """Read beside a block: what tells the usual noise around a place."""
-
-STREWN_WINDOW_SAMPLES = 512
-"""Strewn losses are looked for in windows of so many samples, so that much is their border known."""

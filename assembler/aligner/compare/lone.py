@@ -10,23 +10,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import (
-    LEAST_HIDING,
-    LONE_MARGIN,
-    LONGEST_TOLD,
-    MOST_AGREEING,
-)
+from assembler.aligner.compare.limits import LONE_MARGIN, LONGEST_TOLD, MOST_AGREEING
 from assembler.aligner.compare.runs import kind_of_run
 from assembler.aligner.flaws.alone import shown_alone
 from assembler.aligner.flaws.interrupting import is_drawn_line
-from assembler.aligner.flaws.limits import STRAIGHT_CONTEXT
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.records.limits import LEAST_TELLING, READ_SAMPLES
 from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, total, without
 from assembler.aligner.sound.levels import is_peak
-from assembler.aligner.sound.limits import EDGE_SAMPLES, MOST_ALIKE, PEAK_SAMPLES
+from assembler.aligner.sound.limits import EDGE_SAMPLES, MOST_ALIKE, WINDOW_SAMPLES
 from assembler.aligner.sound.rests import find_rests
 
 if TYPE_CHECKING:
@@ -112,14 +106,14 @@ def weigh_lines(passes: Sequence[PlacedPass], track: int, notes: TrackNotes, ste
     found: list[FoundFlaw] = []
     for index, places in notes.lines.items():
         for start, end in places.kept():
-            wide = start - STRAIGHT_CONTEXT, end + STRAIGHT_CONTEXT
+            wide = start - WINDOW_SAMPLES, end + WINDOW_SAMPLES
             holders = [one for one in passes if common(one.covered(track), [wide])]
             if len(holders) < 2 or holders[0] is not passes[index]:
                 continue
             samples = [one.samples(track, *wide) for one in holders]
-            inner = slice(STRAIGHT_CONTEXT - 1, STRAIGHT_CONTEXT + end - start + 1)
+            inner = slice(WINDOW_SAMPLES - 1, WINDOW_SAMPLES + end - start + 1)
             are_alike = all(np.array_equal(samples[0][inner], other[inner]) for other in samples[1:])
-            line = STRAIGHT_CONTEXT, STRAIGHT_CONTEXT + end - start
+            line = WINDOW_SAMPLES, WINDOW_SAMPLES + end - start
             if are_alike and is_drawn_line(samples[0], line, step) and not is_peak(samples[0], *line):
                 because = Because(Rule.DRAWN_LINE)
                 found += [
@@ -131,8 +125,8 @@ def weigh_lines(passes: Sequence[PlacedPass], track: int, notes: TrackNotes, ste
 def _is_clipped(passes: Sequence[PlacedPass], flaw: FoundFlaw) -> bool:
     """Return whether a held level may be a peak that was clipped, at whatever level, before it was captured."""
     (one,) = (one for one in passes if one.name == flaw.pass_name)
-    samples = one.samples(flaw.track, flaw.start - PEAK_SAMPLES, flaw.end + PEAK_SAMPLES)
-    return is_peak(samples, PEAK_SAMPLES, samples.size - PEAK_SAMPLES)
+    samples = one.samples(flaw.track, flaw.start - WINDOW_SAMPLES, flaw.end + WINDOW_SAMPLES)
+    return is_peak(samples, WINDOW_SAMPLES, samples.size - WINDOW_SAMPLES)
 
 
 def _is_natural(
@@ -205,7 +199,7 @@ def flaws_alone(
 
 def _long_ones(flawed: Sequence[Range]) -> list[Range]:
     """Return what is long enough to hide another pass's flaw."""
-    return [(start, end) for start, end in merged(flawed) if end - start > LEAST_HIDING]
+    return [(start, end) for start, end in merged(flawed) if end - start > LEAST_TELLING]
 
 
 def _looked_at(

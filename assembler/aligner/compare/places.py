@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import STREWN_WINDOW_SAMPLES
+from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
@@ -91,7 +91,7 @@ def losses_without_witness(
     for index, places in notes.means.items():
         one, proofs = passes[index], notes.proofs[index]
         known = flawed_ranges(flaws, one.name)
-        for place in common(merged(places), merged(one.covered(track))):
+        for place in common(merged(places, bridge=MOST_GAP_SAMPLES), merged(one.covered(track))):
             own = [part for part in without([place], asked) if not _is_border(part, asked)]
             if not own and not common([place], known):
                 own = common([place], asked)
@@ -100,7 +100,7 @@ def losses_without_witness(
 
 
 def _is_border(place: Range, asked: Sequence[Range]) -> bool:
-    is_short = place[1] - place[0] < STREWN_WINDOW_SAMPLES
+    is_short = place[1] - place[0] < STREWN_SAMPLES
     return is_short and bool(common([(place[0] - 1, place[1] + 1)], asked))
 
 

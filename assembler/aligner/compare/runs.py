@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import MOST_CHANGING
 from assembler.aligner.flaws.stepped import holds_levels, interruptions
+from assembler.aligner.records.limits import FEW
 from assembler.aligner.sound.levels import suspect_runs
 from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LONGEST_PAUSE, PERIODS_SAMPLES
 
@@ -40,7 +40,7 @@ def _is_one_step_off(edge: Int32s) -> bool:
     """Return whether sound beside zeros hardly ever changes, and is no farther from zero than its steps are wide."""
     widths = np.abs(np.diff(edge.astype(np.int64)))
     widest = int(widths.max())
-    return float(np.mean(widths > 0)) <= MOST_CHANGING and (widest == 0 or abs(int(edge[0])) <= widest)
+    return float(np.mean(widths > 0)) <= FEW and (widest == 0 or abs(int(edge[0])) <= widest)
 
 
 def _is_rest(one: PlacedPass, track: int, run: Range, step: int) -> bool:

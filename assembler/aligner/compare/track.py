@@ -14,20 +14,11 @@ from assembler.aligner.compare.differences.pieces import is_level
 from assembler.aligner.compare.differences.slips import doubted_beside, not_known, through_holes
 from assembler.aligner.compare.differences.split import judge_split
 from assembler.aligner.compare.lone import flaws_alone, weigh_lines, weigh_runs
-from assembler.aligner.compare.places import (
-    faint_losses,
-    losses_without_witness,
-    one_place_each,
-)
-from assembler.aligner.concealment.limits import FLAW_BRIDGE
+from assembler.aligner.compare.places import faint_losses, losses_without_witness, one_place_each
 from assembler.aligner.concealment.reel import Comparison
-from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.findings import FoundFlaw, Undecided, flawed_ranges, joined_flaws
-from assembler.aligner.records.ranges import (
-    common,
-    merged,
-    without,
-)
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES
+from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.rests import SharedRests
 
 if TYPE_CHECKING:
@@ -98,7 +89,7 @@ def weigh_track(
             undecided += open_places
     flaws += hidden.flaws
     # Where passes differ that has been asked already, sample by sample, unless another flaw hides it.
-    asked = merged(without(comparison.differing, merged(hidden.left)), bridge=FLAW_BRIDGE)
+    asked = merged(without(comparison.differing, merged(hidden.left)), bridge=MOST_GAP_SAMPLES)
     flaws += losses_without_witness(passes, track, notes, asked, flaws)
     undecided += hidden.undecided
     flaws += doubted_beside(passes, track, notes, flaws)
@@ -117,11 +108,7 @@ def weigh_track(
         undecided,
         [*agreeing, *drawn],
         lone.open_places,
-        [
-            *lone.natural,
-            *played,
-            *faint_losses(passes, track, notes, asked, flaws),
-        ],
+        [*lone.natural, *played, *faint_losses(passes, track, notes, asked, flaws)],
     )
 
 

@@ -9,13 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import (
-    BORDER_NATS,
-    LEAST_EVIDENCE,
-    LEAST_SURPRISE,
-    PATCH_BRIDGE,
-)
+from assembler.aligner.concealment.limits import BORDER_NATS, LEAST_EVIDENCE, LEAST_SURPRISE
 from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, rows_of
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
@@ -43,7 +39,7 @@ def borne_out(differs: Bools, odd: Float64s, surprise: Float64s) -> Bools:
     """
     said = _said_by_rows(surprise) - odd
     at = np.flatnonzero(differs)
-    patches = ranges_of(differs, bridge=PATCH_BRIDGE)
+    patches = ranges_of(differs, bridge=BRIDGE_SAMPLES)
     starts = np.searchsorted(at, [start for start, _ in patches])
     sizes = np.diff(np.append(starts, at.size))
     accepted = np.zeros(differs.size, np.bool_)

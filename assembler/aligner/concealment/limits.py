@@ -34,12 +34,6 @@ DECIDED_NATS = 4.0
 ROUNDS = 5
 """Times that losses nearby are counted and the samples chosen again."""
 
-PATCH_BRIDGE = 64
-"""Differences closer than this are one patch: two sweeps' worth of interleave lie further apart."""
-
-RATE_SAMPLES = 512
-"""On each side: over so many samples means and holds are counted that are the sound's own."""
-
 LEAST_EVIDENCE = 1.0
 """Nats that the lost samples of a patch are unlikely to be means and holds by nature."""
 
@@ -52,20 +46,12 @@ LEAST_SURPRISE = 0.2
 LONGEST_RUN = 8
 """Longer rows of differing samples say nothing of what a machine makes of several: they may be other flaws."""
 
-LONGEST_HOLD = 32
-"""A level that is held for longer is no concealment of strewn samples but a flaw of its own."""
-
 LEAST_TALLY = 8
 """Samples that tell a machine's way of rounding, or its rule, from the others."""
 
-RULE_RATIO = 2.0
-"""A machine holds on, or draws lines, by rule where it does so that many times as often as the published rule."""
+LONGEST_WINDOW = 1 << 16
+"""A window is cut after so many samples."""
 
-FLAW_BRIDGE = 1024
-"""Lost samples closer than this, some 21 ms at 48 kHz, are one flaw: a sweep takes 15 ms."""
-
-REGION_BRIDGE = 4096
-"""Differences closer than this are read in one go."""
-
-LONGEST_WINDOW, WINDOW_MARGIN = 1 << 16, 512
-"""A window is cut after so many samples; beside it more is read than what is counted nearby."""
+STREWN_SAMPLES = 512
+"""Strewn losses are looked for in windows of so many samples, some 11 ms at 48 kHz, under a sweep; so much is their
+border known."""

@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import LEAST_TALLY, LONGEST_RUN, RULE_RATIO
+from assembler.aligner.concealment.limits import LEAST_TALLY, LONGEST_RUN
+from assembler.aligner.records.limits import CLEARLY
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -173,9 +174,9 @@ def likely_machine(tally: Int64s) -> Machine:
     ways = dict(zip((UP_TO_MEAN, THROUGHOUT, LINE), several, strict=True))
     likeliest = max(ways, key=lambda way: ways[way])
     others = sum(several) - ways[likeliest]
-    is_clear = ways[likeliest] >= LEAST_TALLY and ways[likeliest] > RULE_RATIO * others
+    is_clear = ways[likeliest] >= LEAST_TALLY and ways[likeliest] > CLEARLY * others
     return Machine(
         roundings,
-        HELD if held >= LEAST_TALLY and held > RULE_RATIO * mean else MEAN,
+        HELD if held >= LEAST_TALLY and held > CLEARLY * mean else MEAN,
         likeliest if is_clear else UP_TO_MEAN,
     )

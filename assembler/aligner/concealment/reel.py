@@ -11,18 +11,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import (
-    FLAW_BRIDGE,
-    LONGEST_WINDOW,
-    PATCH_BRIDGE,
-    REGION_BRIDGE,
-    WINDOW_MARGIN,
-)
+from assembler.aligner.concealment.limits import LONGEST_WINDOW
 from assembler.aligner.concealment.settle import settle
 from assembler.aligner.concealment.truth.window import Window
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES, VISIT_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of
+from assembler.aligner.sound.limits import NOISE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -117,7 +113,7 @@ def concealed(
         executor: runs stretches side by side.
         advance: called with the share of the work done so far.
     """
-    differing = merged((place for one in comparisons for place in one.differing), bridge=REGION_BRIDGE)
+    differing = merged((place for one in comparisons for place in one.differing), bridge=VISIT_SAMPLES)
     places = list(pieces_of(differing, LONGEST_WINDOW))
     pieces = []
     for piece in executor.map(partial(_look_at, comparisons), places):
@@ -146,15 +142,15 @@ class _Loss:
 
 def _look_at(comparisons: Sequence[Comparison], piece: Range) -> list[_Piece]:
     """Return what is said of each track in a stretch."""
-    windows = [one.window(piece[0] - WINDOW_MARGIN, piece[1] + WINDOW_MARGIN) for one in comparisons]
-    inner = slice(WINDOW_MARGIN, WINDOW_MARGIN + piece[1] - piece[0])
+    windows = [one.window(piece[0] - NOISE_SAMPLES, piece[1] + NOISE_SAMPLES) for one in comparisons]
+    inner = slice(NOISE_SAMPLES, NOISE_SAMPLES + piece[1] - piece[0])
     found = []
     for comparison, window, whole in zip(comparisons, windows, settle(windows), strict=True):
         said = whole.part(inner)
         losses = [
             [
                 _Loss((low + piece[0], high + piece[0]), float(surprise[low:high].sum()))
-                for low, high in ranges_of(own & said.settled, bridge=PATCH_BRIDGE)
+                for low, high in ranges_of(own & said.settled, bridge=BRIDGE_SAMPLES)
             ]
             for own, surprise in zip(said.lost, said.surprise, strict=True)
         ]
@@ -163,7 +159,7 @@ def _look_at(comparisons: Sequence[Comparison], piece: Range) -> list[_Piece]:
             _Piece(
                 losses,
                 _open_places(comparison, said, piece[0]),
-                ranges_of(left, offset=piece[0], bridge=PATCH_BRIDGE),
+                ranges_of(left, offset=piece[0], bridge=BRIDGE_SAMPLES),
                 LostSamples(piece, np.packbits(said.lost, axis=1)),
             )
         )
@@ -195,7 +191,7 @@ def _joined_losses(losses: Iterable[_Loss]) -> list[_Loss]:
     joined: list[_Loss] = []
     for loss in sorted(losses, key=lambda one: one.place):
         last = joined[-1] if joined else None
-        if last and loss.place[0] <= last.place[1] + FLAW_BRIDGE:
+        if last and loss.place[0] <= last.place[1] + MOST_GAP_SAMPLES:
             place = last.place[0], max(last.place[1], loss.place[1])
             joined[-1] = _Loss(place, last.nats + loss.nats)
         else:

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.concealment.evidence import borne_out, kept_to
-from assembler.aligner.concealment.limits import DECIDED_NATS, LOST_NEARBY, PATCH_BRIDGE
+from assembler.aligner.concealment.limits import DECIDED_NATS, LOST_NEARBY
 from assembler.aligner.concealment.surprise import (
     by_chance,
     levels_of,
@@ -22,6 +22,7 @@ from assembler.aligner.concealment.surprise import (
     told_before,
 )
 from assembler.aligner.concealment.truth.likeliest import likeliest_truths
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.arrays import summed
 
@@ -168,6 +169,6 @@ def _settled(window: Window, truth: tuple[Choice, Bools], beside: Float64s) -> S
 def _between(explained: Bools) -> Bools:
     """Return the samples from the first to the last of each patch of some."""
     inside = np.zeros(explained.size, np.bool_)
-    for start, end in ranges_of(explained, bridge=PATCH_BRIDGE):
+    for start, end in ranges_of(explained, bridge=BRIDGE_SAMPLES):
         inside[start:end] = True
     return inside

@@ -9,14 +9,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import (
-    BORDER_NATS,
-    LEAST_EVIDENCE,
-    LONGEST_HOLD,
-    PATCH_BRIDGE,
-)
+from assembler.aligner.concealment.limits import BORDER_NATS, LEAST_EVIDENCE
 from assembler.aligner.concealment.truth.bends import rate_nearby
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.sound.limits import LEAST_RUN
 
 if TYPE_CHECKING:
     from assembler.aligner.concealment.truth.window import Window
@@ -39,7 +36,7 @@ def may_be_concealed(window: Window) -> bool:
     said = told.sum(axis=0) - np.where(may_be.any(axis=0), 0.0, window.bits * np.log(2.0))
     return any(
         _may_bear_out(said[start:end][differs[start:end]])
-        for start, end in ranges_of(differs, bridge=PATCH_BRIDGE)
+        for start, end in ranges_of(differs, bridge=BRIDGE_SAMPLES)
     )
 
 
@@ -81,7 +78,7 @@ def long_levels(still: Bools) -> Bools:
     """Return where a capture holds a level for longer than strewn losses last: a flaw of its own, for other rules."""
     found = np.zeros(still.shape, np.bool_)
     for own, level in zip(found, still, strict=True):
-        for start, end in ranges_of(level, least=LONGEST_HOLD + 1):
+        for start, end in ranges_of(level, least=LEAST_RUN + 1):
             own[start:end] = True
     return found
 
@@ -98,9 +95,9 @@ def levels_of(lost: Bools, still: Bools, likely: Bools) -> Bools:
     """
     found = lost & long_levels(still)
     for own, here in zip(found, likely, strict=True):
-        for start, end in ranges_of(own, bridge=LONGEST_HOLD):
+        for start, end in ranges_of(own, bridge=LEAST_RUN):
             inside = own[start:end]
-            if np.count_nonzero(inside) <= LONGEST_HOLD and here[start:end][inside].all():
+            if np.count_nonzero(inside) <= LEAST_RUN and here[start:end][inside].all():
                 inside[:] = False
     return found
 

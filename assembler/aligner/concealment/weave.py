@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import FLAW_BRIDGE, PATCH_BRIDGE
 from assembler.aligner.records.findings import Lost, Woven, flawed_ranges
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import common, merged, range_around, ranges_of, without
 
 if TYPE_CHECKING:
@@ -50,9 +50,9 @@ def weave(comparison: Comparison, lost: Sequence[LostSamples], flaws: Sequence[F
         masks = dict(zip(comparison.names, stretch.masks(), strict=True))
         for name, mask in masks.items():
             # Of losses that were seen without a witness nobody knows which samples they took.
-            told = ranges_of(mask, offset=start, bridge=FLAW_BRIDGE)
+            told = ranges_of(mask, offset=start, bridge=MOST_GAP_SAMPLES)
             unknown = without(common(flawed[name], [(start, end)]), told)
-            long = [place for place in unknown if place[1] - place[0] > PATCH_BRIDGE]
+            long = [place for place in unknown if place[1] - place[0] > BRIDGE_SAMPLES]
             for low, high in [*long, *common(wholly[name], [(start, end)])]:
                 mask[low - start : high - start] = True
         for (low, high), names in inside:

@@ -4,12 +4,6 @@ from __future__ import annotations
 
 # settle
 
-BORDER_SAMPLES = 64
-"""At the borders of a flaw, or of a copy, some samples may be right by chance."""
-
-LEAST_SHARE = 0.5
-"""What is left of a short flaw where it is right by chance at its borders."""
-
 LEAST_TRACKS = 2
 """Tracks that prove a flaw for a third, or that sound in another pass where this one stands still."""
 
@@ -21,8 +15,8 @@ LEAST_AT_ONCE = 4
 
 # lone
 
-MOST_LEFT, LEAST_ON_LEVEL = 4, 0.9
-"""How often a level held may be left and met again, and the share of its samples that are on it."""
+MOST_LEFT = 4
+"""How often a level held may be left and met again."""
 
 # played
 
@@ -35,15 +29,10 @@ LONGEST_RAMP = 128
 """Samples beside a mute over which the machine may turn the sound down or up: what is louder than so many steps differs
 there from another pass at every sample."""
 
-FADED = 0.5
-"""Share of the sound beside a mute that is left of it there, if it fades: a quarter, in the nearer half of a ramp."""
-
 # strewn
 
-PIECE_SAMPLES, PIECES = 256, 2
-"""The excess is counted in pieces, and looked at in windows of so many of them: some 11 ms at 48 kHz, under a sweep."""
-
-WINDOW_SAMPLES = PIECES * PIECE_SAMPLES
+PIECES = 2
+"""The excess is counted in pieces, and looked at in windows of so many of them."""
 
 STREWN_NATS, TRACK_NATS = 30.0, 3.0
 """Sum over all tracks from which samples were lost, and by how much it has to show on each of some: on clean tape no

@@ -15,16 +15,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import BORDER_SAMPLES, LEAST_ON_LEVEL, MOST_LEFT, PLAYED_LEAST_TRACKS
-from assembler.aligner.flaws.limits import (
-    CLIPPED_RATIO,
-    LEAST_NOISE,
-    LEAST_TELLING,
-    LONE_ROUGH_RATIO,
-)
+from assembler.aligner.events.limits import MOST_LEFT, PLAYED_LEAST_TRACKS
+from assembler.aligner.flaws.limits import LONE_ROUGH_RATIO
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import NEAR_SAMPLES
+from assembler.aligner.records.limits import (
+    BRIDGE_SAMPLES,
+    CLEARLY,
+    HALF,
+    LEAST_TELLING,
+    NEAR_SAMPLES,
+    NEARLY_ALL,
+)
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import LEAST_BEAT, PERIODS_SAMPLES
@@ -70,10 +72,7 @@ def told_together(
 
 
 def _elsewhere(
-    one: PlacedPass,
-    lone: Mapping[int, Sequence[Range]],
-    place: Range,
-    known: Sequence[FoundFlaw],
+    one: PlacedPass, lone: Mapping[int, Sequence[Range]], place: Range, known: Sequence[FoundFlaw]
 ) -> list[FoundFlaw]:
     """Return what the tracks of which nothing is known yet show in a place that others prove.
 
@@ -133,8 +132,8 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
     start, end = place
     if end - start < LEAST_TELLING:
         return ""
-    samples = one.samples(track, start - BORDER_SAMPLES, end + BORDER_SAMPLES)
-    before, inner, behind = np.split(samples, [BORDER_SAMPLES, samples.size - BORDER_SAMPLES])
+    samples = one.samples(track, start - BRIDGE_SAMPLES, end + BRIDGE_SAMPLES)
+    before, inner, behind = np.split(samples, [BRIDGE_SAMPLES, samples.size - BRIDGE_SAMPLES])
     level = int(np.sort(inner)[inner.size // 2])
     if _is_held(inner, level):
         ends_there = before[-1] != level or behind[0] != level
@@ -142,14 +141,14 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
             return "mute" if ends_there else ""
         return "hold" if ends_there or _is_long(one, track, place) else ""
     is_rough = _roughness(inner) >= LONE_ROUGH_RATIO * max(_roughness(before), _roughness(behind))
-    return "burst" if is_rough and distinct(inner).size >= LEAST_NOISE * inner.size else ""
+    return "burst" if is_rough and distinct(inner).size >= HALF * inner.size else ""
 
 
 def _is_held(samples: Int32s, level: int) -> bool:
     """Return whether samples stay on a level, but for another short flaw or two."""
     is_on_level = samples == level
     edges = np.count_nonzero(is_on_level[1:] != is_on_level[:-1])
-    return bool(edges <= MOST_LEFT and np.mean(is_on_level) >= LEAST_ON_LEVEL)
+    return bool(edges <= MOST_LEFT and np.mean(is_on_level) >= NEARLY_ALL)
 
 
 def _is_long(one: PlacedPass, track: int, place: Range) -> bool:
@@ -162,7 +161,7 @@ def _is_long(one: PlacedPass, track: int, place: Range) -> bool:
     if not any(np.ptp(side) > 0 for side in beside):
         return False
     own = max((run.end - run.start for side in beside for run in constant_runs(side)), default=0)
-    return end - start >= min(LEAST_BEAT, CLIPPED_RATIO * max(own, LEAST_TELLING))
+    return end - start >= min(LEAST_BEAT, CLEARLY * max(own, LEAST_TELLING))
 
 
 def _roughness(samples: Int32s) -> float:

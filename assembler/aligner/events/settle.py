@@ -14,15 +14,10 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.events.limits import (
-    BORDER_SAMPLES,
-    LEAST_AT_ONCE,
-    LEAST_SHARE,
-    LEAST_TRACKS,
-    LIKELY_NATS,
-)
+from assembler.aligner.events.limits import LEAST_AT_ONCE, LEAST_TRACKS, LIKELY_NATS
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided, cleared
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF
 from assembler.aligner.records.ranges import merged, without
 
 if TYPE_CHECKING:
@@ -42,7 +37,7 @@ class _Event:
 
     def holds(self, track: int, place: Range) -> bool:
         """Return whether a place on another track lies in it."""
-        low, high = self.place[0] - BORDER_SAMPLES, self.place[1] + BORDER_SAMPLES
+        low, high = self.place[0] - BRIDGE_SAMPLES, self.place[1] + BRIDGE_SAMPLES
         return track not in self.tracks and low <= place[0] and place[1] <= high
 
 
@@ -91,7 +86,7 @@ def _events(by_pass: dict[tuple[str, int], list[Range]]) -> list[_Event]:
         order = [start for (start, _), _ in places]
         for place, _ in places:
             near = places[
-                bisect_left(order, place[0] - BORDER_SAMPLES) : bisect_right(order, place[0] + BORDER_SAMPLES)
+                bisect_left(order, place[0] - BRIDGE_SAMPLES) : bisect_right(order, place[0] + BRIDGE_SAMPLES)
             ]
             tracks = frozenset(track for other, track in near if _are_alike(place, other))
             if len(tracks) >= LEAST_AT_ONCE:
@@ -125,14 +120,7 @@ def _disputed(
         (name,) = guilty
         kept.append(replace(flaw, pass_name=name, kind="disagreement", because=because))
         disputed.append(
-            Undecided(
-                flaw.track,
-                *place,
-                flaw.pass_name,
-                (name,),
-                is_doubtful=True,
-                because=because,
-            )
+            Undecided(flaw.track, *place, flaw.pass_name, (name,), is_doubtful=True, because=because)
         )
     return kept, disputed
 
@@ -160,7 +148,7 @@ def _flawed_ranges(flaws: Sequence[FoundFlaw]) -> dict[tuple[str, int], list[Ran
     ranges: dict[tuple[str, int], list[Range]] = {}
     for flaw in flaws:
         ranges.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start, flaw.end))
-    return {key: sorted(found + merged(found, bridge=BORDER_SAMPLES)) for key, found in ranges.items()}
+    return {key: sorted(found + merged(found, bridge=BRIDGE_SAMPLES)) for key, found in ranges.items()}
 
 
 def _guilty(place: Undecided, whole: Range, by_pass: dict[tuple[str, int], list[Range]]) -> str | None:
@@ -196,7 +184,7 @@ def _guilty_at_once(
         return None
     (name,) = guilty
     (suspect,) = set(place.members) - guilty
-    around = whole[0] - BORDER_SAMPLES, whole[1] + BORDER_SAMPLES
+    around = whole[0] - BRIDGE_SAMPLES, whole[1] + BRIDGE_SAMPLES
     is_suspect = any(
         low < around[1] and high > around[0]
         for (other, _), ranges in by_pass.items()
@@ -215,7 +203,7 @@ def _speaks_for(name: str, place: Undecided) -> bool:
 
 def _extended(place: Range, flawed: Sequence[Range]) -> Range:
     """Return a place with what the pass is flawed in beside it on the same track: it may be decided in part."""
-    low, high = place[0] - BORDER_SAMPLES, place[1] + BORDER_SAMPLES
+    low, high = place[0] - BRIDGE_SAMPLES, place[1] + BRIDGE_SAMPLES
     near = [one for one in flawed if one[0] <= high and one[1] >= low]
     return min([place, *near])[0], max(end for _, end in [place, *near])
 
@@ -223,22 +211,22 @@ def _extended(place: Range, flawed: Sequence[Range]) -> Range:
 def _has_alike(ranges: Sequence[Range], place: Range) -> bool:
     """Return whether one of ranges in order is like a place."""
     near = (
-        bisect_left(ranges, (place[0] - BORDER_SAMPLES,)),
-        bisect_left(ranges, (place[0] + BORDER_SAMPLES + 1,)),
+        bisect_left(ranges, (place[0] - BRIDGE_SAMPLES,)),
+        bisect_left(ranges, (place[0] + BRIDGE_SAMPLES + 1,)),
     )
     return any(_are_alike(place, one) for one in ranges[slice(*near)])
 
 
 def _are_alike(first: Range, second: Range) -> bool:
     shorter, longer = sorted((first[1] - first[0], second[1] - second[0]))
-    is_near = abs(first[0] - second[0]) <= BORDER_SAMPLES and abs(first[1] - second[1]) <= BORDER_SAMPLES
-    return is_near and LEAST_SHARE * longer <= shorter
+    is_near = abs(first[0] - second[0]) <= BRIDGE_SAMPLES and abs(first[1] - second[1]) <= BRIDGE_SAMPLES
+    return is_near and HALF * longer <= shorter
 
 
 def _kind(flaws: Sequence[FoundFlaw], guilty: str, whole: Range) -> str:
     """Return the kind of the flaws that decided, by the samples that show it."""
     lengths: Counter[str] = Counter()
-    near = whole[0] - BORDER_SAMPLES, whole[1] + BORDER_SAMPLES
+    near = whole[0] - BRIDGE_SAMPLES, whole[1] + BRIDGE_SAMPLES
     for flaw in flaws:
         if flaw.pass_name == guilty and flaw.start < near[1] and flaw.end > near[0]:
             lengths[flaw.kind] += min(flaw.end, near[1]) - max(flaw.start, near[0])

@@ -12,8 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import PIECE_SAMPLES, STUCK_NATS, STUCK_THINNED
+from assembler.aligner.events.limits import STUCK_NATS, STUCK_THINNED
 from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
@@ -27,7 +28,7 @@ def stuck_bits(samples: Int32s) -> list[tuple[Range, float]]:
     Args:
         samples: shape (samples,).
     """
-    pieces = samples[: samples.size // PIECE_SAMPLES * PIECE_SAMPLES].reshape(-1, PIECE_SAMPLES)
+    pieces = samples[: samples.size // WINDOW_SAMPLES * WINDOW_SAMPLES].reshape(-1, WINDOW_SAMPLES)
     # A few samples of each piece tell where it is worth looking at all.
     worth = np.flatnonzero(_between(pieces[:, ::STUCK_THINNED]))
     if not worth.size:
@@ -59,15 +60,15 @@ def _between(pieces: Int32s) -> Int64s:
 def _stuck(samples: Int32s, constant: Int64s, bit: int) -> list[tuple[Range, float]]:
     found: list[tuple[Range, float]] = []
     for first, last in ranges_of(constant >> bit & 1 > 0):
-        part = samples[first * PIECE_SAMPLES : last * PIECE_SAMPLES]
+        part = samples[first * WINDOW_SAMPLES : last * WINDOW_SAMPLES]
         nats = sum(
             float(np.log(2.0)) * (distinct(piece >> (bit + 1)).size - 1)
-            for piece in part.reshape(-1, PIECE_SAMPLES)
+            for piece in part.reshape(-1, WINDOW_SAMPLES)
         )
         if nats >= STUCK_NATS:
             own = samples >> bit & 1 != part[0] >> bit & 1
-            before, behind = own[: first * PIECE_SAMPLES][::-1], own[last * PIECE_SAMPLES :]
-            start = first * PIECE_SAMPLES - (int(before.argmax()) if before.any() else before.size)
-            end = last * PIECE_SAMPLES + (int(behind.argmax()) if behind.any() else behind.size)
+            before, behind = own[: first * WINDOW_SAMPLES][::-1], own[last * WINDOW_SAMPLES :]
+            start = first * WINDOW_SAMPLES - (int(before.argmax()) if before.any() else before.size)
+            end = last * WINDOW_SAMPLES + (int(behind.argmax()) if behind.any() else behind.size)
             found.append(((start, end), nats))
     return found

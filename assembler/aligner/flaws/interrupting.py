@@ -17,25 +17,18 @@ from assembler.aligner.flaws.limits import (
     LEAST_CHANGING,
     LEAST_KINK_STEPS,
     LEAST_LAG,
-    LEAST_LINE,
     MOST_LEVEL_STEPS,
-    SPLICE_RATIO,
-    STRAIGHT_CONTEXT,
 )
-from assembler.aligner.records.limits import CHANCE_SAMPLES
+from assembler.aligner.records.limits import CHANCE_SAMPLES, CLEARLY, LEAST_TELLING
 from assembler.aligner.records.ranges import pieces_of
 from assembler.aligner.sound.glance.repeats import may_repeat
-from assembler.aligner.sound.levels import (
-    HASH_FACTOR,
-    fit_predictor,
-    is_straight,
-    prediction_errors,
-)
+from assembler.aligner.sound.levels import HASH_FACTOR, fit_predictor, is_straight, prediction_errors
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     FIT_SAMPLES,
     LEAST_FALL,
     PREDICTOR_ORDER,
+    WINDOW_SAMPLES,
 )
 from assembler.arrays import median, within
 
@@ -56,7 +49,7 @@ def likely_lines(samples: Int32s, step: int) -> list[Range]:
     edges = np.flatnonzero(flat[1:] != flat[:-1]) + 1
     edges = edges[int(flat[0]) :]
     firsts, lasts = edges[::2], edges[1::2]
-    inner = (lasts - firsts >= LEAST_LINE) & (lasts < bend.size)
+    inner = (lasts - firsts >= LEAST_TELLING) & (lasts < bend.size)
     firsts, lasts = firsts[inner], lasts[inner]
     kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= LEAST_KINK_STEPS * step
     # A level is no line.
@@ -68,18 +61,18 @@ def is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
     """Return whether a likely line stands in sound that bends all the time beside it.
 
     Args:
-        samples: one track, of which ``STRAIGHT_CONTEXT`` samples are looked at on either side.
+        samples: one track, of which ``WINDOW_SAMPLES`` samples are looked at on either side.
         place: of the line.
         step: one step of the tape's word length.
     """
     start, end = place
     beside = (
-        samples[max(0, start - STRAIGHT_CONTEXT - 1) : start + 1],
-        samples[end - 1 : end + STRAIGHT_CONTEXT + 1],
+        samples[max(0, start - WINDOW_SAMPLES - 1) : start + 1],
+        samples[end - 1 : end + WINDOW_SAMPLES + 1],
     )
     bends = [np.abs(np.diff(side.astype(np.int64), 2)) for side in beside]
     return (
-        min(side.size for side in bends) >= STRAIGHT_CONTEXT // 2
+        min(side.size for side in bends) >= WINDOW_SAMPLES // 2
         and min(median(side) for side in bends) >= MOST_LEVEL_STEPS * step
         and is_straight(samples, start, end, step)
     )
@@ -172,4 +165,4 @@ def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
     usual = float(np.quantile(errors[PREDICTOR_ORDER:FIT_SAMPLES], 0.99)) + 1.0
     splices = errors[FIT_SAMPLES : FIT_SAMPLES + 4].max(), errors[-8:].max()
     # Rough sound can hide one of them, by chance.
-    return max(float(splice) for splice in splices) > SPLICE_RATIO * usual
+    return max(float(splice) for splice in splices) > CLEARLY * usual

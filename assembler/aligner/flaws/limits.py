@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-# structures
+from assembler.aligner.records.limits import LEAST_TELLING
 
-LEAST_TELLING = 16
-"""Samples, or changes, that say something chance does not: a key by which a block is known again, a peak cut off flat,
-what stands between two notes."""
+# structures
 
 LEAST_REPEAT = 4 * LEAST_TELLING
 """So many equal samples that do not just hold a level say that a block stands twice; then it is compared whole."""
@@ -15,17 +13,11 @@ MOST_IN_A_ROW = 3
 """A level held inside another one makes two in a row, one from one clipped peak to the next three. Two-level waves and
 clipped peaks hold so many levels, and no other one for as long."""
 
-LEAST_ADJOINED = 256
-"""Samples of a block of levels that may be played twice, and of silence in which a block begins or ends."""
-
 LEAST_EDGES = 6
 """Edges of a wave of two levels: fewer show no period."""
 
 MOST_PROBES = 64
 """Places that are asked for a block that stands twice, and earlier places at which each is sought: it bounds work."""
-
-CLIPPED_RATIO = 2.0
-"""How much longer than any around a level is that is no clipped peak, nor a wave's."""
 
 LEVEL_NATS = 60.0
 """A level of noise is looked at where it saves so much, over as many samples as sound is foretold from: so long lasts
@@ -42,9 +34,8 @@ ROUNDING_POWER = 1.0 / 12.0
 LEAST_STRAIGHT = 8
 """Samples on one line, give or take a step, from which it is looked at."""
 
-LEAST_LINE, LINE_RATIO, LEAST_CLIMB = 16, 1.4, 4
-"""A line in slow sound is a machine's from so many samples and steps on, where it is so many
-times as long as any around."""
+LINE_RATIO, LEAST_CLIMB = 1.4, 4
+"""A line in slow sound is a machine's where it is so many times as long as any around, from so many steps on."""
 
 LINE_SAMPLES = 2048
 """No line is followed further; so much is read beside a block, so that a line is seen whole in one of them."""
@@ -58,17 +49,11 @@ LEAST_KINK_STEPS = 16
 """Sound bends by so much where a straight line begins and ends, and by more beside it: a slow wave is nearly straight
 for a while, but bends little beside that too."""
 
-STRAIGHT_CONTEXT = 256
-"""Samples on either side of a line over which the sound bends."""
-
 LEAST_LAG, LARGEST_LAG = 128, 4096
 """Blocks that a machine plays twice; longer ones may be a sequencer's, shorter ones a tone's periods."""
 
 LEAST_CHANGING = 0.75
 """Share of a repeated block's samples that differ from the one before: a square wave's level tells no block."""
-
-SPLICE_RATIO = 2.0
-"""How far a splice lies over nearly all prediction errors before it."""
 
 LONE_ROUGH_RATIO = 4.0
 """Noise bends so many times as sharply as the sound beside it."""
@@ -83,17 +68,11 @@ MOST_LEVEL_STEPS = 64
 
 # stepped
 
-MOST_CHANGING = 0.25
-"""Share of samples that differ from the one before: what changes more often holds no levels, and sounds."""
-
 LONE_EDGE_ERROR = 0.7
 """Samples that an edge may lie off its wave where no other pass bears witness: rounding, and a rough fit."""
 
 STEPPED_MOST_CHANCE = 0.25
 """Chance at most by which a note that sets in anywhere would be in phase: for 100 samples a period, a window of 25."""
-
-LEAST_NOISE = 0.5
-"""Share of noise's samples that are values of their own."""
 
 # noise
 
@@ -103,8 +82,8 @@ SCALES = ((512, 24), (128, 10))
 WINDOWS_AT_ONCE = 128
 """What stays in the processor's own memory: it decides time, nothing else."""
 
-WHITE, COLOURED = 0.6, 0.25
-"""Share of a window's power that its predictor leaves: noise above, the sound beside it below."""
+WHITE = 0.6
+"""Share of a window's power that its predictor leaves in noise."""
 
 BESIDE_WINDOWS = 4
 """Windows on either side of noise in which sound foretells itself."""

@@ -17,16 +17,15 @@ import numpy as np
 
 from assembler.aligner.flaws.limits import (
     BESIDE_WINDOWS,
-    COLOURED,
     LEAST_LEVEL_STEPS,
     LEAST_OVER_QUIET,
     LONGEST_BURST,
     MOST_QUIET_STEPS,
     SCALES,
-    SPLICE_RATIO,
     WHITE,
 )
 from assembler.aligner.flaws.white import Products, white_shares
+from assembler.aligner.records.limits import CLEARLY, FEW
 from assembler.aligner.records.ranges import has_full_word, ranges_of
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from assembler.aligner.sound.limits import (
@@ -90,7 +89,7 @@ def _holes(samples: Int32s, products: Products, size: int, order: int) -> list[R
         behind = shares[last + 1 : last + 1 + BESIDE_WINDOWS]
         if min(before.size, behind.size) < BESIDE_WINDOWS or (last - first) * hop > LONGEST_BURST:
             continue
-        if max(before.max(), behind.max()) < COLOURED:
+        if max(before.max(), behind.max()) < FEW:
             found.append(((first - 1) * hop, (last + 1) * hop + size))
     return found
 
@@ -137,7 +136,7 @@ def _first_odd(piece: Float64s, context: int, step: int) -> int | None:
     """Return the first sample that the sound before it does not foretell."""
     errors = np.abs(prediction_errors(piece, fit_predictor(piece[:context])))
     usual = float(errors[PREDICTOR_ORDER:context].max()) + step
-    odd = np.flatnonzero(errors[context:] > SPLICE_RATIO * usual)
+    odd = np.flatnonzero(errors[context:] > CLEARLY * usual)
     return context + int(odd[0]) if odd.size else None
 
 

@@ -16,14 +16,12 @@ import numpy as np
 
 from assembler.aligner.flaws.limits import (
     LEAST_EDGES,
-    LEAST_NOISE,
-    LEAST_TELLING,
     LONE_EDGE_ERROR,
     LONGEST_BURST,
-    MOST_CHANGING,
     MOST_CLICK,
     STEPPED_MOST_CHANCE,
 )
+from assembler.aligner.records.limits import FEW, HALF, LEAST_TELLING
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import is_straight
 from assembler.aligner.sound.limits import LEAST_JUMP_STEPS, MOST_EDGES
@@ -40,7 +38,7 @@ if TYPE_CHECKING:
 def interruptions(samples: Int32s, step: int) -> list[tuple[str, Range]]:
     """Return what interrupts two-level waves that go on behind in phase, as kind and range, in order."""
     moves = samples[1:] != samples[:-1]
-    if not LEAST_EDGES <= np.count_nonzero(moves) <= MOST_CHANGING * samples.size:
+    if not LEAST_EDGES <= np.count_nonzero(moves) <= FEW * samples.size:
         return []
     edges = np.flatnonzero(moves) + 1
     waves = _waves(samples, edges, step)
@@ -59,7 +57,7 @@ def holds_levels(samples: Int32s, step: int) -> bool:
     """Return whether sound hardly ever changes, and then by much."""
     changes = np.abs(np.diff(samples.astype(np.int64)))
     changes = changes[changes > 0]
-    few = 0 < changes.size <= MOST_CHANGING * samples.size
+    few = 0 < changes.size <= FEW * samples.size
     return few and median(changes) >= LEAST_JUMP_STEPS * step
 
 
@@ -137,7 +135,7 @@ def _kind(samples: Int32s, place: Range, wave: Edges, step: int) -> str:
         pass
     elif is_straight(samples, start, end, step):
         kind = "straight"
-    elif values.size >= LEAST_NOISE * size:
+    elif values.size >= HALF * size:
         kind = "burst"
     return kind
 

@@ -19,20 +19,22 @@ import numpy as np
 
 from assembler.aligner.flaws.structures.builds import PEAKS
 from assembler.aligner.judge.limits import (
+    DETAIL_COST,
+    FLAW_COST,
     KIND_COSTS,
     LEVEL_COST,
     LEVEL_SAMPLES,
-    LINE_COST,
-    NEXT_SCALE_COST,
     NOISE_COST,
-    NOISE_COST_PER_WINDOW,
-    OWN_SCALE_COST,
-    RISE_COST,
     STRAIGHT_COST_PER_SAMPLE,
-    WINDOW_SAMPLES,
+    WINDOW_COST,
 )
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
-from assembler.aligner.sound.limits import LEAST_BELL_STEPS, LEAST_SCALE_STEPS, PREDICTOR_ORDER
+from assembler.aligner.sound.limits import (
+    LEAST_BELL_STEPS,
+    LEAST_SCALE_STEPS,
+    PREDICTOR_ORDER,
+    WINDOW_SAMPLES,
+)
 from assembler.aligner.sound.models import error_costs
 from assembler.aligner.sound.surroundings import errors_of
 
@@ -96,7 +98,7 @@ def _cheapest(known: Float64s, new: Float64s, entry: Float64s) -> float:
     own = float(new[0] + entry[0])
     for window in range(1, new.size):
         least = min(float(costs.min()), own)
-        own = float(new[window]) + min(own + NEXT_SCALE_COST, least + float(entry[window]))
+        own = float(new[window]) + min(own + WINDOW_COST, least + float(entry[window]))
         costs = known[:, window] + np.minimum(costs, least + choice)
     return min(float(costs.min()), own)
 
@@ -104,7 +106,7 @@ def _cheapest(known: Float64s, new: Float64s, entry: Float64s) -> float:
 def _scale_cost(scales: Float64s, around: Surroundings) -> Float64s:
     least, largest = around.scales
     rise, fall = np.log(scales / max(largest, LEAST_SCALE_STEPS)), np.log(least / scales)
-    return np.asarray(OWN_SCALE_COST + RISE_COST * np.maximum(np.maximum(rise, fall), 0.0), np.float64)
+    return np.asarray(FLAW_COST + DETAIL_COST * np.maximum(np.maximum(rise, fall), 0.0), np.float64)
 
 
 def _own_cost(samples: Int32s, around: Surroundings) -> float:
@@ -165,7 +167,7 @@ def flaw_cost(
     start, end = part
     size = end - start
     noise = noise_cost(samples[start:end], around.step) + NOISE_COST
-    best = noise + NOISE_COST_PER_WINDOW * size / WINDOW_SAMPLES, "burst"
+    best = noise + WINDOW_COST * size / WINDOW_SAMPLES, "burst"
     for one in structures:
         if (
             one.kind in KIND_COSTS
@@ -178,7 +180,7 @@ def flaw_cost(
             is_told = not is_first and one.start < start
             cost = 0.0 if is_told else KIND_COSTS[one.kind]
             if one.is_exact:
-                cost += 0.0 if is_told else LINE_COST
+                cost += 0.0 if is_told else DETAIL_COST
             elif one.kind == "straight":
                 cost += STRAIGHT_COST_PER_SAMPLE * size
             best = min(best, (cost, "hold" if one.kind in PEAKS else one.kind))
@@ -201,7 +203,7 @@ def noise_cost(samples: Int32s, step: int) -> float:
     sizes = np.diff(np.append(edges, samples.size))
     windows = float((sizes * _noise_nats(np.add.reduceat(squares, edges) / sizes)).sum())
     one = samples.size * _noise_nats(float(np.mean(squares)))
-    one = min(one, windows + NEXT_SCALE_COST * edges.size)
+    one = min(one, windows + WINDOW_COST * edges.size)
     ends = np.arange(LEVEL_SAMPLES, samples.size - LEVEL_SAMPLES, LEVEL_SAMPLES)
     if not ends.size:
         return one
@@ -219,7 +221,7 @@ def added_cost(difference: Int32s, step: int) -> float:
         step: one step of the tape's word length.
     """
     size = difference.size
-    told = NOISE_COST + NOISE_COST_PER_WINDOW * size / WINDOW_SAMPLES
+    told = NOISE_COST + WINDOW_COST * size / WINDOW_SAMPLES
     added = difference.astype(np.float64) / step
     held = float(error_costs(np.diff(added, prepend=0.0), LEAST_SCALE_STEPS).sum())
     if size < WINDOW_SAMPLES:

@@ -6,22 +6,17 @@ from assembler.aligner.flaws.structures.builds import CLIPPED, LONG_CLIPPED
 
 # place
 
-BRIDGE_SAMPLES = 64
-"""Differences closer than this are one: inside a flaw, the wrong sample is now and then the right one."""
-
 ROUGH_SCALES = 8.0
 """Prediction errors this many scales large may be noise that sets in; that only says where to cut."""
 
 # stories
 
 FLAW_COST = 12.0
-"""A flaw begins about once in so many samples, as a natural logarithm (e^12 is 3 s at 48 kHz)."""
+"""A flaw begins about once in so many samples, as a natural logarithm (e^12 is 3 s at 48 kHz); so does sound of a
+scale of its own, and a flawed version that foretells the sound behind its flaw."""
 
 AGREEING_COST = 60.0
 """Two captures that agree are both wrong only where that is beyond doubt: no model of sound is."""
-
-OWN_PAST_COST = 12.0
-"""What it takes to say that a flawed version foretells the sound behind its flaw."""
 
 LEAST_MARGIN, MARGIN_PER_SAMPLE = 24.0, 0.05
 """By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts."""
@@ -40,7 +35,7 @@ COPY_COST = 10.0
 """What it takes to tell where a block was heard before; a foretold copy is as likely as sound as it is as
 a flaw but for that."""
 
-NOISE_MARGIN, NOISE_SHARE, NOISE_NATS = 120.0, 0.9, 4.5
+NOISE_MARGIN, NOISE_NATS = 120.0, 4.5
 """So much a version must beat the story that none is right, where its cost as sound is nearly that of noise, and so
 many nats a sample more than the logarithm of the errors' usual scale."""
 
@@ -55,18 +50,10 @@ DISPLACED_COST = 265.0
 
 # costs
 
-WINDOW_SAMPLES = 256
-"""Sound may change its scale from window to window; what is as long may have a predictor of its own."""
+DETAIL_COST = 6.0
+"""Where a line ends and how it is rounded; each factor e by which sound is louder than around."""
 
-OWN_SCALE_COST = 12.0
-
-RISE_COST = 6.0
-"""Sound of another scale than around: once, and for each factor e that it is louder."""
-
-NEXT_SCALE_COST = 3.0
-"""To go on at a scale that differs from window to window."""
-
-STRAIGHT_COST_PER_SAMPLE, LINE_COST = 0.7, 6.0
+STRAIGHT_COST_PER_SAMPLE = 0.7
 """What runs straight give or take a step; a line on which all samples lie exactly leaves nothing to tell but its ends
 and how it is rounded."""
 
@@ -79,8 +66,9 @@ KIND_COSTS = {
     "repeat": COPY_COST,
 }
 
-NOISE_COST, NOISE_COST_PER_WINDOW = 2.0, 3.0
-"""What it takes to say which flaw it is: a lag, a line's ends, a level of noise (and no less than sound's windows)."""
+NOISE_COST, WINDOW_COST = 2.0, 3.0
+"""What it takes to say which flaw it is: a lag, a line's ends, a level of noise; and for each window of noise, or of
+sound at a scale that differs from window to window."""
 
 LEVEL_SAMPLES, LEVEL_COST = 64, 16.0
 """Noise may change its level at every 64th sample."""

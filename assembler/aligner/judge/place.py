@@ -22,9 +22,9 @@ from assembler.aligner.flaws.structures.structures import (
     structures_of,
 )
 from assembler.aligner.judge.costs import sound_cost
-from assembler.aligner.judge.limits import BRIDGE_SAMPLES, LEAST_SURPRISE, ROUGH_SCALES
+from assembler.aligner.judge.limits import LEAST_SURPRISE, ROUGH_SCALES
 from assembler.aligner.judge.stories import Stories, Verdict
-from assembler.aligner.records.limits import CHANCE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, CHANCE_SAMPLES
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import MATERIAL_RUNS, PREDICTOR_ORDER
 from assembler.aligner.sound.surroundings import errors_of, look_around

@@ -17,12 +17,11 @@ from assembler.aligner.place.limits import (
     LEAST_ANCHORS,
     LEAST_CHANGES,
     MET_SHARE,
-    SAME_SHARE,
     UNTOLD_RATIO,
 )
 from assembler.aligner.place.matching import identity_at, informative
+from assembler.aligner.records.limits import HALF, NEARLY_ALL
 from assembler.aligner.sound.chain.measures import likeness
-from assembler.aligner.sound.limits import ALIKE
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -104,7 +103,9 @@ def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple
                 along[track].append(likeness(*(one[track].astype(np.float64) for one in (here, there))))
     asked = [track for track in range(probe.tracks) if heard[track]]
     belonging = {
-        track for track in asked if met[track] >= MET_SHARE * heard[track] or median(along[track]) >= ALIKE
+        track
+        for track in asked
+        if met[track] >= MET_SHARE * heard[track] or median(along[track]) >= NEARLY_ALL
     }
     return Agreement(frozenset(belonging), frozenset(asked) - belonging)
 
@@ -114,5 +115,5 @@ def _is_found(samples: Int32s, there: Sequence[Int32s], own: int) -> bool:
     order = [own, *(track for track in range(len(there)) if track != own)]
     versions = (samples, np.negative(samples))
     return any(
-        identity_at([there[track]], [version], 0)[0] >= SAME_SHARE for track in order for version in versions
+        identity_at([there[track]], [version], 0)[0] >= HALF for track in order for version in versions
     )

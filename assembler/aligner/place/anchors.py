@@ -12,14 +12,9 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from assembler.aligner.place.limits import (
-    ANCHOR_SAMPLES,
-    ANCHOR_SPACING,
-    LEAST_ANCHORS,
-    LEAST_EVIDENCE,
-    SURE_SHARE,
-)
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, ANCHOR_SPACING, LEAST_ANCHORS, LEAST_EVIDENCE
 from assembler.aligner.place.matching import find_match, identity_at, informative
+from assembler.aligner.records.limits import NEARLY_ALL
 from assembler.aligner.records.passes import packed_from
 
 if TYPE_CHECKING:
@@ -224,7 +219,7 @@ def _reread(reference: TrackReader, probe: TrackReader, anchors: Sequence[Anchor
     for number, run in enumerate(runs):
         shifts = [other[0].shift for other in runs[max(0, number - 1) : number + 2] if other is not run]
         for one in run:
-            samples = read_all(probe, one.at, ANCHOR_SAMPLES) if one.identical < SURE_SHARE else []
+            samples = read_all(probe, one.at, ANCHOR_SAMPLES) if one.identical < NEARLY_ALL else []
             others = [_confirm(reference, samples, one.at, shift) for shift in shifts if samples]
             found.append(
                 max((one, *(other for other in others if other)), key=lambda anchor: anchor.evidence)

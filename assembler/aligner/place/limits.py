@@ -29,9 +29,6 @@ LOG_DELAY_SECONDS = 0.025
 LEAST_CHANGES = 12
 """Changes of value in a place from which a track sounds: a bass note as a square wave has about as many."""
 
-SAME_SHARE = 0.5
-"""Share of a place's telling samples that must be identical: up to half of it may be flawed."""
-
 MET_SHARE = 1 / 3
 """Share of the places at which a track is identical from which it belongs: up to half of it may be flawed, and the
 places are a sample of it."""
@@ -58,9 +55,6 @@ LEAST_ANCHORS = 24
 """Anchors wanted even in a short overlap; as many places are asked about at most, where all tracks are, spread over all
 that were found: each is read in both passes."""
 
-SURE_SHARE = 0.9
-"""Where so much is identical an anchor is not looked for elsewhere."""
-
 DOUBTED_VOTES = 8
 """A border that is worse than the best one by no more samples than this is as likely: so many agree by chance."""
 
@@ -77,37 +71,19 @@ SCOUTS = 16
 LOUD_SAMPLES = 128
 """Errors are held against those of so many samples before, 2.7 ms at 48 kHz, as the sound's own."""
 
-STILL_SAMPLES = 16
-"""Samples without a change that are taken for a mute or a level held."""
-
 USUAL_RATIO = 3.0
 """Errors up to so many times the root mean square of those beside them are usual."""
 
-MOST_UNFORETOLD = 0.5
-"""Errors that are more than half as large as the samples: nothing foretells these."""
-
-LEAST_SURPRISE, LEAST_LEAD = 2.0, 2.0
-"""A splice surprises by so many nats, all tracks together, and so many times as much as any other place."""
+LEAST_SURPRISE = 2.0
+"""A splice surprises by so many nats, all tracks together."""
 
 # surplus
 
 BESIDE_SAMPLES = 64
 """Next to the borders both passes have to be identical, for so many samples."""
 
-MET_SAMPLES = 16
-"""Of every so many of these at least one is: each pass may have lost every other sample, but a flaw may hide a copy."""
-
-AROUND_SAMPLES = 4096
-"""How often sound repeats at a distance by nature is counted among so many samples on either side."""
-
-LEAST_TELLING_SHARE = 0.25
-"""A track that changes at fewer of the samples beside the border has as good as no say."""
-
-TWICE_SHARE, ONCE_SHARE = 0.5, 0.2
-"""The copy may hold a flaw, other sound some samples that are equal by chance; between the two nothing is reported."""
-
-MOST_REPETITIVE = 0.5
-"""A track that repeats by nature at more places than this tells nothing."""
+ONCE_SHARE = 0.2
+"""Share of a stretch that may be equal by chance; between this and most of it nothing is reported."""
 
 LEAST_HELD = 4
 """So many samples of one value, or of silence, may have been put in by the machine, and are nobody's copy."""

@@ -12,9 +12,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.anchors import Anchor, find_anchors, find_closer, steady_runs
-from assembler.aligner.place.limits import (
-    ANCHOR_SAMPLES,
-)
+from assembler.aligner.place.limits import ANCHOR_SAMPLES
 from assembler.aligner.place.slips.borders import locate_border
 from assembler.aligner.place.slips.surplus import who_slipped
 from assembler.arrays import median

@@ -10,9 +10,9 @@ from assembler.aligner.place.agreement import belongs
 from assembler.aligner.place.anchors import anchor_positions, read_all, spread
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_ANCHORS, LEAST_VOTES, PLACES, SCOUTS
 from assembler.aligner.place.matching import count_votes, find_match, informative
-from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.records.limits import NEARLY_ALL, READ_SAMPLES
 from assembler.aligner.sound.chain.measures import find_delay, likeness
-from assembler.aligner.sound.limits import ALIKE, PIECE_SAMPLES
+from assembler.aligner.sound.limits import PIECE_SAMPLES
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -93,13 +93,13 @@ def find_alike(
         if piece.any():
             window = reference.read(track, start + shift - radius, size + 2 * radius)
             where, alike = find_delay(window, piece)
-            if abs(alike) >= ALIKE:
+            if abs(alike) >= NEARLY_ALL:
                 at = shift - radius + where
                 found[at] = max(found.get(at, 0.0), abs(alike))
     likely = sorted(found, key=lambda at: -found[at])[:LEAST_ANCHORS]
     rated = [_typical(reference, probe, places, size, at) for at in likely]
     best = max(rated, key=lambda one: abs(one.likeness), default=None)
-    return best if best and abs(best.likeness) >= ALIKE else None
+    return best if best and abs(best.likeness) >= NEARLY_ALL else None
 
 
 def _typical(

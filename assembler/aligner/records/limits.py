@@ -22,3 +22,20 @@ and edges stand at whole samples."""
 
 SEARCHED_NATS = 21.0
 """An hour of eight tracks holds e^21 samples: so unlikely a thing stands somewhere in it by chance."""
+
+BRIDGE_SAMPLES = 64
+"""What begins, ends or differs closer than this is one: inside a flaw, and at its borders, the wrong sample is now
+and then the right one; two sweeps' worth of interleave lie further apart."""
+
+VISIT_SAMPLES = 4096
+"""What lies so close (85 ms at 48 kHz) is looked at in one go: by the program, and by a person."""
+
+LEAST_TELLING = 16
+"""Samples, changes or values that say something chance does not."""
+
+HALF, NEARLY_ALL, FEW = 0.5, 0.9, 0.25
+"""What counts as most of something, as all of it but for flaws, and as hardly any: of samples, places, power,
+length."""
+
+CLEARLY = 2.0
+"""So many times as much, or as long, is clearly more."""

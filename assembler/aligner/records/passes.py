@@ -23,6 +23,9 @@ class Packed(Protocol):
     def unpacked(self) -> Int32s:
         """Return them as numbers, in a new array."""
 
+    def has_zeros(self, count: int) -> bool:
+        """Return whether so many in a row may be zero."""
+
 
 class TrackReader(Protocol):
     """Anything that gives samples of several tracks by position; zero outside."""

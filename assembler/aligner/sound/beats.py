@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import NEAR_SAMPLES
-from assembler.aligner.sound.limits import LEAST_BEAT, LEAST_BEATS, NEAR_PLACES, RHYTHM_SHARE
+from assembler.aligner.records.limits import HALF, NEAR_SAMPLES
+from assembler.aligner.sound.limits import LEAST_BEAT, LEAST_BEATS, NEAR_PLACES
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
@@ -22,8 +22,8 @@ def on_grid(places: Int64s) -> Bools:
         return np.zeros(places.size, np.bool_)
     tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(NEAR_PLACES))
     share = max((_whole_beats(places, beat) for beat in tried), key=lambda share: float(share.mean()))
-    keeping = share >= RHYTHM_SHARE
-    return np.asarray(keeping & (np.mean(keeping) >= RHYTHM_SHARE), np.bool_)
+    keeping = share >= HALF
+    return np.asarray(keeping & (np.mean(keeping) >= HALF), np.bool_)
 
 
 def _whole_beats(places: Int64s, beat: int) -> Float64s:

@@ -25,8 +25,8 @@ from assembler.aligner.sound.limits import (
     MATERIAL_RUNS,
     MOST_UNSTEADY,
     NOISE_SAMPLES,
-    PEAK_SAMPLES,
     PREDICTOR_ORDER,
+    WINDOW_SAMPLES,
 )
 
 if TYPE_CHECKING:
@@ -119,7 +119,7 @@ def is_straight(samples: Int32s, start: int, end: int, step: int) -> bool:
 
 def is_peak(samples: Int32s, start: int, end: int) -> bool:
     """Return whether ``start`` to ``end`` is a peak: hardly anything beside it lies farther from zero."""
-    near = np.abs(samples[max(0, start - PEAK_SAMPLES) : end + PEAK_SAMPLES].astype(np.int64))
+    near = np.abs(samples[max(0, start - WINDOW_SAMPLES) : end + WINDOW_SAMPLES].astype(np.int64))
     return int(np.abs(samples[start:end].astype(np.int64)).min()) >= LEAST_PEAK * int(near.max())
 
 

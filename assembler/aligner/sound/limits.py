@@ -8,10 +8,6 @@ LEAST_LAG, PERIOD_STRIDE = 16, 3
 """Periods shorter than so many samples, 3 kHz at 48 kHz, are left to the predictor; every third sample tells a longer
 one as well."""
 
-LEAST_PERIODIC = 0.5
-"""A period is one where fewer samples differ from those a period before than half of those that differ from their
-neighbours."""
-
 # surroundings
 
 FIT_SAMPLES = 1024
@@ -30,10 +26,6 @@ four periods of 47 Hz."""
 LEAST_JUMP_STEPS = 8
 """Sound that holds levels jumps between them by so many steps, as a rule; noise of a few steps holds its own too."""
 
-MOST_IN_A_ROW = 0.5
-"""Share of changes that another one follows at once: of sound that holds levels next to none, of clipped sound nearly
-all."""
-
 LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
 """A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
 
@@ -49,8 +41,13 @@ EDGE_SAMPLES = 48
 """One millisecond at 48 kHz, an instant: the edge of a run whose level says whether something was cut off; shorter than
 players or sequencers keep together."""
 
+WINDOW_SAMPLES = 256
+"""Some 5 ms at 48 kHz: sound may change from window to window; so far beside a peak, a line or the end of a capture
+it is looked at; flaws so close together are of one cause."""
+
 NOISE_SAMPLES, LONGEST_PAUSE = 512, 2000
-"""Samples on either side by which noise is told to be steady, and the longest pause in it that is looked at so."""
+"""Samples on either side over which is counted what sound does by nature, as whether noise is steady, and the longest
+pause in it that is looked at so."""
 
 LEAST_NOISE_STEPS, MOST_UNSTEADY = 0.6, 1.6
 """Steady noise on either side of a pause (42 ms at 48 kHz at most) that it would not make by itself."""
@@ -58,7 +55,7 @@ LEAST_NOISE_STEPS, MOST_UNSTEADY = 0.6, 1.6
 MATERIAL_RUNS = 12
 """Held runs in one block from which they are taken for the material: a square wave holds its level by nature."""
 
-PEAK_SAMPLES, LEAST_PEAK = 256, 0.95
+LEAST_PEAK = 0.95
 """A clipped peak lies as far from zero as anything so near to it."""
 
 # waves
@@ -72,23 +69,20 @@ MOST_ALIKE = 4
 """Rests on one track of one pass that may be mutes, lines or changes of noise in one place, stops of all tracks: more
 are how the sound itself goes, or is played."""
 
-RESTING_SHARE, MOST_SHORTER = 0.7, 0.5
+RESTING_SHARE = 0.7
 """Where so large a share of silences may be rests, as of mutes hardly ever, others not far shorter may be too."""
 
 LEAST_REST = 480
 """No instrument rests for less than 10 ms at 48 kHz, as a rule."""
 
-RHYTHM_SHARE = 0.5
-"""So many of the gaps between places near to each other are whole beats where they keep time."""
-
 LEVEL_SAMPLES = 240
 """Five milliseconds at 48 kHz, over which level is measured before a silence and behind it."""
 
-MOST_RISE, LEAST_FALL = 2.0, 0.3
+LEAST_FALL = 0.3
 """Level of 5 ms behind a mute against 5 ms before it, and of sound on one side of what was thrown in against that on
 the other: the same sound, which may have died away meanwhile."""
 
-MOST_SOFT, MOST_CROSSING = 0.05, 0.25
+MOST_SOFT = 0.05
 """What sets in from zero begins with so small a share of its peak, or with more if it was zero one sample before."""
 
 LEAST_BEAT, LEAST_BEATS = 2400, 16
@@ -117,9 +111,6 @@ PIECE_SAMPLES = 16384
 MOST_PIECES = 16
 """Places at which two captures are held against each other, spread over all that both hold."""
 
-ALIKE = 0.9
-"""Correlation from which two pieces are one sound."""
-
 LEVEL_TOLD_DB, FRACTION_TOLD = 0.01, 0.02
 """Smaller than this neither is told; a level that is written with two decimals would read as none."""
 
@@ -132,6 +123,3 @@ that is smaller may come from it."""
 
 SHORTENED_STEPS = 0.62
 """Cutting bits off leaves 0.29 of the new, larger step; triangular dither of two such steps makes it 0.5."""
-
-LEAST_LEVELS = 16
-"""Sound that holds fewer levels, as a pulse wave does, has low bits that are zero at one gain and not at another."""

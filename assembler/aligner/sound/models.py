@@ -11,8 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
+from assembler.aligner.records.limits import HALF
 from assembler.aligner.sound.levels import prediction_errors
-from assembler.aligner.sound.limits import LEAST_LAG, LEAST_PERIODIC, PERIOD_STRIDE
+from assembler.aligner.sound.limits import LEAST_LAG, PERIOD_STRIDE
 
 if TYPE_CHECKING:
     from assembler.arrays import Float64s, Int32s
@@ -52,7 +53,7 @@ def period_of(sound: Int32s) -> int:
     windows = sliding_window_view(sound, sound.size - half)[: half - LEAST_LAG + 1, ::PERIOD_STRIDE]
     shares = (windows == recent).mean(axis=1)
     best = int(np.flatnonzero(shares == shares.max())[-1])
-    return half - best if 1.0 - shares[best] < LEAST_PERIODIC * (1.0 - held) else 0
+    return half - best if 1.0 - shares[best] < HALF * (1.0 - held) else 0
 
 
 def error_costs(errors: Float64s, scale: float) -> Float64s:

@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.records.limits import CLEARLY, FEW, HALF, READ_SAMPLES
 from assembler.aligner.records.ranges import pieces_of, range_around, without
 from assembler.aligner.sound.beats import on_grid
 from assembler.aligner.sound.levels import Run, constant_runs, cuts_off, loud_edges
@@ -30,9 +30,6 @@ from assembler.aligner.sound.limits import (
     LEVEL_SAMPLES,
     LONGEST_PAUSE,
     MOST_ALIKE,
-    MOST_CROSSING,
-    MOST_RISE,
-    MOST_SHORTER,
     MOST_SOFT,
     RESTING_SHARE,
 )
@@ -126,7 +123,7 @@ def rests_among(silences: Sequence[Silence]) -> Rests:
         doubtful = []
     elif not is_exact:
         # Beside rests as short as these a few more may set in as loud as what was cut off.
-        least = float(np.quantile([silence.size for silence in doubtful], 0.1)) * MOST_SHORTER
+        least = float(np.quantile([silence.size for silence in doubtful], 0.1)) * HALF
         doubtful += [silence for silence in others if silence.size >= least]
     places = {one.place for one in doubtful} | beats
     return Rests([one.place for one in recurring], sorted(places))
@@ -190,7 +187,10 @@ def _zeros(one: PlacedPass, track: int, piece: Range) -> list[Range]:
     found: list[Range] = []
     for low, high in pieces_of([piece], READ_SAMPLES):
         first, last = max(piece[0], low - LEAST_RUN), min(piece[1], high + LEAST_RUN)
-        for run in constant_runs(one.samples(track, first, last)):
+        packed = one.packed(track, first, last)
+        if packed and not packed.has_zeros(LEAST_RUN):
+            continue
+        for run in constant_runs(packed.unpacked() if packed else one.samples(track, first, last)):
             start, end = first + run.start, first + run.end
             if run.value:
                 continue
@@ -236,8 +236,8 @@ def goes_on(before: Int32s, behind: Int32s) -> bool:
     """
     sides = before[-LEVEL_SAMPLES:].astype(np.float64), behind[:LEVEL_SAMPLES].astype(np.float64)
     level, level_behind = (float(np.sqrt(np.mean(side**2))) for side in sides)
-    if not LEAST_FALL * level <= level_behind <= MOST_RISE * level:
+    if not LEAST_FALL * level <= level_behind <= CLEARLY * level:
         return False
     first, second = abs(float(sides[1][0])), abs(float(sides[1][1] - sides[1][0]))
     peak = float(np.abs(sides[1]).max())
-    return first > MOST_SOFT * peak and not first <= min(MOST_CROSSING * peak, 1.3 * second)
+    return first > MOST_SOFT * peak and not first <= min(FEW * peak, 1.3 * second)

@@ -12,15 +12,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.limits import LEAST_TELLING
 from assembler.aligner.records.reel import TapeWord
 from assembler.aligner.sound.chain.measures import empty_bits
-from assembler.aligner.sound.limits import (
-    FIT_SAMPLES,
-    KEEPING_SHARE,
-    LEAST_LEVELS,
-    LEAST_WORD_PIECES,
-    MOST_WORD_PIECES,
-)
+from assembler.aligner.sound.limits import FIT_SAMPLES, KEEPING_SHARE, LEAST_WORD_PIECES, MOST_WORD_PIECES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -110,7 +105,7 @@ def bits_used(reader: TrackReader, tracks: Sequence[int], bits: int) -> int | No
         # The tracks of one file are asked for one after another: it is read once.
         for track in tracks:
             piece = reader.read(track, start, FIT_SAMPLES)
-            if _has_levels(piece[: 4 * LEAST_LEVELS]) or _has_levels(piece):
+            if _has_levels(piece[: 4 * LEAST_TELLING]) or _has_levels(piece):
                 empty[track].append(empty_bits([piece]))
                 full[track] += empty[track][-1] == 0
     kept = [
@@ -123,4 +118,4 @@ def bits_used(reader: TrackReader, tracks: Sequence[int], bits: int) -> int | No
 
 def _has_levels(piece: Int32s) -> bool:
     """Return whether a piece holds enough levels to tell a word length."""
-    return len(set(np.abs(piece).tolist()) - {0}) >= LEAST_LEVELS
+    return len(set(np.abs(piece).tolist()) - {0}) >= LEAST_TELLING

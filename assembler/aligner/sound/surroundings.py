@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.limits import HALF
 from assembler.aligner.sound.levels import fit_predictor
 from assembler.aligner.sound.limits import (
     CLEARLY_BETTER,
@@ -18,7 +19,6 @@ from assembler.aligner.sound.limits import (
     LEAST_BETTER,
     LEAST_JUMP_STEPS,
     LEAST_SCALE_STEPS,
-    MOST_IN_A_ROW,
     PERIODS_SAMPLES,
     PREDICTOR_ORDER,
 )
@@ -62,10 +62,7 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
         step: one step of the tape's word length.
     """
     agreed, is_agreed = _agreement(versions)
-    sides = [
-        (max(0, place[0] - FIT_SAMPLES), place[0]),
-        (place[1], min(agreed.size, place[1] + FIT_SAMPLES)),
-    ]
+    sides = [(max(0, place[0] - FIT_SAMPLES), place[0]), (place[1], min(agreed.size, place[1] + FIT_SAMPLES))]
     sides = [side for side in sides if side[1] - side[0] > 2 * PREDICTOR_ORDER] or [(0, agreed.size)]
     fitted = [Model(fit_predictor(agreed[slice(*side)].astype(np.float64)), 0) for side in sides]
     # How far off a model of one side is on the other one tells nothing: beside silence, any loudness would be usual.
@@ -103,7 +100,7 @@ def _jumps(agreed: Int32s, is_agreed: Bools, sides: Sequence[Range], step: int) 
     """
     changes = [np.abs(np.diff(agreed[slice(*side)].astype(np.int64))) for side in sides]
     moving = [side for side in changes if side.any()]
-    if any(_in_a_row(agreed[slice(*side)], is_agreed[slice(*side)]) > MOST_IN_A_ROW for side in sides):
+    if any(_in_a_row(agreed[slice(*side)], is_agreed[slice(*side)]) > HALF for side in sides):
         return False
     return bool(moving) and min(median(side[side > 0]) for side in moving) >= LEAST_JUMP_STEPS * step
 

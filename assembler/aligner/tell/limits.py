@@ -4,16 +4,9 @@ from __future__ import annotations
 
 # outcome
 
-VISIT_SAMPLES = 4096
-"""Places of one track, of one kind and pass, that lie so close (85 ms at 48 kHz) are listed as one: nobody can go to
-them one by one, and every flaw stands in the record by itself."""
-
 MOST_LISTED, COARSE_SAMPLES = 1000, 1 << 16
 """Where a track has more uncured places than this, those of one kind and pass that lie so close (1.4 s at 48 kHz) are
 listed as one: nobody looks at each of them, and the list stays bounded by the length of the set."""
-
-GROUP_SAMPLES = 64
-"""Flaws of one kind that begin and end within this many samples of each other on several tracks are one."""
 
 # holdings
 
@@ -29,9 +22,6 @@ MOST_NAMED = 4
 """Passes, or places, named in one note; of more the number is reported."""
 
 # causes
-
-SAME_PLACE_SAMPLES = 256
-"""Flaws closer than this, on whatever track, are one place: one event wrote or read them wrong."""
 
 LEAST_GAPS, MOST_TURNS = 5, 8
 """Fewer gaps prove no interval; a gap is up to so many turns."""
@@ -56,5 +46,5 @@ MOST_TRIED = 64
 
 # chains
 
-FAINT_STEPS, FAINT_RATIO = 4, 2.0
-"""Other sound is louder than so many steps, and than so many times the noise that the chain adds on other tracks."""
+FAINT_STEPS = 4
+"""Other sound is louder than so many steps, and clearly louder than the noise that the chain adds on other tracks."""

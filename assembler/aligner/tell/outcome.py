@@ -13,9 +13,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.records.edit import Uncured
+from assembler.aligner.records.limits import VISIT_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.tell.asked.accepted import closing_of, cut_at
-from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED, VISIT_SAMPLES
+from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence

@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.records.because import SLIPPED, stronger
 from assembler.aligner.records.edit import AlignedPass, PassFlaw, Uncured
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import common, merged
-from assembler.aligner.tell.limits import GROUP_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -23,10 +23,7 @@ if TYPE_CHECKING:
 
 
 def aligned_pass(
-    one: ImportedPass,
-    reels: Sequence[ExaminedReel],
-    uncured: Sequence[Uncured],
-    start: int,
+    one: ImportedPass, reels: Sequence[ExaminedReel], uncured: Sequence[Uncured], start: int
 ) -> AlignedPass:
     """Return a pass as it takes part in the set, with its flaws.
 
@@ -87,7 +84,7 @@ def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
     near = 0
     for flaw in sorted(flaws, key=lambda f: (f.start, f.end, f.kind)):
         # Groups are in the order of their starts: what begins too early for this flaw does so for all after it.
-        while near < len(grouped) and grouped[near].start < flaw.start - GROUP_SAMPLES:
+        while near < len(grouped) and grouped[near].start < flaw.start - BRIDGE_SAMPLES:
             near += 1
         mate = next(
             (
@@ -95,8 +92,8 @@ def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
                 for i, other in ((i, grouped[i]) for i in range(near, len(grouped)))
                 if other.kind == flaw.kind != "slip"
                 and other.cured == flaw.cured
-                and abs(other.start - flaw.start) <= GROUP_SAMPLES
-                and abs(other.end - flaw.end) <= GROUP_SAMPLES
+                and abs(other.start - flaw.start) <= BRIDGE_SAMPLES
+                and abs(other.end - flaw.end) <= BRIDGE_SAMPLES
                 and not set(other.tracks) & set(flaw.tracks)
             ),
             None,

@@ -6,11 +6,12 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.findings import joined_places
+from assembler.aligner.records.limits import VISIT_SAMPLES
 from assembler.aligner.records.reel import place_label, stretch_label, timecode_label
 from assembler.aligner.tell.asked.accepted import accepted_words, closing_of, cut_at
 from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes, cure_notes
 from assembler.aligner.tell.holdings import held_words
-from assembler.aligner.tell.limits import FAR_SECONDS, MOST_NAMED, VISIT_SAMPLES
+from assembler.aligner.tell.limits import FAR_SECONDS, MOST_NAMED
 from assembler.aligner.tell.tape.causes import find_causes
 from assembler.aligner.tell.tape.notes import machine_notes, tape_notes
 from assembler.verdict.notes import Note

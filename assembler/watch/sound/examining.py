@@ -14,7 +14,7 @@ from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.records.timemap import Stretch, TimeMap
 from assembler.aligner.sound.levels import is_peak
-from assembler.aligner.sound.limits import PEAK_SAMPLES
+from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.watch.sound.beside import place_beside
 from assembler.watch.sound.silences import is_cut
 
@@ -152,8 +152,8 @@ def _may_be_played(audio: TrackReader, flaw: FoundFlaw) -> bool:
     if build not in _CLIPPED_OFTEN:
         return build in _MADE_OFTEN
     size = flaw.end - flaw.start
-    samples = audio.read(flaw.track, flaw.start - PEAK_SAMPLES, size + 2 * PEAK_SAMPLES)
-    return is_peak(samples, PEAK_SAMPLES, PEAK_SAMPLES + size)
+    samples = audio.read(flaw.track, flaw.start - WINDOW_SAMPLES, size + 2 * WINDOW_SAMPLES)
+    return is_peak(samples, WINDOW_SAMPLES, WINDOW_SAMPLES + size)
 
 
 def _from(own: TimeMap, start: int) -> TimeMap:

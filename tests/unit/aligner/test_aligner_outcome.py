@@ -8,7 +8,8 @@ from typing import Any, cast
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.edit import DeliveredTrack, Span, TrackEdit
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings
-from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED, VISIT_SAMPLES
+from assembler.aligner.records.limits import VISIT_SAMPLES
+from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED
 from assembler.aligner.tell.outcome import find_uncured
 
 WHY = Because(Rule.OUTVOTED)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.wave import pack_samples, unpack_samples
+from assembler.wave import PackedSamples, pack_samples, unpack_samples
 
 # Two's complement, little-endian, worked by hand.
 ROWS_16 = [("0000", 0), ("ff7f", 32767), ("0080", -32768), ("ffff", -1)]
@@ -32,6 +32,15 @@ def test_frames_are_packed_interleaved() -> None:
     """Shape (n, channels) comes out frame by frame, also from a view that is not contiguous."""
     frames = np.array([[1, 2, 9], [3, 4, 9]], dtype=np.int32)[:, :2]
     assert pack_samples(frames, 16) == bytes.fromhex("0100 0200 0300 0400")
+
+
+@pytest.mark.parametrize("bits", [16, 24])
+@pytest.mark.parametrize("before", [[], [7], [7, 256]])
+def test_packed_zeros_are_seen_before_they_are_unpacked(bits: int, before: list[int]) -> None:
+    """A row of zeros is never missed, whatever stands beside it; one is shorter by two, beside bytes that are zero."""
+    for zeros in (0, 1, 13, 15, 16, 40):
+        row = np.array([*before, *[0] * zeros, 256, 9], np.int32)
+        assert PackedSamples(pack_samples(row, bits), bits).has_zeros(15) == (zeros >= 15)
 
 
 def test_unpacked_samples_may_be_written_to() -> None:

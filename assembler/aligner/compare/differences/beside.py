@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.limits import LOOKED_AT
-from assembler.aligner.judge.limits import BRIDGE_SAMPLES
-from assembler.aligner.records.limits import MOST_GAP_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -19,10 +19,9 @@ from assembler.aligner.compare.differences.pieces import (
     surroundings_of,
 )
 from assembler.aligner.compare.places import silence_around
-from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
-from assembler.aligner.records.limits import CHANCE_SAMPLES, MOST_GAP_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, CHANCE_SAMPLES, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import merged, range_around, ranges_of, total, without
 from assembler.aligner.sound.limits import LEAST_RUN
 

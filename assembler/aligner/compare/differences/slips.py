@@ -9,9 +9,9 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, total, without
 

@@ -12,10 +12,9 @@ from assembler.aligner.compare.differences.beside import Beside
 from assembler.aligner.compare.differences.pieces import is_level, judge_pieces
 from assembler.aligner.compare.limits import MOST_DIFFERENCES
 from assembler.aligner.compare.places import one_place_each
-from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
-from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import merged
 
 if TYPE_CHECKING:

@@ -7,11 +7,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import LEAST_ALIKE, LIKENESS_SAMPLES
+from assembler.aligner.compare.limits import LEAST_ALIKE
 from assembler.aligner.compare.notes.proofs import Proofs
 from assembler.aligner.compare.notes.sparse import SparseRanges
-from assembler.aligner.judge.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
+from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,9 +52,9 @@ class Shared:
     @property
     def is_unlike(self) -> bool:
         """Whether they hold other numbers all along; one long flaw leaves them the same beside it."""
-        if LEAST_ALIKE * self.overlap < LIKENESS_SAMPLES:
+        if LEAST_ALIKE * self.overlap < WINDOW_SAMPLES:
             return False
-        if LIKENESS_SAMPLES * self.compared < LEAST_ALIKE * self.overlap:
+        if WINDOW_SAMPLES * self.compared < LEAST_ALIKE * self.overlap:
             return self.differing > 0.5 * self.overlap
         return self.differing > 0 and self.identical < LEAST_ALIKE * self.compared
 

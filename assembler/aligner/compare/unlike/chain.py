@@ -22,9 +22,9 @@ from assembler.aligner.compare.limits import (
     LOUDEST_LOCAL,
     NOISE_BLOCK,
     NOISE_BLOCKS,
-    SOLID_GAP,
     SOLID_RUN,
 )
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.chain.measures import most_alike
@@ -172,6 +172,6 @@ def _solid(mask: Bools) -> Bools:
     """Return the mask without the short gaps between long runs, where two wrong numbers meet by chance."""
     runs = [(start, end) for start, end in ranges_of(mask) if end - start >= SOLID_RUN]
     for (_, end), (start, _) in pairwise(runs):
-        if start - end <= SOLID_GAP:
+        if start - end <= BRIDGE_SAMPLES:
             mask[end:start] = True
     return mask

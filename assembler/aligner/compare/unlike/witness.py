@@ -13,11 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.blocks import note_block, read_block
-from assembler.aligner.compare.limits import (
-    CHAIN_EDGE,
-    CHAIN_REACH,
-    WITNESS_MARGIN,
-)
+from assembler.aligner.compare.limits import CHAIN_EDGE, CHAIN_REACH, WITNESS_MARGIN
 from assembler.aligner.compare.notes.track import TrackNotes
 from assembler.aligner.compare.unlike.chain import find_chain
 from assembler.aligner.records.because import Because, Rule

@@ -7,12 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import (
-    BEND_SAMPLES,
-    BEND_SHARE,
-    LEAST_BEND,
-    RATE_SAMPLES,
-)
+from assembler.aligner.concealment.limits import BEND_SAMPLES, BEND_SHARE, LEAST_BEND
+from assembler.aligner.sound.limits import NOISE_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
@@ -118,13 +114,7 @@ class Bends:
 
 
 def bends_of(
-    values: Int64s,
-    at: Int64s,
-    starts: Int64s,
-    sound: Float64s,
-    around: Float64s,
-    usual: Bools,
-    step: int,
+    values: Int64s, at: Int64s, starts: Int64s, sound: Float64s, around: Float64s, usual: Bools, step: int
 ) -> Bends:
     """Return what it costs that sound has some values at the differing samples, by what their neighbours may be.
 
@@ -151,5 +141,5 @@ def rate_nearby(marked: Bools, looked_at: Bools) -> Float64s:
     sums = np.concatenate(([0], np.cumsum(marked)))
     seen = np.concatenate(([0], np.cumsum(looked_at)))
     at = np.arange(marked.size)
-    low, high = np.maximum(0, at - RATE_SAMPLES), np.minimum(marked.size, at + RATE_SAMPLES)
+    low, high = np.maximum(0, at - NOISE_SAMPLES), np.minimum(marked.size, at + NOISE_SAMPLES)
     return np.asarray((sums[high] - sums[low] + 1) / (seen[high] - seen[low] + 2), np.float64)

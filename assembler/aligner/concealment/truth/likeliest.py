@@ -157,7 +157,5 @@ def _choose(totals: Float64s, states: States) -> Choice:
     is_same = states.values == states.values[best, samples]
     others = np.where(is_same, np.inf, totals).min(axis=0)
     return Choice(
-        states.captures[best, samples],
-        others - totals[best, samples],
-        states.lost[:, best, samples],
+        states.captures[best, samples], others - totals[best, samples], states.lost[:, best, samples]
     )

@@ -12,12 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import (
-    LOST_NEARBY,
-    PRIOR_KEPT,
-    PRIOR_LOST,
-    RATE_SAMPLES,
-)
+from assembler.aligner.concealment.limits import LOST_NEARBY, PRIOR_KEPT, PRIOR_LOST
+from assembler.aligner.sound.limits import NOISE_SAMPLES
 from assembler.arrays import summed
 
 if TYPE_CHECKING:
@@ -74,7 +70,7 @@ def _swapped_tracks(tracks: Sequence[Mapping[Pair, Counted]]) -> list[bool]:
 
 def _lean(lost: Float64s) -> Float64s:
     """Return how many more even samples than odd ones were lost in each stretch of some milliseconds."""
-    whole = lost[: lost.size // RATE_SAMPLES * RATE_SAMPLES].reshape(-1, RATE_SAMPLES)
+    whole = lost[: lost.size // NOISE_SAMPLES * NOISE_SAMPLES].reshape(-1, NOISE_SAMPLES)
     return np.asarray(whole[:, ::2].sum(axis=1) - whole[:, 1::2].sum(axis=1), np.float64)
 
 

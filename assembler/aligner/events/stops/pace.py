@@ -8,10 +8,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assembler.aligner.events.limits import PIECE_SAMPLES
 from assembler.aligner.records.because import Rule
 from assembler.aligner.records.limits import NEAR_SAMPLES
-from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE
+from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE, WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,7 +66,7 @@ def _at_drums_pace(stops: Sequence[Stop]) -> set[Stop]:
         pace = second - first
         if pace <= LEAST_BEAT and abs(third - second - pace) <= NEAR_SAMPLES:
             paced |= set(stops[at : at + 3])
-            if third - second == pace >= 2 * PIECE_SAMPLES:
+            if third - second == pace >= 2 * WINDOW_SAMPLES:
                 grids.add((pace // 2, first % (pace // 2)))
     return paced | {
         stop

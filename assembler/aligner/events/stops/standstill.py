@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import FADED, LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
+from assembler.aligner.events.limits import LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
 from assembler.aligner.events.stops.pace import Stop
-from assembler.aligner.flaws.limits import MOST_CHANGING
 from assembler.aligner.records.because import Because
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.limits import FEW, HALF
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN
@@ -124,7 +124,7 @@ def _is_cut_out(tracks: Sequence[Int32s], start: int, end: int, instant: int) ->
 
 
 def _sounds(samples: Int32s) -> bool:
-    return float(np.mean(np.diff(samples) != 0)) >= MOST_CHANGING
+    return float(np.mean(np.diff(samples) != 0)) >= FEW
 
 
 def _still_ranges(tracks: Sequence[Int32s]) -> list[Range]:
@@ -151,7 +151,7 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
         part = theirs[start:end]
         differing = np.count_nonzero(part != mine[start:end])
         # A machine may hold what it read of a sound, but not for long.
-        is_moving = LEAST_RUN * np.count_nonzero(np.diff(part)) >= differing >= MOST_CHANGING * part.size
+        is_moving = LEAST_RUN * np.count_nonzero(np.diff(part)) >= differing >= FEW * part.size
         beside = mine[max(0, start - FIT_SAMPLES) : start], mine[end : end + FIT_SAMPLES]
         sounding += bool(is_moving) and any(_sounds(side) for side in beside if side.size > 1)
     return sounding >= LEAST_TRACKS
@@ -185,7 +185,7 @@ def _fade(sides: Sequence[tuple[Int32s, Int32s]], step: int) -> int:
     length = min((int(at[0]) for at in agreeing if at.size), default=0)
     nearer = slice(-(-length // 2))
     mine, theirs = (sum(int(np.abs(pair[of][nearer]).sum()) for pair in sides) for of in (0, 1))
-    return length if mine < FADED * theirs else 0
+    return length if mine < HALF * theirs else 0
 
 
 def covered_by_all(one: PlacedPass, tracks: Sequence[int]) -> list[Range]:

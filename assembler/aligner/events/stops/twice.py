@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import BORDER_SAMPLES, LEAST_TRACKS
+from assembler.aligner.events.limits import LEAST_TRACKS
 from assembler.aligner.events.stops.pace import Stop
 from assembler.aligner.flaws.limits import LINE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of, without
 from assembler.aligner.sound.limits import LEAST_RUN
 
@@ -141,4 +142,4 @@ def _is_no_loop(tracks: Sequence[Int32s], run: Range, place: Range) -> bool:
     """Return whether what stands twice lies where passes differ: what sounds again by nature does so beside it, too."""
     moving = np.sum([np.diff(one[slice(*run)]) != 0 for one in tracks], axis=0) >= LEAST_TRACKS
     at = np.flatnonzero(moving) + run[0]
-    return bool(np.count_nonzero((at < place[0]) | (at >= place[1])) <= BORDER_SAMPLES)
+    return bool(np.count_nonzero((at < place[0]) | (at >= place[1])) <= BRIDGE_SAMPLES)

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_MOVING, PIECE_SAMPLES, PIECES, REACH
+from assembler.aligner.events.limits import LEAST_MOVING, PIECES, REACH
+from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -66,12 +67,12 @@ def counts_amid(marked: Bools, size: int) -> tuple[Float64s, Float64s]:
 
 
 def _counts(at: Int64s, size: int) -> Float64s:
-    return _in_windows(np.bincount(at // PIECE_SAMPLES, minlength=size // PIECE_SAMPLES).astype(np.float64))
+    return _in_windows(np.bincount(at // WINDOW_SAMPLES, minlength=size // WINDOW_SAMPLES).astype(np.float64))
 
 
 def _small(samples: Int32s, marked: Bools, value: Callable[[Offset], Int32s], step: int) -> Small:
-    count = samples.size // PIECE_SAMPLES
-    samples = samples[: count * PIECE_SAMPLES]
+    count = samples.size // WINDOW_SAMPLES
+    samples = samples[: count * WINDOW_SAMPLES]
     at = np.flatnonzero(marked[REACH : samples.size - REACH]) + REACH
 
     def beside(offset: int) -> Int32s:
@@ -85,7 +86,7 @@ def _small(samples: Int32s, marked: Bools, value: Callable[[Offset], Int32s], st
     # Clipped peaks are no levels held.
     moving = (_around(value, beside) >= LEAST_MOVING * step) & (own != samples.max()) & (own != samples.min())
     sign = np.sign(value(beside)) + 1 + 3 * (own > 0) + 6 * (_change(beside) > 0)
-    pieces = at // PIECE_SAMPLES
+    pieces = at // WINDOW_SAMPLES
     return Small(
         _by_sign(pieces, sign, count),
         _by_sign(pieces[moving], sign[moving], count),
@@ -117,7 +118,7 @@ def _by_sign(pieces: Int64s, sign: Int32s, count: int) -> Float64s:
 
 def _foretold(around: Int32s, step: int, count: int) -> Float64s:
     """Return how many samples of each window have any one small size by chance, of those amid great ones."""
-    chance = np.zeros(count * PIECE_SAMPLES // REACH, np.float32)
+    chance = np.zeros(count * WINDOW_SAMPLES // REACH, np.float32)
     np.reciprocal(np.maximum(around, 1), dtype=np.float32, out=chance[1:-1])
     chance[1:-1] *= around >= LEAST_MOVING * step
     pieces = chance.reshape(count, -1).sum(axis=1, dtype=np.float64)

@@ -17,13 +17,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.limits import (
     FAINT_NATS,
     LEAST_ODD,
     LEAST_TRACKS,
     MOST_NATS,
     MOST_SLOW,
-    PIECE_SAMPLES,
     PIECES,
     PLAYED_LEAST_TRACKS,
     REACH,
@@ -33,11 +33,11 @@ from assembler.aligner.events.limits import (
     TURNED_NATS,
     TURNED_SHARE,
     USUAL_NATS,
-    WINDOW_SAMPLES,
 )
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -78,12 +78,12 @@ class Windows:
     @cached_property
     def most(self) -> tuple[Float64s, Bools]:
         """What windows may show at most, were all small bends and levels means and holds; which bend enough to tell."""
-        size = self.size // PIECE_SAMPLES * PIECE_SAMPLES
+        size = self.size // WINDOW_SAMPLES * WINDOW_SAMPLES
         near, bends = counts_amid(self._glance.near, size)
         _, levels = counts_amid(self._glance.still, size)
-        one_way = np.where(near > MOST_SLOW * WINDOW_SAMPLES + 2 * REACH, 0.0, near * np.log(2.0))
+        one_way = np.where(near > MOST_SLOW * STREWN_SAMPLES + 2 * REACH, 0.0, near * np.log(2.0))
         own = np.maximum(_surplus(bends, 0.0) + _surplus(levels, 0.0), one_way)
-        return own, near <= MOST_SLOW * WINDOW_SAMPLES
+        return own, near <= MOST_SLOW * STREWN_SAMPLES
 
     @cached_property
     def shown(self) -> tuple[Float64s, Float64s]:
@@ -97,7 +97,7 @@ def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:
     Args:
         tracks: of one pass, all of one length.
     """
-    if len(tracks) < LEAST_TRACKS or tracks[0].size < WINDOW_SAMPLES or not _may_show(tracks):
+    if len(tracks) < LEAST_TRACKS or tracks[0].size < STREWN_SAMPLES or not _may_show(tracks):
         return []
     least = min(PLAYED_LEAST_TRACKS, len(tracks))
     excess, one_way = np.stack([one.shown for one in tracks], axis=1)
@@ -130,8 +130,7 @@ def _may_show(tracks: Sequence[Windows]) -> bool:
         telling += is_telling
         several += own >= min(TRACK_NATS, TURNED_NATS)
     most[several < PLAYED_LEAST_TRACKS] = 0.0
-    # Hardly more than none, and yet to be divided by.
-    usual = np.maximum(USUAL_NATS * telling, np.sqrt(np.finfo(np.float64).tiny))
+    usual = np.maximum(USUAL_NATS * telling, np.finfo(np.float64).tiny)
     return bool(most.max() >= STREWN_NATS or _unlikely(pooled, usual).max() >= FAINT_NATS)
 
 
@@ -150,7 +149,7 @@ def _places(marked: Bools, nats: Float64s, *, is_proof: bool) -> list[Strewn]:
     return [
         # Windows overlap: each piece stands in as many of them as a window has pieces, but at the ends.
         Strewn(
-            (first * PIECE_SAMPLES, (last + PIECES - 1) * PIECE_SAMPLES),
+            (first * WINDOW_SAMPLES, (last + PIECES - 1) * WINDOW_SAMPLES),
             Because(Rule.STREWN, max(float(nats[first:last].sum()) / PIECES, float(nats[first:last].max()))),
             is_proof,
         )
@@ -164,7 +163,7 @@ def _shown(glance: Glance, step: int) -> tuple[Float64s, Float64s]:
     The latter is NaN where a track bends too little to tell.
     """
     levels, bends = small_levels(glance, step), small_bends(glance, step)
-    slow = bends.by_sign.sum(axis=(0, 1, 2)) > MOST_SLOW * WINDOW_SAMPLES
+    slow = bends.by_sign.sum(axis=(0, 1, 2)) > MOST_SLOW * STREWN_SAMPLES
     return _excess(levels, bends), np.where(slow, np.nan, _one_way(bends))
 
 

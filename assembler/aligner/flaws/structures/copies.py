@@ -10,15 +10,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import (
-    LEAST_ADJOINED,
-    LEAST_EDGES,
-    LEAST_REPEAT,
-    LEAST_TELLING,
-    MOST_PROBES,
-)
+from assembler.aligner.flaws.limits import LEAST_EDGES, LEAST_REPEAT, MOST_PROBES
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, Structure
+from assembler.aligner.records.limits import LEAST_TELLING
 from assembler.aligner.sound.levels import HASH_FACTOR
+from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -60,7 +56,7 @@ def repeated_blocks(
         )
         # Strokes of a drum machine, out of silence and into it, are the same again and again; a block that a machine
         # plays twice is cut out anywhere, and stands right behind its original.
-        ends = samples[first : first + LEAST_ADJOINED], samples[last - LEAST_ADJOINED : last]
+        ends = samples[first : first + WINDOW_SAMPLES], samples[last - WINDOW_SAMPLES : last]
         sounding = sum(bool(end.any()) for end in ends)
         is_stroke = sounding == 0 or (sounding == 1 and lag > last - first)
         if last - first >= LEAST_REPEAT and not goes_on:
@@ -93,7 +89,7 @@ def adjoined_block(samples: Int32s, place: Range, longest: int) -> list[Structur
     # Its end may be a rest, as what it lies over.
     sounding = np.flatnonzero(samples[end:])
     rest = int(sounding[0]) if sounding.size else samples.size - end
-    if size < LEAST_ADJOINED or np.count_nonzero(np.diff(samples[start:end])) < LEAST_EDGES:
+    if size < WINDOW_SAMPLES or np.count_nonzero(np.diff(samples[start:end])) < LEAST_EDGES:
         return []
     for lag in range(size, min(size + 2 * longest + rest, start) + 1):
         if not np.array_equal(samples[start:end], samples[start - lag : end - lag]):

@@ -7,9 +7,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.flaws.limits import CLIPPED_RATIO, LEAST_TELLING, MOST_IN_A_ROW
+from assembler.aligner.flaws.limits import MOST_IN_A_ROW
 from assembler.aligner.flaws.structures.builds import CLIPPED, LONG_CLIPPED, PEAKS, Structure
-from assembler.aligner.records.limits import CHANCE_SAMPLES
+from assembler.aligner.records.limits import CHANCE_SAMPLES, CLEARLY, LEAST_TELLING
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import Run, constant_runs
 from assembler.aligner.sound.limits import LEAST_RUN
@@ -72,7 +72,7 @@ def _level_kind(run: Run, agreed: Int32s, place: Range) -> str:
     fills_place = run.start <= place[0] and place[1] <= run.end
     if size <= usual and not fills_place:
         return CLIPPED
-    return LONG_CLIPPED if size <= CLIPPED_RATIO * usual else "hold"
+    return LONG_CLIPPED if size <= CLEARLY * usual else "hold"
 
 
 def _not_in_a_row(runs: Sequence[Run]) -> list[Run]:
@@ -90,7 +90,7 @@ def _outstanding(row: Sequence[Run]) -> list[Run]:
     """Return the run of a row that is many times as long as every other; none where no run is."""
     *others, longest = sorted(row, key=lambda run: run.end - run.start)
     usual = max(run.end - run.start for run in others)
-    return [longest] if longest.end - longest.start >= CLIPPED_RATIO * usual else []
+    return [longest] if longest.end - longest.start >= CLEARLY * usual else []
 
 
 def longest_level(agreed: Int32s, place: Range) -> int:

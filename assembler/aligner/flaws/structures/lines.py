@@ -12,16 +12,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import (
-    LEAST_CLIMB,
-    LEAST_LINE,
-    LEAST_STRAIGHT,
-    LINE_RATIO,
-    LINE_SAMPLES,
-    LINE_STEPS,
-)
+from assembler.aligner.flaws.limits import LEAST_CLIMB, LEAST_STRAIGHT, LINE_RATIO, LINE_SAMPLES, LINE_STEPS
 from assembler.aligner.flaws.structures.builds import Structure
-from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES, SEARCHED_NATS
+from assembler.aligner.records.limits import CHANCE_SAMPLES, LEAST_TELLING, NEAR_SAMPLES, SEARCHED_NATS
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import LEAST_RUN, MOST_ALIKE
 
@@ -52,11 +45,11 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
     sides.append(samples[high : high + LINE_SAMPLES].astype(np.int64))
     runs_on = (np.abs(np.diff(around, 2)) <= step) & (np.diff(around)[1:] != 0)
     by_chance = max(LEAST_STRAIGHT, SEARCHED_NATS / -np.log(min(float(np.mean(runs_on)), 0.999) + 1e-6))
-    lines = [line for line in lines if line[1] - line[0] - 2 >= min(by_chance, LEAST_LINE)]
+    lines = [line for line in lines if line[1] - line[0] - 2 >= min(by_chance, LEAST_TELLING)]
     # Slow sound bends that little all the time, and keeps to a line for a while.
     # Longer than what rules out the longest line it need not be known, nor to the sample.
     enough = int(max((last - first for first, last in lines), default=0) / LINE_RATIO) + 2
-    reaches = [_on_a_line(side, step, enough, 1 + enough // LEAST_LINE) for side in sides if lines]
+    reaches = [_on_a_line(side, step, enough, 1 + enough // LEAST_TELLING) for side in sides if lines]
     natural = max((int(reach.max(initial=0)) for reach in reaches), default=0)
     if len(lines) >= MOST_ALIKE:
         # So many in one place are how the sound itself goes, as a wave does where it crosses zero.
@@ -72,7 +65,7 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
             continue
         climbs = abs(int(samples[last - 1]) - int(samples[first])) >= LEAST_CLIMB * step
         # What sound seldom does by chance needs no further proof.
-        if size >= LINE_RATIO * natural + (0 if size >= by_chance else LEAST_LINE if climbs else size):
+        if size >= LINE_RATIO * natural + (0 if size >= by_chance else LEAST_TELLING if climbs else size):
             found.append(_drawn(samples, (first, last), step))
     return found
 

@@ -8,15 +8,8 @@ import numpy as np
 
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, PEAKS
 from assembler.aligner.judge.costs import added_cost, flaw_cost, sound_cost
-from assembler.aligner.judge.limits import (
-    CHANCE_COST,
-    COPY_COST,
-    DISPLACED_COST,
-    NOISE_NATS,
-    NOISE_SHARE,
-    ODD_RATIO,
-)
-from assembler.aligner.records.limits import CLICK_SAMPLES
+from assembler.aligner.judge.limits import CHANCE_COST, COPY_COST, DISPLACED_COST, NOISE_NATS, ODD_RATIO
+from assembler.aligner.records.limits import CLICK_SAMPLES, NEARLY_ALL
 from assembler.aligner.sound.limits import LEAST_BELL_STEPS, PREDICTOR_ORDER
 
 if TYPE_CHECKING:
@@ -66,7 +59,7 @@ class Parts:
         noise, kind = self._flaws[number][self._scene.nobody][version]
         scale = max(self._scene.around.scales[1], LEAST_BELL_STEPS)
         usual = float(np.log(scale) + NOISE_NATS) * (end - start)
-        return kind == "burst" and self._sounds[number][version] > max(NOISE_SHARE * noise, usual)
+        return kind == "burst" and self._sounds[number][version] > max(NEARLY_ALL * noise, usual)
 
     def _as_flaw(self, number: int, version: int, truth: int) -> Iterator[tuple[float, str]]:
         """Yield every way to tell a version as a flaw in a part: what it costs, and its kind."""

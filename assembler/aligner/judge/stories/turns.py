@@ -7,13 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.judge.costs import border_cost
-from assembler.aligner.judge.limits import (
-    AGREEING_COST,
-    CHANCE_COST,
-    FLAW_COST,
-    OWN_PAST_COST,
-    TORN_COST,
-)
+from assembler.aligner.judge.limits import AGREEING_COST, CHANCE_COST, FLAW_COST, TORN_COST
 
 if TYPE_CHECKING:
     from assembler.aligner.judge.stories.scene import Scene
@@ -90,4 +84,4 @@ def _recovering(scene: Scene, version: int, part: Range) -> float:
     Its own samples foretell it too, as a line drawn from sound to sound does.
     """
     own = _border(scene, scene.versions[version], version, part)
-    return min(_border(scene, None, version, part), own + OWN_PAST_COST)
+    return min(_border(scene, None, version, part), own + FLAW_COST)

@@ -8,11 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.structures.builds import PEAKS
-from assembler.aligner.judge.limits import (
-    LEAST_MARGIN,
-    MARGIN_PER_SAMPLE,
-    NOISE_MARGIN,
-)
+from assembler.aligner.judge.limits import LEAST_MARGIN, MARGIN_PER_SAMPLE, NOISE_MARGIN
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 

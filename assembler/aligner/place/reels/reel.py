@@ -10,10 +10,7 @@ from dataclasses import dataclass, field
 from functools import partial
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.limits import (
-    ANCHOR_SAMPLES,
-    SEARCH_SECONDS,
-)
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, SEARCH_SECONDS
 from assembler.aligner.place.meeting import (
     expected_overlap,
     expected_shift,
@@ -171,11 +168,7 @@ def _shift_of(time_map: TimeMap, pass_sample: int) -> int:
 
 
 def _place_unrelated(
-    work: _Work,
-    one: PassToPlace,
-    passes: Sequence[PassToPlace],
-    reference: PassToPlace,
-    sample_rate: int,
+    work: _Work, one: PassToPlace, passes: Sequence[PassToPlace], reference: PassToPlace, sample_rate: int
 ) -> None:
     """Place a pass that the reference does not prove: by another placed pass, by its log, or not at all."""
     for other in (p for p in passes if p.name in work.maps and p is not reference and p is not one):

@@ -114,11 +114,7 @@ def reference_slips(
 
 
 def probe_slips(
-    position: Position,
-    relation: Relation,
-    known: Sequence[Slip],
-    third: Sequence[Relation],
-    sample_rate: int,
+    position: Position, relation: Relation, known: Sequence[Slip], third: Sequence[Relation], sample_rate: int
 ) -> list[OwnSlip]:
     """Return the slips that are a pass's own: changes of shift that are not the reference's.
 

@@ -12,15 +12,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.place.anchors import read_all
-from assembler.aligner.place.limits import (
-    AROUND_SAMPLES,
-    DOUBTED_VOTES,
-    FEWEST_EQUAL,
-)
+from assembler.aligner.place.limits import DOUBTED_VOTES, FEWEST_EQUAL
 from assembler.aligner.place.matching import informative, proving
 from assembler.aligner.place.slips.splices import copied_at, outstanding, splice_surprise
 from assembler.aligner.records.limits import READ_SAMPLES
-from assembler.aligner.sound.limits import FIT_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES, PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -107,8 +103,8 @@ def _copied_within(
     slipped: Slipped = "probe" if shifts[1] < shifts[0] else "reference"
     reader, start = (probe, first) if slipped == "probe" else (reference, first + shifts[0])
     count = behind - first + 2 * repeated
-    place = copied_at(read_all(reader, start - AROUND_SAMPLES, count + 2 * AROUND_SAMPLES), repeated)
-    return None if place is None else (first + place - AROUND_SAMPLES, slipped)
+    place = copied_at(read_all(reader, start - PERIODS_SAMPLES, count + 2 * PERIODS_SAMPLES), repeated)
+    return None if place is None else (first + place - PERIODS_SAMPLES, slipped)
 
 
 def _spliced_within(

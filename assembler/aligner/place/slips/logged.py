@@ -36,10 +36,7 @@ def logged_slips(logged: CoarseSlip) -> list[Slip]:
 
 
 def only_logged(
-    position: Position,
-    proved: Sequence[tuple[int, int]],
-    seen: Sequence[tuple[int, int]],
-    sample_rate: int,
+    position: Position, proved: Sequence[tuple[int, int]], seen: Sequence[tuple[int, int]], sample_rate: int
 ) -> list[Slip]:
     """Return the slips of a log outside of what is proved by sound, in which no slip is that it may mean.
 

@@ -15,20 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.place.limits import (
-    AROUND_SAMPLES,
-    FLAW_CHANCE,
-    LEAST_LEAD,
-    LEAST_NATS,
-    LEAST_SURPRISE,
-    LOUD_SAMPLES,
-    MOST_UNFORETOLD,
-    STILL_SAMPLES,
-    USUAL_RATIO,
-)
-from assembler.aligner.records.limits import NEAR_SAMPLES
+from assembler.aligner.place.limits import FLAW_CHANCE, LEAST_NATS, LEAST_SURPRISE, LOUD_SAMPLES, USUAL_RATIO
+from assembler.aligner.records.limits import CLEARLY, HALF, LEAST_TELLING, NEAR_SAMPLES
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
-from assembler.aligner.sound.limits import FIT_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES, PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,7 +48,7 @@ def outstanding(surprise: Float64s) -> int | None:
     best = int(surprise.argmax())
     rest = surprise.copy()
     rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = 0.0
-    is_clear = surprise[best] >= max(LEAST_SURPRISE, LEAST_LEAD * float(rest.max()))
+    is_clear = surprise[best] >= max(LEAST_SURPRISE, CLEARLY * float(rest.max()))
     return best if is_clear else None
 
 
@@ -66,14 +56,14 @@ def copied_at(tracks: Sequence[Int32s], repeated: int) -> int | None:
     """Return where samples stand twice in a row on all tracks as nowhere else; None where no place stands out.
 
     Args:
-        tracks: the same samples of every track, ``AROUND_SAMPLES`` of them on either side of where it may be.
+        tracks: the same samples of every track, ``PERIODS_SAMPLES`` of them on either side of where it may be.
         repeated: length of the copy, in samples.
 
     Returns:
         The first sample of the first of the two.
     """
     places = tracks[0].size - 2 * repeated + 1
-    if places <= 2 * AROUND_SAMPLES:
+    if places <= 2 * PERIODS_SAMPLES:
         return None
     nats = np.zeros(places)
     for samples in tracks:
@@ -82,7 +72,7 @@ def copied_at(tracks: Sequence[Int32s], repeated: int) -> int | None:
         is_copy = sums[repeated:] - sums[:-repeated] == repeated
         by_nature = (np.count_nonzero(is_copy) + 1.0) / (places + 2.0)
         nats += np.where(is_copy, -np.log(by_nature), np.log(FLAW_CHANCE))
-    best = AROUND_SAMPLES + int(nats[AROUND_SAMPLES:-AROUND_SAMPLES].argmax())
+    best = PERIODS_SAMPLES + int(nats[PERIODS_SAMPLES:-PERIODS_SAMPLES].argmax())
     # Close by, a copy goes on by chance.
     rest = nats.copy()
     rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = -np.inf
@@ -101,9 +91,9 @@ def _track_surprise(samples: Int32s) -> Float64s:
     is_still = np.ones(samples.size, np.float64)
     is_still[changes] = 0.0
     still = (
-        scipy.ndimage.uniform_filter1d(is_still, STILL_SAMPLES, mode="nearest") > 1.0 - 0.5 / STILL_SAMPLES
+        scipy.ndimage.uniform_filter1d(is_still, LEAST_TELLING, mode="nearest") > 1.0 - 0.5 / LEAST_TELLING
     )
-    held = scipy.ndimage.maximum_filter1d(still, 2 * STILL_SAMPLES)
+    held = scipy.ndimage.maximum_filter1d(still, 2 * LEAST_TELLING)
     ratio = np.minimum(forwards, backwards) / USUAL_RATIO
     return np.asarray(np.where(held, 0.0, np.log(np.maximum(ratio, 1.0))), np.float64)
 
@@ -119,9 +109,7 @@ def _ratios(sound: Float64s) -> Float64s:
     ends = np.arange(sound.size)
     usual, level = _recent(errors, ends), _recent(sound, ends)
     # What nothing foretells breaks nowhere: noise beside sound, were it soft, would.
-    return np.asarray(
-        np.where(usual <= MOST_UNFORETOLD * level, np.abs(errors) / (usual + 1.0), 0.0), np.float64
-    )
+    return np.asarray(np.where(usual <= HALF * level, np.abs(errors) / (usual + 1.0), 0.0), np.float64)
 
 
 def _recent(values: Float64s, ends: Int64s) -> Float64s:

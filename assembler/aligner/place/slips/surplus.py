@@ -13,20 +13,10 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from assembler.aligner.place.limits import (
-    AROUND_SAMPLES,
-    BESIDE_SAMPLES,
-    FLAW_CHANCE,
-    LEAST_HELD,
-    LEAST_NATS,
-    LEAST_TELLING_SHARE,
-    MET_SAMPLES,
-    MOST_REPETITIVE,
-    ONCE_SHARE,
-    TWICE_SHARE,
-)
+from assembler.aligner.place.limits import BESIDE_SAMPLES, FLAW_CHANCE, LEAST_HELD, LEAST_NATS, ONCE_SHARE
 from assembler.aligner.place.matching import informative
-from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.records.limits import FEW, HALF, LEAST_TELLING, READ_SAMPLES
+from assembler.aligner.sound.limits import PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.aligner.records.passes import TrackReader
@@ -73,16 +63,14 @@ def _meets(reference: TrackReader, probe: TrackReader, track: int, start: int, s
     there = reference.read(track, start + shift, BESIDE_SAMPLES)
     tells = informative(samples)
     telling, equal = (
-        mask.reshape(-1, MET_SAMPLES).any(axis=1) for mask in (tells, tells & (samples == there))
+        mask.reshape(-1, LEAST_TELLING).any(axis=1) for mask in (tells, tells & (samples == there))
     )
-    return bool(
-        np.count_nonzero(tells) >= LEAST_TELLING_SHARE * BESIDE_SAMPLES and np.array_equal(telling, equal)
-    )
+    return bool(np.count_nonzero(tells) >= FEW * BESIDE_SAMPLES and np.array_equal(telling, equal))
 
 
 def _nats_for_twice(reader: TrackReader, track: int, start: int, count: int) -> float:
     """Return how much likelier the samples from ``start`` on are one copy of two than sound that stands once."""
-    around = AROUND_SAMPLES + 3 * count
+    around = PERIODS_SAMPLES + 3 * count
     samples = reader.read(track, start - around, 2 * around + 2 * count)
     surplus = samples[around : around + count]
     if not surplus.any() or (count >= LEAST_HELD and not np.ptp(surplus)):
@@ -91,11 +79,11 @@ def _nats_for_twice(reader: TrackReader, track: int, start: int, count: int) -> 
     # Of two copies the first may be left out, or the second.
     here = float(max(shares[around], shares[around - count]))
     pairs = np.maximum(shares[count:], shares[:-count])
-    elsewhere = np.concatenate((pairs[: AROUND_SAMPLES // 2], pairs[-(AROUND_SAMPLES // 2) :]))
-    by_nature = (np.count_nonzero(elsewhere > TWICE_SHARE) + 1.0) / (elsewhere.size + 2.0)
-    if by_nature > MOST_REPETITIVE:
+    elsewhere = np.concatenate((pairs[: PERIODS_SAMPLES // 2], pairs[-(PERIODS_SAMPLES // 2) :]))
+    by_nature = (np.count_nonzero(elsewhere > HALF) + 1.0) / (elsewhere.size + 2.0)
+    if by_nature > HALF:
         return 0.0
-    if here > TWICE_SHARE:
+    if here > HALF:
         return float(np.log((1.0 - FLAW_CHANCE) / by_nature))
     if here <= ONCE_SHARE:
         return float(np.log(FLAW_CHANCE / (1.0 - by_nature)))

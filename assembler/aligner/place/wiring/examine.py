@@ -19,10 +19,10 @@ from assembler.aligner.place.limits import (
     MET_SHARE,
     MOST_LOOKS,
     PLACES,
-    SAME_SHARE,
 )
 from assembler.aligner.place.matching import find_match, informative
 from assembler.aligner.place.wiring.tracks import TrackMatch, Wiring, find_wiring, search_wiring
+from assembler.aligner.records.limits import HALF
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -85,7 +85,7 @@ def _looked_at_closely(
     seldom = [track for track in range(probe.tracks) if _is_seldom(wiring, reference, probe, track)]
     for track in (*wiring.strange, *seldom):
         shares = list(_shares(reference, probe, track, looks))
-        fitting = sum(share >= SAME_SHARE for share in shares)
+        fitting = sum(share >= HALF for share in shares)
         if fitting and fitting >= FEW_SHARE * len(shares):
             tracks[track] = TrackMatch(track, 1, max(shares))
         elif len(shares) < LEAST_PLACES:
@@ -101,7 +101,7 @@ def _is_seldom(wiring: Wiring, reference: TrackReader, probe: TrackReader, track
     if match is None or (match.reference_track, match.polarity) != (track, 1):
         return False
     shares = list(_shares(reference, probe, track, wiring.places))
-    return sum(share >= SAME_SHARE for share in shares) < MET_SHARE * len(shares)
+    return sum(share >= HALF for share in shares) < MET_SHARE * len(shares)
 
 
 def _shares(

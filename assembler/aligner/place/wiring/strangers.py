@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.place.anchors import spread
 from assembler.aligner.place.limits import PLACES
+from assembler.aligner.records.limits import NEARLY_ALL
 from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.chain.measures import find_delay
-from assembler.aligner.sound.limits import ALIKE, PIECE_SAMPLES
+from assembler.aligner.sound.limits import PIECE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -114,4 +115,4 @@ def _delay(
             where, alike = find_delay(window, piece)
             found.append((abs(alike), reach - where))
     best = max(found, default=(0.0, 0))
-    return best[1] if best[0] >= ALIKE else None
+    return best[1] if best[0] >= NEARLY_ALL else None

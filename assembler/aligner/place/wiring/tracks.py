@@ -14,8 +14,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.place.anchors import anchor_positions, read_all, spread
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_EVIDENCE, PLACES, SAME_SHARE
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_EVIDENCE, PLACES
 from assembler.aligner.place.matching import find_match, informative
+from assembler.aligner.records.limits import HALF
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
@@ -121,7 +122,7 @@ def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tup
                     equal = int(((candidate == version) & mask & moving[other]).sum())
                     # Counted place by place: a burst at one place holds more informative samples than a
                     # sparse track at all others, and would outweigh them.
-                    if equal >= SAME_SHARE * here:
+                    if equal >= HALF * here:
                         same[track, other, index] += equal
                         held[track, other, index] += here
     matches = [_best(same[track], held[track], track) for track in tracks]
@@ -181,6 +182,6 @@ def _found_in_any(windows: Sequence[Int32s], tracks: Sequence[Int32s], radius: i
     for samples, window in product(tracks, windows):
         for version in (samples, np.negative(samples)):
             match = find_match([window], [version], radius)
-            if match is not None and match.identical >= SAME_SHARE:
+            if match is not None and match.identical >= HALF:
                 return match.shift
     return None

@@ -79,9 +79,7 @@ def _identical_place(
 
 
 def _computed(
-    planned: PlannedJoin,
-    outgoing: tuple[TimelineSource, int],
-    incoming: tuple[TimelineSource, int],
+    planned: PlannedJoin, outgoing: tuple[TimelineSource, int], incoming: tuple[TimelineSource, int]
 ) -> Join:
     """Return a fade, or a cut where none is wished for, with how the sides differ there."""
     start = planned.at - planned.fade // 2

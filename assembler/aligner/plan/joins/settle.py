@@ -8,9 +8,7 @@ from __future__ import annotations
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.plan.limits import (
-    GUARD_SAMPLES,
-)
+from assembler.aligner.plan.limits import GUARD_SAMPLES
 from assembler.aligner.plan.path.choices import Candidate, Choice, PlannedJoin, PlanRules, TrackChoices
 from assembler.aligner.records.ranges import common, ranges_at, without
 from assembler.errors import PlanError

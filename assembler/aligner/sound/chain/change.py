@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.limits import NEARLY_ALL
 from assembler.aligner.sound.chain.measures import empty_bits_of_both, fraction_behind, most_alike
 from assembler.aligner.sound.limits import (
-    ALIKE,
     FRACTION_TOLD,
     LEVEL_TOLD_DB,
     ROUNDING_STEPS,
@@ -58,7 +58,7 @@ class Change:
     @property
     def is_alike(self) -> bool:
         """Return whether the two are one sound, upright or inverted."""
-        return abs(self.correlation) >= ALIKE
+        return abs(self.correlation) >= NEARLY_ALL
 
     @property
     def is_identical(self) -> bool:

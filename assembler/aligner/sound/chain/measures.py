@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.sound.limits import LEAST_LEVELS
+from assembler.aligner.records.limits import LEAST_TELLING
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
@@ -92,4 +92,4 @@ def empty_bits_of_both(first: Sequence[Int32s], second: Sequence[Int32s]) -> tup
     empty = empty_bits(first), empty_bits(second)
     whole = first if empty[0] < empty[1] else second
     levels = {abs(int(level)) for samples in whole for level in distinct(samples)}
-    return empty if len(levels) >= LEAST_LEVELS else (min(empty), min(empty))
+    return empty if len(levels) >= LEAST_TELLING else (min(empty), min(empty))

@@ -16,6 +16,7 @@ import numpy as np
 from assembler.aligner.records.because import SLIPPED
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.ranges import are_inside, common, merged, ranges_of
+from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.aligner.tell.limits import (
     LEAST_GAPS,
     LONGEST_TURN_SECONDS,
@@ -23,7 +24,6 @@ from assembler.aligner.tell.limits import (
     MOST_TRIED,
     MOST_TURNS,
     PLACE_SECONDS,
-    SAME_PLACE_SAMPLES,
     STEADY_SHARE,
     TURN_SHARE,
 )
@@ -107,7 +107,7 @@ def find_causes(
 
 def _places_of(ranges: Sequence[Range], tape: Sequence[Range]) -> tuple[Range, ...]:
     """Return places of all tracks together; where the tape is to blame on one track it is for the others too."""
-    places = merged(ranges, bridge=SAME_PLACE_SAMPLES)
+    places = merged(ranges, bridge=WINDOW_SAMPLES)
     return tuple(place for place in places if not common([place], tape))
 
 
