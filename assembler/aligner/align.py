@@ -32,9 +32,10 @@ THREADS = 2
 """Array operations run outside the interpreter lock; more threads than two gain little before disks are the limit."""
 
 
-if find_spec("scipy") is None:
-    # Rules load it when they first need it, which may be hours into a session: that it is there is known before.
-    raise ImportError("No module named 'scipy'")
+for _library in ("scipy", "tomlkit"):
+    if find_spec(_library) is None:
+        # Loaded where it is first needed, which may be hours into a session: that it is there is known before.
+        raise ImportError(f"No module named {_library!r}")
 
 
 def align_session(

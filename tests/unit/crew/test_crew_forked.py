@@ -37,6 +37,7 @@ from assembler.crew import Crew
 
 if __name__ == "__main__":
     with Crew(2) as crew:
+        list(crew.map(time.sleep, (0.2, 0.2)))  # both are at work by then
         tasks = [crew.submit(time.sleep, 60) for _ in range(2)]
         first, last = sorted(one.pid for one in multiprocessing.active_children())
         print(first, last, flush=True)
@@ -55,6 +56,21 @@ if __name__ == "__main__":
             signal.setitimer(signal.ITIMER_REAL, 0.5)
     except KeyboardInterrupt:
         print("interrupted")
+"""
+LIMITED = """
+import os, resource
+from assembler.crew import Crew
+from assembler.errors import WorkerError
+
+if __name__ == "__main__":
+    # One file more can be opened, and no two: as many as are open are listed, and the list itself is one.
+    most = len(os.listdir("/proc/self/fd"))
+    resource.setrlimit(resource.RLIMIT_NOFILE, (most, resource.getrlimit(resource.RLIMIT_NOFILE)[1]))
+    try:
+        with Crew(2) as crew:
+            crew.submit(os.getpid)
+    except WorkerError as error:
+        print(error)
 """
 needs_tasks = pytest.mark.skipif(
     not Path("/proc/self/task").exists(), reason="only here a process can count its threads"
@@ -85,6 +101,15 @@ def test_an_interrupt_while_the_last_tasks_are_waited_for_ends_them(tmp_path: Pa
     """Whoever leaves a crew whose tasks go on, and waits no longer, leaves no worker behind."""
     ran = run_apart(tmp_path, INTERRUPTED)
     assert (ran.returncode, ran.stdout.strip(), ran.stderr) == (0, "interrupted", "")
+
+
+@needs_tasks
+def test_too_few_open_files_are_told_as_what_they_are(tmp_path: Path) -> None:
+    """Where a worker's connection cannot be made, that is one line, and says what needs none."""
+    ran = run_apart(tmp_path, LIMITED)
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert "no worker process can be started" in ran.stdout
+    assert "--jobs 1 needs none" in ran.stdout
 
 
 def run_apart(folder: Path, program: str, *arguments: str) -> subprocess.CompletedProcess[str]:
