@@ -71,18 +71,6 @@ def test_a_block_played_twice_is_found(*, original_is_spoilt: bool) -> None:
     assert found == [Structure("repeat", 20_300, 21_200)]
 
 
-def test_a_block_played_twice_may_go_on_where_its_original_is_lost() -> None:
-    """Of a copy whose original no version holds any more in the middle, that middle may be one too."""
-    samples = SOUND.copy()
-    samples[20_300:21_200] = samples[19_400:20_300]
-    samples[19_700:19_900] = 0
-    assert sorted(_found(samples, (samples,)), key=lambda one: one.start) == [
-        Structure("repeat", 20_300, 20_600),
-        Structure(FORETOLD_COPY, 20_600, 20_800),
-        Structure("repeat", 20_800, 21_200),
-    ]
-
-
 def test_sound_that_goes_on_repeating_is_no_copy() -> None:
     """What stands again outside the place as well, where the captures agree, repeats by nature."""
     loop = np.tile(make_tape("dense", 16, 3000, np.random.default_rng(52))[0], 10)

@@ -5,7 +5,6 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 
 from __future__ import annotations
 
-from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -37,9 +36,9 @@ def repeated_blocks(
         return []
     sources = [*versions, *witnesses]
     keys = [_keys(source[:end]) for source in sources]
-    found: list[tuple[int, Structure]] = []
+    found: list[Structure] = []
     for at in _probes(samples, keys, start):
-        if any(one.start <= at < one.end for _, one in found):
+        if any(one.start <= at < one.end for one in found):
             continue
         copies = [
             (*_extent(samples, source, at, at - int(earlier)), at - int(earlier))
@@ -60,22 +59,8 @@ def repeated_blocks(
         sounding = sum(bool(end.any()) for end in ends)
         is_stroke = sounding == 0 or (sounding == 1 and lag > last - first)
         if last - first >= LEAST_REPEAT and not goes_on:
-            found.append((lag, Structure(FORETOLD_COPY if is_stroke else "repeat", first, last)))
-    return [one for _, one in found] + _lost_between(found)
-
-
-def _lost_between(copies: Sequence[tuple[int, Structure]]) -> list[Structure]:
-    """Return what lies between copies from one lag before, as what may well be one: its original may be lost.
-
-    Args:
-        copies: lag and block.
-    """
-    blocks = sorted((one.start, one.end, lag) for lag, one in copies if one.kind == "repeat")
-    return [
-        Structure(FORETOLD_COPY, end, start)
-        for (_, end, lag), (start, _, other) in pairwise(blocks)
-        if lag == other and 0 < start - end < lag
-    ]
+            found.append(Structure(FORETOLD_COPY if is_stroke else "repeat", first, last))
+    return found
 
 
 def adjoined_block(samples: Int32s, place: Range, longest: int) -> list[Structure]:
