@@ -55,11 +55,8 @@ def find_repeats(
                 place = start + low, end + low
                 if without([place], covered[index]) or without([place], covered[other]):
                     continue
-                told = frozenset(
-                    track
-                    for track, mine, true in zip(tracks, own, theirs, strict=True)
-                    if (mine[start:end] != true[start:end]).any()
-                )
+                each = zip(tracks, own, theirs, strict=True)
+                told = frozenset(t for t, mine, true in each if (mine[start:end] != true[start:end]).any())
                 found.setdefault(index, []).append(Stop(*place, "repeat", told))
     return dict(sorted(found.items()))
 
@@ -117,10 +114,8 @@ def _lags(tracks: Sequence[Int32s], lead: Int32s, at: int) -> Iterator[int]:
     # Blocks that are read overlap by twice as much.
     first = max(0, at - 2 * LINE_SAMPLES)
     for earlier in np.flatnonzero(lead[first:at] == probe[0])[::-1] + first:
-        if all(
-            np.array_equal(one[earlier : earlier + LEAST_RUN], one[at : at + LEAST_RUN])
-            for one in (lead, *tracks)
-        ):
+        there = slice(earlier, earlier + LEAST_RUN)
+        if all(np.array_equal(one[there], one[at : at + LEAST_RUN]) for one in (lead, *tracks)):
             yield at - int(earlier)
 
 
