@@ -19,6 +19,7 @@ import numpy as np
 
 from assembler.aligner.flaws.structures.builds import PEAKS
 from assembler.aligner.judge.limits import (
+    CHANCE_COST,
     DETAIL_COST,
     FLAW_COST,
     KIND_COSTS,
@@ -175,10 +176,13 @@ def flaw_cost(
             and (truth is not None or one.kind not in PEAKS)
             and one.start <= start
             and end <= one.end
-            and _is_anchored(one, samples, start, truth)
+            and (one.is_level or _is_anchored(one, samples, start, truth))
         ):
             is_told = not is_first and one.start < start
             cost = 0.0 if is_told else KIND_COSTS[one.kind]
+            if not _is_anchored(one, samples, start, truth):
+                # Machines seldom hold a level that is not the one before: it has to be told.
+                cost += CHANCE_COST + noise_cost(samples[start : start + 1], around.step)
             if one.is_exact:
                 cost += 0.0 if is_told else DETAIL_COST
             elif one.kind == "straight":

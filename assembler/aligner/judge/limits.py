@@ -21,6 +21,9 @@ AGREEING_COST = 60.0
 LEAST_MARGIN, MARGIN_PER_SAMPLE = 24.0, 0.05
 """By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts."""
 
+SILENT_PER_SAMPLE, MOST_SILENT = 0.2, 160.0
+"""More than that is asked where silence is to be right: a stroke that sets in from it is much like noise thrown in."""
+
 CHANCE_COST = 40.0
 """What is so by chance alone: that one pass's flaw ends where another's begins; that a peak is clipped where others
 are, which no model foretells; that sound holds a level for longer than anywhere around, or rests just there."""

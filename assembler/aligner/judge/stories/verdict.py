@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.structures.builds import PEAKS
-from assembler.aligner.judge.limits import LEAST_MARGIN, MARGIN_PER_SAMPLE, NOISE_MARGIN
+from assembler.aligner.judge.limits import (
+    LEAST_MARGIN,
+    MARGIN_PER_SAMPLE,
+    MOST_SILENT,
+    NOISE_MARGIN,
+    SILENT_PER_SAMPLE,
+)
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import CHANCE_SAMPLES
 
@@ -57,6 +63,7 @@ def verdict_on(scene: Scene, parts: Parts, number: int, totals: Float64s, *, is_
     if nobody + (1 if same.all() else 2) * margin < totals[best]:
         kinds = tuple(parts.kind(number, version, scene.nobody) for version in versions)
         return Verdict(0, kinds, decided=True, because=_story(totals[best] - nobody))
+    margin += _margin_of_silence(scene, number, best)
     is_turn = _turns_at_peak(scene, best)
     near = [version for version in versions if totals[version] < totals[best] + margin or is_turn]
     is_mixed = is_mixed and scene.holders.max() == 1
@@ -82,6 +89,14 @@ def _plain_margin(scene: Scene, number: int) -> float:
     start, end = scene.parts[number]
     per_sample = 0.0 if scene.around.is_stepped else MARGIN_PER_SAMPLE
     return scene.caution * LEAST_MARGIN + per_sample * (end - start)
+
+
+def _margin_of_silence(scene: Scene, number: int, version: int) -> float:
+    """Return by how many nats more a story must beat every other one where it takes a version that is silent."""
+    start, end = scene.parts[number]
+    if scene.around.is_stepped or scene.versions[version][start:end].any():
+        return 0.0
+    return min(SILENT_PER_SAMPLE * (end - start), MOST_SILENT)
 
 
 def _lead(scene: Scene, parts: Parts, number: int, best: int, *, is_mixed: bool) -> float:
