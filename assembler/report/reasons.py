@@ -12,6 +12,7 @@ RULE_WORDS = {
     "outvoted": "other passes agree",
     "likeliest_story": "likeliest story of the place",
     "look_alike": "sound may look like that by itself",
+    "held_on": "goes on from where it is a flaw",
     "agreed_build": "a machine's doing, though passes agree",
     "cut_off": "cuts sound off and lets it in again",
     "drawn_line": "a straight line in every pass",

@@ -25,7 +25,7 @@ from assembler.aligner.records.limits import FEW, HALF, LEAST_TELLING
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import is_straight
 from assembler.aligner.sound.limits import LEAST_JUMP_STEPS, MOST_EDGES
-from assembler.aligner.sound.pulse import Edges, Pulse, fit_pulse, joint_pulse, period_numbers
+from assembler.aligner.sound.two_levels.pulse import Edges, Pulse, fit_pulse, joint_pulse, period_numbers
 from assembler.arrays import distinct, median
 
 if TYPE_CHECKING:

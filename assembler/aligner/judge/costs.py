@@ -19,7 +19,6 @@ import numpy as np
 
 from assembler.aligner.flaws.structures.builds import PEAKS
 from assembler.aligner.judge.limits import (
-    CHANCE_COST,
     DETAIL_COST,
     FLAW_COST,
     KIND_COSTS,
@@ -27,6 +26,7 @@ from assembler.aligner.judge.limits import (
     LEVEL_SAMPLES,
     NOISE_COST,
     STRAIGHT_COST_PER_SAMPLE,
+    STRANGE_LEVEL_COST,
     WINDOW_COST,
 )
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
@@ -65,7 +65,7 @@ def sound_cost(samples: Int32s, errors: Float64s, part: Range, around: Surroundi
     if start >= end:
         return 0.0
     plain = _windows_cost(errors[:, start:end], around)
-    if end - start < WINDOW_SAMPLES:
+    if end - start < WINDOW_SAMPLES or around.pulse is not None:
         return plain
     return min(plain, _own_cost(samples[start:end], around))
 
@@ -132,12 +132,14 @@ def border_cost(before: Int32s | None, behind: Int32s, at: int, end: int, around
         around: what sound looks like here.
     """
     stop = min(at + PREDICTOR_ORDER, end, behind.size)
+    if around.pulse is not None:
+        return _windows_cost(errors_of(behind[at:stop], around, at), around)
     if before is None:
-        noise = noise_cost(behind[at:stop], around.step)
+        noise = noise_cost(behind[at:stop], around.step, around.least_level)
         if not around.is_stepped:
             return noise
         # A level is told once, then what changes; of periods nothing has been heard yet.
-        first = noise_cost(behind[at : at + 1], around.step)
+        first = noise_cost(behind[at : at + 1], around.step, around.least_level)
         held = replace(around, models=around.models[:1])
         return min(noise, first + _windows_cost(errors_of(behind[at:stop], held), held))
     reach = max(PREDICTOR_ORDER, *(model.lag for model in around.models))
@@ -167,7 +169,7 @@ def flaw_cost(
     """
     start, end = part
     size = end - start
-    noise = noise_cost(samples[start:end], around.step) + NOISE_COST
+    noise = noise_cost(samples[start:end], around.step, around.least_level) + NOISE_COST
     best = noise + WINDOW_COST * size / WINDOW_SAMPLES, "burst"
     for one in structures:
         if (
@@ -181,8 +183,7 @@ def flaw_cost(
             is_told = not is_first and one.start < start
             cost = 0.0 if is_told else KIND_COSTS[one.kind]
             if not _is_anchored(one, samples, start, truth):
-                # Machines seldom hold a level that is not the one before: it has to be told.
-                cost += CHANCE_COST + noise_cost(samples[start : start + 1], around.step)
+                cost += STRANGE_LEVEL_COST + noise_cost(samples[start : start + 1], around.step)
             if one.is_exact:
                 cost += 0.0 if is_told else DETAIL_COST
             elif one.kind == "straight":
@@ -197,12 +198,18 @@ def _is_anchored(one: Structure, samples: Int32s, start: int, truth: Int32s | No
     return all(samples[anchor] == truth[anchor] for anchor in one.anchors if anchor < samples.size)
 
 
-def noise_cost(samples: Int32s, step: int) -> float:
+def noise_cost(samples: Int32s, step: int, least: float = 0.0) -> float:
     """Return what it costs to write samples down as noise without memory, at the level it happens to have.
 
     Longer noise may change its level once, or from window to window: flaws of one capture may follow each other.
+
+    Args:
+        samples: one version.
+        step: one step of the tape's word length.
+        least: level in steps that no sample is taken to lie under: where zero is one of several levels of a sound, it
+            is no more likely than another.
     """
-    squares = (samples / step) ** 2
+    squares = np.maximum(np.abs(samples) / step, least) ** 2
     edges = np.arange(0, samples.size, WINDOW_SAMPLES)
     sizes = np.diff(np.append(edges, samples.size))
     windows = float((sizes * _noise_nats(np.add.reduceat(squares, edges) / sizes)).sum())

@@ -24,6 +24,9 @@ LEAST_MARGIN, MARGIN_PER_SAMPLE = 24.0, 0.05
 SILENT_PER_SAMPLE, MOST_SILENT = 0.2, 160.0
 """More than that is asked where silence is to be right: a stroke that sets in from it is much like noise thrown in."""
 
+STRANGE_LEVEL_COST = 24.0
+"""A level that is held though it is not the one before: it has to be told, and machines seldom do that."""
+
 CHANCE_COST = 40.0
 """What is so by chance alone: that one pass's flaw ends where another's begins; that a peak is clipped where others
 are, which no model foretells; that sound holds a level for longer than anywhere around, or rests just there."""
@@ -31,12 +34,18 @@ are, which no model foretells; that sound holds a level for longer than anywhere
 TORN_COST = 200.0
 """A level held, a line or a copy that is right for one part of it and wrong for the next would be a strange chance."""
 
+STRANGE_STROKE_COST = 60.0
+"""What it takes to tell that a machine has played just all of a stroke once more."""
+
 LEAST_SURPRISE = 250.0
 """A block played twice costs at least so many nats as sound; one that costs less repeats itself by nature, or not."""
 
 COPY_COST = 10.0
-"""What it takes to tell where a block was heard before; a foretold copy is as likely as sound as it is as
+"""What it takes to tell where a block, or a stroke, was heard before; a foretold copy is as likely as sound as it is as
 a flaw but for that."""
+
+EDGE_COST = 6.0
+"""To tell within a few hundred samples where an edge stands."""
 
 NOISE_MARGIN, NOISE_NATS = 120.0, 4.5
 """So much a version must beat the story that none is right, where its cost as sound is nearly that of noise, and so
@@ -50,6 +59,9 @@ STEPPED_CAUTION = 12.0
 
 DISPLACED_COST = 265.0
 """What it takes to say, of such sound, that it belongs elsewhere: it need not look odd to be wrong."""
+
+LONGEST_BLIP = 480
+"""So many samples of sound, 10 ms at 48 kHz, foretell none of themselves."""
 
 # costs
 

@@ -28,6 +28,8 @@ class Rule(Enum):
     """Of all that may have happened in the place this describes it most shortly."""
     LOOK_ALIKE = "look_alike"
     """What is found there may be sound as well, and no count of nats tells: open."""
+    HELD_ON = "held_on"
+    """All passes hold the same there, in a level or a line that is a flaw beside it."""
     AGREED = "agreed_build"
     """What several passes agree on is what a machine makes by itself."""
     CUT_OFF = "cut_off"

@@ -8,7 +8,7 @@ Each in its file:
 
 - `levels`: runs of one value, clipped peaks, the linear predictor and its errors.
 - `models`, `surroundings`: ways to foresee a sample, and those of them that hold around a place.
-- `pulse`: sound of two levels as a period and two phases.
+- `two_levels/`: sound of two levels as a period and two phases, and what of it a place must be.
 - `rests`: rests of an instrument told from mutes; `beats`: what stands on one grid.
 - `scale`: what a sample value means in a session.
 - `glance/`: what one look at a block rules out.

@@ -26,6 +26,13 @@ four periods of 47 Hz."""
 LEAST_JUMP_STEPS = 8
 """Sound that holds levels jumps between them by so many steps, as a rule; noise of a few steps holds its own too."""
 
+LEAST_ZEROS = 3
+"""With fewer rests at zero around a place the longest of them says nothing."""
+
+REST_RATIO = 2.0
+"""So many times sound that holds levels is at zero before and behind a place where that is one of its levels, and for
+not much longer than at the others."""
+
 LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
 """A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
 
@@ -60,8 +67,15 @@ LEAST_PEAK = 0.95
 
 # waves
 
+LEAST_EDGES_BEFORE, LEAST_EDGES_BEHIND = 4, 2
+"""Edges that tell a period and two phases, with one to prove them, before a place or in a row; behind it two have only
+to fit, and are enough to doubt what lies before them."""
+
 MOST_EDGES = 400
 """Edges of a note that a wave is fitted to, or a block is known by: more would tell no better."""
+
+EDGE_ERROR = 1.0
+"""Edges stand at whole samples, so that each lies within one of where the period puts it."""
 
 # rests
 

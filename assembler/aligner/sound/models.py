@@ -16,6 +16,7 @@ from assembler.aligner.sound.levels import prediction_errors
 from assembler.aligner.sound.limits import LEAST_LAG, PERIOD_STRIDE
 
 if TYPE_CHECKING:
+    from assembler.aligner.sound.two_levels.pulse import Pulse
     from assembler.arrays import Float64s, Int32s
 
 
@@ -27,14 +28,24 @@ class Model:
         predictor: coefficients, nearest sample first; empty where the sample a lag before is the prediction.
         lag: of a sound that repeats itself, in samples; 0 for the others.
         scales: shape (k,), of its errors in steps: usual and root mean square on either side.
+        pulse: the wave that every sample is, where that is known.
     """
 
     predictor: Float64s
     lag: int
     scales: Float64s = field(default_factory=lambda: np.ones(1))
+    pulse: Pulse | None = None
 
-    def errors(self, samples: Int32s, step: int) -> Float64s:
-        """Return the prediction error of each sample, in steps; zero where too little comes before."""
+    def errors(self, samples: Int32s, step: int, start: int = 0) -> Float64s:
+        """Return the prediction error of each sample, in steps; zero where too little comes before.
+
+        Args:
+            samples: to be foretold.
+            step: one step of the tape's word length.
+            start: where the first of them stands.
+        """
+        if self.pulse is not None:
+            return self.pulse.errors(samples, start) / step
         sound = samples.astype(np.float64)
         if not self.lag:
             return prediction_errors(sound, self.predictor) / step

@@ -1,4 +1,4 @@
-"""What good sound around a place looks like: which models foresee it, and how well.
+"""What good sound around a place looks like: which models foresee it, and how well; and where a pulse wave is known.
 
 Audio is ``int32``, shape ``(samples,)``; positions count from the array's first sample.
 """
@@ -19,16 +19,20 @@ from assembler.aligner.sound.limits import (
     LEAST_BETTER,
     LEAST_JUMP_STEPS,
     LEAST_SCALE_STEPS,
+    LEAST_ZEROS,
     PERIODS_SAMPLES,
     PREDICTOR_ORDER,
+    REST_RATIO,
 )
 from assembler.aligner.sound.models import Model, error_costs, period_of
+from assembler.aligner.sound.two_levels.waves import pulse_from, pulse_through, pulse_towards, stands_before
 from assembler.arrays import distinct, median
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.aligner.records.ranges import Range
+    from assembler.aligner.sound.two_levels.pulse import Pulse
     from assembler.arrays import Bools, Float64s, Int32s
 
 
@@ -42,7 +46,9 @@ class Surroundings:
         models: linear prediction first, fitted to either side.
         scales: least and largest scale of the errors of linear prediction, in steps.
         step: one step of the tape's word length, in sample values.
-        is_stepped: whether the sound holds levels by nature, as a square wave does.
+        is_stepped: whether the sound holds levels by nature, as a square wave does, and no more is known of it.
+        longest_zero: where zero is one of those levels, for how many samples the sound may stay there; else 0.
+        least_level: then the smallest of the other levels, in steps.
     """
 
     agreed: Int32s
@@ -51,6 +57,18 @@ class Surroundings:
     scales: tuple[float, float]
     step: int
     is_stepped: bool
+    longest_zero: int = 0
+    least_level: float = 0.0
+
+    @property
+    def pulse(self) -> Pulse | None:
+        """The wave that goes on through the place in phase, where there is one."""
+        return self.models[0].pulse
+
+    @property
+    def holds_levels(self) -> bool:
+        """Whether the sound holds levels by nature."""
+        return self.is_stepped or self.pulse is not None
 
 
 def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surroundings:
@@ -81,6 +99,9 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
         agreed, is_agreed, sides, step
     )
     models = [model for model, _ in linear]
+    pulse = pulse_through(agreed, place, is_agreed) if is_stepped else None
+    if pulse is not None:
+        return _within_wave(agreed, is_agreed, pulse, step)
     if is_stepped:
         # Its edges are so far off that noise of any loudness would pass as its sound, were their size a usual error.
         models = [replace(model, scales=model.scales[:1]) for model, _ in specials]
@@ -90,7 +111,30 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
     if min(scales) < LEAST_BELL_STEPS:
         # Beside what hardly stirs silence is nothing new.
         models = [replace(model, scales=np.union1d(model.scales, [LEAST_SCALE_STEPS])) for model in models]
-    return Surroundings(agreed, is_agreed, tuple(models), (min(scales), max(scales)), step, is_stepped)
+    around = Surroundings(agreed, is_agreed, tuple(models), (min(scales), max(scales)), step, is_stepped)
+    return _with_zero_level(around, place) if is_stepped else around
+
+
+def _with_zero_level(around: Surroundings, place: Range) -> Surroundings:
+    """Return surroundings that know whether zero is a level of the sound: it comes back to it again and again."""
+    agreed = around.agreed
+    sides = [(0, place[0]), (place[1], agreed.size)]
+    held = [one for side in sides for one in _inner_levels(agreed[slice(*side)])]
+    levels = [size for size, value in held if value]
+    zeros = [size for size, value in held if not value]
+    # Longer ones are rests.
+    zeros = [size for size in zeros if size <= REST_RATIO * max(levels, default=0)]
+    if len(zeros) < LEAST_ZEROS:
+        return around
+    others = np.concatenate([agreed[low:high] for low, high in sides])
+    least = float(np.abs(others[others != 0]).min()) / around.step
+    return replace(around, longest_zero=int(REST_RATIO * max(zeros)), least_level=least)
+
+
+def _inner_levels(sound: Int32s) -> list[tuple[int, int]]:
+    """Return for how long sound stays at each level in turn, and which, but for the first and the last."""
+    edges = np.flatnonzero(np.diff(sound)) + 1
+    return list(zip(np.diff(edges).tolist(), sound[edges[:-1]].tolist(), strict=True))
 
 
 def _jumps(agreed: Int32s, is_agreed: Bools, sides: Sequence[Range], step: int) -> bool:
@@ -109,6 +153,55 @@ def _in_a_row(sound: Int32s, known: Bools) -> float:
     """Return the share of changes between known samples that follow another one at once."""
     changes = (np.diff(sound) != 0) & known[1:] & known[:-1]
     return float(np.mean(changes[1:][changes[:-1]])) if changes[:-1].any() else 0.0
+
+
+def _within_wave(agreed: Int32s, is_agreed: Bools, pulse: Pulse, step: int) -> Surroundings:
+    scale = LEAST_SCALE_STEPS
+    model = Model(np.zeros(0), 0, np.array([scale]), pulse)
+    return Surroundings(agreed, is_agreed, (model,), (scale, scale), step, is_stepped=False)
+
+
+def zones_of(
+    versions: Sequence[Int32s], place: Range, around: Surroundings
+) -> list[tuple[Range, Surroundings]]:
+    """Return the parts of a place in which a pulse wave is known, and the rest, in order.
+
+    Where a note ends in a place, or begins there, the version that goes on with it for longest tells what sounds so
+    far, unless it may be a block played twice.
+
+    Args:
+        versions: of the place with its surroundings.
+        place: where they differ.
+        around: what sound looks like around it.
+    """
+    if not around.is_stepped:
+        return [(place, around)]
+    start, end = place
+    endings = [(found[1], found[0]) for one in versions if (found := _ending(one, place, around))]
+    beginnings = [(found[1], found[0]) for one in versions if (found := _beginning(one, place, around))]
+    last, ending = max(endings, key=lambda found: found[0], default=(start, None))
+    first, beginning = min(beginnings, key=lambda found: found[0], default=(end, None))
+    first = max(first, last)
+    zones = [((start, last), ending), ((last, first), None), ((first, end), beginning)]
+    return [
+        (part, around if pulse is None else _within_wave(around.agreed, around.is_agreed, pulse, around.step))
+        for part, pulse in zones
+        if part[0] < part[1]
+    ]
+
+
+def _ending(samples: Int32s, place: Range, around: Surroundings) -> tuple[Pulse, int] | None:
+    """Return the wave with which a version goes on into a place, and how far; None if none, or it may be a copy."""
+    found = pulse_from(samples, place, around.is_agreed)
+    is_copy = found is not None and stands_before(samples, (place[0], found[1]))
+    return None if is_copy else found
+
+
+def _beginning(samples: Int32s, place: Range, around: Surroundings) -> tuple[Pulse, int] | None:
+    """Return the wave with which a version comes out of a place, and from where on; None as for ``_ending``."""
+    found = pulse_towards(samples, place, around.is_agreed)
+    is_copy = found is not None and stands_before(samples, (found[1], place[1]))
+    return None if is_copy else found
 
 
 def _rated(
@@ -141,6 +234,6 @@ def _agreement(versions: Sequence[Int32s]) -> tuple[Int32s, Bools]:
     return agreed, is_agreed
 
 
-def errors_of(samples: Int32s, around: Surroundings) -> Float64s:
-    """Return the prediction errors of each sample, in steps, shape (models, samples)."""
-    return np.stack([model.errors(samples, around.step) for model in around.models])
+def errors_of(samples: Int32s, around: Surroundings, start: int = 0) -> Float64s:
+    """Return the prediction errors of each sample from ``start`` on, in steps, shape (models, samples)."""
+    return np.stack([model.errors(samples, around.step, start) for model in around.models])

@@ -242,6 +242,16 @@ def test_noise_that_changes_its_level_is_no_sound() -> None:
     assert verdict.right == 1 or not verdict.decided
 
 
+def test_of_two_flaws_in_a_square_wave_neither_passes_for_sound() -> None:
+    """A mute inside another pass's held level is as wrong as that: both are named."""
+    right = np.tile(np.repeat(np.array([9000, -9000], np.int32), 47), 130)[:12_000]
+    held, muted = _flawed("hold", right, START + 3000), right.copy()
+    muted[START + 1000 : START + 1092] = 0
+    parts = judge_place([held, muted], (START, START + 3000), 1)
+    assert _at(parts, START + 500) == Verdict(1, ("hold", ""), decided=True, because=WHY)
+    assert _at(parts, START + 1040).kinds == ("hold", "mute")
+
+
 def test_a_level_held_at_the_loudest_sample_is_no_clipped_peak() -> None:
     """A stroke stuck at its peak stays there far longer than anything around it does."""
     seconds = (np.arange(12_000) - START) / 48_000
@@ -291,6 +301,19 @@ def test_zero_is_a_level_like_others_where_a_wave_has_it(*, right_first: bool) -
 
 
 @pytest.mark.parametrize("right_first", [True, False])
+def test_a_mute_of_such_a_wave_is_told(*, right_first: bool) -> None:
+    """Silence that begins and ends just where captures differ is no rest."""
+    right = _two_pulses()
+    muted = right.copy()
+    muted[12_011:15_017] = 0
+    place = np.flatnonzero(muted != right)
+    first, second = (right, muted) if right_first else (muted, right)
+    verdict = _verdict(first, second, (int(place[0]), int(place[-1]) + 1))
+    assert verdict.decided
+    assert verdict.kinds[1 if right_first else 0] == "mute"
+
+
+@pytest.mark.parametrize("right_first", [True, False])
 def test_a_mute_over_a_clipped_peak_is_told(*, right_first: bool) -> None:
     """The peak is as flat as the mute, but peaks around are clipped as well."""
     rng = np.random.default_rng(64)
@@ -314,6 +337,20 @@ def test_two_captures_do_not_hold_a_level_at_a_clipped_peak() -> None:
     noisy[START : START + 3_000] = rng.integers(-3_000, 3_000, 3_000)
     parts = judge_place([right, noisy], (START, START + 3_000), 1, holders=(2, 1))
     assert {part.verdict.kinds[0] for part in parts} == {""}
+
+
+def test_a_stroke_that_was_heard_before_is_no_block_played_twice() -> None:
+    """A drum machine plays the same numbers again: that does not prove them wrong against silence."""
+    rng = np.random.default_rng(66)
+    stroke = np.rint(9_000 * rng.normal(size=1_500) * np.exp(-np.arange(1_500) / 300)).astype(np.int32)
+    right = np.zeros(24_000, np.int32)
+    for start in (9_000, 13_000, 19_000):
+        right[start : start + 1_500] = stroke
+    muted = right.copy()
+    muted[13_000:14_500] = 0
+    for versions in ([right, muted], [muted, right]):
+        verdict = _verdict(versions[0], versions[1], (13_000, 14_500))
+        assert not (verdict.decided and verdict.kinds[0 if versions[0] is right else 1])
 
 
 def test_noise_that_was_thrown_in_before_is_no_stroke() -> None:
@@ -392,6 +429,18 @@ def test_a_line_in_quiet_noise_inside_of_a_mute_of_the_other_capture_is_told() -
     assert _at(parts, START + 1000).kinds == _at(parts, START + 5000).kinds == ("", "mute")
 
 
+@pytest.mark.parametrize("first_is_right", [True, False])
+def test_a_single_pulse_in_silence_is_not_decided(*, first_is_right: bool) -> None:
+    """A click track's pulse that one capture muted, or a level that a machine threw in: nothing tells."""
+    silent = np.zeros(24_000, np.int32)
+    silent[:2000] = _pulses()[:2000]
+    pulse = silent.copy()
+    pulse[START : START + 118] = 9000
+    parts = judge_place([pulse, silent] if first_is_right else [silent, pulse], (START, START + 118), 1)
+    verdict = _at(parts, START + 50)
+    assert (verdict.right, verdict.decided) == (0, False)
+
+
 def test_a_level_held_in_quiet_noise_is_no_line() -> None:
     """It was made from the sample before it alone; a line would have to meet the one behind it as well."""
     rng = np.random.default_rng(12)
@@ -414,6 +463,31 @@ def test_where_one_mute_begins_in_another_nothing_is_proved() -> None:
     parts = judge_place([first, second], (START, START + 7000), 1)
     # A long rest is not told from a mute there; but what is said of one part is said of all.
     assert not any(_at(parts, START + at).decided for at in (100, 3700, 6900))
+
+
+def test_a_mute_bears_no_witness_to_a_mute_inside_of_it() -> None:
+    """Nothing but the flawed capture agrees with the other one's silence: the place is told."""
+    right = _two_pulses()
+    first, second = right.copy(), right.copy()
+    first[START : START + 9000] = 0
+    second[START + 4000 : START + 4900] = 0
+    parts = judge_place([first, second], (START, START + 9000), 1)
+    assert _at(parts, START + 2000).kinds == ("mute", "")
+    inner = _at(parts, START + 4500)
+    assert all(inner.kinds) or not inner.decided
+    assert _at(parts, START + 8000).kinds == ("mute", "")
+
+
+def test_a_level_held_may_begin_as_the_sound_s_own() -> None:
+    """Where the wave was on that level anyway, a click of the other capture there is not laid to the one that held."""
+    right = _pulses()
+    edge = int(np.flatnonzero(right[START:] != right[START])[0]) + START
+    held, clicked = right.copy(), right.copy()
+    held[edge + 40 : edge + 300] = right[edge]
+    clicked[edge + 20] = 2 * right[edge]
+    parts = judge_place([held, clicked], (edge + 20, edge + 300), 1)
+    assert _at(parts, edge + 20).right == 0
+    assert _at(parts, edge + 100).kinds == ("hold", "")
 
 
 def _added(kind: str, size: int) -> Int32s:
@@ -465,3 +539,24 @@ def test_a_click_where_sound_reaches_a_clipped_peak_is_open() -> None:
             part.verdict.kinds[0 if versions[0] is right else 1] for part in parts if part.verdict.decided
         ]
         assert not any(flawed)
+
+
+@pytest.mark.parametrize("blip_first", [True, False])
+def test_an_instant_of_sound_in_silence_proves_no_mute(*, blip_first: bool) -> None:
+    """A pulse behind the others of a note may be its last one, or the end of a block played twice."""
+    silent = np.zeros(12_000, np.int32)
+    silent[START - 833 : START - 825] = 4_852
+    blip = silent.copy()
+    blip[START : START + 8] = 4_852
+    versions = (blip, silent) if blip_first else (silent, blip)
+    assert not _verdict(*versions, (START, START + 8)).decided
+
+
+def test_two_silent_passes_are_not_muted_for_an_instant() -> None:
+    """Of three passes one has the end of another note in a rest that all have before it and behind it."""
+    silent = np.where(np.arange(12_000) % 60 < 30, 5_000, -5_000).astype(np.int32)
+    silent[START - 1_000 : START + 2_000] = 0
+    blip = silent.copy()
+    blip[START : START + 52] = np.where(np.arange(52) < 20, -5_000, 5_000)
+    parts = judge_place([silent, blip], (START, START + 52), 1, holders=(2, 1))
+    assert not any(part.verdict.decided and part.verdict.kinds[0] for part in parts)

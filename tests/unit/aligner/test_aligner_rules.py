@@ -16,6 +16,7 @@ from assembler.aligner import align_session
 from assembler.aligner.compare.differences import split
 from assembler.aligner.comparison import compare_reel
 from assembler.aligner.events.settle import settle_by_other_tracks
+from assembler.aligner.judge.place import judge_place
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
 from assembler.aligner.records.passes import PlacedPass
@@ -174,11 +175,17 @@ def _too_many() -> list[Because]:
 
 
 def _look_alike() -> list[Because]:
-    """One pass comes to be clipped two samples earlier than the other: its numbers are foretold as little as theirs."""
-    sound = 40_000 * np.sin(2 * np.pi * 150 * np.arange(LENGTH) / 48_000)
-    tape = np.stack([np.rint(np.clip(sound, -32_768, 32_767)).astype(np.int32)] * 3)
-    reached = START + int(np.flatnonzero(np.diff((tape[0, START:] == 32_767).astype(np.int8)) == 1)[0]) + 1
-    return _told(tape, _changed(tape, 0, 32_767, where=slice(reached - 2, reached)))
+    tape = _tape()
+    tape[0] = 0
+    return _told(tape, _changed(tape, 0, 4000, where=slice(START, START + 40)))
+
+
+def _held_on() -> list[Because]:
+    """A mute inside of the other pass's, in a sum of two pulse waves, of whose levels zero is one."""
+    right = (_pulse(163.9) + _pulse(232.6))[:24_000]
+    first, second = right.copy(), right.copy()
+    first[9000:18_000] = second[13_000:13_900] = 0
+    return [part.verdict.because for part in judge_place([first, second], (9000, 18_000), 1)]
 
 
 def _lost(track: int, kind: str = "mute", *, name: str = "P1", end: int = 9000) -> FoundFlaw:
@@ -250,6 +257,7 @@ FIRES: dict[Rule, Callable[[], list[Because]]] = {
     Rule.OUTVOTED: _outvoted,
     Rule.STORY: _story,
     Rule.LOOK_ALIKE: _look_alike,
+    Rule.HELD_ON: _held_on,
     Rule.AGREED: _agreed,
     Rule.CUT_OFF: _cut_off,
     Rule.DRAWN_LINE: _drawn_line,

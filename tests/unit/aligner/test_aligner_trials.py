@@ -19,7 +19,8 @@ TRIALS = (
     # Flaws of both passes over each other: soft noise within a level against silence; noise out of a clipped peak.
     ("band", 2, 360_002),
     ("band", 2, 390_116),
-    # An anchor out of the log's reach; clipped peaks.
+    # A wave held over one of its edges against a longer level; an anchor out of the log's reach; clipped peaks.
+    ("square", 2, 460_016),
     ("square", 2, 520_132),
     ("band", 2, 470_070),
     ("band", 3, 450_029),

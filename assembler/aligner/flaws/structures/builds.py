@@ -9,7 +9,7 @@ from dataclasses import dataclass
 
 CLIPPED, LONG_CLIPPED = "clipped", "long clipped"
 PEAKS = (CLIPPED, LONG_CLIPPED)
-FORETOLD_COPY = "foretold copy"
+FORETOLD_COPY, STROKE = "foretold copy", "stroke"
 
 
 @dataclass(frozen=True)
@@ -19,7 +19,8 @@ class Structure:
     Args:
         kind: "mute", "hold", "straight" or "repeat"; or what may well be the sound's own: "clipped" for a level no
             longer than peaks around are cut off at, "long clipped" for one that is longer, or fills the place;
-            "foretold copy" for a block that is likely to stand twice by nature.
+            "foretold copy" for a block that is likely to stand twice by nature, "stroke" for one that begins and ends
+            in silence.
         start: first sample.
         end: first sample behind it.
         anchors: samples beside it that it was made from: a level held is that of the last good sample, a line
@@ -44,4 +45,4 @@ class Structure:
 
     def is_torn(self, at: int) -> bool:
         """Return whether a border goes through what is one event: then it is not the tape's on one side alone."""
-        return self.kind != FORETOLD_COPY and self.start + self.natural < at < self.end
+        return self.kind not in (FORETOLD_COPY, STROKE) and self.start + self.natural < at < self.end

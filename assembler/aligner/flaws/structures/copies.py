@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.limits import LEAST_EDGES, LEAST_REPEAT, MOST_PROBES
-from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, Structure
+from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, STROKE, Structure
 from assembler.aligner.records.limits import LEAST_TELLING
 from assembler.aligner.sound.levels import HASH_FACTOR
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
@@ -59,7 +59,11 @@ def repeated_blocks(
         sounding = sum(bool(end.any()) for end in ends)
         is_stroke = sounding == 0 or (sounding == 1 and lag > last - first)
         if last - first >= LEAST_REPEAT and not goes_on:
-            found.append(Structure(FORETOLD_COPY if is_stroke else "repeat", first, last))
+            original = slice(max(first, start) - lag, min(last, end) - lag)
+            is_heard = all(np.array_equal(version[original], samples[original]) for version in versions)
+            # Where the original is heard in this version alone, it may be noise thrown in and played twice.
+            natural = STROKE if is_heard else FORETOLD_COPY
+            found.append(Structure(natural if is_stroke else "repeat", first, last))
     return found
 
 

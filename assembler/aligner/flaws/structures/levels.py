@@ -21,7 +21,9 @@ if TYPE_CHECKING:
     from assembler.arrays import Int32s
 
 
-def held_levels(samples: Int32s, agreed: Int32s, place: Range, longest: int) -> list[Structure]:
+def held_levels(
+    samples: Int32s, agreed: Int32s, place: Range, longest: int, longest_zero: int
+) -> list[Structure]:
     """Return the levels held in a place, but for those no longer than the sound's own; at a clipped peak, as such."""
     # Where levels are held by nature one may reach far out of the place, and tell by its length.
     reach = samples.size if longest else LEAST_RUN
@@ -34,7 +36,7 @@ def held_levels(samples: Int32s, agreed: Int32s, place: Range, longest: int) -> 
     found = [
         Structure("mute", run.start, run.end)
         for run in runs
-        if run.value == 0 and run.end - run.start >= LEAST_RUN
+        if run.value == 0 and run.end - run.start > max(longest_zero, LEAST_RUN - 1)
     ]
     # The first sample of a level held is the last good one.
     own = _own_levels(agreed, place) if longest else set()

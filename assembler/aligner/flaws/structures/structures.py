@@ -41,6 +41,7 @@ def structures_of(
     *,
     holds_levels: bool,
     seeks_copies: bool,
+    longest_zero: int = 0,
     witnesses: Sequence[Int32s] = (),
 ) -> list[Structure]:
     """Return the structures that reach into a place.
@@ -54,10 +55,11 @@ def structures_of(
         open_ends: whether the place begins, ends, where a capture does: then a flaw may reach out of it.
         holds_levels: whether the sound holds levels by nature.
         seeks_copies: whether blocks played twice are looked for.
+        longest_zero: for how long the sound stays at zero where that is one of its levels.
         witnesses: other captures; the original of a block played twice may be flawed in every version.
     """
     longest = longest_level(agreed, place) if holds_levels else 0
-    held = held_levels(samples, agreed, place, longest)
+    held = held_levels(samples, agreed, place, longest, longest_zero)
     straight = [
         line
         for line in straight_lines(samples, others, place, step)

@@ -20,6 +20,6 @@ The numbers stand in `judge.limits`.
 from __future__ import annotations
 
 from assembler.aligner.judge.stories.paths import Stories
-from assembler.aligner.judge.stories.verdict import Verdict
+from assembler.aligner.judge.stories.verdict import HELD_ON, LOOK_ALIKE, Verdict
 
-__all__ = ["Stories", "Verdict"]
+__all__ = ["HELD_ON", "LOOK_ALIKE", "Stories", "Verdict"]

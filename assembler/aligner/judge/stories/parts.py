@@ -8,8 +8,16 @@ import numpy as np
 
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, PEAKS
 from assembler.aligner.judge.costs import added_cost, flaw_cost, sound_cost
-from assembler.aligner.judge.limits import CHANCE_COST, COPY_COST, DISPLACED_COST, NOISE_NATS, ODD_RATIO
-from assembler.aligner.records.limits import CLICK_SAMPLES, NEARLY_ALL
+from assembler.aligner.judge.limits import (
+    CHANCE_COST,
+    COPY_COST,
+    DISPLACED_COST,
+    EDGE_COST,
+    NOISE_NATS,
+    ODD_RATIO,
+    STRANGE_STROKE_COST,
+)
+from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, NEARLY_ALL
 from assembler.aligner.sound.limits import LEAST_BELL_STEPS, PREDICTOR_ORDER
 
 if TYPE_CHECKING:
@@ -70,11 +78,15 @@ class Parts:
         is_lone = scene.holders[version] == 1
         telling = [one for one in scene.structures[version] if is_lone or one.kind not in PEAKS]
         yield flaw_cost(samples, part, telling, true, around, is_first=number == 0)
-        if true is not None and not around.is_stepped:
+        if true is not None and (not around.holds_levels or around.pulse is not None):
             yield _added_cost(scene, version, truth, part), "burst"
         for copy in scene.holding(version, part, FORETOLD_COPY):
             yield sound + (COPY_COST if scene.begins(copy, part) else 0.0), "repeat"
-        if around.is_stepped:
+        if stroke := scene.stroke(version, part):
+            yield sound + (STRANGE_STROKE_COST if scene.begins(stroke, part) else 0.0), "repeat"
+        if around.pulse is not None:
+            yield _edges_cost(scene, version, part), "disagreement"
+        elif around.is_stepped:
             # Blocks of synthetic sound played twice are not always known as such: they may be in the wrong place.
             yield sound + DISPLACED_COST, "disagreement"
 
@@ -85,16 +97,38 @@ def _sound_cost(scene: Scene, version: int, part: Range) -> float:
     cost = sound_cost(scene.versions[version], scene.errors[version], later, scene.around)
     if scene.is_at_peak(version, part):
         cost = min(cost, CHANCE_COST)
-    is_long = scene.around.is_stepped and bool(scene.holding(version, part, "hold"))
+    if stroke := scene.stroke(version, part):
+        # Numbers that were heard before are told by where they stand.
+        return min(cost, COPY_COST if scene.begins(stroke, part) else 0.0)
+    is_long = scene.around.is_stepped and (
+        bool(scene.holding(version, part, "hold")) or _rests_just_there(scene, version, part)
+    )
     return cost + CHANCE_COST * is_long
+
+
+def _rests_just_there(scene: Scene, version: int, part: Range) -> bool:
+    """Return whether a silence over a part begins and ends where captures differ: rests hardly do."""
+    reach = CHANCE_SAMPLES + scene.around.longest_zero
+    first, last = scene.place[0] - reach, scene.place[1] + reach
+    return any(first <= one.start and one.end <= last for one in scene.holding(version, part, "mute"))
 
 
 def _added_cost(scene: Scene, version: int, truth: int, part: Range) -> float:
     """Return what it costs that a version is the tape's sound with something added to it; infinite if it is not.
 
-    What holds a level, draws a line or plays a block again has replaced the sound.
+    What holds a level, draws a line or plays a block again has replaced the sound; but a wave of two levels holds them,
+    and plays its periods again, by nature.
     """
-    if scene.is_built(version, part) or scene.is_built(truth, part):
+    is_built = scene.is_built(version, part) or scene.is_built(truth, part)
+    if is_built and scene.around.pulse is None:
         return np.inf
     own, true = (scene.versions[index][slice(*part)] for index in (version, truth))
     return added_cost(own - true, scene.around.step)
+
+
+def _edges_cost(scene: Scene, version: int, part: Range) -> float:
+    """Return what it costs to tell where each edge of a wave of these two levels stands; infinite if it is none."""
+    pulse, samples = scene.around.pulse, scene.versions[version][slice(*part)]
+    if pulse is None or not np.isin(samples, pulse.levels).all():
+        return np.inf
+    return COPY_COST + EDGE_COST * np.count_nonzero(np.diff(samples))

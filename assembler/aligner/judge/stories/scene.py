@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.structures.builds import PEAKS
+from assembler.aligner.flaws.structures.builds import PEAKS, STROKE
 from assembler.aligner.judge.limits import STEPPED_CAUTION
 from assembler.aligner.sound.surroundings import errors_of
 
@@ -85,6 +85,10 @@ class Scene:
             for one in self.structures[version]
             if one.kind in kinds and one.start <= part[0] and part[1] <= one.end
         ]
+
+    def stroke(self, version: int, part: Range) -> Structure | None:
+        """Return the stroke that a part of a version belongs to; None if it belongs to none."""
+        return next(iter(self.holding(version, part, STROKE)), None)
 
     def is_at_peak(self, version: int, part: Range) -> bool:
         """Return whether a version is clipped in a part, as peaks around are."""

@@ -8,6 +8,7 @@ import numpy as np
 
 from assembler.aligner.judge.costs import border_cost
 from assembler.aligner.judge.limits import AGREEING_COST, CHANCE_COST, FLAW_COST, TORN_COST
+from assembler.aligner.sound.limits import PREDICTOR_ORDER
 
 if TYPE_CHECKING:
     from assembler.aligner.judge.stories.scene import Scene
@@ -75,7 +76,10 @@ def _turning(scene: Scene, flawed_beside: Bools, at: int) -> Float64s:
 
 def _border(scene: Scene, past: Int32s | None, version: int, part: Range) -> float:
     """Return what it costs that a version goes on with a part behind a border; see ``border_cost``."""
-    return border_cost(past, scene.versions[version], *part, scene.around)
+    start, end = part
+    if scene.stroke(version, (start, min(start + PREDICTOR_ORDER, end))):
+        return 0.0
+    return border_cost(past, scene.versions[version], start, end, scene.around)
 
 
 def _recovering(scene: Scene, version: int, part: Range) -> float:

@@ -10,6 +10,7 @@ import numpy as np
 from assembler.aligner.flaws.structures.builds import PEAKS
 from assembler.aligner.judge.limits import (
     LEAST_MARGIN,
+    LONGEST_BLIP,
     MARGIN_PER_SAMPLE,
     MOST_SILENT,
     NOISE_MARGIN,
@@ -17,13 +18,14 @@ from assembler.aligner.judge.limits import (
 )
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import CHANCE_SAMPLES
+from assembler.aligner.sound.limits import LEAST_RUN
 
 if TYPE_CHECKING:
     from assembler.aligner.judge.stories.parts import Parts
     from assembler.aligner.judge.stories.scene import Scene
     from assembler.arrays import Float64s
 
-LOOK_ALIKE = Because(Rule.LOOK_ALIKE)
+HELD_ON, LOOK_ALIKE = Because(Rule.HELD_ON), Because(Rule.LOOK_ALIKE)
 
 
 @dataclass(frozen=True)
@@ -64,8 +66,14 @@ def verdict_on(scene: Scene, parts: Parts, number: int, totals: Float64s, *, is_
         kinds = tuple(parts.kind(number, version, scene.nobody) for version in versions)
         return Verdict(0, kinds, decided=True, because=_story(totals[best] - nobody))
     margin += _margin_of_silence(scene, number, best)
-    is_turn = _turns_at_peak(scene, best)
-    near = [version for version in versions if totals[version] < totals[best] + margin or is_turn]
+    near = [
+        version
+        for version in versions
+        if totals[version] < totals[best] + margin
+        or _is_pulse_in_silence(scene, number, version, best)
+        or _is_blip_in_silence(scene, best)
+        or _turns_at_peak(scene, best)
+    ]
     is_mixed = is_mixed and scene.holders.max() == 1
     is_unlikely = bool(totals[best] + _lead(scene, parts, number, best, is_mixed=is_mixed) > nobody)
     decided = bool(same[best, near].all()) and not is_unlikely
@@ -111,6 +119,18 @@ def _lead(scene: Scene, parts: Parts, number: int, best: int, *, is_mixed: bool)
     return 0.0 if is_mixed else -LEAST_MARGIN
 
 
+def _is_pulse_in_silence(scene: Scene, number: int, version: int, best: int) -> bool:
+    """Return whether a version shows one level where the best one is silent: a click track's pulse, or none."""
+    start, end = scene.parts[number]
+    silent = scene.versions[best]
+    if end - start <= CHANCE_SAMPLES or silent[start:end].any():
+        return False
+    return any(
+        one.is_level and one.start <= start and end <= one.end and not any(silent[list(one.anchors)])
+        for one in scene.structures[version]
+    )
+
+
 def _turns_at_peak(scene: Scene, version: int) -> bool:
     """Return whether a version differs in a few samples where it reaches a clipped peak, or leaves it.
 
@@ -122,3 +142,15 @@ def _turns_at_peak(scene: Scene, version: int) -> bool:
     # What a level is held from is its own first sample.
     peaks = (one for one in scene.structures[version] if one.kind in PEAKS)
     return any(start <= edge <= end for one in peaks for edge in (one.start - 1, one.end))
+
+
+def _is_blip_in_silence(scene: Scene, version: int) -> bool:
+    """Return whether a version sounds for an instant in the midst of silence: too little to be foretold by any."""
+    start, end = scene.place
+    if end - start > LONGEST_BLIP:
+        return False
+    before, blip, behind = (
+        bool(scene.versions[version][low:high].any())
+        for low, high in ((start - LEAST_RUN, start), (start, end), (end, end + LEAST_RUN))
+    )
+    return blip and not before and not behind

@@ -10,6 +10,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.sound.limits import (
+    EDGE_ERROR,
+    MOST_EDGES,
+)
+
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int32s, Int64s
 
@@ -56,7 +61,33 @@ class Edges:
         return Edges(self.positions[first:last], self.is_rise[first:last], self.levels)
 
 
-def fit_pulse(edges: Edges, numbers: Int64s, most: float) -> Pulse | None:
+def first_note(sound: Int32s, offset: int) -> Edges | None:
+    """Return the edges of the wave that sounds from the first sample on, as long as it has two levels."""
+    changes = np.flatnonzero(np.diff(sound)) + 1
+    changes = changes[:MOST_EDGES]
+    if changes.size < 2:
+        return None
+    levels = sound[np.concatenate(([0], changes))]
+    first, second = int(levels[0]), int(levels[1])
+    usual = np.where(np.arange(levels.size) % 2 == 0, first, second)
+    odd = np.flatnonzero(levels != usual)
+    # The edge that leads to a third level ends the note.
+    changes = changes[: int(odd[0]) - 1] if odd.size else changes
+    rises = sound[changes] > sound[changes - 1]
+    return Edges(changes + offset, rises, (min(first, second), max(first, second)))
+
+
+def last_note(sound: Int32s, offset: int) -> Edges | None:
+    """Return the edges of the wave that sounds up to the last sample."""
+    found = first_note(sound[::-1], 0)
+    if found is None:
+        return None
+    # Backwards in time an edge stands with the sample before it, and a rise is a fall.
+    positions = sound.size - found.positions[::-1] + offset
+    return Edges(positions, ~found.is_rise[::-1], found.levels)
+
+
+def fit_pulse(edges: Edges, numbers: Int64s, most: float = EDGE_ERROR) -> Pulse | None:
     """Return the wave of edges: least squares over one period and the phases of rises and falls; None if none fits.
 
     Args:
@@ -87,7 +118,20 @@ def period_numbers(edges: Edges) -> Int64s:
     return np.asarray(np.cumsum(edges.is_rise == edges.is_rise[0]) - 1, np.int64)
 
 
-def joint_pulse(before: Edges, behind: Edges, count: int, most: float) -> Pulse | None:
+def period_counts(before: Edges, behind: Edges, fitted: Pulse) -> list[int]:
+    """Return how many periods may lie between the first edge before the place and the first alike one behind it."""
+    alike = np.flatnonzero(behind.is_rise == before.is_rise[0])
+    if not alike.size:
+        return []
+    first = int(behind.positions[alike[0]])
+    gap = first - int(before.positions[0])
+    own = float(before.positions[-1] - before.positions[0])
+    doubt = 2.0 * EDGE_ERROR * gap / max(own, 1.0)
+    low, high = (gap - doubt) / fitted.period, (gap + doubt) / fitted.period
+    return list(range(int(np.ceil(low)), int(np.floor(high)) + 1))
+
+
+def joint_pulse(before: Edges, behind: Edges, count: int, most: float = EDGE_ERROR) -> Pulse | None:
     """Return the wave of both sides with so many periods between them; None where it fits none of that length."""
     first = before.is_rise[0]
     own = np.cumsum(before.is_rise == first) - 1
