@@ -17,7 +17,7 @@ from assembler.aligner.concealment.limits import DECIDED_NATS, LOST_NEARBY
 from assembler.aligner.concealment.surprise import (
     by_chance,
     levels_of,
-    may_be_concealed,
+    may_be_explained,
     still_of,
     told_before,
 )
@@ -75,7 +75,7 @@ def settle(windows: Sequence[Window]) -> list[Settled]:
     Args:
         windows: of the tracks of a tape, all of one stretch.
     """
-    if not any(map(may_be_concealed, windows)):
+    if not any(map(may_be_explained, windows)):
         return [_nothing(*window.versions.shape) for window in windows]
     truths = likeliest_truths(windows)
     none = [np.zeros(window.versions.shape) for window in windows]

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
 
 
-def may_be_concealed(window: Window) -> bool:
+def may_be_explained(window: Window) -> bool:
     """Return whether any truth can be so that concealment explains some of the differences.
 
     A bound that asks for no truth: a lost sample says at most what it would if each capture that looks so lost it, and

@@ -5,7 +5,8 @@ from __future__ import annotations
 # findings
 
 MOST_GAP_SAMPLES = 1024
-"""Gaps of a difference that comes and goes at a steady pace are at most this long: half a period of 23 Hz."""
+"""Gaps of a difference that comes and goes at a steady pace are at most this long: half a period of 23 Hz.
+Lost samples closer than this are one flaw, too: a sweep takes 15 ms."""
 
 CLICK_SAMPLES = 48
 """Up to this length noise thrown into the sound is called a click, above it a burst."""

@@ -11,7 +11,7 @@ import pytest
 from assembler.aligner.concealment import settle as settling
 from assembler.aligner.concealment.marks import Machine
 from assembler.aligner.concealment.settle import settle
-from assembler.aligner.concealment.surprise import may_be_concealed
+from assembler.aligner.concealment.surprise import may_be_explained
 from assembler.aligner.concealment.truth.window import Window
 
 if TYPE_CHECKING:
@@ -62,8 +62,8 @@ def test_what_is_ruled_out_would_not_be_found(seed: int, monkeypatch: pytest.Mon
         for number, kinds in enumerate(product(FLAWS, FLAWS))
     ]
     found = [settle([window])[0] for window in windows]
-    may_be = [may_be_concealed(window) for window in windows]
-    monkeypatch.setattr(settling, "may_be_concealed", lambda _: True)
+    may_be = [may_be_explained(window) for window in windows]
+    monkeypatch.setattr(settling, "may_be_explained", lambda _: True)
     sought = [settle([window])[0] for window in windows]
     for one, other in zip(found, sought, strict=True):
         for name in ("settled", "open", "lost", "surprise"):
