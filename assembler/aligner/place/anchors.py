@@ -12,7 +12,13 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, ANCHOR_SPACING, LEAST_ANCHORS, LEAST_EVIDENCE
+from assembler.aligner.place.limits import (
+    ANCHOR_SAMPLES,
+    ANCHOR_SPACING,
+    LEAST_ANCHORS,
+    LEAST_EVIDENCE,
+    SHORT_SAMPLES,
+)
 from assembler.aligner.place.matching import find_match, identity_at, informative
 from assembler.aligner.records.limits import NEARLY_ALL
 from assembler.aligner.records.passes import packed_from
@@ -28,12 +34,26 @@ Place = TypeVar("Place")
 
 @dataclass(frozen=True)
 class Anchor:
-    """One place of the probe pass that was found in the reference pass."""
+    """One place of the probe pass that was found in the reference pass.
+
+    Args:
+        at: first probe sample.
+        shift: reference sample less probe sample.
+        identical: share of its informative samples that are identical.
+        evidence: how many of them are.
+        samples: its length.
+    """
 
     at: int
     shift: int
     identical: float
     evidence: int
+    samples: int = ANCHOR_SAMPLES
+
+    @property
+    def end(self) -> int:
+        """First probe sample after it."""
+        return self.at + self.samples
 
 
 def anchor_positions(start: int, end: int) -> list[int]:
@@ -99,18 +119,22 @@ def find_anchors(
 
 
 def find_closer(reference: TrackReader, probe: TrackReader, runs: Sequence[Sequence[Anchor]]) -> list[Anchor]:
-    """Return anchors close together between runs whose shifts differ by more than a sample.
+    """Return short anchors, end to end, between runs whose shifts differ by more than a sample.
 
     Slips that lie closer to each other than anchors stand look like one, by as much as all of them.
     """
     found = []
     for before, behind in pairwise(runs):
         last, change = before[-1], behind[0].shift - before[-1].shift
-        if not 1 < abs(change) <= ANCHOR_SAMPLES:
+        if not 1 < abs(change) <= ANCHOR_SPACING:
             continue
-        for at in range(last.at + ANCHOR_SAMPLES, behind[0].at - ANCHOR_SAMPLES + 1, ANCHOR_SAMPLES):
-            samples = read_all(probe, at, ANCHOR_SAMPLES)
-            anchor = _search(reference, samples, at, last.shift + change // 2, abs(change), last.shift)
+        for at in range(last.end, behind[0].at - SHORT_SAMPLES + 1, SHORT_SAMPLES):
+            samples = read_all(probe, at, SHORT_SAMPLES)
+            anchor = _confirm(reference, samples, at, last.shift) or _confirm(
+                reference, samples, at, behind[0].shift
+            )
+            if anchor is None:
+                anchor = _search(reference, samples, at, last.shift + change // 2, abs(change), last.shift)
             if anchor is not None:
                 found.append(anchor)
     return found
@@ -151,15 +175,16 @@ def _confirm(
         telling: how many are informative, where that is known.
         packed: the same samples as files have them, where that is all there is to them.
     """
-    if telling and packed and read_packed(reference, at + shift, ANCHOR_SAMPLES) == packed:
+    count = samples[0].size
+    if telling and packed and read_packed(reference, at + shift, count) == packed:
         return Anchor(at, shift, 1.0, telling)
-    there = read_all(reference, at + shift, ANCHOR_SAMPLES)
+    there = read_all(reference, at + shift, count)
     if telling and all(map(np.array_equal, there, samples)):
         return Anchor(at, shift, 1.0, telling)
     share, evidence = identity_at(there, samples, 0)
     if share < 0.5 or evidence < LEAST_EVIDENCE:
         return None
-    return Anchor(at, shift, share, evidence)
+    return Anchor(at, shift, share, evidence, count)
 
 
 def _search(
@@ -171,19 +196,20 @@ def _search(
     last_shift: int | None,
 ) -> Anchor | None:
     start = at + expected - radius
-    window = read_all(reference, start, ANCHOR_SAMPLES + 2 * radius)
+    window = read_all(reference, start, samples[0].size + 2 * radius)
     nearest = expected if last_shift is None else last_shift
     match = find_match(window, samples, at + nearest - start)
     if match is None:
         return None
-    return Anchor(at, start + match.shift - at, match.identical, match.evidence)
+    return Anchor(at, start + match.shift - at, match.identical, match.evidence, samples[0].size)
 
 
 def steady_runs(reference: TrackReader, probe: TrackReader, anchors: Sequence[Anchor]) -> list[list[Anchor]]:
     """Return runs of neighbouring anchors with one shift, less those that a chance or a repeat flaw explains.
 
-    A lone anchor between others of one shift is not believed: a block that a machine repeated matches one block
-    off. One at the end of the overlap, or between two shifts, is believed where its close surroundings agree.
+    A lone anchor, or a few short ones, between others of one shift is not believed: a block that a machine repeated
+    matches one block off. One at the end of the overlap, or between two shifts, is believed where its close
+    surroundings agree.
     """
     runs = [
         list(run) for _, run in groupby(_reread(reference, probe, anchors), key=lambda anchor: anchor.shift)
@@ -193,7 +219,7 @@ def steady_runs(reference: TrackReader, probe: TrackReader, anchors: Sequence[An
         kept = [
             run
             for run, before, behind in zip(runs, shifts, shifts[2:], strict=False)
-            if len(run) > 1
+            if run[-1].end - run[0].at > ANCHOR_SAMPLES
             or (
                 before != behind
                 and _is_steady(reference, probe, run[0], [s for s in (before, behind) if s is not None])
@@ -219,7 +245,7 @@ def _reread(reference: TrackReader, probe: TrackReader, anchors: Sequence[Anchor
     for number, run in enumerate(runs):
         shifts = [other[0].shift for other in runs[max(0, number - 1) : number + 2] if other is not run]
         for one in run:
-            samples = read_all(probe, one.at, ANCHOR_SAMPLES) if one.identical < NEARLY_ALL else []
+            samples = read_all(probe, one.at, one.samples) if one.identical < NEARLY_ALL else []
             others = [_confirm(reference, samples, one.at, shift) for shift in shifts if samples]
             found.append(
                 max((one, *(other for other in others if other)), key=lambda anchor: anchor.evidence)
@@ -232,12 +258,12 @@ def _is_steady(reference: TrackReader, probe: TrackReader, anchor: Anchor, shift
 
     Where a pass lost every other sample, less than half of them are identical at any shift.
     """
-    places = (anchor.at - ANCHOR_SAMPLES, anchor.at + ANCHOR_SAMPLES)
+    places = (anchor.at - anchor.samples, anchor.at + anchor.samples)
     for at in places:
-        if 0 <= at <= probe.length - ANCHOR_SAMPLES:
-            samples = read_all(probe, at, ANCHOR_SAMPLES)
+        if 0 <= at <= probe.length - anchor.samples:
+            samples = read_all(probe, at, anchor.samples)
             own, *others = (
-                identity_at(read_all(reference, at + shift, ANCHOR_SAMPLES), samples, 0)[1]
+                identity_at(read_all(reference, at + shift, anchor.samples), samples, 0)[1]
                 for shift in (anchor.shift, *shifts)
             )
             if own >= max(LEAST_EVIDENCE, 2 * max(others)):

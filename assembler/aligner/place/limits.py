@@ -47,6 +47,10 @@ MOST_TOUCH_SECONDS = 0.001
 ANCHOR_SAMPLES = 2048
 """Length of an anchor's probe: enough informative samples even in quiet material, short against most flaws."""
 
+SHORT_SAMPLES = 256
+"""Length of an anchor's probe between slips close to each other: eight tracks of it tell as much as one track of an
+anchor, and buffers of recorders are seldom shorter (common practice, no source)."""
+
 ANCHOR_SPACING = 24000
 """Half a second at 48 kHz: the least distance of two slips that are told apart, and how far around its place an anchor
 is looked for where several in a row were not found: a slip that no log shows."""

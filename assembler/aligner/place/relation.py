@@ -91,8 +91,10 @@ def relate(
         runs = steady_runs(reference, probe, sorted([*anchors, *closer], key=lambda one: one.at))
     stretches = _between_borders(reference, probe, runs, overlap)
     share = median([anchor.identical for anchor in anchors])
-    proved = runs[0][0].at, runs[-1][-1].at + ANCHOR_SAMPLES
-    places = tuple((anchor.at, anchor.shift) for run in runs for anchor in run)
+    proved = runs[0][0].at, runs[-1][-1].end
+    places = tuple(
+        (anchor.at, anchor.shift) for run in runs for anchor in run if anchor.samples == ANCHOR_SAMPLES
+    )
     return Relation(tuple(stretches), share, len(anchors), asked, proved, places)
 
 
@@ -102,13 +104,14 @@ def _between_borders(
     starts, ends, doubts = [overlap[0]], [], [(0, 0)]
     whose: list[Slipped | None] = [None]
     for left, right in pairwise(runs):
-        between = left[-1].at, right[0].at + ANCHOR_SAMPLES
+        between = left[-1].at, right[0].end
         shifts = left[-1].shift, right[0].shift
         border = locate_border(reference, probe, between, shifts)
         ends.append(border.end)
         starts.append(border.start)
         doubts.append(border.doubt)
-        whose.append(border.slipped or who_slipped(reference, probe, border.end, shifts))
+        ends_last = max(border.end, border.doubt[1] - (border.start - border.end))
+        whose.append(border.slipped or who_slipped(reference, probe, (border.doubt[0], ends_last), shifts))
     ends.append(overlap[1])
     return [
         RelativeStretch(start, end, run[0].shift, doubt, slipped)

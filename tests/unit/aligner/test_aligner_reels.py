@@ -259,3 +259,34 @@ def test_a_slip_that_the_sound_shows_is_not_taken_from_the_log_as_well() -> None
     placed = place_reel([_pass("one", lost, 0.0, logged), _pass("two", late, 40.0)], SECOND)
     assert _slips(placed, "one") == (Slip(AT, LOST),)
     assert _slips(placed, "two") == ()
+
+
+def test_slips_of_two_passes_close_together_are_each_ones_own() -> None:
+    """A clock lost a sample now and then, once 1 200 samples before the third pass took a buffer twice."""
+    lost = np.delete(DENSE, [AT - 60_000, AT, AT + 60_000], axis=1)
+    again = AT + 1200
+    twice = np.concatenate((DENSE[:, :again], DENSE[:, again - 1024 :]), axis=1)
+    placed = place_reel(
+        [_pass("one", lost, 0.0), _pass("two", DENSE, 30.0), _pass("three", twice, -70.0)], SECOND
+    )
+    assert [slip.samples for slip in _slips(placed, "one")] == [1, 1, 1]
+    assert _slips(placed, "two") == ()
+    (slip,) = _slips(placed, "three")
+    assert slip.samples == -1024
+    assert again - 1024 <= slip.pass_sample <= again
+    assert placed.notes == ()
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_sample_taken_twice_is_found_where_the_other_pass_lost_every_other_one(seed: int) -> None:
+    """Where the shift changes is in doubt by some samples: wherever it may, the copy is looked for on all tracks."""
+    tape = make_tape("quiet", 24, 6 * SECOND, np.random.default_rng(seed))
+    twice = np.concatenate((tape[:, :AT], tape[:, AT - 1 :]), axis=1)
+    means = np.array(tape)
+    at = np.arange(AT - 20_000, AT + 20_000, 2)
+    means[:, at] = (tape[:, at - 1].astype(np.int64) + tape[:, at + 1]) >> 1
+    placed = place_reel([_pass("one", twice, 0.0), _pass("two", means, 30.0)], SECOND)
+    (slip,) = _slips(placed, "one")
+    assert slip.samples == -1
+    assert AT - 1 <= slip.pass_sample <= AT
+    assert placed.notes == ()

@@ -125,10 +125,15 @@ def probe_slips(
         third: how other passes lie against the reference.
         sample_rate: of the session, in samples per second.
     """
+    slips = _relative_slips(relation)
+    explained: list[list[Slip]] = [[] for _ in slips]
+    for one in known:
+        near = [number for number, slip in enumerate(slips) if slip.lies_at(one.pass_sample, one.pass_sample)]
+        if near:
+            explained[min(near, key=lambda number: _unlikeness(slips[number], one))].append(one)
     own = []
-    for slip in _relative_slips(relation):
-        theirs = [r for r in known if slip.lies_at(r.pass_sample, r.pass_sample)]
-        rest = slip.change + sum(r.samples for r in theirs)
+    for slip, theirs in zip(slips, explained, strict=True):
+        rest = slip.change + sum(one.samples for one in theirs)
         if rest:
             is_sure = (
                 bool(theirs)
@@ -138,6 +143,11 @@ def probe_slips(
             )
             own.append(OwnSlip(Slip(slip.at_probe, rest, slip.doubt_probe), is_sure))
     return own
+
+
+def _unlikeness(slip: _RelativeSlip, one: Slip) -> tuple[bool, int]:
+    """Return how ill a slip of the reference explains a change of shift: first by how much, then where."""
+    return slip.change != -one.samples, abs(slip.at_reference - one.pass_sample)
 
 
 def unproved_slips(position: Position, relation: Relation, sample_rate: int) -> list[Slip]:

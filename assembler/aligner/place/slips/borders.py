@@ -98,7 +98,7 @@ def _copied_within(
     """Return at which of the likely borders a pass holds samples twice, and which pass; None where none stands out."""
     first, behind = likely
     repeated = abs(shifts[1] - shifts[0])
-    if not repeated + DOUBTED_VOTES < behind - first <= READ_SAMPLES:
+    if not 0 < behind - first <= READ_SAMPLES:
         return None
     slipped: Slipped = "probe" if shifts[1] < shifts[0] else "reference"
     reader, start = (probe, first) if slipped == "probe" else (reference, first + shifts[0])

@@ -73,10 +73,11 @@ def copied_at(tracks: Sequence[Int32s], repeated: int) -> int | None:
         by_nature = (np.count_nonzero(is_copy) + 1.0) / (places + 2.0)
         nats += np.where(is_copy, -np.log(by_nature), np.log(FLAW_CHANCE))
     best = PERIODS_SAMPLES + int(nats[PERIODS_SAMPLES:-PERIODS_SAMPLES].argmax())
+    rest = nats[PERIODS_SAMPLES:-PERIODS_SAMPLES].copy()
+    chances = np.log(rest.size)
     # Close by, a copy goes on by chance.
-    rest = nats.copy()
-    rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = -np.inf
-    is_clear = nats[best] - LEAST_NATS >= max(np.log(places), float(rest.max()))
+    rest[max(0, best - PERIODS_SAMPLES - NEAR_SAMPLES) : best - PERIODS_SAMPLES + NEAR_SAMPLES + 1] = -np.inf
+    is_clear = nats[best] - LEAST_NATS >= max(chances, float(rest.max()))
     return best if is_clear else None
 
 

@@ -26,34 +26,36 @@ Slipped = Literal["reference", "probe"]
 
 
 def who_slipped(
-    reference: TrackReader, probe: TrackReader, at: int, shifts: tuple[int, int]
+    reference: TrackReader, probe: TrackReader, ends: tuple[int, int], shifts: tuple[int, int]
 ) -> Slipped | None:
     """Return whose slip a change of shift is, or None where the sound does not tell.
 
     Args:
         reference: the pass that shifts lead to.
         probe: the pass that they lead from.
-        at: the probe sample at which the first shift ends to hold.
+        ends: the first and the last probe sample at which the first shift may end to hold.
         shifts: reference sample less probe sample, before and after it.
     """
     count = abs(shifts[1] - shifts[0])
-    if not 0 < count <= READ_SAMPLES:
+    first, last = ends
+    if not 0 < count <= READ_SAMPLES or last - first > BESIDE_SAMPLES:
         return None
-    has_more: tuple[Slipped, TrackReader, int] = ("probe", probe, at)
+    has_more: tuple[Slipped, TrackReader, int] = ("probe", probe, first)
     if shifts[1] > shifts[0]:
-        has_more = "reference", reference, at + shifts[0]
+        has_more = "reference", reference, first + shifts[0]
     name, reader, start = has_more
-    behind = at + max(0, shifts[0] - shifts[1])
-    nats = 0.0
+    behind = last + max(0, shifts[0] - shifts[1])
+    nats = np.zeros(last - first + 1)
     for track in range(probe.tracks):
-        if _meets(reference, probe, track, at - BESIDE_SAMPLES, shifts[0]) and _meets(
+        if _meets(reference, probe, track, first - BESIDE_SAMPLES, shifts[0]) and _meets(
             reference, probe, track, behind, shifts[1]
         ):
-            nats += _nats_for_twice(reader, track, start, count)
-    if abs(nats) < LEAST_NATS:
-        return None
-    if nats > 0.0:
+            nats += _nats_for_twice(reader, track, start, count, nats.size)
+    most = float(nats.max())
+    if most - np.log(nats.size) >= LEAST_NATS:
         return name
+    if most > -LEAST_NATS:
+        return None
     return "reference" if name == "probe" else "probe"
 
 
@@ -68,26 +70,24 @@ def _meets(reference: TrackReader, probe: TrackReader, track: int, start: int, s
     return bool(np.count_nonzero(tells) >= FEW * BESIDE_SAMPLES and np.array_equal(telling, equal))
 
 
-def _nats_for_twice(reader: TrackReader, track: int, start: int, count: int) -> float:
-    """Return how much likelier the samples from ``start`` on are one copy of two than sound that stands once."""
+def _nats_for_twice(reader: TrackReader, track: int, start: int, count: int, places: int) -> Float64s:
+    """Return how much likelier ``count`` samples are one copy of two than sound that stands once, at each place."""
     around = PERIODS_SAMPLES + 3 * count
-    samples = reader.read(track, start - around, 2 * around + 2 * count)
-    surplus = samples[around : around + count]
+    samples = reader.read(track, start - around, 2 * around + 2 * count + places)
+    surplus = samples[around : around + count + places - 1]
+    nothing = np.zeros(places)
     if not surplus.any() or (count >= LEAST_HELD and not np.ptp(surplus)):
-        return 0.0
+        return nothing
     shares = _equal_shares(samples, count)
     # Of two copies the first may be left out, or the second.
-    here = float(max(shares[around], shares[around - count]))
+    here = np.maximum(shares[around : around + places], shares[around - count : around - count + places])
     pairs = np.maximum(shares[count:], shares[:-count])
     elsewhere = np.concatenate((pairs[: PERIODS_SAMPLES // 2], pairs[-(PERIODS_SAMPLES // 2) :]))
     by_nature = (np.count_nonzero(elsewhere > HALF) + 1.0) / (elsewhere.size + 2.0)
     if by_nature > HALF:
-        return 0.0
-    if here > HALF:
-        return float(np.log((1.0 - FLAW_CHANCE) / by_nature))
-    if here <= ONCE_SHARE:
-        return float(np.log(FLAW_CHANCE / (1.0 - by_nature)))
-    return 0.0
+        return nothing
+    twice, once = np.log((1.0 - FLAW_CHANCE) / by_nature), np.log(FLAW_CHANCE / (1.0 - by_nature))
+    return np.where(here > HALF, twice, np.where(here <= ONCE_SHARE, once, nothing))
 
 
 def _equal_shares(samples: Int32s, count: int) -> Float64s:
