@@ -110,7 +110,7 @@ def find_anchors(
             anchor = _confirm(reference, samples, at, last_shift, telling, packed)
         if anchor is None:
             anchor = _search(reference, samples, at, expected(at), radius, last_shift)
-        if anchor is None and last_shift is not None and missed:
+        if anchor is None and last_shift is not None and (missed or first == positions[-1]):
             anchor = _search(reference, samples, at, last_shift, max(radius, ANCHOR_SPACING), last_shift)
         missed = 0 if anchor else missed + 1
         if anchor is not None:
@@ -130,11 +130,11 @@ def find_closer(reference: TrackReader, probe: TrackReader, runs: Sequence[Seque
             continue
         for at in range(last.end, behind[0].at - SHORT_SAMPLES + 1, SHORT_SAMPLES):
             samples = read_all(probe, at, SHORT_SAMPLES)
-            anchor = _confirm(reference, samples, at, last.shift) or _confirm(
-                reference, samples, at, behind[0].shift
+            anchor = (
+                _confirm(reference, samples, at, last.shift)
+                or _confirm(reference, samples, at, behind[0].shift)
+                or _search(reference, samples, at, last.shift + change // 2, abs(change), last.shift)
             )
-            if anchor is None:
-                anchor = _search(reference, samples, at, last.shift + change // 2, abs(change), last.shift)
             if anchor is not None:
                 found.append(anchor)
     return found

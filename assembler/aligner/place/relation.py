@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.place.anchors import Anchor, find_anchors, find_closer, steady_runs
 from assembler.aligner.place.limits import ANCHOR_SAMPLES
-from assembler.aligner.place.slips.borders import locate_border
-from assembler.aligner.place.slips.surplus import who_slipped
+from assembler.aligner.place.slips.borders import Border, locate_border
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -101,20 +100,13 @@ def relate(
 def _between_borders(
     reference: TrackReader, probe: TrackReader, runs: Sequence[Sequence[Anchor]], overlap: tuple[int, int]
 ) -> list[RelativeStretch]:
-    starts, ends, doubts = [overlap[0]], [], [(0, 0)]
-    whose: list[Slipped | None] = [None]
+    borders = [Border(overlap[0], overlap[0], (0, 0))]
     for left, right in pairwise(runs):
-        between = left[-1].at, right[0].end
         shifts = left[-1].shift, right[0].shift
-        border = locate_border(reference, probe, between, shifts)
-        ends.append(border.end)
-        starts.append(border.start)
-        doubts.append(border.doubt)
-        ends_last = max(border.end, border.doubt[1] - (border.start - border.end))
-        whose.append(border.slipped or who_slipped(reference, probe, (border.doubt[0], ends_last), shifts))
-    ends.append(overlap[1])
+        borders.append(locate_border(reference, probe, (left[-1].at, right[0].end), shifts))
+    ends = [*(border.end for border in borders[1:]), overlap[1]]
     return [
-        RelativeStretch(start, end, run[0].shift, doubt, slipped)
-        for run, start, end, doubt, slipped in zip(runs, starts, ends, doubts, whose, strict=True)
-        if start < end
+        RelativeStretch(border.start, end, run[0].shift, border.doubt, border.slipped)
+        for run, border, end in zip(runs, borders, ends, strict=True)
+        if border.start < end
     ]

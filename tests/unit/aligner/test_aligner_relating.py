@@ -62,6 +62,16 @@ def test_a_slip_close_to_the_end_is_seen() -> None:
     assert [(s.start, s.shift) for s in relation.stretches] == [(0, 0), (end, 40)]
 
 
+def test_samples_lost_close_to_the_end_are_seen_though_no_log_expects_them() -> None:
+    """Farther than timecode's place reaches, and behind them there is room for one anchor alone."""
+    tape = make_tape("dense", 16, 300_000, np.random.default_rng(12))
+    probe = ArrayAudio(np.delete(tape, np.s_[294_000:296_048], axis=1))
+    relation = relate(ArrayAudio(tape), probe, lambda _: 0, (0, probe.length), 960)
+    assert relation is not None
+    assert [one.shift for one in relation.stretches] == [0, 2048]
+    assert abs(relation.stretches[1].start - 294_000) <= 8
+
+
 def test_a_repeated_block_is_no_slip() -> None:
     """A block of 4000 samples played twice on all tracks, the sound going on in place, moves nothing."""
     tape = TAPE["dense"]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.place.slips.splices import copied_at, outstanding, splice_surprise
+from assembler.aligner.place.slips.splices import outstanding, splice_surprise
 from assembler.aligner.sound.limits import FIT_SAMPLES
 from scripts.bench.trial_sessions import make_tape
 
@@ -72,30 +72,3 @@ def test_nothing_is_said_of_the_margins() -> None:
     surprise = splice_surprise(_lost(_tracks("tones", 15), 100))
     assert not surprise[:FIT_SAMPLES].any()
     assert not surprise[-FIT_SAMPLES:].any()
-
-
-@pytest.mark.parametrize("repeated", [2, 4, 93, 800])
-@pytest.mark.parametrize("character", ["dense", "tones", "quiet"])
-def test_what_was_captured_twice_is_found_to_the_sample(character: str, repeated: int) -> None:
-    """On all tracks at once samples stand beside their copy, in quiet noise as well, and where a track is flawed."""
-    tracks = _lost(_tracks(character, 16), -repeated)
-    tracks[2][AT - 20 : AT + 30] = np.random.default_rng(8).integers(-(1 << 18), 1 << 18, 50)
-    found = copied_at(tracks, repeated)
-    assert found is not None
-    assert AT - repeated - 1 <= found <= AT - repeated + 1
-
-
-@pytest.mark.parametrize("character", ["sparse", "dense", "tones", "quiet", "square", "loop", "band"])
-def test_good_sound_stands_nowhere_twice(character: str) -> None:
-    """Silence, levels, quiet noise and music that repeats are no copies."""
-    for seed in range(6):
-        tracks = [track[:SIZE] for track in _tracks(character, seed)]
-        assert [n for n in (1, 2, 4, 93, 500, 1155) if copied_at(tracks, n) is not None] == []
-
-
-def test_of_two_copies_neither_is_the_one() -> None:
-    """Where two places stand out nothing is said."""
-    tracks = [
-        np.concatenate((t[:AT], t[AT - 50 : AT + 900], t[AT + 850 :]))[:SIZE] for t in _tracks("quiet", 17)
-    ]
-    assert copied_at(tracks, 50) is None

@@ -31,43 +31,43 @@ def test_lost_and_repeated_are_told_apart(tape: object, count: int) -> None:
     samples = np.asarray(tape)
     whole, lost = ArrayAudio(samples), _lost(tape, count)
     twice = _with(tape, samples[:, AT - count : AT])
-    assert who_slipped(whole, lost, (AT, AT), (0, count)) == "probe"
-    assert who_slipped(lost, whole, (AT, AT), (0, -count)) == "reference"
+    assert who_slipped(whole, lost, (AT, AT), (0, count))[0] == "probe"
+    assert who_slipped(lost, whole, (AT, AT), (0, -count))[0] == "reference"
     # Either copy may be taken for the surplus.
     for at in (AT - count, AT):
-        assert who_slipped(whole, twice, (at, at), (0, -count)) == "probe"
-        assert who_slipped(twice, whole, (at, at), (0, count)) == "reference"
+        assert who_slipped(whole, twice, (at, at), (0, -count))[0] == "probe"
+        assert who_slipped(twice, whole, (at, at), (0, count))[0] == "reference"
 
 
 def test_a_flaw_in_one_copy_hides_it_on_its_track_alone() -> None:
     """The other tracks tell."""
     twice = DENSE[:, AT - 500 : AT].copy()
     twice[2, 100:400] = 0
-    assert who_slipped(ArrayAudio(DENSE), _with(DENSE, twice), (AT, AT), (0, -500)) == "probe"
+    assert who_slipped(ArrayAudio(DENSE), _with(DENSE, twice), (AT, AT), (0, -500))[0] == "probe"
 
 
 @pytest.mark.parametrize("level", [0, 900])
 def test_what_a_machine_put_in_is_nobodys_loss(level: int) -> None:
     """Silence or a level held, instead of a copy, does not mean that the other pass lost as much."""
     put_in = np.full((DENSE.shape[0], 64), level)
-    assert who_slipped(ArrayAudio(DENSE), _with(DENSE, put_in), (AT, AT), (0, -64)) is None
+    assert who_slipped(ArrayAudio(DENSE), _with(DENSE, put_in), (AT, AT), (0, -64))[0] is None
 
 
 def test_sound_that_repeats_at_just_that_distance_tells_nothing() -> None:
     """A bar of a loop lost, or played twice, looks the same."""
     bar = np.random.default_rng(63).integers(-9000, 9000, (8, 1000), dtype=np.int32)
     loop = np.tile(bar, 120)
-    assert who_slipped(ArrayAudio(loop), _lost(loop, 1000), (AT, AT), (0, 1000)) is None
+    assert who_slipped(ArrayAudio(loop), _lost(loop, 1000), (AT, AT), (0, 1000))[0] is None
     # Nor is a bar that differs from all others the copy of one.
     loop[:, AT : AT + 1000] = bar[:, ::-1]
-    assert who_slipped(ArrayAudio(loop), _lost(loop, 1000), (AT, AT), (0, 1000)) is None
+    assert who_slipped(ArrayAudio(loop), _lost(loop, 1000), (AT, AT), (0, 1000))[0] is None
 
 
 def test_passes_that_do_not_match_up_to_the_border_tell_nothing() -> None:
     """A flaw beside the slip may hide a copy."""
     flawed = DENSE.copy()
     flawed[:, AT - 40 : AT] += 7
-    assert who_slipped(ArrayAudio(flawed), _lost(DENSE, 300), (AT, AT), (0, 300)) is None
+    assert who_slipped(ArrayAudio(flawed), _lost(DENSE, 300), (AT, AT), (0, 300))[0] is None
 
 
 def _losing(tape: object, first: int, seed: int) -> ArrayAudio:
@@ -83,4 +83,40 @@ def _losing(tape: object, first: int, seed: int) -> ArrayAudio:
 def test_passes_that_lost_every_other_sample_tell_all_the_same(count: int) -> None:
     """Heads that wear leave hardly a run of samples that both passes have right."""
     spliced = np.concatenate((DENSE[:, :AT], DENSE[:, AT + count :]), axis=1)
-    assert who_slipped(_losing(DENSE, 0, 1), _losing(spliced, 1, 2), (AT, AT), (0, count)) == "probe"
+    assert who_slipped(_losing(DENSE, 0, 1), _losing(spliced, 1, 2), (AT, AT), (0, count))[0] == "probe"
+
+
+def _copies(tape: object, repeated: int) -> tuple[str | None, int | None]:
+    """Return who holds samples twice within 4 000 samples around ``AT``, where the other pass is muted."""
+    samples = np.asarray(tape)
+    muted = samples.copy()
+    muted[:, AT - 8000 : AT + 8000] = 0
+    return who_slipped(ArrayAudio(samples), ArrayAudio(muted), (AT - 4000, AT + 4000), (0, repeated))
+
+
+@pytest.mark.parametrize("repeated", [2, 4, 93, 800])
+@pytest.mark.parametrize("character", ["dense", "tones", "quiet"])
+def test_what_was_captured_twice_is_found_to_the_sample(character: str, repeated: int) -> None:
+    """On all tracks at once samples stand beside their copy, in quiet noise as well, and where a track is flawed."""
+    tape = make_tape(character, 24, 120_000, np.random.default_rng(16))
+    twice = np.concatenate((tape[:, :AT], tape[:, AT - repeated :]), axis=1)
+    twice[2, AT - 20 : AT + 30] = np.random.default_rng(8).integers(-(1 << 18), 1 << 18, 50)
+    slipped, at = _copies(twice, repeated)
+    assert slipped == "reference"
+    assert at is not None
+    assert AT - repeated - 1 <= at <= AT - repeated + 1
+
+
+@pytest.mark.parametrize("character", ["sparse", "dense", "tones", "quiet", "square", "loop", "band"])
+def test_good_sound_stands_nowhere_twice(character: str) -> None:
+    """Silence, levels, quiet noise and music that repeats are no copies."""
+    for seed in range(6):
+        tape = make_tape(character, 24, 120_000, np.random.default_rng(seed))
+        assert [n for n in (1, 2, 4, 93, 500, 1155) if _copies(tape, n) != (None, None)] == []
+
+
+def test_of_two_copies_neither_is_the_one() -> None:
+    """Where two places stand out nothing is said."""
+    tape = make_tape("quiet", 24, 120_000, np.random.default_rng(17))
+    twice = np.concatenate((tape[:, :AT], tape[:, AT - 50 : AT + 900], tape[:, AT + 850 :]), axis=1)
+    assert _copies(twice, 50) == (None, None)

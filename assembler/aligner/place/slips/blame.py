@@ -50,6 +50,10 @@ class _RelativeSlip:
         low, high = min(low, self.at_reference), max(high, self.at_reference)
         return low < end + ANCHOR_SAMPLES and start < high + ANCHOR_SAMPLES
 
+    def distance_to(self, slip: Slip) -> int:
+        """Return how many samples of the reference lie between this slip and one of its own."""
+        return abs(self.at_reference - slip.pass_sample)
+
     def is_same(self, other: _RelativeSlip) -> bool:
         """Return whether two passes may bear witness to one slip of the reference."""
         low, high = other.doubt_reference
@@ -126,11 +130,13 @@ def probe_slips(
         sample_rate: of the session, in samples per second.
     """
     slips = _relative_slips(relation)
+    # Of the reference's slips each explains one change, that by as much first.
     explained: list[list[Slip]] = [[] for _ in slips]
     for one in known:
         near = [number for number, slip in enumerate(slips) if slip.lies_at(one.pass_sample, one.pass_sample)]
         if near:
-            explained[min(near, key=lambda number: _unlikeness(slips[number], one))].append(one)
+            best = min(near, key=lambda n: (slips[n].change != -one.samples, slips[n].distance_to(one)))
+            explained[best].append(one)
     own = []
     for slip, theirs in zip(slips, explained, strict=True):
         rest = slip.change + sum(one.samples for one in theirs)
@@ -143,11 +149,6 @@ def probe_slips(
             )
             own.append(OwnSlip(Slip(slip.at_probe, rest, slip.doubt_probe), is_sure))
     return own
-
-
-def _unlikeness(slip: _RelativeSlip, one: Slip) -> tuple[bool, int]:
-    """Return how ill a slip of the reference explains a change of shift: first by how much, then where."""
-    return slip.change != -one.samples, abs(slip.at_reference - one.pass_sample)
 
 
 def unproved_slips(position: Position, relation: Relation, sample_rate: int) -> list[Slip]:

@@ -14,9 +14,10 @@ import numpy as np
 from assembler.aligner.place.anchors import read_all
 from assembler.aligner.place.limits import DOUBTED_VOTES, FEWEST_EQUAL
 from assembler.aligner.place.matching import informative, proving
-from assembler.aligner.place.slips.splices import copied_at, outstanding, splice_surprise
+from assembler.aligner.place.slips.splices import outstanding, splice_surprise
+from assembler.aligner.place.slips.surplus import who_slipped
 from assembler.aligner.records.limits import READ_SAMPLES
-from assembler.aligner.sound.limits import FIT_SAMPLES, PERIODS_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -34,7 +35,7 @@ class Border:
         end: probe sample up to which the first shift holds.
         start: probe sample from which the second one holds.
         doubt: range of probe samples that may belong to either.
-        slipped: whose slip it is, where its place shows that.
+        slipped: whose slip it is by the sound; None where that does not tell.
     """
 
     end: int
@@ -81,30 +82,15 @@ def locate_border(
         if places.size
     ]
     first, behind = likely[0][0], likely[-1][1]
-    copied = _copied_within(reference, probe, (first, behind), shifts)
-    if copied is not None:
-        end, slipped = copied
-        return Border(end, end + missing, (end, end + 2 * missing), slipped)
+    slipped, at = who_slipped(reference, probe, (first, behind), shifts)
+    if at is not None:
+        return Border(at, at + missing, (at, at + 2 * missing), slipped)
     at = _spliced_within(reference, probe, (first, behind), shifts)
     if at is not None:
-        return Border(at, at + missing, (at, at + missing))
+        slipped = slipped or who_slipped(reference, probe, (at, at), shifts)[0]
+        return Border(at, at + missing, (at, at + missing), slipped)
     at = _best_within(gains(_equal), first, behind)
-    return Border(at, at + missing, (first, behind + missing))
-
-
-def _copied_within(
-    reference: TrackReader, probe: TrackReader, likely: tuple[int, int], shifts: tuple[int, int]
-) -> tuple[int, Slipped] | None:
-    """Return at which of the likely borders a pass holds samples twice, and which pass; None where none stands out."""
-    first, behind = likely
-    repeated = abs(shifts[1] - shifts[0])
-    if not 0 < behind - first <= READ_SAMPLES:
-        return None
-    slipped: Slipped = "probe" if shifts[1] < shifts[0] else "reference"
-    reader, start = (probe, first) if slipped == "probe" else (reference, first + shifts[0])
-    count = behind - first + 2 * repeated
-    place = copied_at(read_all(reader, start - PERIODS_SAMPLES, count + 2 * PERIODS_SAMPLES), repeated)
-    return None if place is None else (first + place - PERIODS_SAMPLES, slipped)
+    return Border(at, at + missing, (first, behind + missing), slipped)
 
 
 def _spliced_within(

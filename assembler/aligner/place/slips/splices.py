@@ -4,7 +4,7 @@ Where another capture is flawed, or was never made, comparison can't tell where 
 a splice is not what the sound before it foretells, nor is what lies before it what the sound after it would have come
 from; and that on every track that sounds. Strokes and edges surprise in one direction and on one track; the ends of
 mutes and held levels don't count, as nothing is known on one side of them; noise is foretold by nothing, and tells
-nothing. Samples captured twice are plainer: on every track they stand beside their copy.
+nothing.
 
 Audio is ``int32``, shape ``(samples,)``, one array per track.
 """
@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.place.limits import FLAW_CHANCE, LEAST_NATS, LEAST_SURPRISE, LOUD_SAMPLES, USUAL_RATIO
+from assembler.aligner.place.limits import LEAST_SURPRISE, LOUD_SAMPLES, USUAL_RATIO
 from assembler.aligner.records.limits import CLEARLY, HALF, LEAST_TELLING, NEAR_SAMPLES
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
-from assembler.aligner.sound.limits import FIT_SAMPLES, PERIODS_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -49,35 +49,6 @@ def outstanding(surprise: Float64s) -> int | None:
     rest = surprise.copy()
     rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = 0.0
     is_clear = surprise[best] >= max(LEAST_SURPRISE, CLEARLY * float(rest.max()))
-    return best if is_clear else None
-
-
-def copied_at(tracks: Sequence[Int32s], repeated: int) -> int | None:
-    """Return where samples stand twice in a row on all tracks as nowhere else; None where no place stands out.
-
-    Args:
-        tracks: the same samples of every track, ``PERIODS_SAMPLES`` of them on either side of where it may be.
-        repeated: length of the copy, in samples.
-
-    Returns:
-        The first sample of the first of the two.
-    """
-    places = tracks[0].size - 2 * repeated + 1
-    if places <= 2 * PERIODS_SAMPLES:
-        return None
-    nats = np.zeros(places)
-    for samples in tracks:
-        is_equal = samples[repeated:] == samples[:-repeated]
-        sums = np.concatenate(([0], np.cumsum(is_equal)))
-        is_copy = sums[repeated:] - sums[:-repeated] == repeated
-        by_nature = (np.count_nonzero(is_copy) + 1.0) / (places + 2.0)
-        nats += np.where(is_copy, -np.log(by_nature), np.log(FLAW_CHANCE))
-    best = PERIODS_SAMPLES + int(nats[PERIODS_SAMPLES:-PERIODS_SAMPLES].argmax())
-    rest = nats[PERIODS_SAMPLES:-PERIODS_SAMPLES].copy()
-    chances = np.log(rest.size)
-    # Close by, a copy goes on by chance.
-    rest[max(0, best - PERIODS_SAMPLES - NEAR_SAMPLES) : best - PERIODS_SAMPLES + NEAR_SAMPLES + 1] = -np.inf
-    is_clear = nats[best] - LEAST_NATS >= max(chances, float(rest.max()))
     return best if is_clear else None
 
 

@@ -15,48 +15,67 @@ import numpy as np
 
 from assembler.aligner.place.limits import BESIDE_SAMPLES, FLAW_CHANCE, LEAST_HELD, LEAST_NATS, ONCE_SHARE
 from assembler.aligner.place.matching import informative
-from assembler.aligner.records.limits import FEW, HALF, LEAST_TELLING, READ_SAMPLES
+from assembler.aligner.records.limits import FEW, HALF, LEAST_TELLING, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.sound.limits import PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.aligner.records.passes import TrackReader
-    from assembler.arrays import Bools, Float64s, Int32s
+    from assembler.arrays import Bools, Float64s
 
 Slipped = Literal["reference", "probe"]
 
 
 def who_slipped(
     reference: TrackReader, probe: TrackReader, ends: tuple[int, int], shifts: tuple[int, int]
-) -> Slipped | None:
-    """Return whose slip a change of shift is, or None where the sound does not tell.
+) -> tuple[Slipped | None, int | None]:
+    """Return whose slip a change of shift is and where, each None where the sound does not tell.
 
     Args:
         reference: the pass that shifts lead to.
         probe: the pass that they lead from.
         ends: the first and the last probe sample at which the first shift may end to hold.
         shifts: reference sample less probe sample, before and after it.
+
+    Returns:
+        Who, and the probe sample at which the first shift ends to hold if the first of two copies is left out.
     """
     count = abs(shifts[1] - shifts[0])
     first, last = ends
-    if not 0 < count <= READ_SAMPLES or last - first > BESIDE_SAMPLES:
-        return None
+    if not 0 < count <= READ_SAMPLES or last - first > READ_SAMPLES:
+        return None, None
     has_more: tuple[Slipped, TrackReader, int] = ("probe", probe, first)
     if shifts[1] > shifts[0]:
         has_more = "reference", reference, first + shifts[0]
     name, reader, start = has_more
     behind = last + max(0, shifts[0] - shifts[1])
-    nats = np.zeros(last - first + 1)
+    # Where so much is in doubt one of the passes is flawed: the other one's copies tell all the same.
+    is_wide = last - first > BESIDE_SAMPLES
+    similar, exact = np.zeros(last - first + 1), np.zeros(last - first + 1)
     for track in range(probe.tracks):
-        if _meets(reference, probe, track, first - BESIDE_SAMPLES, shifts[0]) and _meets(
-            reference, probe, track, behind, shifts[1]
+        if is_wide or (
+            _meets(reference, probe, track, first - BESIDE_SAMPLES, shifts[0])
+            and _meets(reference, probe, track, behind, shifts[1])
         ):
-            nats += _nats_for_twice(reader, track, start, count, nats.size)
-    most = float(nats.max())
-    if most - np.log(nats.size) >= LEAST_NATS:
-        return name
-    if most > -LEAST_NATS:
-        return None
-    return "reference" if name == "probe" else "probe"
+            found = _nats_for_twice(reader, track, start, count, similar.size)
+            similar += found[0]
+            exact += found[1]
+    most, at = float(similar.max()), _outstanding(exact, first)
+    if at is not None:
+        return name, at
+    if is_wide or abs(most) < LEAST_NATS + np.log(similar.size):
+        return None, None
+    if most > 0.0:
+        return name, None
+    return "reference" if name == "probe" else "probe", None
+
+
+def _outstanding(nats: Float64s, first: int) -> int | None:
+    """Return the one place that is far likelier than all others; close by, a copy goes on by chance."""
+    best = int(nats.argmax())
+    rest = nats.copy()
+    rest[max(0, best - NEAR_SAMPLES) : best + NEAR_SAMPLES + 1] = -np.inf
+    is_clear = nats[best] - LEAST_NATS >= max(np.log(nats.size), float(rest.max()))
+    return first + best if is_clear else None
 
 
 def _meets(reference: TrackReader, probe: TrackReader, track: int, start: int, shift: int) -> bool:
@@ -70,28 +89,38 @@ def _meets(reference: TrackReader, probe: TrackReader, track: int, start: int, s
     return bool(np.count_nonzero(tells) >= FEW * BESIDE_SAMPLES and np.array_equal(telling, equal))
 
 
-def _nats_for_twice(reader: TrackReader, track: int, start: int, count: int, places: int) -> Float64s:
-    """Return how much likelier ``count`` samples are one copy of two than sound that stands once, at each place."""
+def _nats_for_twice(
+    reader: TrackReader, track: int, start: int, count: int, places: int
+) -> tuple[Float64s, Float64s]:
+    """Return how much likelier ``count`` samples are one copy of two than sound that stands once, at each place.
+
+    Returns:
+        With copies that may be flawed, either of which may be left out; and with the first of two that are not.
+    """
     around = PERIODS_SAMPLES + 3 * count
     samples = reader.read(track, start - around, 2 * around + 2 * count + places)
     surplus = samples[around : around + count + places - 1]
-    nothing = np.zeros(places)
-    if not surplus.any() or (count >= LEAST_HELD and not np.ptp(surplus)):
-        return nothing
-    shares = _equal_shares(samples, count)
-    # Of two copies the first may be left out, or the second.
-    here = np.maximum(shares[around : around + places], shares[around - count : around - count + places])
+    tells = _shares(surplus != 0, count) > 0.0
+    if count >= LEAST_HELD:
+        tells &= _shares(informative(surplus)[1:], count - 1) > 0.0
+    shares = _shares(samples[count:] == samples[:-count], count)
+    first = shares[around : around + places]
+    either = np.maximum(first, shares[around - count : around - count + places])
     pairs = np.maximum(shares[count:], shares[:-count])
-    elsewhere = np.concatenate((pairs[: PERIODS_SAMPLES // 2], pairs[-(PERIODS_SAMPLES // 2) :]))
-    by_nature = (np.count_nonzero(elsewhere > HALF) + 1.0) / (elsewhere.size + 2.0)
+    return tells * _likelier(either, pairs, HALF), tells * _likelier(first, shares, 1.0 - HALF / count)
+
+
+def _likelier(here: Float64s, around: Float64s, least: float) -> Float64s:
+    """Return the nats of shares that are copies from ``least`` on, by how often there are such close by."""
+    elsewhere = np.concatenate((around[: PERIODS_SAMPLES // 2], around[-(PERIODS_SAMPLES // 2) :])) > least
+    by_nature = (np.count_nonzero(elsewhere) + 1.0) / (elsewhere.size + 2.0)
     if by_nature > HALF:
-        return nothing
+        return np.zeros(here.size)
     twice, once = np.log((1.0 - FLAW_CHANCE) / by_nature), np.log(FLAW_CHANCE / (1.0 - by_nature))
-    return np.where(here > HALF, twice, np.where(here <= ONCE_SHARE, once, nothing))
+    return np.where(here > least, twice, np.where(here <= ONCE_SHARE, once, 0.0))
 
 
-def _equal_shares(samples: Int32s, count: int) -> Float64s:
-    """Return for each place how many of the ``count`` samples from it on equal those that follow them."""
-    equal: Bools = samples[count:] == samples[:-count]
-    sums = np.concatenate(([0], np.cumsum(equal)))
+def _shares(mask: Bools, count: int) -> Float64s:
+    """Return for each place which share of ``count`` values from it on are true."""
+    sums = np.concatenate(([0], np.cumsum(mask)))
     return np.asarray((sums[count:] - sums[:-count]) / count, dtype=np.float64)
