@@ -133,6 +133,23 @@ def test_two_captures_that_lost_other_samples_give_the_tape_back(seed: int) -> N
     assert not ((said.lost[0] & ~first) | (said.lost[1] & ~second))[said.settled].any()
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_what_one_capture_holds_where_the_other_has_a_mean_is_nobodys(seed: int) -> None:
+    """One lost every odd sample, the other pairs of an odd and an even one: that sound stays where it is is rare."""
+    rng, tape = np.random.default_rng(seed), _sound(seed)
+    odd, pairs = np.zeros(LENGTH, np.bool_), np.zeros(LENGTH, np.bool_)
+    odd[1001:7001:2] = True
+    begins = 1001 + 2 * np.flatnonzero(rng.random(3000) < 0.15)
+    pairs[begins] = pairs[begins + 1] = True
+    first, second = _concealed(tape, odd), _concealed(tape, pairs)
+    (said,) = settle([_window(first, second)])
+    taken = np.where(said.taken == 0, first, second)
+    assert not (said.settled & (taken != tape)).any()
+    nobodys = (first != tape) & (second != tape) & (first != second)
+    assert np.count_nonzero(said.open & nobodys) > 0.9 * np.count_nonzero(nobodys) > 100
+    assert np.count_nonzero(said.open & ~nobodys) < 0.05 * np.count_nonzero(said.settled)
+
+
 def test_a_burst_is_no_concealment() -> None:
     """Noise thrown into one capture is left to other rules."""
     tape = _sound(1)

@@ -95,11 +95,12 @@ class Bends:
         bend = own[:, None] - ((last + following) / 2)[:, None]
         np.abs(bend, out=bend)
         bend /= self.step
-        # A heavy tail, normalized as it is: at an attack, or an edge, sound bends a hundred times as far as around.
+        # A heavy tail: at an attack, or an edge, sound bends a hundred times as far as around. That it has just this
+        # value counts in full, as what concealment makes of its neighbours is no chance.
         spread = self.spread[at]
         bend /= spread
         bends = np.log1p(bend, out=bend)
-        bends *= 2
+        bends *= 2 * BEND_SHARE
         bends += np.log(2 * spread)
         # Bounds of a few states and a product instead of masks over all of them: numpy is ten times as fast at these.
         staying = self.staying[at]
@@ -107,7 +108,7 @@ class Bends:
         np.minimum(bends, np.where(own[:, None] == following, staying, np.inf), out=bends)
         np.multiply(
             bends,
-            np.where(self.is_somebodys[:-1].take(at, axis=1)[:, None], BEND_SHARE, 0.0),
+            np.where(self.is_somebodys[:-1].take(at, axis=1)[:, None], 1.0, 0.0),
             out=costs[:, :-1],
         )
         return costs

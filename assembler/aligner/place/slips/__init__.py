@@ -7,8 +7,8 @@ Output: the border with its doubt; each pass's own slips.
 Rules, each in its file:
 
 - `borders`: the border that most samples speak for.
-- `splices`: where samples alone leave it open, the pass's own sound: every track breaks there, or stands there twice.
-- `surplus`: whose slip it is, by the sound.
+- `surplus`: whose slip it is by the sound, and where: what was captured twice stands beside its copy.
+- `splices`: where that, too, leaves it open: every track breaks there.
 - `logged`: what a log says of it.
 - `blame`: whose it is by all evidence: other passes, the sound, the logs, the order of trust.
 - `pinning`: a slip in doubt moved to where a third pass shows it.
