@@ -15,9 +15,9 @@ BEND_SAMPLES = 96
 of treble, short against a drum's attack."""
 
 BEND_SHARE = 0.2
-"""What a bend, against those around, counts for: each sample stands in its own bend and in those of both neighbours, and in soft sound, which
-is mostly rounding, neighbouring bends hang together beyond that. At a third a few samples of captures not our own were
-settled wrong, as the smoothest, at a quarter three, at a fifth none."""
+"""What a bend counts for against those around: each sample stands in its own bend and in those of both neighbours, and
+in soft sound, which is mostly rounding, neighbouring bends hang together beyond that. At a third a few samples of
+captures not our own were settled wrong, as the smoothest, at a quarter three, at a fifth none."""
 
 LEAST_BEND = 0.35
 """Steps: rounding alone bends sound by about so much."""

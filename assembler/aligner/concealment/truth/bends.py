@@ -106,11 +106,7 @@ class Bends:
         staying = self.staying[at]
         np.minimum(bends, np.where(own == last, staying, np.inf)[:, :, None], out=bends)
         np.minimum(bends, np.where(own[:, None] == following, staying, np.inf), out=bends)
-        np.multiply(
-            bends,
-            np.where(self.is_somebodys[:-1].take(at, axis=1)[:, None], 1.0, 0.0),
-            out=costs[:, :-1],
-        )
+        np.multiply(bends, self.is_somebodys[:-1].take(at, axis=1)[:, None], out=costs[:, :-1])
         return costs
 
 
