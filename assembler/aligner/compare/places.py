@@ -10,15 +10,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.concealment.evidence import may_be_lost
 from assembler.aligner.concealment.limits import STREWN_SAMPLES
+from assembler.aligner.concealment.marks import Machine
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES, NEAR_SAMPLES, READ_SAMPLES
-from assembler.aligner.records.ranges import common, merged, without
+from assembler.aligner.records.ranges import common, merged, pieces_of, without
+from assembler.aligner.sound.limits import LEAST_RUN
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from assembler.aligner.compare.notes.track import TrackNotes
+    from assembler.aligner.concealment.reel import Comparison
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 
@@ -78,25 +82,46 @@ def silence_around(one: PlacedPass, track: int, place: Range) -> Range:
 
 def losses_without_witness(
     passes: Sequence[PlacedPass],
-    track: int,
     notes: TrackNotes,
+    comparison: Comparison,
     asked: Sequence[Range],
     flaws: Sequence[FoundFlaw],
 ) -> list[FoundFlaw]:
     """Return where a pass shows by itself that it lost samples: where passes do not differ, or put nothing down to it.
 
-    Strewn losses are placed by windows: what is left of one behind the last difference is its border.
+    Strewn losses are placed by windows, on all tracks alike: what is left of one behind the last difference is its
+    border, and a track lost nothing where none of its samples is what concealment leaves.
+
+    Args:
+        passes: in the order of trust.
+        notes: of the track.
+        comparison: of the passes that hold the same numbers.
+        asked: where each sample that differs has been asked what it is.
+        flaws: of the track, known already.
     """
     found = []
+    track, machines = comparison.track, dict(zip(comparison.names, comparison.machines, strict=True))
     for index, places in notes.means.items():
         one, proofs = passes[index], notes.proofs[index]
         known = flawed_ranges(flaws, one.name)
+        machine = machines.get(one.name, Machine())
         for place in common(merged(places, bridge=MOST_GAP_SAMPLES), merged(one.covered(track))):
             own = [part for part in without([place], asked) if not _is_border(part, asked)]
             if not own and not common([place], known):
                 own = common([place], asked)
+            own = [part for part in own if _shows_lost(one, track, part, comparison.step, machine)]
             found += [FoundFlaw(one.name, track, "means", *p, because=proofs.within(p)) for p in own]
     return found
+
+
+def _shows_lost(one: PlacedPass, track: int, place: Range, step: int, machine: Machine) -> bool:
+    """Return whether a pass holds what concealment leaves anywhere in a place."""
+    return any(
+        may_be_lost(one.samples(track, start - LEAST_RUN, end + LEAST_RUN).astype(np.int64), step, machine)[
+            LEAST_RUN : LEAST_RUN + end - start
+        ].any()
+        for start, end in pieces_of([place], READ_SAMPLES)
+    )
 
 
 def _is_border(place: Range, asked: Sequence[Range]) -> bool:

@@ -84,13 +84,13 @@ def weigh_track(
             undecided += open_places
     for members, ranges in split.items():
         if not notes.are_unlike(*members[:2]):
-            found, open_places = judge_split(passes, track, members, ranges, step, flaws)
+            found, open_places = judge_split(passes, track, members, ranges, step, [*flaws, *hidden.flaws])
             flaws += found
             undecided += open_places
     flaws += hidden.flaws
     # Where passes differ that has been asked already, sample by sample, unless another flaw hides it.
     asked = merged(without(comparison.differing, merged(hidden.left)), bridge=MOST_GAP_SAMPLES)
-    flaws += losses_without_witness(passes, track, notes, asked, flaws)
+    flaws += losses_without_witness(passes, notes, comparison, asked, flaws)
     undecided += hidden.undecided
     flaws += doubted_beside(passes, track, notes, flaws)
     flaws += through_holes(passes, track, flaws)

@@ -40,6 +40,10 @@ class _Event:
         low, high = self.place[0] - BRIDGE_SAMPLES, self.place[1] + BRIDGE_SAMPLES
         return track not in self.tracks and low <= place[0] and place[1] <= high
 
+    def is_around(self, place: Range) -> bool:
+        """Return whether a place on any track lies between its borders, whatever is known of that track beside it."""
+        return self.place[0] <= place[0] and place[1] <= self.place[1]
+
 
 def settle_by_other_tracks(
     flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided], bridge: int, passes: Sequence[PlacedPass]
@@ -178,7 +182,7 @@ def _guilty_at_once(
     guilty = {
         event.pass_name
         for event in events
-        if event.pass_name in place.members and event.holds(place.track, whole)
+        if event.pass_name in place.members and (event.holds(place.track, whole) or event.is_around(whole))
     }
     if len(place.members) > 2 or len(guilty) != 1:
         return None
