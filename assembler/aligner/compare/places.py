@@ -115,13 +115,12 @@ def losses_without_witness(
 
 
 def _shows_lost(one: PlacedPass, track: int, place: Range, step: int, machine: Machine) -> bool:
-    """Return whether a pass holds what concealment leaves anywhere in a place."""
-    return any(
-        may_be_lost(one.samples(track, start - LEAST_RUN, end + LEAST_RUN).astype(np.int64), step, machine)[
-            LEAST_RUN : LEAST_RUN + end - start
-        ].any()
-        for start, end in pieces_of([place], READ_SAMPLES)
-    )
+    """Return whether a pass holds what concealment leaves in a place; of its end the difference behind it tells."""
+    for start, end in pieces_of([(place[0], place[1] - LEAST_RUN)], READ_SAMPLES):
+        samples = one.samples(track, start - LEAST_RUN, end + LEAST_RUN).astype(np.int64)
+        if may_be_lost(samples, step, machine)[LEAST_RUN:-LEAST_RUN].any():
+            return True
+    return False
 
 
 def _is_border(place: Range, asked: Sequence[Range]) -> bool:

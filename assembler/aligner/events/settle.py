@@ -46,7 +46,11 @@ class _Event:
 
 
 def settle_by_other_tracks(
-    flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided], bridge: int, passes: Sequence[PlacedPass]
+    flaws: Sequence[FoundFlaw],
+    undecided: Sequence[Undecided],
+    bridge: int,
+    passes: Sequence[PlacedPass],
+    stopped: Sequence[FoundFlaw] = (),
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
     """Return the flaws and the undecided places, those left out that flaws of other tracks decide.
 
@@ -55,17 +59,18 @@ def settle_by_other_tracks(
         undecided: of all tracks, in order.
         bridge: undecided places closer than this on one track are one, and stand or fall together.
         passes: of the reel.
+        stopped: what all tracks of a pass have shown together: beside it the pass may be flawed, too.
     """
     decided = cleared(flaws, undecided)
     by_pass = _flawed_ranges(decided)
-    events = _events(by_pass)
+    events, suspects = _events(by_pass), _flawed_ranges([*decided, *stopped])
     found, disputed = _disputed(flaws, events, passes)
     left: list[Undecided] = []
     settled: list[FoundFlaw] = []
     closed: list[Undecided] = []
     for group in _groups(undecided, bridge):
         whole = (group[0].start, max(place.end for place in group))
-        guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, by_pass)
+        guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, suspects)
         if guilty is None or any(_speaks_for(guilty, place) for place in group):
             left += group
             continue

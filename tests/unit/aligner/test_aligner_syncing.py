@@ -128,6 +128,7 @@ def test_a_sample_left_open_between_losses_is_lost_by_the_pass_that_lost_them() 
     # A pass that may have lost some as well makes no other one right.
     suspect = FoundFlaw("A2", 7, "means", 1530, 1540, because=concealed)
     assert settle_by_other_tracks([*flaws, suspect], [sample], 1024, ())[1] == [sample]
+    assert settle_by_other_tracks(flaws, [sample], 1024, (), [_lost("A2", 5, 1540)])[1] == [sample]
     for likely in (replace(sample, taken="A1", others=("A2",)), replace(sample, is_doubtful=True)):
         assert settle_by_other_tracks(flaws, [likely], 1024, ())[1] == [likely]
 
