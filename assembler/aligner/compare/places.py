@@ -109,18 +109,20 @@ def losses_without_witness(
             own = [part for part in without([place], asked) if not _is_border(part, asked)]
             if not own and not common([place], known):
                 own = common([place], asked)
-            own = [part for part in own if _shows_lost(one, track, part, comparison.step, machine)]
+            own = [part for whole in own for part in _shown(one, track, whole, comparison.step, machine)]
             found += [FoundFlaw(one.name, track, "means", *p, because=proofs.within(p)) for p in own]
     return found
 
 
-def _shows_lost(one: PlacedPass, track: int, place: Range, step: int, machine: Machine) -> bool:
-    """Return whether a pass holds what concealment leaves in a place; of its end the difference behind it tells."""
-    for start, end in pieces_of([(place[0], place[1] - LEAST_RUN)], READ_SAMPLES):
-        samples = one.samples(track, start - LEAST_RUN, end + LEAST_RUN).astype(np.int64)
-        if may_be_lost(samples, step, machine)[LEAST_RUN:-LEAST_RUN].any():
-            return True
-    return False
+def _shown(one: PlacedPass, track: int, place: Range, step: int, machine: Machine) -> list[Range]:
+    """Return a place where a pass holds what concealment leaves in it; its end alone where only a level's end does."""
+    end = max(place[0], place[1] - LEAST_RUN)
+    for found, part in ((place, (place[0], end)), ((end, place[1]), (end, place[1]))):
+        for low, high in pieces_of([part], READ_SAMPLES):
+            samples = one.samples(track, low - LEAST_RUN, high + LEAST_RUN).astype(np.int64)
+            if may_be_lost(samples, step, machine)[LEAST_RUN:-LEAST_RUN].any():
+                return [found]
+    return []
 
 
 def _is_border(place: Range, asked: Sequence[Range]) -> bool:
