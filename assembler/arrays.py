@@ -28,6 +28,7 @@ Float64s: TypeAlias = NDArray[np.float64]
 
 
 _Number = TypeVar("_Number", np.int32, np.int64, np.float64)
+_Counted = TypeVar("_Counted", np.int64, np.float64)
 
 
 def within(values: Int32s, most: int) -> Bools:
@@ -47,6 +48,20 @@ def distinct(values: NDArray[_Number]) -> NDArray[_Number]:
 def summed(arrays: Iterable[Float64s]) -> Float64s:
     """Return the sum of some arrays of one shape, one after the other."""
     return reduce(np.ndarray.__add__, arrays)
+
+
+def sums_around(values: NDArray[_Counted], before: int, behind: int) -> NDArray[_Counted]:
+    """Return for each number the sum of those around it, shape as ``values``.
+
+    Args:
+        values: shape (n,).
+        before: how many of those before it are summed.
+        behind: how many from itself on.
+    """
+    sums = np.cumsum(values)
+    reached = np.concatenate((np.zeros(before + 1, sums.dtype), sums, np.full(behind, sums[-1:].sum())))
+    found: NDArray[_Counted] = reached[before + behind :][: sums.size] - reached[: sums.size]
+    return found
 
 
 def median(values: ArrayLike) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import io
 import os
 import resource
@@ -11,7 +10,7 @@ import sys
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 
-from assembler.heap import keep_freed
+from assembler.heap import keep_freed, keep_loaded
 
 if TYPE_CHECKING:
     from types import FrameType
@@ -20,9 +19,6 @@ if TYPE_CHECKING:
 
 LEAST_MEMORY: Final = 400 << 20
 """Bytes of address space under which numeric libraries may fail while they load, some without end."""
-
-LOADED_OBJECTS: Final = 50_000
-"""Objects made, less those gone, after which cycles are looked for."""
 
 _ENDING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
@@ -41,11 +37,8 @@ def prepare_process() -> None:
     # Libraries of linear algebra start a thread for each core and reserve memory for it; nothing here gains by that,
     # and under a limit on either they end the process.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    # Records are checked by a library that would look through all that is installed for something to add to it.
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
+    keep_loaded()
     keep_freed()
-    # What is loaded stays; to look through it for what does not, again and again, is a tenth of a short command.
-    gc.set_threshold(LOADED_OBJECTS)
     if isinstance(sys.stdout, io.TextIOWrapper):
         # A terminal that cannot show a letter shows a question mark; it is no reason to fail.
         sys.stdout.reconfigure(errors="replace")

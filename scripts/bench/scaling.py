@@ -5,7 +5,8 @@ as asked for, in turn with the others, by one process of its own, and the least 
 the program is not in it: in short sessions that would hide growth.
 
     length    two passes with flaws, of 4 times the length: 4.1 times at most
-    passes    4 and 8 passes with flaws against 2: in proportion, 2 and 4 times at most
+    passes    4 and 8 passes with flaws against 2: in proportion, 2 and 4 times at most; each pass has flaws of the same
+              kinds, lengths and tracks at places of its own
     flaws     300 and 3,000 flaws in a minute against 30: in proportion, 10 and 100 times at most
     reels     16 reels against one: 16.5 times at most
 
@@ -21,12 +22,16 @@ import sys
 import tempfile
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
-from scripts.bench.check_speed import SHEET, TAKE, Row, apart, capture, open_track
-from scripts.bench.trial_sessions import TRACKS, make_tape
+from scripts.bench.check_speed import SHEET, TAKE, apart, open_track
+from scripts.bench.trial_sessions import TRACKS, draw_flaw, make_tape, put_flaw
 from scripts.bench.trial_sounds import SAMPLE_RATE
+
+if TYPE_CHECKING:
+    from scripts.bench.trial_sessions import PutFlaw
 
 PIECE_SECONDS = 15
 CHECK = """
@@ -142,13 +147,24 @@ def write_reel(folder: Path, names: list[str], session: Session, reel: int) -> N
     for start in range(0, session.seconds, PIECE_SECONDS):
         seconds = min(PIECE_SECONDS, session.seconds - start)
         rng = np.random.default_rng([reel, start, 9])
-        tape = make_tape("dense", 24, seconds * SAMPLE_RATE, rng)
+        size = seconds * SAMPLE_RATE
+        tape = make_tape("dense", 24, size, rng)
+        flaws = [draw_flaw(0, size, rng) for _ in range(round(session.flaws * seconds / 60))]
         for name in names:
-            captured = capture(tape, Row(flaws=round(session.flaws * seconds / 60)), rng)
+            captured = tape.copy()
+            for flaw in flaws:
+                put_flaw(captured, moved(flaw, size, rng), 24, rng)
             for track, file in enumerate(files[name]):
                 file.write(captured[track] << 8)
     for file in (file for tracks in files.values() for file in tracks):
         file.close()
+
+
+def moved(flaw: PutFlaw, size: int, rng: np.random.Generator) -> PutFlaw:
+    """Return a flaw at another place of a tape of so many samples."""
+    length = flaw.end - flaw.start
+    start = int(rng.integers(length + 1, size - length - 1))
+    return replace(flaw, start=start, end=start + length)
 
 
 if __name__ == "__main__":

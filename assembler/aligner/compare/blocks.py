@@ -10,24 +10,24 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import LEAST_TELLING
 from assembler.aligner.compare.notes.track import Shared, TrackBlock
+from assembler.aligner.compare.versions import covering, versions_of
 from assembler.aligner.concealment.marks import tally_machines
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import common, ranges_of, total
-from assembler.aligner.sound.glance.glance import Glance, far_apart
+from assembler.aligner.sound.glance.glance import Glance
 from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
-from assembler.arrays import within
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
+    from assembler.aligner.compare.versions import Version
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Bools, Int32s, Int64s
+    from assembler.arrays import Bools, Int64s
 
 
 def read_block(passes: Sequence[PlacedPass], track: int, low: int, high: int, step: int) -> dict[int, Glance]:
@@ -56,12 +56,10 @@ def note_block(
     present = {i: own for i, p in enumerate(passes) if (own := common(p.covered(track), [(low, high)]))}
     if not present:
         return notes  # a gap between passes, or all of them stand still
-    seen = {i: read[i] for i in present}
-    held = {i: glance.samples for i, glance in seen.items()}
-    cut = {glance: glance.samples[LINE_SAMPLES:-LINE_SAMPLES] for glance in seen.values()}
-    _note_differences({i: cut[glance] for i, glance in seen.items()}, present, low, step, notes)
-    notes.machines.update(_machines(held, present, low - LINE_SAMPLES, step))
-    scanned = {glance: _held_ranges(glance, low - LINE_SAMPLES, step) for glance in cut}
+    seen = {index: read[index] for index in present}
+    versions = versions_of(seen, present, low, step)
+    _note_differences(versions, notes)
+    scanned = {glance: _held_ranges(glance, low - LINE_SAMPLES, step) for glance in seen.values()}
     for index, glance in seen.items():
         notes.held.append((index, *scanned[glance]))
     return notes
@@ -78,131 +76,98 @@ def _held_ranges(glance: Glance, low: int, step: int) -> tuple[list[Range], list
     )
 
 
-def _machines(
-    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, step: int
-) -> dict[int, Int64s]:
-    """Return what samples in which passes differ say of the machine of each, were they concealed."""
-    size = next(iter(held.values())).size
-    differing = np.zeros(size, np.bool_)
-    asked: set[object] = set()
-    for first, second, both, which in _pairs(held, covered):
-        if held[first] is not held[second] and which not in asked:
-            asked.add(which)
-            differing |= _covering(both, low, size) & (held[first] != held[second])
-    at = np.flatnonzero(differing)
-    if not at.size:
-        return {}
-    # Each is held against two samples on either side: no more is looked at than that, from the first to the last.
-    near = slice(int(at[0]) - 2, int(at[-1]) + 3)
-    present = {index: _covering(own, low, size)[near] for index, own in covered.items()}
-    return tally_machines({i: own[near] for i, own in held.items()}, present, at - near.start, step)
-
-
-def _pairs(
-    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]]
-) -> Iterator[tuple[int, int, list[Range], object]]:
-    """Yield pairs of passes, where both hold samples, and a key that pairs share whose samples there are one array."""
-    for first, second in combinations(held, 2):
-        both = common(covered[first], covered[second])
-        yield first, second, both, (id(held[first]), id(held[second]), *both)
-
-
-def _note_differences(
-    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, step: int, notes: TrackBlock
-) -> None:
-    masks: dict[tuple[int, int], Bools] = {}
-    found: dict[object, tuple[Shared, Bools | None]] = {}
-    for first, second, both, which in _pairs(held, covered):
-        if which not in found:
-            found[which] = _compared(held[first], held[second], both, low, step)
-        notes.pairs[first, second], mask = found[which]
-        if mask is not None:
-            masks[first, second] = mask
+def _note_differences(versions: Sequence[Version], notes: TrackBlock) -> None:
+    """Note what each two passes share, where any differ, and what that says of who is right and of machines."""
+    found: dict[tuple[Version, Version], tuple[Shared, Bools | None]] = {}
+    of_pass = dict(sorted((index, version) for version in versions for index in version.passes))
+    for (first, own), (second, other) in combinations(of_pass.items(), 2):
+        if (own, other) not in found:
+            found[own, other] = _compared(own, other)
+        notes.pairs[first, second], _ = found[own, other]
+    masks = [mask for _, mask in found.values() if mask is not None]
     if not masks:
         return
-    if len(held) == 2:
-        [(pair, mask)] = masks.items()
-        notes.split[pair] = ranges_of(mask, offset=low, bridge=BRIDGE_SAMPLES)
+    low, differing = versions[0].low, np.logical_or.reduce(masks)
+    if len(of_pass) == 2:
+        notes.split[tuple(of_pass)] = ranges_of(differing, offset=low, bridge=BRIDGE_SAMPLES)
     else:
         # Where none differ there is nothing to vote on.
-        differing = np.flatnonzero(np.logical_or.reduce(list(masks.values())))
-        start, end = int(differing[0]), int(differing[-1]) + 1
-        inside = {index: samples[start:end] for index, samples in held.items()}
-        shared = {index: common(ranges, [(low + start, low + end)]) for index, ranges in covered.items()}
-        _note_votes(inside, shared, low + start, notes)
+        at = np.flatnonzero(differing)
+        _note_votes(versions, slice(int(at[0]), int(at[-1]) + 1), notes)
+    notes.machines.update(_machines(versions, np.flatnonzero(differing)))
 
 
-def _compared(
-    first: Int32s, second: Int32s, both: Sequence[Range], low: int, step: int
-) -> tuple[Shared, Bools | None]:
-    """Return what two passes share of a block, and where they differ; None where they do not."""
-    whole = first.size // WINDOW_SAMPLES * WINDOW_SAMPLES
-    telling = far_apart(first[:whole].reshape(-1, WINDOW_SAMPLES), LEAST_TELLING)
-    parts = [slice(a - low, b - low) for a, b in both]
-    if parts != [slice(0, first.size)]:
-        telling &= _covering(both, low, first.size)[:whole].reshape(-1, WINDOW_SAMPLES).all(axis=1)
+def _machines(versions: Sequence[Version], at: Int64s) -> dict[int, Int64s]:
+    """Return what the samples in which passes differ say of the machine of each, were they concealed."""
+    # Each is held against two samples on either side: no more is looked at than that, from the first to the last.
+    first, last = int(at[0]), int(at[-1])
+    near = slice(LINE_SAMPLES + first - 2, LINE_SAMPLES + last + 3)
+    held = {number: version.around[near] for number, version in enumerate(versions)}
+    present = {
+        number: np.pad(version.present, 2)[first : last + 5] for number, version in enumerate(versions)
+    }
+    tallies = tally_machines(held, present, at - (first - 2), versions[0].step)
+    return {index: tallies[number] for number, version in enumerate(versions) for index in version.passes}
+
+
+def _compared(first: Version, second: Version) -> tuple[Shared, Bools | None]:
+    """Return what two versions share of a block, and where they differ; None where they do not."""
+    samples, others = first.samples, second.samples
+    both = common(first.covered, second.covered)
+    parts = [slice(a - first.low, b - first.low) for a, b in both]
+    whole = samples.size // WINDOW_SAMPLES * WINDOW_SAMPLES
+    telling = first.sounds
+    if parts != [slice(0, samples.size)]:
+        held = covering(both, first.low, samples.size)[:whole].reshape(-1, WINDOW_SAMPLES)
+        telling = telling & held.all(axis=1)
     compared = int(telling.sum())
-    if first is second or all(np.array_equal(first[part], second[part]) for part in parts):
+    if samples is others or all(np.array_equal(samples[part], others[part]) for part in parts):
         return Shared(total(both), compared, compared), None
-    mask = np.zeros(first.size, np.bool_)
+    mask = np.zeros(samples.size, np.bool_)
     for part in parts:
-        np.not_equal(first[part], second[part], out=mask[part])
-    odd = mask & ~_lost_in_one(first, second, mask, step)
-    telling &= ~odd[:whole].reshape(-1, WINDOW_SAMPLES).any(axis=1)
-    largest = int(np.abs(first[mask].astype(np.int64) - second[mask]).max())
+        np.not_equal(samples[part], others[part], out=mask[part])
+    odd = mask & ~_lost_in_one(first, second, mask)
+    telling = telling & ~odd[:whole].reshape(-1, WINDOW_SAMPLES).any(axis=1)
+    largest = int(np.abs(samples[mask].astype(np.int64) - others[mask]).max())
     return Shared(total(both), compared, int(telling.sum()), int(mask.sum()), largest), mask
 
 
-def _lost_in_one(first: Int32s, second: Int32s, differs: Bools, step: int) -> Bools:
-    """Return which differing samples one of two passes may have lost, where their sound tells that from its own.
+def _lost_in_one(first: Version, second: Version, differs: Bools) -> Bools:
+    """Return which differing samples one of two versions may have lost, where their sound tells that from its own.
 
     Sound so slow that half of what is the same looks lost as well tells nothing.
     """
     found = np.zeros(differs.size, np.bool_)
     inner = differs[2:-2]
-    looks = _look_lost(first, step)
-    if 2 * np.count_nonzero(looks & ~inner) <= inner.size - np.count_nonzero(inner) > 0:
-        found[2:-2] = inner & (looks | _look_lost(second, step))
+    if 2 * np.count_nonzero(first.looks_lost & ~inner) <= inner.size - np.count_nonzero(inner) > 0:
+        found[2:-2] = inner & (first.looks_lost | second.looks_lost)
     return found
 
 
-def _look_lost(samples: Int32s, step: int) -> Bools:
-    """Return of all but two samples at either end what `may_be_concealed` does of some."""
-    inner = samples[2:-2]
-    return np.asarray(
-        within(samples[1:-3] + samples[3:-1] - 2 * inner, step) | (inner == samples[1:-3]), np.bool_
-    )
-
-
-def _covering(ranges: Sequence[Range], low: int, size: int) -> Bools:
-    """Return which samples from ``low`` on lie in some ranges, shape (size,)."""
-    here = np.zeros(size, np.bool_)
-    for start, end in ranges:
-        here[start - low : end - low] = True
-    return here
-
-
-def _note_votes(
-    held: Mapping[int, Int32s], covered: Mapping[int, list[Range]], low: int, notes: TrackBlock
-) -> None:
-    """Count for each sample which pass agrees with how many others."""
-    indices, size = list(held), next(iter(held.values())).size
-    here = np.stack([_covering(covered[index], low, size) for index in indices])
-    agree = np.zeros((len(indices), size), np.int8)
-    for a, b in combinations(range(len(indices)), 2):
-        same = (held[indices[a]] == held[indices[b]]) & here[a] & here[b]
-        agree[a] += same
-        agree[b] += same
+def _note_votes(versions: Sequence[Version], where: slice, notes: TrackBlock) -> None:
+    """Count for each sample of a part which pass agrees with how many others."""
+    here = np.stack([version.present[where] for version in versions])
+    held = [version.samples[where] for version in versions]
+    sizes = np.array([[len(version.passes)] for version in versions], np.int8)
+    agree = here * (sizes - 1)
+    for a, b in combinations(range(len(versions)), 2):
+        same = (held[a] == held[b]) & here[a] & here[b]
+        agree[a] += same * sizes[b]
+        agree[b] += same * sizes[a]
     most = agree.max(axis=0)
     losing = here & (agree < most)
     # A majority is one group larger than every other; two pairs that contradict each other settle nothing.
-    holders = (here & (agree == most)).sum(axis=0)
+    holders = (sizes * (here & (agree == most))).sum(axis=0)
     settled = (most >= 1) & (holders == most + 1)
-    for row, index in enumerate(indices):
-        mask = losing[row] & settled
-        if mask.any():
-            notes.outvoted[index] = ranges_of(mask, offset=low, bridge=BRIDGE_SAMPLES)
+    low = versions[0].low + where.start
+    outvoted: dict[int, list[Range]] = {}
+    for version, own in zip(versions, losing & settled, strict=True):
+        if own.any():
+            places = ranges_of(own, offset=low, bridge=BRIDGE_SAMPLES)
+            outvoted |= dict.fromkeys(version.passes, places)
+    notes.outvoted.update(sorted(outvoted.items()))
     for start, end in ranges_of(~settled & (holders > 1), bridge=BRIDGE_SAMPLES):
-        present = tuple(index for row, index in enumerate(indices) if here[row, start:end].all())
-        if len(present) > 1:
-            notes.split.setdefault(present, []).append((start + low, end + low))
+        whole = [version for version, own in zip(versions, here, strict=True) if own[start:end].all()]
+        holding = sorted(index for version in whole for index in version.passes)
+        if len(holding) > 1:
+            notes.split.setdefault(tuple(holding), []).append((start + low, end + low))

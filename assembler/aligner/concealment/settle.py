@@ -24,7 +24,7 @@ from assembler.aligner.concealment.surprise import (
 from assembler.aligner.concealment.truth.likeliest import likeliest_truths
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
-from assembler.arrays import summed
+from assembler.arrays import summed, sums_around
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -116,11 +116,8 @@ def _likely_beside(
 
 def _nearby(counted: Bools) -> Float64s:
     """Return how many are marked near each sample, of both parities."""
-    sums = np.concatenate(([0.0], np.cumsum(counted)))
-    at = np.arange(counted.size)
     reach = 2 * LOST_NEARBY
-    ends = np.minimum(counted.size, at + reach + 1), np.maximum(0, at - reach)
-    return np.asarray(sums[ends[0]] - sums[ends[1]], np.float64)
+    return sums_around(counted.astype(np.float64), reach, reach + 1)
 
 
 def _nothing(captures: int, size: int) -> Settled:

@@ -29,15 +29,15 @@ def may_be_explained(window: Window) -> bool:
     differs, marks = window.differing, window.marks
     if not differs.any():
         return False
+    at = np.flatnonzero(differs)
     still = still_of(window.versions)
-    levels = long_levels(still)
-    may_be = (marks.mean | marks.held | levels) & window.present
-    told = np.where(may_be & ~levels & ~told_before(window.versions), by_chance(window, still), 0.0)
-    said = told.sum(axis=0) - np.where(may_be.any(axis=0), 0.0, window.bits * np.log(2.0))
-    return any(
-        _may_bear_out(said[start:end][differs[start:end]])
-        for start, end in ranges_of(differs, bridge=BRIDGE_SAMPLES)
+    levels = long_levels(still)[:, at]
+    may_be = (marks.mean | marks.held)[:, at] & window.present[:, at] | levels & window.present[:, at]
+    told = np.where(
+        may_be & ~levels & ~told_before(window.versions[:, at]), by_chance(window, still)[:, at], 0.0
     )
+    said = told.sum(axis=0) - np.where(may_be.any(axis=0), 0.0, window.bits * np.log(2.0))
+    return any(map(_may_bear_out, np.split(said, np.flatnonzero(np.diff(at) > BRIDGE_SAMPLES + 1) + 1)))
 
 
 def _may_bear_out(said: Float64s) -> bool:
@@ -50,7 +50,7 @@ def _may_bear_out(said: Float64s) -> bool:
 
 
 def by_chance(window: Window, still: Bools) -> Float64s:
-    """Return how unlikely each sample is by chance what concealment leaves, in nats; 0 for one that is not.
+    """Return how unlikely each differing sample is by chance what concealment leaves, in nats; 0 for all others.
 
     By chance means that any of the captures holds such a sample there: the truth is sought where none does.
 
@@ -59,13 +59,19 @@ def by_chance(window: Window, still: Bools) -> Float64s:
         still: which samples are their predecessor again, shape (captures, samples).
     """
     looks_lost, differs = window.marks.mean | window.marks.held, window.differing
+    at, usual = np.flatnonzero(differs), ~differs & window.present
     surprise = np.zeros(looks_lost.shape)
     # Where sound holds levels, one that is held again is nothing, and a mean between two of them is.
     for looks in (still, ~still):
-        none = np.ones(differs.size)
-        for own, usual in zip(looks_lost & looks, ~differs & window.present, strict=True):
-            none *= 1 - rate_nearby(own & usual, usual)
-        surprise += np.where(looks_lost & looks, -np.log1p(-none), 0.0)
+        none = np.ones(at.size)
+        # Nearly all captures hold the same: what is asked of several is found once.
+        rates: dict[bytes, Float64s] = {}
+        for own, seen in zip(looks_lost & looks & usual, usual, strict=True):
+            which = own.tobytes() + seen.tobytes()
+            if which not in rates:
+                rates[which] = rate_nearby(own, seen)[at]
+            none *= 1 - rates[which]
+        surprise[:, at] += np.where((looks_lost & looks)[:, at], -np.log1p(-none), 0.0)
     return surprise
 
 

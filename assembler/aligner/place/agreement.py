@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.place.anchors import read_all, spread
+from assembler.aligner.place.anchors import spread
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
     LEAST_ANCHORS,
@@ -19,8 +19,9 @@ from assembler.aligner.place.limits import (
     MET_SHARE,
     UNTOLD_RATIO,
 )
-from assembler.aligner.place.matching import identity_at, informative
+from assembler.aligner.place.matching import Piece, identity_at
 from assembler.aligner.records.limits import HALF, NEARLY_ALL
+from assembler.aligner.records.passes import packed_from
 from assembler.aligner.sound.chain.measures import likeness
 from assembler.arrays import median
 
@@ -42,6 +43,19 @@ class Agreement:
 
     same: frozenset[int]
     other: frozenset[int]
+
+
+def read_pair(
+    reference: TrackReader, probe: TrackReader, track: int, at: int, shift: int
+) -> tuple[Piece, Piece]:
+    """Return what the probe has of a track at a place, and what the reference has there: one and the same if equal."""
+    sides = (probe, at), (reference, at + shift)
+    packed, other = (packed_from(reader, track, start, ANCHOR_SAMPLES) for reader, start in sides)
+    if packed is not None and packed == other:
+        piece = Piece(packed.unpacked())
+        return piece, piece
+    here, there = (Piece(reader.read(track, start, ANCHOR_SAMPLES)) for reader, start in sides)
+    return here, here if np.array_equal(here.samples, there.samples) else there
 
 
 def belongs(
@@ -85,13 +99,10 @@ def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple
     met = np.zeros(probe.tracks, np.int64)
     along: list[list[float]] = [[] for _ in range(probe.tracks)]
     for at, shift in spread(places, LEAST_ANCHORS):
-        here = read_all(probe, at, ANCHOR_SAMPLES)
-        there = read_all(reference, at + shift, ANCHOR_SAMPLES)
+        pairs = [read_pair(reference, probe, track, at, shift) for track in range(probe.tracks)]
+        here, there = ([pair[side].samples for pair in pairs] for side in (0, 1))
         sounding = [
-            track
-            for track in range(probe.tracks)
-            if min(int(np.count_nonzero(informative(samples))) for samples in (here[track], there[track]))
-            >= LEAST_CHANGES
+            track for track, pair in enumerate(pairs) if min(p.changes for p in pair) >= LEAST_CHANGES
         ]
         same = [track for track in sounding if _is_found(here[track], there, track)]
         if not same:
@@ -112,6 +123,8 @@ def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple
 
 def _is_found(samples: Int32s, there: Sequence[Int32s], own: int) -> bool:
     """Return whether a track of the probe is one of the reference's, upright or inverted; its own is asked first."""
+    if samples is there[own]:
+        return True
     order = [own, *(track for track in range(len(there)) if track != own)]
     versions = (samples, np.negative(samples))
     return any(

@@ -11,6 +11,7 @@ All functions are pure. Audio is ``int32``, shape ``(samples,)``, one array per 
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -49,6 +50,23 @@ def informative(samples: Int32s) -> Bools:
     mask[:1] = False
     np.not_equal(samples[1:], samples[:-1], out=mask[1:])
     return mask
+
+
+@dataclass(frozen=True, eq=False)
+class Piece:
+    """A piece of a track, shape (samples,), of which nothing is found out twice."""
+
+    samples: Int32s
+
+    @cached_property
+    def tells(self) -> Bools:
+        """Which samples are informative, same shape."""
+        return informative(self.samples)
+
+    @cached_property
+    def changes(self) -> int:
+        """How many are."""
+        return int(np.count_nonzero(self.tells))
 
 
 def telling_positions(probe: Int32s, count: int) -> Int64s:

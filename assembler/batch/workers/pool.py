@@ -20,6 +20,14 @@ if TYPE_CHECKING:
 _PATIENCE_SECONDS = 20.0
 """So long a worker may take to clear up before it is killed."""
 
+_START = """
+from assembler.heap import keep_loaded
+keep_loaded()
+from assembler.batch.workers.worker import main
+main()
+"""
+"""What a worker runs: how it loads is settled before there is anything to load."""
+
 
 class _Worker:
     """One process, and the order that it is at."""
@@ -27,8 +35,8 @@ class _Worker:
     def __init__(self, lock: int) -> None:
         package = Path(__file__).resolve().parents[2]
         path = os.pathsep.join(filter(None, (str(package), os.environ.get("PYTHONPATH"))))
-        self._process = subprocess.Popen(
-            [sys.executable, "-m", "assembler.batch.workers.worker"],
+        self._process = subprocess.Popen(  # noqa: S603 - a text of our own
+            [sys.executable, "-c", _START],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             env={"OPENBLAS_NUM_THREADS": "1", **os.environ, "PYTHONPATH": path},

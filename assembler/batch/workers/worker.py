@@ -1,7 +1,7 @@
 """A worker: a process that reads one order a line, does it, and writes one row a line, until its input ends.
 
-``python -m assembler.batch.workers.worker`` is one. It lives on its own: a batch that is gone ends it in the midst
-of its work, and what it had half done is cleared up as after an interrupt.
+It lives on its own: a batch that is gone ends it in the midst of its work, and what it had half done is cleared up as
+after an interrupt.
 """
 
 from __future__ import annotations
@@ -49,7 +49,3 @@ def _listen(stream: BinaryIO, lines: queue.SimpleQueue[bytes]) -> None:
 
 def _interrupt(*_: Any) -> None:  # noqa: ANN401 - the signal module's own arguments
     raise KeyboardInterrupt
-
-
-if __name__ == "__main__":
-    main()

@@ -34,3 +34,24 @@ def test_a_pass_like_an_earlier_one_is_noted_like_that_one() -> None:
     }
     assert runs == {0: [(20_000, 21_000)], 1: [(40_000, 40_500)], 2: [(20_000, 21_000)]}
     assert notes.lines[0].kept() == notes.lines[2].kept() != notes.lines[1].kept()
+
+
+def test_passes_that_hold_the_same_vote_each_for_itself() -> None:
+    """Three against three settle nothing, four against two do, looked at as one version or each by itself."""
+    one, two, three = TAPE.copy(), TAPE.copy(), TAPE.copy()
+    for other in (two, three):
+        other[0, 20_000:20_100] += 500
+    two[0, 30_000:30_100] += 500
+    held = [one, two, one, two, one, three]
+    passes = [
+        PlacedPass(f"P{number}", ArrayAudio(samples), (map_with_slips(60_000, 0, ()),))
+        for number, samples in enumerate(held)
+    ]
+    each = [Glance(own.samples(0, -LINE_SAMPLES, 60_000 + LINE_SAMPLES), 1) for own in passes]
+    shared = {0: each[0], 1: each[1], 2: each[0], 3: each[1], 4: each[0], 5: each[5]}
+    for read in (shared, dict(enumerate(each))):
+        notes = note_block(passes, 0, 0, 60_000, 1, read)
+        assert notes.split == {(0, 1, 2, 3, 4, 5): [(20_000, 20_100)]}
+        assert notes.outvoted == {1: [(30_000, 30_100)], 3: [(30_000, 30_100)]}
+        assert notes.pairs[0, 2].differing == notes.pairs[1, 3].differing == 0
+        assert notes.pairs[0, 1].differing == 200

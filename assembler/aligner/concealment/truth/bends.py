@@ -9,6 +9,7 @@ import numpy as np
 
 from assembler.aligner.concealment.limits import BEND_SAMPLES, BEND_SHARE, LEAST_BEND
 from assembler.aligner.sound.limits import NOISE_SAMPLES
+from assembler.arrays import sums_around
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
@@ -54,10 +55,8 @@ def spread_of_bend(sound: Float64s, step: int) -> Float64s:
     A geometric mean: an attack nearby counts little before it comes.
     """
     bend = np.log(np.abs(sound - middles(sound)) / step + LEAST_BEND)
-    sums = np.concatenate(([0.0], np.cumsum(bend)))
-    at = np.arange(sound.size)
-    low, high = np.maximum(0, at - BEND_SAMPLES), np.minimum(sound.size, at + BEND_SAMPLES + 1)
-    bend_usual = np.exp((sums[high] - sums[low]) / (high - low) + EULER) - LEAST_BEND
+    sums, counts = (sums_around(one, BEND_SAMPLES, BEND_SAMPLES + 1) for one in (bend, np.ones(bend.size)))
+    bend_usual = np.exp(sums / counts + EULER) - LEAST_BEND
     return np.asarray(np.maximum(bend_usual, LEAST_BEND), np.float64)
 
 
@@ -138,8 +137,7 @@ def bends_of(
 
 def rate_nearby(marked: Bools, looked_at: Bools) -> Float64s:
     """Return around each sample the share of marked ones among those looked at, shape (samples,)."""
-    sums = np.concatenate(([0], np.cumsum(marked)))
-    seen = np.concatenate(([0], np.cumsum(looked_at)))
-    at = np.arange(marked.size)
-    low, high = np.maximum(0, at - NOISE_SAMPLES), np.minimum(marked.size, at + NOISE_SAMPLES)
-    return np.asarray((sums[high] - sums[low] + 1) / (seen[high] - seen[low] + 2), np.float64)
+    found, seen = (
+        sums_around(one.astype(np.int64), NOISE_SAMPLES, NOISE_SAMPLES) for one in (marked, looked_at)
+    )
+    return np.asarray((found + 1) / (seen + 2), np.float64)

@@ -9,6 +9,7 @@ Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions co
 
 from __future__ import annotations
 
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -22,7 +23,7 @@ from assembler.aligner.concealment.truth.window import Choice
 from assembler.arrays import summed
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from assembler.aligner.concealment.truth.path import States
     from assembler.aligner.concealment.truth.shares import Pair
@@ -40,8 +41,9 @@ def likeliest_truths(windows: Sequence[Window]) -> list[tuple[Choice, Bools]]:
     """
     tracks = [_Track(window) for window in windows]
     shares: Sequence[Mapping[Pair, Float64s]] = []
+    told_once = {pair for one in tracks for pair in one.told_once}
     for _ in range(ROUNDS):
-        shares = shares_of([one.counted() for one in tracks])
+        shares = shares_of([one.counted(told_once) for one in tracks])
         for one, own in zip(tracks, shares, strict=True):
             one.choose(own)
     return [(one.choice, one.lost_in_all(own)) for one, own in zip(tracks, shares, strict=True)]
@@ -62,39 +64,45 @@ class _Track:
         self._likely_lost = (window.differing & explained & present) * self._telling
         self._at = at = np.flatnonzero(window.differing)
         self.choice = Choice(at, np.zeros(at.size), np.zeros((len(versions), at.size), np.bool_))
+        held, here = versions[:, at], present[:, at]
         self._alike = {
-            (one, other): window.differing
-            & (versions[one] == versions[other])
-            & present[one]
-            & present[other]
-            for other in range(len(versions))
-            for one in range(other)
+            (window.names[one], window.names[other]): (
+                one,
+                other,
+                (held[one] == held[other]) & here[one] & here[other],
+            )
+            for one, other in combinations(range(len(versions)), 2)
         }
+        self.told_once: list[Pair] = []
         if not at.size:
             return
-        self._states = distinct_states(versions[:, at], present[:, at])
+        self._states = distinct_states(held, here)
         self._starts, self._sizes = rows_at(at)
         self._links = Links(window, at, self._states.lost, marks.mean, marks.held)
         self._unexplained = np.where(explained[:, at], 0.0, window.bits * np.log(2.0))
+        firsts = self._states.firsts
+        self.told_once = [
+            pair for pair, (one, _, alike) in self._alike.items() if (alike & firsts[one]).any()
+        ]
         # What is told once of several captures has to be what concealment makes in each of them.
-        for (one, other), alike in self._alike.items():
+        for one, other, alike in map(self._alike.__getitem__, self.told_once):
             own = self._unexplained[[one, other]]
-            self._unexplained[one] = np.where(alike[at], own.max(axis=0), own[0])
+            self._unexplained[one] = np.where(alike, own.max(axis=0), own[0])
         self._may_be_kept = present[:, at] & ~explained[:, at]
 
-    def counted(self) -> dict[Pair, Counted]:
-        """Return what is likely to be lost: of each capture, and alike of two."""
-        names, lost = self.window.names, self._likely_lost
-        return {
-            **{
-                (name, name): Counted(own, self._telling * here)
-                for name, own, here in zip(names, lost, self.window.present, strict=True)
-            },
-            **{
-                (names[one], names[other]): Counted(np.where(alike, lost[one], 0.0), lost[one])
-                for (one, other), alike in self._alike.items()
-            },
+    def counted(self, told_once: Collection[Pair]) -> dict[Pair, Counted]:
+        """Return what is likely to be lost: of each capture, and alike of two where any track tells that once."""
+        lost = self._likely_lost
+        found = {
+            (name, name): Counted(own, self._telling * here)
+            for name, own, here in zip(self.window.names, lost, self.window.present, strict=True)
         }
+        for pair in self._alike.keys() & told_once:
+            one, _, alike = self._alike[pair]
+            both = np.zeros(lost[one].size)
+            both[self._at] = np.where(alike, lost[one, self._at], 0.0)
+            found[pair] = Counted(both, lost[one])
+        return found
 
     def lost_in_all(self, shares: Mapping[Pair, Float64s]) -> Bools:
         """Return which samples are likely lost in all captures that are there, though these agree."""
@@ -108,11 +116,11 @@ class _Track:
 
     def _share_at(self, number: int, shares: Mapping[Pair, Float64s]) -> Float64s:
         """Return how likely a capture lost each differing sample, if the first one that has the same value lost it."""
-        names, at = self.window.names, self._at
-        share = shares[names[number], names[number]][at]
-        for one in reversed(range(number)):
-            alike = self._alike[one, number][at]
-            share = np.where(alike, shares[names[one], names[number]][at], share)
+        name = self.window.names[number]
+        share = shares[name, name][self._at]
+        for pair in reversed(self.told_once):
+            if pair[1] == name:
+                share = np.where(self._alike[pair][2], shares[pair][self._at], share)
         return share
 
     def choose(self, shares: Mapping[Pair, Float64s]) -> None:

@@ -14,7 +14,7 @@ import numpy as np
 
 from assembler.aligner.concealment.limits import LOST_NEARBY, PRIOR_KEPT, PRIOR_LOST
 from assembler.aligner.sound.limits import NOISE_SAMPLES
-from assembler.arrays import summed
+from assembler.arrays import summed, sums_around
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -109,11 +109,8 @@ def _share_lost(lost: Float64s, seen: Float64s) -> Float64s:
 
 def _sides(counted: Float64s) -> tuple[Float64s, Float64s]:
     """Return the sums of what stands before each place and behind it, as far as nearby reaches."""
-    sums = np.concatenate(([0.0], np.cumsum(counted)))
-    at = np.arange(counted.size)
-    before = sums[at] - sums[np.maximum(0, at - LOST_NEARBY)]
-    behind = sums[np.minimum(counted.size, at + 1 + LOST_NEARBY)] - sums[at + 1]
-    return before, behind
+    following = sums_around(counted, 0, LOST_NEARBY)
+    return sums_around(counted, LOST_NEARBY, 0), np.append(following[1:], 0.0)
 
 
 def _share(lost: Float64s, seen: Float64s) -> Float64s:

@@ -9,7 +9,9 @@ import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.agreement import belongs
+import numpy as np
+
+from assembler.aligner.place.agreement import belongs, read_pair
 from assembler.aligner.place.anchors import anchor_positions, read_all, spread
 from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
@@ -20,7 +22,7 @@ from assembler.aligner.place.limits import (
     MOST_LOOKS,
     PLACES,
 )
-from assembler.aligner.place.matching import find_match, informative
+from assembler.aligner.place.matching import find_match
 from assembler.aligner.place.wiring.tracks import TrackMatch, Wiring, find_wiring, search_wiring
 from assembler.aligner.records.limits import HALF
 
@@ -51,8 +53,11 @@ def examine_wiring(
     chosen = spread(anchor_positions(*overlap), PLACES)
     best: list[tuple[int, int]] = []
     for radius in radii:
-        places = []
+        places: list[tuple[int, int]] = []
         for at in chosen:
+            if places and _is_same(reference, probe, at, places[-1][1]):
+                places.append((at, places[-1][1]))
+                continue
             start = at + expected(at) - radius
             window = read_all(reference, start, ANCHOR_SAMPLES + 2 * radius)
             match = find_match(window, read_all(probe, at, ANCHOR_SAMPLES), radius)
@@ -70,6 +75,12 @@ def examine_wiring(
         if found is not None and belongs(reference, probe, found.places, expected, slack):
             return found
     return None
+
+
+def _is_same(reference: TrackReader, probe: TrackReader, at: int, shift: int) -> bool:
+    """Return whether all tracks are the same at a place that tells something."""
+    pairs = [read_pair(reference, probe, track, at, shift) for track in range(probe.tracks)]
+    return all(here is there for here, there in pairs) and sum(p.changes for p, _ in pairs) >= LEAST_EVIDENCE
 
 
 def _looked_at_closely(
@@ -109,9 +120,6 @@ def _shares(
 ) -> Iterator[float]:
     """Yield the share of identical samples at each place where both passes have sound enough to tell."""
     for at, shift in looks:
-        samples = probe.read(track, at, ANCHOR_SAMPLES)
-        there = reference.read(track, at + shift, ANCHOR_SAMPLES)
-        mask = informative(samples)
-        here = int(mask.sum())
-        if min(here, int(informative(there).sum())) >= LEAST_EVIDENCE:
-            yield float(((samples == there) & mask).sum()) / here
+        here, there = read_pair(reference, probe, track, at, shift)
+        if min(here.changes, there.changes) >= LEAST_EVIDENCE:
+            yield np.count_nonzero((here.samples == there.samples) & here.tells) / here.changes

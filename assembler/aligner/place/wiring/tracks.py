@@ -13,16 +13,18 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.place.agreement import read_pair
 from assembler.aligner.place.anchors import anchor_positions, read_all, spread
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_EVIDENCE, PLACES
-from assembler.aligner.place.matching import find_match, informative
+from assembler.aligner.place.matching import find_match
 from assembler.aligner.records.limits import HALF
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Sequence
 
+    from assembler.aligner.place.matching import Piece
     from assembler.aligner.records.passes import TrackReader
-    from assembler.arrays import Int32s, Int64s
+    from assembler.arrays import Int32s
 
 
 @dataclass(frozen=True)
@@ -102,32 +104,16 @@ def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tup
         probe: the pass looked at.
         places: probe sample and shift, up to a few dozen.
     """
-    tracks, listed = range(probe.tracks), list(places)
-    same = np.zeros((probe.tracks, reference.tracks, 2), np.int64)
-    held = np.zeros((probe.tracks, reference.tracks, 2), np.int64)
-    seen = np.zeros(probe.tracks, np.int64)
-    heard = np.zeros(reference.tracks, np.int64)
-    for at, shift in listed:
-        there = [reference.read(track, at + shift, ANCHOR_SAMPLES) for track in range(reference.tracks)]
-        moving = [informative(samples) for samples in there]
-        heard += [int(mask.sum()) for mask in moving]
-        for track in tracks:
-            samples = probe.read(track, at, ANCHOR_SAMPLES)
-            mask = informative(samples)
-            here = int(mask.sum())
-            seen[track] += here
-            for other, candidate in enumerate(there):
-                for index, version in enumerate((samples, -samples)):
-                    # Zeros of a wave that comes and goes equal a track that rests, which proves nothing.
-                    equal = int(((candidate == version) & mask & moving[other]).sum())
-                    # Counted place by place: a burst at one place holds more informative samples than a
-                    # sparse track at all others, and would outweigh them.
-                    if equal >= HALF * here:
-                        same[track, other, index] += equal
-                        held[track, other, index] += here
-    matches = [_best(same[track], held[track], track) for track in tracks]
-    silent = frozenset(t for t in tracks if seen[t] < LEAST_EVIDENCE)
-    unheard = frozenset(t for t in tracks if heard[t] < LEAST_EVIDENCE)
+    listed = list(places)
+    pairs = [
+        [read_pair(reference, probe, track, *place) for place in listed] for track in range(probe.tracks)
+    ]
+    here, there = ([[pair[side] for pair in own] for own in pairs] for side in (0, 1))
+    matches = [_best(own, there, track) for track, own in enumerate(here)]
+    silent, unheard = (
+        frozenset(t for t, own in enumerate(side) if sum(piece.changes for piece in own) < LEAST_EVIDENCE)
+        for side in (here, there)
+    )
     return Wiring(tuple(matches), silent, unheard, tuple(listed))
 
 
@@ -161,20 +147,34 @@ def search_wiring(
     return None
 
 
-def _best(same: Int64s, held: Int64s, own: int) -> TrackMatch | None:
+def _best(own: Sequence[Piece], there: Sequence[Sequence[Piece]], track: int) -> TrackMatch | None:
+    """Return what a track is, by its pieces and those of all tracks of the reference at the same places."""
     # Two tracks of a tape may hold the same sound: the track's own place is asked first. Zeros are their own
     # opposite, so that a wave that holds three levels is partly equal in both polarities.
-    upright = int(same[own, 1] <= same[own, 0])
-    places = [
-        (own, 1 - upright),
-        (own, upright),
-        tuple(int(index) for index in np.unravel_index(int(same.argmax()), same.shape)),
-    ]
-    for other, polarity in places:
-        if same[other, polarity] >= LEAST_EVIDENCE:
-            share = float(same[other, polarity]) / float(held[other, polarity])
-            return TrackMatch(other, 1 - 2 * polarity, share)
+    for asked in ([track], range(len(there))):
+        found = [
+            (other, polarity, *_held(own, there[other], polarity)) for other in asked for polarity in (1, -1)
+        ]
+        other, polarity, same, held = max(found, key=lambda one: one[2])
+        if same >= LEAST_EVIDENCE:
+            return TrackMatch(other, polarity, same / held)
     return None
+
+
+def _held(own: Sequence[Piece], there: Sequence[Piece], polarity: int) -> tuple[int, int]:
+    """Return how many informative samples are identical, and of how many, where most of a piece's are.
+
+    Counted place by place: a burst at one place holds more informative samples than a sparse track at all others, and
+    would outweigh them.
+    """
+    same = held = 0
+    for piece, other in zip(own, there, strict=True):
+        equal = piece.samples == (other.samples if polarity > 0 else -other.samples)
+        # Zeros of a wave that comes and goes equal a track that rests, which proves nothing.
+        count = int(np.count_nonzero(equal & piece.tells & other.tells))
+        if count >= HALF * piece.changes:
+            same, held = same + count, held + piece.changes
+    return same, held
 
 
 def _found_in_any(windows: Sequence[Int32s], tracks: Sequence[Int32s], radius: int) -> int | None:
