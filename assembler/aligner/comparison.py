@@ -97,16 +97,17 @@ def compare_reel(
     of_track = zip(heard_passes, tracks, own_notes, strict=True)
     comparisons = [comparison_of(*one, step, full_scale, machines) for one in of_track]
     hidden = concealed(comparisons, executor, lambda share: advance((2 + share) / 4))
-    weighed = heard_passes, own_notes, repeat(full_scale), comparisons, hidden
+    stopped = [*stop_flaws(placed, stops), *_stuck_flaws(placed, stuck)]
+    of_stops = [[flaw for flaw in stopped if flaw.track == track] for track in tracks]
+    weighed = heard_passes, own_notes, repeat(full_scale), comparisons, hidden, of_stops
     results = []
     for result in executor.map(weigh_track, *weighed):
         results.append(result)
         advance((3 + len(results) / len(tracks)) / 4)
     results = [believed(r, heard_as[t][2]) for t, r in zip(tracks, results, strict=True)]
-    findings = _gathered(passes, notes, results)
+    findings = _gathered(passes, notes, results, stopped)
     witnesses = frozenset((name, track) for track, (_, _, names) in heard_as.items() for name in names)
     findings = replace(findings, witnesses=witnesses)
-    stopped = [*stop_flaws(placed, stops), *_stuck_flaws(placed, stuck)]
     findings = replace(findings, flaws=tuple(joined_flaws([*findings.flaws, *stopped])))
     flaws = [[flaw for flaw in findings.flaws if flaw.track == track] for track in tracks]
     # A witness's own samples are none of the better pass's: of them nothing can be woven.
@@ -125,7 +126,10 @@ def _machines(passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes]) -> 
 
 
 def _gathered(
-    passes: Sequence[PlacedPass], notes: Mapping[int, TrackNotes], results: Sequence[Weighed]
+    passes: Sequence[PlacedPass],
+    notes: Mapping[int, TrackNotes],
+    results: Sequence[Weighed],
+    stopped: Sequence[FoundFlaw],
 ) -> ReelFindings:
     unlike: dict[tuple[str, str], float] = {}
     largest: dict[tuple[str, str], int] = {}
@@ -142,6 +146,7 @@ def _gathered(
         [place for result in results for place in result.undecided],
         MOST_GAP_SAMPLES,
         passes,
+        stopped,
     )
     open_places = [flaw for result in results for flaw in result.open_places]
     flaws += told_together(passes, list(notes), flaws, open_places)

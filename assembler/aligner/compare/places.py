@@ -10,15 +10,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.concealment.evidence import may_be_lost
 from assembler.aligner.concealment.limits import STREWN_SAMPLES
+from assembler.aligner.concealment.marks import Machine
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES, NEAR_SAMPLES, READ_SAMPLES
-from assembler.aligner.records.ranges import common, merged, without
+from assembler.aligner.records.ranges import common, merged, pieces_of, without
+from assembler.aligner.sound.limits import LEAST_RUN
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from assembler.aligner.compare.notes.track import TrackNotes
+    from assembler.aligner.concealment.reel import Comparison
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 
@@ -78,25 +82,47 @@ def silence_around(one: PlacedPass, track: int, place: Range) -> Range:
 
 def losses_without_witness(
     passes: Sequence[PlacedPass],
-    track: int,
     notes: TrackNotes,
+    comparison: Comparison,
     asked: Sequence[Range],
     flaws: Sequence[FoundFlaw],
 ) -> list[FoundFlaw]:
     """Return where a pass shows by itself that it lost samples: where passes do not differ, or put nothing down to it.
 
-    Strewn losses are placed by windows: what is left of one behind the last difference is its border.
+    Strewn losses are placed by windows, on all tracks alike: what is left of one behind the last difference is its
+    border, and a track lost nothing where none of its samples is what concealment leaves.
+
+    Args:
+        passes: in the order of trust.
+        notes: of the track.
+        comparison: of the passes that hold the same numbers.
+        asked: where each sample that differs has been asked what it is.
+        flaws: of the track, known already.
     """
     found = []
+    track, machines = comparison.track, dict(zip(comparison.names, comparison.machines, strict=True))
     for index, places in notes.means.items():
         one, proofs = passes[index], notes.proofs[index]
         known = flawed_ranges(flaws, one.name)
+        machine = machines.get(one.name, Machine())
         for place in common(merged(places, bridge=MOST_GAP_SAMPLES), merged(one.covered(track))):
             own = [part for part in without([place], asked) if not _is_border(part, asked)]
             if not own and not common([place], known):
                 own = common([place], asked)
+            own = [part for whole in own for part in _shown(one, track, whole, comparison.step, machine)]
             found += [FoundFlaw(one.name, track, "means", *p, because=proofs.within(p)) for p in own]
     return found
+
+
+def _shown(one: PlacedPass, track: int, place: Range, step: int, machine: Machine) -> list[Range]:
+    """Return a place where a pass holds what concealment leaves in it; its end alone where only a level's end does."""
+    end = max(place[0], place[1] - LEAST_RUN)
+    for found, part in ((place, (place[0], end)), ((end, place[1]), (end, place[1]))):
+        for low, high in pieces_of([part], READ_SAMPLES):
+            samples = one.samples(track, low - LEAST_RUN, high + LEAST_RUN).astype(np.int64)
+            if may_be_lost(samples, step, machine)[LEAST_RUN:-LEAST_RUN].any():
+                return [found]
+    return []
 
 
 def _is_border(place: Range, asked: Sequence[Range]) -> bool:

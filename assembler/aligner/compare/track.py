@@ -56,6 +56,7 @@ def weigh_track(
     full_scale: int,
     comparison: Comparison,
     hidden: Concealed,
+    stopped: Sequence[FoundFlaw] = (),
 ) -> Weighed:
     """Return what one track says of each pass.
 
@@ -65,6 +66,7 @@ def weigh_track(
         full_scale: largest positive sample value.
         comparison: of the passes that hold the same numbers.
         hidden: what concealment explains of their differences.
+        stopped: flaws of the track that all tracks have shown together; nothing of the passes is heard there.
     """
     track, step = comparison.track, comparison.step
     notes = _left(notes, hidden.left, comparison.differing)
@@ -73,6 +75,7 @@ def weigh_track(
     rests = SharedRests(track, step)
     doubtful = contested(passes, track, notes)
     split = {members: without(merged(ranges), doubtful) for members, ranges in notes.split.items()}
+    beside = [*hidden.flaws, *stopped]
     if doubtful:
         split.setdefault(tuple(range(len(passes))), []).extend(doubtful)
     for index, ranges in notes.outvoted.items():
@@ -84,13 +87,13 @@ def weigh_track(
             undecided += open_places
     for members, ranges in split.items():
         if not notes.are_unlike(*members[:2]):
-            found, open_places = judge_split(passes, track, members, ranges, step, flaws)
+            found, open_places = judge_split(passes, track, members, ranges, step, [*flaws, *beside])
             flaws += found
             undecided += open_places
     flaws += hidden.flaws
     # Where passes differ that has been asked already, sample by sample, unless another flaw hides it.
     asked = merged(without(comparison.differing, merged(hidden.left)), bridge=MOST_GAP_SAMPLES)
-    flaws += losses_without_witness(passes, track, notes, asked, flaws)
+    flaws += losses_without_witness(passes, notes, comparison, asked, flaws)
     undecided += hidden.undecided
     flaws += doubted_beside(passes, track, notes, flaws)
     flaws += through_holes(passes, track, flaws)

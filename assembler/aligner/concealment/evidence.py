@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.concealment.limits import BORDER_NATS, LEAST_EVIDENCE, LEAST_SURPRISE
-from assembler.aligner.concealment.marks import THROUGHOUT, UP_TO_MEAN, Machine, rows_of
+from assembler.aligner.concealment.marks import HELD, THROUGHOUT, UP_TO_MEAN, Machine, marks_of, rows_of
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.sound.limits import LEAST_RUN
 
 if TYPE_CHECKING:
     from assembler.aligner.concealment.truth.window import Window
-    from assembler.arrays import Bools, Float64s
+    from assembler.arrays import Bools, Float64s, Int64s
 
 
 def kept_to(window: Window, lost: Bools) -> Bools:
@@ -25,6 +26,27 @@ def kept_to(window: Window, lost: Bools) -> Bools:
     return np.stack(
         [_by_rule(*own) for own in zip(window.machines, lost, marks.mean, marks.held, strict=True)]
     )
+
+
+def may_be_lost(samples: Int64s, step: int, machine: Machine) -> Bools:
+    """Return which samples of one capture may be what concealment leaves, shape (samples,).
+
+    A level that is held for longer than strewn losses last is the sound's, but for its end where a machine holds: what
+    was lost within it is the level again.
+
+    Args:
+        samples: one capture.
+        step: one step of the tape's word length, in sample values.
+        machine: that it was played on.
+    """
+    marks = marks_of(samples, step, machine)
+    found = marks.mean | marks.held
+    holds = machine.single == HELD or machine.several == THROUGHOUT
+    for start, end in ranges_of(np.diff(samples, prepend=samples[:1] - 1) == 0, least=LEAST_RUN + 1):
+        # Else what is held goes on up to a mean.
+        may_end = holds or bool(marks.mean[end : end + 1].any())
+        found[start : end - LEAST_RUN if may_end else end] = False
+    return found
 
 
 def borne_out(differs: Bools, odd: Float64s, surprise: Float64s) -> Bools:

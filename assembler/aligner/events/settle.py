@@ -40,9 +40,17 @@ class _Event:
         low, high = self.place[0] - BRIDGE_SAMPLES, self.place[1] + BRIDGE_SAMPLES
         return track not in self.tracks and low <= place[0] and place[1] <= high
 
+    def is_around(self, place: Range) -> bool:
+        """Return whether a place on any track lies between its borders, whatever is known of that track beside it."""
+        return self.place[0] <= place[0] and place[1] <= self.place[1]
+
 
 def settle_by_other_tracks(
-    flaws: Sequence[FoundFlaw], undecided: Sequence[Undecided], bridge: int, passes: Sequence[PlacedPass]
+    flaws: Sequence[FoundFlaw],
+    undecided: Sequence[Undecided],
+    bridge: int,
+    passes: Sequence[PlacedPass],
+    stopped: Sequence[FoundFlaw] = (),
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
     """Return the flaws and the undecided places, those left out that flaws of other tracks decide.
 
@@ -51,17 +59,18 @@ def settle_by_other_tracks(
         undecided: of all tracks, in order.
         bridge: undecided places closer than this on one track are one, and stand or fall together.
         passes: of the reel.
+        stopped: what all tracks of a pass have shown together: beside it the pass may be flawed, too.
     """
     decided = cleared(flaws, undecided)
     by_pass = _flawed_ranges(decided)
-    events = _events(by_pass)
+    events, suspects = _events(by_pass), _flawed_ranges([*decided, *stopped])
     found, disputed = _disputed(flaws, events, passes)
     left: list[Undecided] = []
     settled: list[FoundFlaw] = []
     closed: list[Undecided] = []
     for group in _groups(undecided, bridge):
         whole = (group[0].start, max(place.end for place in group))
-        guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, by_pass)
+        guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, suspects)
         if guilty is None or any(_speaks_for(guilty, place) for place in group):
             left += group
             continue
@@ -178,7 +187,7 @@ def _guilty_at_once(
     guilty = {
         event.pass_name
         for event in events
-        if event.pass_name in place.members and event.holds(place.track, whole)
+        if event.pass_name in place.members and (event.holds(place.track, whole) or event.is_around(whole))
     }
     if len(place.members) > 2 or len(guilty) != 1:
         return None

@@ -8,7 +8,11 @@ import numpy as np
 import pytest
 
 from assembler.aligner.compare.differences.beside import Beside
+from assembler.aligner.compare.notes.track import TrackNotes
+from assembler.aligner.compare.track import weigh_track
 from assembler.aligner.comparison import compare_reel
+from assembler.aligner.concealment.marks import Machine
+from assembler.aligner.concealment.reel import Comparison, Concealed
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.passes import PlacedPass
@@ -61,3 +65,31 @@ def test_a_copy_that_two_others_tell_in_part_is_told_whole() -> None:
         findings = compare_reel(placed, [0], 1, 32_767, executor, lambda _: None)
     assert {flaw.pass_name for flaw in findings.flaws} == {"P1"}
     assert findings.undecided == ()
+
+
+def test_what_is_left_beside_losses_is_their_pass_s_flaw() -> None:
+    """Two samples that a mute's ramp moved say too little by themselves; that the pass lost those before them tells."""
+    right = make_tape("dense", 16, LENGTH, np.random.default_rng(72))[:1]
+    moved = right.copy()
+    moved[0, 30_000:30_002] = right[0, 29_999], (int(right[0, 29_999]) + int(right[0, 30_002])) // 2 + 3
+    placed = [_pass("P1", right), _pass("P2", moved)]
+    comparison = Comparison(placed, 0, 1, 16, [Machine()] * 2, [(30_000, 30_002)])
+    losses = FoundFlaw("P2", 0, "means", 28_600, 30_000, because=Because(Rule.CONCEALED, 500.0))
+    stopped = Because(Rule.STANDSTILL)
+    stops = [FoundFlaw(name, 0, "mute", 30_002, 33_000, because=stopped) for name in ("P1", "P2")]
+    nothing, lost, both = (
+        weigh_track(
+            placed,
+            TrackNotes(split={(0, 1): [(30_000, 30_002)]}),
+            (1 << 15) - 1,
+            comparison,
+            Concealed(hidden, [], [(30_000, 30_002)], []),
+            known,
+        )
+        for hidden, known in (([], []), ([losses], []), ([losses], stops))
+    )
+    assert [(one.start, one.end) for one in nothing.undecided] == [(30_000, 30_002)]
+    assert lost.undecided == []
+    assert {one.pass_name for one in lost.flaws} == {"P2"}
+    # Both are muted right behind, and either may be turned down there already.
+    assert [(one.start, one.end) for one in both.undecided] == [(30_000, 30_002)]

@@ -1,8 +1,26 @@
-"""Which differences between captures are judged as one place."""
+"""Which differences between captures are judged as one place, and what looks lost where there are none."""
 
 from __future__ import annotations
 
-from assembler.aligner.compare.places import one_place_each
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.compare.notes.proofs import Proofs
+from assembler.aligner.compare.notes.track import TrackNotes
+from assembler.aligner.compare.places import losses_without_witness, one_place_each
+from assembler.aligner.concealment.marks import HELD, Machine
+from assembler.aligner.concealment.reel import Comparison
+from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import map_with_slips
+from scripts.bench.trial_sessions import ArrayAudio
+
+if TYPE_CHECKING:
+    from assembler.arrays import Int32s
+
+STREWN = 1_000, 9_000
+MEANS_ON, HOLDS_ON = Machine(), Machine(single=HELD)
 
 
 def _never(_: tuple[int, int]) -> bool:
@@ -33,3 +51,40 @@ def test_one_level_between_differences_joins_them() -> None:
     ]
     apart = [(1_000, 1_014), (2_100, 2_114)]
     assert one_place_each(apart, lambda _: True) == apart
+
+
+def _pulses() -> Int32s:
+    """Return a pulse wave of two levels, 240 and 160 samples of each."""
+    return np.where(np.arange(10_000) % 400 < 240, 7_000, -7_000).astype(np.int32)
+
+
+def _lost(samples: Int32s, machine: Machine) -> list[tuple[int, int]]:
+    """Return what is told as lost of a track where other tracks show losses."""
+    one = PlacedPass("A1", ArrayAudio(samples[None]), (map_with_slips(samples.size, 0, ()),))
+    notes = TrackNotes(means={0: [STREWN]}, proofs={0: Proofs()})
+    notes.proofs[0].add(STREWN, STREWN, Because(Rule.STREWN, 100.0))
+    comparison = Comparison([one], 0, 1, 16, [machine], [])
+    return [(f.start, f.end) for f in losses_without_witness([one], notes, comparison, [], [])]
+
+
+def test_a_track_that_stands_still_lost_nothing() -> None:
+    """Between equal neighbours a mean, or a level held, is the level again; only its end may come late."""
+    still = np.full(10_000, 30, np.int32)
+    still[9_500:] = 900
+    assert _lost(still, MEANS_ON) == _lost(still, HOLDS_ON) == []
+    late = still.copy()
+    late[8_980:] = 900
+    assert _lost(late, HOLDS_ON) == [STREWN]
+
+
+def test_a_wave_of_two_levels_shows_a_lost_edge() -> None:
+    """A machine that makes means leaves a third level at an edge, by the published rule; one that holds leaves none."""
+    right = _pulses()
+    assert _lost(right, MEANS_ON) == []
+    assert _lost(right, HOLDS_ON) == [STREWN]
+    lost = right.copy()
+    lost[4_000] = 0
+    assert _lost(lost, MEANS_ON) == [STREWN]
+    several = right.copy()
+    several[3_990:4_002], several[4_002] = right[3_989], 0
+    assert _lost(several, MEANS_ON) == [STREWN]

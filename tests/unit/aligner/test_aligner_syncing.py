@@ -116,6 +116,23 @@ def test_lost_sync_settles_a_part_of_it_on_a_track_that_rests() -> None:
     assert settle_by_other_tracks(_lost_at_once("A1")[:3], [stroke], 1024, ())[1] == [stroke]
 
 
+def test_a_sample_left_open_between_losses_is_lost_by_the_pass_that_lost_them() -> None:
+    """Another flaw goes on behind the losses on this track; they end where those of the other tracks do."""
+    concealed = Because(Rule.CONCEALED, 50.0)
+    losses = [FoundFlaw("A1", track, "means", 1000, 2000, because=concealed) for track in (0, 1, 2, 5)]
+    flaws = [*losses, _lost("A1", 5, 2000, 5000)]
+    sample = Undecided(5, 1500, 1501, "A2", ("A1",), because=Because(Rule.CONCEALED, 2.0))
+    found, left = settle_by_other_tracks(flaws, [sample], 1024, ())
+    assert left == []
+    assert FoundFlaw("A1", 5, "means", 1500, 1501, because=WHY) in found
+    # A pass that may have lost some as well makes no other one right.
+    suspect = FoundFlaw("A2", 7, "means", 1530, 1540, because=concealed)
+    assert settle_by_other_tracks([*flaws, suspect], [sample], 1024, ())[1] == [sample]
+    assert settle_by_other_tracks(flaws, [sample], 1024, (), [_lost("A2", 5, 1540)])[1] == [sample]
+    for likely in (replace(sample, taken="A1", others=("A2",)), replace(sample, is_doubtful=True)):
+        assert settle_by_other_tracks(flaws, [likely], 1024, ())[1] == [likely]
+
+
 def test_noise_is_disputed_where_the_other_pass_lost_sync() -> None:
     """A stroke of the right pass looks like noise beside the silence of the wrong one: a person must look."""
     passes = [

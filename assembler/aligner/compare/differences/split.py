@@ -57,15 +57,12 @@ def judge_split(
     beside = Beside(passes, track, known)
     for place in places:
         names = [passes[index].name for index in members]
-        parts = judge_pieces(
-            passes,
-            track,
-            members,
-            place,
-            step,
-            flawed_before=[beside.is_flawed_before(name, place) for name in names],
-            flawed_behind=[beside.is_flawed_behind(name, place) for name in names],
-        )
+        before = [beside.is_flawed_before(name, place) for name in names]
+        behind = [beside.is_flawed_behind(name, place) for name in names]
+        if all(map(max, before, behind)):
+            # Flaws of all of them may reach into the place: that more is known of one makes no other one right.
+            before = behind = []
+        parts = judge_pieces(passes, track, members, place, step, flawed_before=before, flawed_behind=behind)
         for (start, end), verdict in parts:
             found = _flaws_of(passes, track, members, verdict, (start, end))
             flaws += found
