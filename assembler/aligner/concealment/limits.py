@@ -10,6 +10,12 @@ PRIOR_LOST, PRIOR_KEPT = 0.01, 1.0
 """What is known of a sample before any loss nearby: one in a hundred differing patches, counted as so many samples. No
 sample is taken for lost more surely by its neighbours than that one is for kept."""
 
+SOME_LOST = 0.1
+"""Share of losses nearby that is held against none: a weak head's, and little of a patch."""
+
+NONE_NATS = 2.0
+"""Nats by which none nearby is likelier than some, where captures differ, before any is looked at."""
+
 BEND_SAMPLES = 96
 """On each side, 2 ms at 48 kHz: over so many samples the sound's own bend is measured; long against the periods
 of treble, short against a drum's attack."""

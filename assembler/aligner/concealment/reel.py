@@ -147,10 +147,12 @@ def _look_at(comparisons: Sequence[Comparison], piece: Range) -> list[_Piece]:
     found = []
     for comparison, window, whole in zip(comparisons, windows, settle(windows), strict=True):
         said = whole.part(inner)
+        # What nobody has is a flaw of all.
+        nobodys = said.open & (said.lost | ~window.present[:, inner]).all(axis=0)
         losses = [
             [
                 _Loss((low + piece[0], high + piece[0]), float(surprise[low:high].sum()))
-                for low, high in ranges_of(own & said.settled, bridge=BRIDGE_SAMPLES)
+                for low, high in ranges_of(own & (said.settled | nobodys), bridge=BRIDGE_SAMPLES)
             ]
             for own, surprise in zip(said.lost, said.surprise, strict=True)
         ]

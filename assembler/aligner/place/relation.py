@@ -11,14 +11,16 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.anchors import Anchor, find_anchors, find_closer, steady_runs
+from assembler.aligner.place.anchors import find_anchors
 from assembler.aligner.place.limits import ANCHOR_SAMPLES
 from assembler.aligner.place.slips.borders import Border, locate_border
+from assembler.aligner.place.slips.steady import find_closer, steady_runs
 from assembler.arrays import median
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from assembler.aligner.place.anchors import Anchor
     from assembler.aligner.place.slips.surplus import Slipped
     from assembler.aligner.records.passes import TrackReader
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import ROUNDS
+from assembler.aligner.concealment.limits import DECIDED_NATS, ROUNDS, SOME_LOST
 from assembler.aligner.concealment.truth.bends import bends_of, spread_of_bend, telling
 from assembler.aligner.concealment.truth.links import Links
 from assembler.aligner.concealment.truth.path import distinct_states, least_totals, rows_at
@@ -62,6 +62,11 @@ class _Track:
         self._sound = _first_truth(versions, present, explained)
         self._telling = telling(self._sound, self._usual, window.step)
         self._likely_lost = (window.differing & explained & present) * self._telling
+        by_chance = 1 - self._telling
+        told = np.where(
+            explained, np.log((SOME_LOST + (1 - SOME_LOST) * by_chance) / by_chance), np.log1p(-SOME_LOST)
+        )
+        self._nats = np.where(present, told, 0.0)
         self._at = at = np.flatnonzero(window.differing)
         self.choice = Choice(at, np.zeros(at.size), np.zeros((len(versions), at.size), np.bool_))
         held, here = versions[:, at], present[:, at]
@@ -94,14 +99,16 @@ class _Track:
         """Return what is likely to be lost: of each capture, and alike of two where any track tells that once."""
         lost = self._likely_lost
         found = {
-            (name, name): Counted(own, self._telling * here)
-            for name, own, here in zip(self.window.names, lost, self.window.present, strict=True)
+            (name, name): Counted(own, self._telling * here, nats)
+            for name, own, here, nats in zip(
+                self.window.names, lost, self.window.present, self._nats, strict=True
+            )
         }
         for pair in self._alike.keys() & told_once:
             one, _, alike = self._alike[pair]
             both = np.zeros(lost[one].size)
             both[self._at] = np.where(alike, lost[one, self._at], 0.0)
-            found[pair] = Counted(both, lost[one])
+            found[pair] = Counted(both, lost[one], self._nats[one])
         return found
 
     def lost_in_all(self, shares: Mapping[Pair, Float64s]) -> Bools:
@@ -159,9 +166,14 @@ def _first_truth(versions: Int64s, present: Bools, explained: Bools) -> Float64s
 
 
 def _choose(totals: Float64s, states: States) -> Choice:
-    """Return the cheapest state of each sample, and how far it leads any that takes another value."""
+    """Return the cheapest state of each sample, and how far it leads any that takes another value.
+
+    Where it hardly leads what is nobody's, a capture's value is the better one to take.
+    """
     samples = np.arange(totals.shape[1])
-    best = totals.argmin(axis=0)
+    somebodys = totals[:-1].argmin(axis=0)
+    is_nobodys = totals[-1] + DECIDED_NATS <= totals[somebodys, samples]
+    best = np.where(is_nobodys, len(totals) - 1, somebodys)
     is_same = states.values == states.values[best, samples]
     others = np.where(is_same, np.inf, totals).min(axis=0)
     return Choice(

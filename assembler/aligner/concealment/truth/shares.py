@@ -7,12 +7,12 @@ where on others the even ones do.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import LOST_NEARBY, PRIOR_KEPT, PRIOR_LOST
+from assembler.aligner.concealment.limits import LOST_NEARBY, NONE_NATS, PRIOR_KEPT, PRIOR_LOST
 from assembler.aligner.sound.limits import NOISE_SAMPLES
 from assembler.arrays import summed, sums_around
 
@@ -32,10 +32,12 @@ class Counted:
     Args:
         lost: how many were lost at each sample, as far as that is likely, shape (samples,).
         seen: of how many, same shape.
+        nats: how much likelier each is where some are lost than where none is, same shape.
     """
 
     lost: Float64s
     seen: Float64s
+    nats: Float64s
 
 
 def shares_of(tracks: Sequence[Mapping[Pair, Counted]]) -> list[dict[Pair, Float64s]]:
@@ -49,11 +51,12 @@ def shares_of(tracks: Sequence[Mapping[Pair, Counted]]) -> list[dict[Pair, Float
     shares: dict[Pair, Float64s] = {}
     for pair in {pair for one in tracks for pair in one}:
         own = [(one[pair], swap) for one, swap in zip(tracks, swaps, strict=True) if pair in one]
-        lost, seen = (
-            summed(_swapped(count, swap=swap) for count, swap in counts)
-            for counts in ([(c.lost, swap) for c, swap in own], [(c.seen, swap) for c, swap in own])
+        shares[pair] = _share_lost(
+            *(
+                summed(_swapped(getattr(count, one.name), swap=swap) for count, swap in own)
+                for one in fields(Counted)
+            )
         )
-        shares[pair] = _share_lost(lost, seen)
     return [
         {pair: _swapped(shares[pair], swap=swap) for pair in one}
         for one, swap in zip(tracks, swaps, strict=True)
@@ -84,26 +87,20 @@ def _swapped(values: Float64s, *, swap: bool) -> Float64s:
     return swapped
 
 
-def _share_lost(lost: Float64s, seen: Float64s) -> Float64s:
+def _share_lost(*counted: Float64s) -> Float64s:
     """Return for each sample which share of its parity was lost before it, behind it, or on both sides: the largest.
 
     A patch has abrupt borders, so that one side alone may tell.
 
     Args:
-        lost: how many were lost at each sample, as far as that is likely, shape (samples,).
-        seen: of how many, same shape.
+        counted: what `Counted` holds of all tracks, in its order, each of shape (samples,).
     """
-    share = np.empty(lost.size)
+    share = np.empty(counted[0].size)
     for parity in (0, 1):
-        before, behind = _sides(lost[parity::2])
-        seen_before, seen_behind = _sides(seen[parity::2])
-        share[parity::2] = np.maximum.reduce(
-            [
-                _share(before, seen_before),
-                _share(behind, seen_behind),
-                _share(before + behind, seen_before + seen_behind),
-            ]
-        )
+        sides = [_sides(one[parity::2]) for one in counted]
+        before, behind = ([side[which] for side in sides] for which in (0, 1))
+        both = [np.add(*side) for side in sides]
+        share[parity::2] = np.maximum.reduce([_share(*side) for side in (before, behind, both)])
     return np.minimum(share, 1 - PRIOR_LOST)
 
 
@@ -113,5 +110,7 @@ def _sides(counted: Float64s) -> tuple[Float64s, Float64s]:
     return sums_around(counted, LOST_NEARBY, 0), np.append(following[1:], 0.0)
 
 
-def _share(lost: Float64s, seen: Float64s) -> Float64s:
-    return np.asarray((lost + PRIOR_LOST) / (seen + PRIOR_LOST + PRIOR_KEPT), np.float64)
+def _share(lost: Float64s, seen: Float64s, nats: Float64s) -> Float64s:
+    """Return the share of what was lost, less where as many look so by chance."""
+    some = 1 / (1 + np.exp(np.clip(NONE_NATS - nats, -50, 50)))
+    return np.asarray((some * lost + PRIOR_LOST) / (seen + PRIOR_LOST + PRIOR_KEPT), np.float64)

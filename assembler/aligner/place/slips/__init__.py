@@ -6,6 +6,7 @@ Output: the border with its doubt; each pass's own slips.
 
 Rules, each in its file:
 
+- `steady`: anchors that are believed, and short ones between slips close together.
 - `borders`: the border that most samples speak for.
 - `surplus`: whose slip it is by the sound, and where: what was captured twice stands beside its copy.
 - `splices`: where that, too, leaves it open: every track breaks there.
