@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import replace
 from itertools import pairwise, product
 from typing import TYPE_CHECKING
 
@@ -25,7 +27,7 @@ from assembler.aligner.concealment.marks import (
     tally_machine,
     tally_machines,
 )
-from assembler.aligner.concealment.reel import Comparison, LostSamples
+from assembler.aligner.concealment.reel import Comparison, LostSamples, concealed
 from assembler.aligner.concealment.settle import settle
 from assembler.aligner.concealment.truth import path
 from assembler.aligner.concealment.truth.path import least_totals
@@ -153,11 +155,40 @@ def test_means_by_chance_of_a_pass_that_lost_nothing_are_settled() -> None:
     """Beside one that lost every odd sample: as many look lost as by chance, on all tracks, so that none was."""
     odd = np.zeros(LENGTH, np.bool_)
     odd[1001:7001:2] = True
-    tapes = [_sound(seed) for seed in range(4)]
-    said = settle([_window(tape, _concealed(tape, odd)) for tape in tapes])
-    differing = sum(np.count_nonzero(tape != _concealed(tape, odd)) for tape in tapes)
-    assert sum(np.count_nonzero(one.open) for one in said) < 0.001 * differing
+    windows = [_window(tape, _concealed(tape, odd)) for tape in map(_sound, range(8))]
+    # A machine that draws lines makes what lies within a step of a mean, by chance as well.
+    machines = [Machine((DOWN,), several=LINE), Machine((DOWN,))]
+    said = settle([replace(window, machines=machines) for window in windows])
+    differing = sum(np.count_nonzero(window.differing) for window in windows)
+    assert sum(np.count_nonzero(one.open) for one in said) < 0.01 * differing
     assert not any((one.settled & (one.taken != 0)).any() for one in said)
+
+
+def test_what_nobody_has_is_a_flaw_of_all() -> None:
+    """Both lost the same samples, three in four; one machine draws lines, the other one holds up to a mean."""
+    tapes, lost = [_sound(seed) for seed in range(4)], np.zeros(LENGTH, np.bool_)
+    lost[3000:5000] = np.arange(2000) % 4 > 0
+    lines = np.flatnonzero(lost)
+    comparisons = []
+    for track, tape in enumerate(tapes):
+        drawn = tape.copy()
+        drawn[lines] = np.rint(np.interp(lines, np.flatnonzero(~lost), tape[~lost]))
+        passes = [
+            PlacedPass(
+                name,
+                ArrayAudio(np.stack([played] * 4).astype(np.int32)),
+                (map_with_slips(LENGTH, 0, ()),) * 4,
+            )
+            for name, played in (("A1", drawn), ("A2", _concealed(tape, lost)))
+        ]
+        machines = [Machine((DOWN,), several=LINE), Machine((DOWN,))]
+        comparisons.append(Comparison(passes, track, 1, 16, machines, [(3000, 5000)]))
+    with ThreadPoolExecutor(1) as executor:
+        found = concealed(comparisons, executor, lambda _: None)
+    for one in found:
+        for name in ("A1", "A2"):
+            places = [(flaw.start, flaw.end) for flaw in one.flaws if flaw.pass_name == name]
+            assert sum(end - start for start, end in places) > 1000
 
 
 def test_a_burst_is_no_concealment() -> None:
