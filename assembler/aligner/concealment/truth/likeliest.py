@@ -20,6 +20,7 @@ from assembler.aligner.concealment.truth.links import Links
 from assembler.aligner.concealment.truth.path import distinct_states, least_totals, rows_at
 from assembler.aligner.concealment.truth.shares import Counted, shares_of
 from assembler.aligner.concealment.truth.window import Choice
+from assembler.aligner.records.limits import NEARLY_ALL
 from assembler.arrays import summed
 
 if TYPE_CHECKING:
@@ -61,7 +62,8 @@ class _Track:
         self._usual = ~window.differing
         self._sound = _first_truth(versions, present, explained)
         self._telling = telling(self._sound, self._usual, window.step)
-        self._likely_lost = (window.differing & explained & present) * self._telling
+        self._agreeing = self._looks_lost & ~window.differing & (np.count_nonzero(present, axis=0) > 1)
+        self._likely_lost = (explained & present & (window.differing | self._agreeing)) * self._telling
         by_chance = 1 - self._telling
         told = np.where(
             explained, np.log((SOME_LOST + (1 - SOME_LOST) * by_chance) / by_chance), np.log1p(-SOME_LOST)
@@ -113,13 +115,15 @@ class _Track:
 
     def lost_in_all(self, shares: Mapping[Pair, Float64s]) -> Bools:
         """Return which samples are likely lost in all captures that are there, though these agree."""
+        return np.asarray(self._likely_in_all(shares) > NEARLY_ALL, np.bool_)
+
+    def _likely_in_all(self, shares: Mapping[Pair, Float64s]) -> Float64s:
+        """Return how likely each sample was lost in all captures that are there, as far as these agree."""
         lost = np.ones(self._sound.size)
         for name, here in zip(self.window.names, self.window.present, strict=True):
             lost *= np.where(here, shares[name, name], 1.0)
         # If one was kept, it is by chance what concealment makes of its neighbours.
-        is_likely = lost > (1 - lost) * (1 - self._telling)
-        several = np.count_nonzero(self.window.present, axis=0) > 1
-        return np.asarray(self._looks_lost & ~self.window.differing & is_likely & several, np.bool_)
+        return np.where(self._agreeing, lost / (lost + (1 - lost) * (1 - self._telling)), 0.0)
 
     def _share_at(self, number: int, shares: Mapping[Pair, Float64s]) -> Float64s:
         """Return how likely a capture lost each differing sample, if the first one that has the same value lost it."""
@@ -153,6 +157,7 @@ class _Track:
         self._sound = self._sound.copy()
         known = self.choice.truth < captures
         self._sound[at[known]] = self.window.versions[self.choice.truth[known], at[known]]
+        self._likely_lost[:] = self._likely_in_all(shares) * self.window.present
         for own, lost, here in zip(self._likely_lost, states.lost, self.window.present, strict=True):
             kept_cost, lost_cost = (np.where(mask, np.inf, totals).min(axis=0) for mask in (lost, ~lost))
             own[at] = here[at] / (1 + np.exp(np.clip(lost_cost - kept_cost, -50, 50)))
