@@ -34,8 +34,8 @@ BROKEN_HOLD_COST = 9.0
 PIECE_SAMPLES = 64
 """Longer rows of differing samples are cut: what links neighbours reaches over one sample only."""
 
-DECIDED_NATS = 4.0
-"""Lead from which a sample is settled; one in e^4 of those at the limit may be wrong, and hardly any are at it."""
+DECIDED_NATS = 3.0
+"""Lead from which a sample is settled; one in e^3 of those at the limit may be wrong, and hardly any are at it."""
 
 ROUNDS = 5
 """Times that losses nearby are counted and the samples chosen again."""
