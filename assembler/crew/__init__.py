@@ -8,8 +8,10 @@ Each in its file:
 
 - `crew`: who gets which task, progress, errors, ends.
 - `worker`: a worker as the process sees it that started it; `serving`: the worker's own side.
+- `forking`: when a process may be forked, and what it does first.
 """
 
 from assembler.crew.crew import Crew, cores
+from assembler.crew.forking import begin_forked, has_one_thread, let_signals_come, signals_held
 
-__all__ = ["Crew", "cores"]
+__all__ = ["Crew", "begin_forked", "cores", "has_one_thread", "let_signals_come", "signals_held"]

@@ -13,16 +13,14 @@ workers, wherever they are in their tasks.
 from __future__ import annotations
 
 import os
-import signal
 import threading
 from concurrent.futures import Executor, Future, ThreadPoolExecutor
 from functools import partial
 from multiprocessing import get_context
-from pathlib import Path
 from queue import SimpleQueue
 from typing import TYPE_CHECKING, Any, Self, TypeVar
 
-from assembler.crew.serving import HELD
+from assembler.crew.forking import has_one_thread, signals_held
 from assembler.crew.worker import Worker
 from assembler.errors import WorkerError
 
@@ -154,35 +152,20 @@ class Crew(Executor):
 
     def _fork_workers(self) -> None:
         """Fork all workers, if there are none and no other thread can hold a lock that they would wait for."""
-        if self._workers or not _has_one_thread():
+        if self._workers or not has_one_thread():
             return
         # A signal that strikes between the fork and the worker's own care is the starter's, and comes after.
-        held = signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
-        try:
+        with signals_held():
             for _ in range(self.jobs):
                 self._workers.append(Worker(get_context("fork"), self._workers))
-        finally:
-            signal.pthread_sigmask(signal.SIG_SETMASK, held)
         self._waiting = list(self._workers)
 
     def _kill(self) -> None:
         # A second interrupt would leave some alive, in whose tasks nobody could interrupt them.
-        held = signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
-        try:
-            with self._lock:
-                self._is_ending = True
-                for worker in self._workers:
-                    worker.process.kill()
-        finally:
-            signal.pthread_sigmask(signal.SIG_SETMASK, held)
-
-
-def _has_one_thread() -> bool:
-    """Return whether nothing runs in this process but what asks, threads of libraries counted; False if unknown."""
-    try:
-        return sum(1 for _ in Path("/proc/self/task").iterdir()) == 1
-    except OSError:
-        return False
+        with signals_held(), self._lock:
+            self._is_ending = True
+            for worker in self._workers:
+                worker.process.kill()
 
 
 def _done_here(

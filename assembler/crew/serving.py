@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gc
 import os
 import pickle
 import select
@@ -12,27 +11,23 @@ import traceback
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 
-from assembler.heap import keep_freed
+from assembler.crew.forking import ENDING, begin_forked, let_signals_come
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
     from multiprocessing.connection import Connection
 
+    from assembler.crew.forking import Closable
+
 SHARE: Final = "share"
 DONE: Final = "done"
 FAILED: Final = "failed"
-
-ENDING: Final = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
-"""Signals that end a process: they are the starter's business."""
-
-HELD: Final = (*ENDING, signal.SIGALRM)
-"""Signals by which the starter may be interrupted."""
 
 LEAST_TOLD: Final = 0.01
 """Share of a task."""
 
 
-def serve(connection: Connection, copied: Sequence[Connection] = ()) -> None:
+def serve(connection: Connection, copied: Sequence[Closable] = ()) -> None:
     """Do tasks until a task is nothing.
 
     Args:
@@ -44,12 +39,8 @@ def serve(connection: Connection, copied: Sequence[Connection] = ()) -> None:
     """
     for number in ENDING:
         signal.signal(number, signal.SIG_IGN)
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, HELD)
-    for one in copied:
-        one.close()
-    # What was loaded before the fork stays: looked through for cycles, each page of it would be copied.
-    gc.freeze()
-    keep_freed()
+    let_signals_come()
+    begin_forked(copied)
     threading.Thread(target=_end_with_starter, args=(connection,), daemon=True).start()
     with suppress(EOFError, ConnectionError):
         while _serve_one(connection, connection.recv_bytes()):

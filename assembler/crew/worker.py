@@ -21,7 +21,6 @@ class Worker:
         try:
             self.connection, theirs = context.Pipe()
             with theirs:
-                # With a copy of this side's end a worker would not see that this side is gone.
                 copied = [] if others is None else [self.connection, *(one.connection for one in others)]
                 self.process = context.Process(target=serve, args=(theirs, copied), daemon=True)
                 self.process.start()

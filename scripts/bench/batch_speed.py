@@ -9,12 +9,17 @@ Run: python -m scripts.bench.batch_speed [--sessions 12] [--seconds 10] [--round
 from __future__ import annotations
 
 import argparse
+import os
 import resource
 import shutil
 import tempfile
 import time
 from pathlib import Path
 from statistics import median
+
+os.environ.setdefault(
+    "OPENBLAS_NUM_THREADS", "1"
+)  # as the command line has it, so that workers can be forked
 
 from assembler import build_collection, verify_collection
 from tests.support.sessions import HOUR, Layout, make_tape

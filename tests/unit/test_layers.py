@@ -31,7 +31,7 @@ MAY_IMPORT = {
     "demo": {"publishing", "timecode"},
     "watch": {"known", "sheet", "wave", "timecode", "importer", "aligner", "drafting", "retakes"},
     "collection": {"record"},
-    "batch": {"publishing", "known", "sheet", "wave", "aligner", "record"}
+    "batch": {"crew", "publishing", "known", "sheet", "wave", "aligner", "record"}
     | {"retakes", "consolidator", "collection"},
     "cli": {"crew", "publishing", "known", "sheet", "timecode", "importer", "aligner", "drafting", "record"}
     | {"report", "retakes", "consolidator", "demo", "watch", "collection", "batch"},

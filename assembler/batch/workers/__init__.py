@@ -7,6 +7,6 @@ Output: a row for each, or word that its worker is gone.
 Each in its file:
 
 - `doing`: one order done: a set built, recognised, or verified, and the row that comes of it.
-- `worker`: a process that does one after another.
+- `worker`: a process that does one after another; `process`: the same as the process sees it that started it.
 - `pool`: workers of our own; `cluster`: those of a Dask cluster.
 """

@@ -1,7 +1,7 @@
 """A worker: a process that reads one order a line, does it, and writes one row a line, until its input ends.
 
 It lives on its own: a batch that is gone ends it in the midst of its work, and what it had half done is cleared up as
-after an interrupt.
+after an interrupt. It is forked from the batch, with all that is loaded there, or started anew.
 """
 
 from __future__ import annotations
@@ -16,25 +16,45 @@ from typing import TYPE_CHECKING, Any
 from assembler.batch.orders import Order
 from assembler.batch.workers.doing import do
 from assembler.collection import row_line
+from assembler.crew import begin_forked, let_signals_come
 from assembler.heap import keep_freed
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from typing import BinaryIO
 
 
 def main() -> None:
+    """Work as a process that was started for it: orders come in as its input, rows go where its output went."""
+    _work(sys.stdin.buffer, os.fdopen(os.dup(1), "wb"))
+
+
+def serve(orders: BinaryIO, rows: BinaryIO, copied: Sequence[BinaryIO]) -> None:
+    """Work as a process that was forked.
+
+    Args:
+        orders: where they come from.
+        rows: where they go.
+        copied: ends of pipes that this process was forked with; they are the starter's.
+    """
+    os.setsid()  # Ctrl-C is for the batch, which ends its workers
+    begin_forked(copied)
+    _work(orders, rows)
+
+
+def _work(orders: BinaryIO, rows: BinaryIO) -> None:
     """Work until there is nothing more to do, or nobody who asks for it."""
     for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
         signal.signal(number, _interrupt)
-    keep_freed()
-    answers = os.fdopen(os.dup(1), "wb")
-    os.dup2(2, 1)  # what a library prints is no answer
-    lines: queue.SimpleQueue[bytes] = queue.SimpleQueue()
-    threading.Thread(target=_listen, args=(sys.stdin.buffer, lines), daemon=True).start()
     try:
+        let_signals_come()
+        keep_freed()
+        os.dup2(2, 1)  # what a library prints is no answer
+        lines: queue.SimpleQueue[bytes] = queue.SimpleQueue()
+        threading.Thread(target=_listen, args=(orders, lines), daemon=True).start()
         while line := lines.get():
-            answers.write(row_line(do(Order.model_validate_json(line))))
-            answers.flush()
+            rows.write(row_line(do(Order.model_validate_json(line))))
+            rows.flush()
         os._exit(0)
     except (KeyboardInterrupt, BrokenPipeError):
         os._exit(130)  # nothing is left to be cleared up, and nobody to be told
