@@ -17,6 +17,7 @@ needs_tasks = pytest.mark.skipif(
 PROGRAM = """
 import os, signal, sys, threading, time
 from assembler.batch.orders import Order
+from assembler.batch.workers import pool as pool_module
 from assembler.batch.workers.pool import EmbeddedPool
 from assembler.collection import Row
 
@@ -103,3 +104,55 @@ def test_workers_of_a_killed_batch_end_whatever_the_other_one_does(tmp_path: Pat
         assert has_ended_within(first, 10)
     finally:
         os.kill(second, signal.SIGKILL)
+
+
+TOLD_TWICE = """
+first, second = workers()
+os.kill(first, signal.SIGSTOP)
+
+def interrupt(*_):
+    raise KeyboardInterrupt
+
+pool_module._PATIENCE_SECONDS = 1.0
+signal.signal(signal.SIGALRM, interrupt)
+signal.setitimer(signal.ITIMER_REAL, 0.2)
+try:
+    pool.close()
+    print("closed")
+except KeyboardInterrupt:
+    print("interrupted", len(workers()))
+"""
+
+CLEARING_UP = """
+import assembler.batch.workers.worker as worker_module
+
+def slow(order):
+    try:
+        print("begun", file=sys.stderr, flush=True)
+        time.sleep(60)
+    finally:
+        os.kill(os.getpid(), signal.SIGTERM)
+        time.sleep(0.1)
+        print("cleared", file=sys.stderr, flush=True)
+
+worker_module.do = slow
+pool.close()
+pool = EmbeddedPool(1)
+pool.give(order("third"))
+time.sleep(0.5)
+pool.close()
+"""
+
+
+@needs_tasks
+def test_a_second_interrupt_leaves_no_worker_that_is_waited_for(tmp_path: Path) -> None:
+    """One that hangs is killed all the same, when patience is at its end: the process can end."""
+    ran = run_apart(tmp_path, PROGRAM + TOLD_TWICE, "alone")
+    assert (ran.returncode, ran.stdout, ran.stderr) == (0, "interrupted 0\n", "")
+
+
+@needs_tasks
+def test_a_second_signal_does_not_strike_the_clearing_up(tmp_path: Path) -> None:
+    """A system that shuts down ends batch and workers at once, and the batch its workers once more."""
+    ran = run_apart(tmp_path, PROGRAM + CLEARING_UP, "alone")
+    assert (ran.returncode, ran.stderr.splitlines()) == (0, ["begun", "cleared"])
