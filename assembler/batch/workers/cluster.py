@@ -54,7 +54,7 @@ class ClusterPool:
         try:
             # A client that is made with an address of no sense waits at its end, and complains.
             with_scheme = address if "://" in address else f"tcp://{address}"
-            distributed.comm.get_address_host_port(with_scheme, strict=True)
+            self._dask.comm.get_address_host_port(with_scheme, strict=True)
         except ValueError as error:
             words = f'the scheduler "{address}" cannot be reached: {_line(error)}; allowed: tcp://host:port'
             raise ClusterError(f"{words}; nothing was built") from error

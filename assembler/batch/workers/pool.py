@@ -21,12 +21,12 @@ class EmbeddedPool:
     """So many processes at most; one that dies is replaced when there is something to do.
 
     Args:
-        jobs: how many.
+        jobs: how many; one at least.
         lock: a descriptor that each of them inherits; negative for none.
     """
 
     def __init__(self, jobs: int, lock: int = -1) -> None:
-        self._jobs = jobs
+        self._jobs = max(1, jobs)
         self._lock = lock
         self._idle: list[WorkerProcess] = []
         self._busy: dict[int, WorkerProcess] = {}

@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from assembler.batch.workers.pool import EmbeddedPool
 from tests.support.processes import has_ended_within, run_apart
 
 needs_tasks = pytest.mark.skipif(
@@ -156,3 +157,20 @@ def test_a_second_signal_does_not_strike_the_clearing_up(tmp_path: Path) -> None
     """A system that shuts down ends batch and workers at once, and the batch its workers once more."""
     ran = run_apart(tmp_path, PROGRAM + CLEARING_UP, "alone")
     assert (ran.returncode, ran.stderr.splitlines()) == (0, ["begun", "cleared"])
+
+
+def test_what_lies_where_the_batch_was_started_is_not_loaded(tmp_path: Path) -> None:
+    """A worker that is started anew looks for modules where the batch does, and nowhere else."""
+    here = tmp_path / "here"
+    here.mkdir()
+    (here / "queue.py").write_text("raise SystemExit('not this one')", encoding="utf-8")
+    ran = run_apart(
+        tmp_path, PROGRAM.replace("pool = ", f"os.chdir({str(here)!r})\npool = ") + ANSWERED, "threads"
+    )
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert ran.stdout.splitlines()[:2] == ["first 2 True", "second 2 True"]
+
+
+def test_one_order_at_a_time_is_least() -> None:
+    """A pool without workers would be waited for without end."""
+    assert EmbeddedPool(-1).room() == 1
