@@ -57,7 +57,8 @@ KILLED = """
 first, second = workers()
 for process in first, second:
     os.kill(process, signal.SIGSTOP)
-    pool.give(order(str(process)))
+for name in "third", "fourth":
+    pool.give(order(name))
 os.kill(second, signal.SIGKILL)
 print(*(done.row is None for done in pool.wait(10)))
 os.kill(first, signal.SIGKILL)
