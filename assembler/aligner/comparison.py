@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from concurrent.futures import Executor
 
     from assembler.aligner.compare.track import Weighed
-    from assembler.aligner.events.stops.pace import Stop
+    from assembler.aligner.events.stops.stop import Still, Stop
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.known import Known
@@ -67,7 +67,8 @@ def compare_reel(
     notes = {track: TrackNotes() for track in tracks}
     start = min(s.start for p in passes for s in p.maps if s.stretches)
     end = max(s.end for p in passes for s in p.maps if s.stretches)
-    stops: dict[int, list[Stop]] = {}
+    stills: dict[int, list[Still]] = {}
+    repeats: dict[int, list[Stop]] = {}
     stuck: dict[tuple[int, int], list[tuple[Range, float]]] = {}
     placed, whole = passes, [covered_by_all(one, tracks) for one in passes]
     blocks = [(low, min(end, low + BLOCK_SAMPLES)) for low in range(start, end, BLOCK_SAMPLES)]
@@ -82,12 +83,14 @@ def compare_reel(
     for (_, high), block in zip(blocks, found, strict=True):
         for track, seen in zip(tracks, block.tracks, strict=True):
             notes[track].add(seen, high)
-        for index, places in block.stops.items():
-            stops.setdefault(index, []).extend(places)
+        for index, still in block.stills.items():
+            stills.setdefault(index, []).extend(still)
+        for index, places in block.repeats.items():
+            repeats.setdefault(index, []).extend(places)
         for of, ranges in block.stuck.items():
             stuck.setdefault(of, []).extend(ranges)
         advance((high - start) / (end - start) / 2)
-    stops = {index: joined_stops(places) for index, places in stops.items()}
+    stops = {i: joined_stops(stills.get(i, ()), repeats.get(i, ())) for i in range(len(placed))}
     passes = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
     machines = _machines(passes, notes)
     of_each = [notes[track] for track in tracks]

@@ -9,7 +9,7 @@ import numpy as np
 
 from assembler.aligner.compare.blocks import note_block
 from assembler.aligner.concealment.limits import STREWN_SAMPLES
-from assembler.aligner.events.stops.standstill import find_stops, heard
+from assembler.aligner.events.stops.standstill import find_stills, heard
 from assembler.aligner.events.stops.twice import find_repeats
 from assembler.aligner.events.strewn.losses import Windows, strewn_losses
 from assembler.aligner.events.stuck import stuck_bits
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from assembler.aligner.compare.notes.track import TrackBlock
-    from assembler.aligner.events.stops.pace import Stop
+    from assembler.aligner.events.stops.stop import Still, Stop
     from assembler.aligner.events.strewn.losses import Strewn
     from assembler.aligner.records.passes import Packed, PlacedPass
     from assembler.aligner.records.ranges import Range
@@ -32,12 +32,14 @@ class Block:
     """What one block of a reel shows.
 
     Args:
-        stops: of each pass, by its index, where it stands still.
+        stills: of each pass, by its index, where it stands still.
+        repeats: of each pass, where it holds once more what was before.
         stuck: of each pass and track, where a bit is stuck, and how unlikely that is by nature, in nats.
         tracks: in the order of the tracks that are compared.
     """
 
-    stops: dict[int, list[Stop]]
+    stills: dict[int, list[Still]]
+    repeats: dict[int, list[Stop]]
     stuck: dict[tuple[int, int], list[tuple[Range, float]]]
     tracks: tuple[TrackBlock, ...]
 
@@ -66,17 +68,19 @@ def note_whole(
     seen = _block(placed, tracks, low - LINE_SAMPLES, high + LINE_SAMPLES, step)
     held = {index: [glance.samples for glance in own] for index, own in seen.items()}
     covered = dict(enumerate(whole))
-    stops = find_stops(held, covered, low - LINE_SAMPLES, tracks, step)
-    for index, repeats in find_repeats(held, covered, low - LINE_SAMPLES, tracks).items():
-        stops.setdefault(index, []).extend(repeats)
+    stills = find_stills(held, covered, low - LINE_SAMPLES, tracks, step)
+    repeats = find_repeats(held, covered, low - LINE_SAMPLES, tracks)
     stuck = _stuck(placed, tracks, seen, low - LINE_SAMPLES)
-    listening = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
+    listening = []
+    for index, one in enumerate(placed):
+        stops = [stop for still in stills.get(index, []) if (stop := still.stop())]
+        listening.append(heard(one, [*stops, *repeats.get(index, [])], stuck_of(stuck, index)))
     notes = {}
     for place, track in enumerate(tracks):
         own = {index: glances[place] for index, glances in seen.items()}
         notes[track] = note_block(listening, track, low, high, step, own)
     _note_strewn(seen, tracks, whole, low - LINE_SAMPLES, step, notes)
-    return Block(stops, stuck, tuple(notes.values()))
+    return Block(stills, repeats, stuck, tuple(notes.values()))
 
 
 def _block(

@@ -41,12 +41,15 @@ KINDS: Final = ("mute", "hold", "straight", "repeat", "click", "burst", "sync")
 
 @dataclass(frozen=True)
 class ArrayAudio:
-    """A capture in memory: what the program asks of its open files."""
+    """A capture in memory: what the program asks of its open files.
+
+    Args:
+        samples: shape (tracks, samples).
+        file_bits: bits of a sample that it holds.
+    """
 
     samples: Int32s
-
-    file_bits = 16
-    """Bits of a sample that it holds."""
+    file_bits: int = 24
 
     @property
     def tracks(self) -> int:
@@ -283,7 +286,7 @@ def _capture(
     for flaw in flaws:
         put_flaw(copy, flaw, bit_depth, rng)
     origin, put = _slipped(extent, slips)
-    audio = ArrayAudio(np.ascontiguousarray(copy[:, origin]))
+    audio = ArrayAudio(np.ascontiguousarray(copy[:, origin]), bit_depth)
     error = int(rng.integers(-POSITION_ERROR_SAMPLES, POSITION_ERROR_SAMPLES + 1))
     position = Position("mtc", float(TIMELINE_START + extent[0] + error), 30.0, _logged(put, rng))
     return TrialPass(name, audio, origin, position, tuple(flaws), tuple(put))

@@ -9,7 +9,7 @@ import numpy as np
 
 from assembler.aligner.comparison import compare_reel
 from assembler.aligner.events.stops.pace import joined_stops
-from assembler.aligner.events.stops.standstill import find_stops
+from assembler.aligner.events.stops.standstill import find_stills
 from assembler.aligner.events.strewn.losses import Strewn, Windows
 from assembler.aligner.events.strewn.losses import strewn_losses as strewn_in
 from assembler.aligner.records.limits import SEARCHED_NATS
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     import pytest
 
+    from assembler.aligner.events.stops.stop import Still
     from assembler.arrays import Int32s
 
 LENGTH, TRACKS = 24_576, range(6)
@@ -47,8 +48,8 @@ def strewn_losses(tracks: list[Int32s], step: int) -> list[Strewn]:
 
 def _stops(*passes: list[Int32s]) -> list[tuple[int, int, int, str]]:
     covered = {index: [(0, LENGTH)] for index in range(len(passes))}
-    found = find_stops(dict(enumerate(passes)), covered, 0, list(TRACKS), 1)
-    return [(i, s.start, s.end, s.kind) for i, stops in found.items() for s in joined_stops(stops)]
+    found = find_stills(dict(enumerate(passes)), covered, 0, list(TRACKS), 1)
+    return [(i, s.start, s.end, s.kind) for i, stills in found.items() for s in joined_stops(stills, ())]
 
 
 def _ramped(tape: list[Int32s]) -> list[Int32s]:
@@ -100,8 +101,9 @@ def test_a_mute_in_which_the_clock_slips_is_one_stop() -> None:
     for own in muted:
         own[9000:9800] = 0
     covered = {0: [(0, LENGTH)], 1: [(0, 9000), (9002, LENGTH)]}
-    found = find_stops({0: tape, 1: muted}, covered, 0, list(TRACKS), 1)
-    ((index, (stop,)),) = found.items()
+    found = find_stills({0: tape, 1: muted}, covered, 0, list(TRACKS), 1)
+    ((index, stills),) = found.items()
+    (stop,) = joined_stops(stills, ())
     assert (index, stop.kind) == (1, "mute")
     assert abs(stop.start - 9000) <= 2
     assert abs(stop.end - 9800) <= 2
@@ -259,8 +261,26 @@ def test_a_mute_up_to_the_end_of_a_pass_is_one_though_its_witness_ended_before()
         own[20_000:24_000] = 0
     for muted, end in ((to_end, LENGTH), (inside, 22_000)):
         covered = {0: [(0, LENGTH)], 1: [(0, 22_000)]}
-        found = find_stops({0: muted, 1: tape}, covered, 0, list(TRACKS), 1)
-        assert [(s.start, s.end) for s in found.get(0, [])] == [(20_000, end)]
+        found = find_stills({0: muted, 1: tape}, covered, 0, list(TRACKS), 1)
+        assert [(s.start, s.end) for s in joined_stops(found.get(0, []), ())] == [(20_000, end)]
+
+
+def test_a_mute_is_told_whichever_blocks_show_it() -> None:
+    """Both passes are mute for a while at once, and neither bears witness there; no block shows both ends."""
+    tape = _tracks(2)
+    first, second = [own.copy() for own in tape], [own.copy() for own in tape]
+    for one, other in zip(first, second, strict=True):
+        one[8000:18_000] = 0
+        other[9000:16_000] = 0
+    stills: dict[int, list[Still]] = {0: [], 1: []}
+    for low, high in ((0, 12_000), (10_000, 14_000), (13_000, LENGTH)):
+        held = {index: [own[low:high] for own in one] for index, one in enumerate((first, second))}
+        covered = {index: [(low, high)] for index in held}
+        for index, found in find_stills(held, covered, low, list(TRACKS), 1).items():
+            stills[index] += found
+    ((first_stop,), (second_stop,)) = (joined_stops(one, ()) for one in stills.values())
+    assert (first_stop.start, first_stop.end) == (8000, 18_000)
+    assert (second_stop.start, second_stop.end) == (9000, 16_000)
 
 
 def test_losses_are_told_where_the_other_pass_is_noise() -> None:

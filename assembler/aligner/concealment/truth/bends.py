@@ -133,8 +133,12 @@ def bends_of(
 
 
 def rate_nearby(marked: Bools, looked_at: Bools) -> Float64s:
-    """Return around each sample the share of marked ones among those looked at, shape (samples,)."""
+    """Return around each sample the share of marked ones among those looked at, shape (samples,).
+
+    Where none are nearby it is the share among all of them: to know nothing of sound is no word against it.
+    """
     found, seen = (
         sums_around(one.astype(np.int64), NOISE_SAMPLES, NOISE_SAMPLES) for one in (marked, looked_at)
     )
-    return np.asarray((found + 1) / (seen + 2), np.float64)
+    overall = (np.count_nonzero(marked) + 1) / (np.count_nonzero(looked_at) + 2)
+    return np.asarray((found + 2 * overall) / (seen + 2), np.float64)

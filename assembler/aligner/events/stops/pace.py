@@ -5,51 +5,29 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assembler.aligner.records.because import Rule
+from assembler.aligner.events.stops.stop import Stop, joined_stills
 from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE, WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from assembler.aligner.events.stops.stop import Still
     from assembler.aligner.records.ranges import Range
 
 
-@dataclass(frozen=True)
-class Stop:
-    """A stretch in which all tracks of a pass stand still, with the ramps beside it, or hold once more what was before.
-
-    Args:
-        start: first sample.
-        end: first sample behind it.
-        kind: mute, hold or repeat.
-        tracks: that sound beside it; nothing is known to be missing of the others.
-        is_witnessed: whether another pass sounds there.
-        is_instant: whether all tracks stop within an instant; else over a ramp, which proves little by itself.
-    """
-
-    start: int
-    end: int
-    kind: str
-    tracks: frozenset[int]
-    is_witnessed: bool = True
-    is_instant: bool = True
-
-    @property
-    def rule(self) -> Rule:
-        """The rule that decided."""
-        return Rule.WRITTEN_TWICE if self.kind == "repeat" else Rule.STANDSTILL
-
-
-def joined_stops(stops: Sequence[Stop]) -> list[Stop]:
-    """Return stops in order, those that overlap as one, but for what may be played: blocks show parts of them.
+def joined_stops(stills: Sequence[Still], repeats: Sequence[Stop]) -> list[Stop]:
+    """Return the stops of a pass in order, those that overlap as one, but for what may be played.
 
     A band stops at once now and then, a drum machine again and again, but neither at the pace of a drum that turns.
+
+    Args:
+        stills: where it stands still, as blocks show parts of it.
+        repeats: where it holds once more what was before.
     """
-    joined = _joined(stops)
+    joined = _joined([*filter(None, (one.stop() for one in joined_stills(stills))), *repeats])
     paced = _at_drums_pace(joined)
     lone = [stop for stop in joined if not stop.is_witnessed and stop not in paced]
     instant = [stop for stop in lone if stop.is_instant]

@@ -13,8 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_TRACKS, LONGEST_RAMP, PLAYED_LEAST_TRACKS
-from assembler.aligner.events.stops.pace import Stop
+from assembler.aligner.events.limits import LEAST_TRACKS, LONGEST_RAMP
+from assembler.aligner.events.stops.stop import Beside, Still
 from assembler.aligner.records.because import Because
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.limits import FEW, HALF
@@ -25,6 +25,7 @@ from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
+    from assembler.aligner.events.stops.stop import Stop
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools, Int32s
 
@@ -53,14 +54,14 @@ def heard(one: PlacedPass, stops: Sequence[Stop], stuck: Mapping[int, Sequence[R
     return HeardPass(one.name, one.reader, one.maps, tuple(unheard))
 
 
-def find_stops(
+def find_stills(
     held: Mapping[int, Sequence[Int32s]],
     covered: Mapping[int, Sequence[Range]],
     low: int,
     tracks: Sequence[int],
     step: int,
-) -> dict[int, list[Stop]]:
-    """Return where each pass stands still on all tracks while another one sounds.
+) -> dict[int, list[Still]]:
+    """Return where each pass stands still on all tracks while another one sounds, or is cut out, as far as is shown.
 
     Args:
         held: samples of each pass, one array a track, all of one length.
@@ -71,36 +72,35 @@ def find_stops(
     """
     # Samples that a slip leaves out inside a mute part nothing.
     covering = {index: merged(ranges, bridge=LEAST_RUN) for index, ranges in covered.items()}
-    found: dict[int, list[Stop]] = {}
+    found: dict[int, list[Still]] = {}
     for index, own in held.items():
         places = [(start + low, end + low) for start, end in _still_ranges(own)]
-        for still in common(places, covering[index]):
+        for start, end in common(places, covering[index]):
             witnessed = [
                 (part, theirs)
                 for other, theirs in held.items()
                 if other != index
-                for part in common([still], covering[other])
+                for part in common([(start, end)], covering[other])
                 if part[1] - part[0] >= LEAST_RUN and _sounds_on(own, theirs, part[0] - low, part[1] - low)
             ]
             parts, witnesses = [part for part, _ in witnessed], [theirs for _, theirs in witnessed]
-            whole = _as_far_as_witnessed(still, parts, covering[index])
-            start, end = whole[0] - low, whole[1] - low
-            if end - start < LEAST_RUN:
-                continue
-            if not witnesses and not _is_cut_out(own, start, end, LONGEST_RAMP):
-                continue
-            is_instant = bool(witnesses) or _is_cut_out(own, start, end, EDGE_SAMPLES)
-            beside = (theirs for other, theirs in held.items() if other != index)
-            early, late = _ramps(own, list(beside), start, end, step)
-            kind = "hold" if any(one[start:end].any() for one in own) else "mute"
-            around = slice(max(0, start - FIT_SAMPLES), end + FIT_SAMPLES)
-            heard_on = frozenset(
-                track
-                for track, versions in zip(tracks, zip(own, *witnesses, strict=True), strict=True)
-                if any(np.ptp(one[around]) for one in versions)
+            known = _as_far_as_witnessed((start, end), parts, covering[index])
+            others = [theirs for other, theirs in held.items() if other != index]
+            early, late = _ramps(own, others, known[0] - low, known[1] - low, step)
+            inside = slice(start - low, end - low)
+            around = slice(max(0, inside.start - FIT_SAMPLES), inside.stop + FIT_SAMPLES)
+            versions = zip(tracks, zip(own, *witnesses, strict=True), strict=True)
+            still = Still(
+                start - (early if known[0] == start else 0),
+                end + (late if known[1] == end else 0),
+                "hold" if any(one[inside].any() for one in own) else "mute",
+                frozenset(track for track, each in versions if any(np.ptp(one[around]) for one in each)),
+                (known[0] - early, known[1] + late) if parts else None,
+                _beside([one[: inside.start][::-1] for one in own]),
+                _beside([one[inside.stop :] for one in own]),
             )
-            stop = Stop(whole[0] - early, whole[1] + late, kind, heard_on, bool(witnesses), is_instant)
-            found.setdefault(index, []).append(stop)
+            if still.may_be_stop():
+                found.setdefault(index, []).append(still)
     return found
 
 
@@ -113,14 +113,15 @@ def _as_far_as_witnessed(still: Range, parts: Sequence[Range], covering: Sequenc
     return still[0] if still[0] in ends else start, still[1] if still[1] in ends else end
 
 
-def _is_cut_out(tracks: Sequence[Int32s], start: int, end: int, instant: int) -> bool:
-    """Return whether all that sounds stops within so many samples and sets in again within as many."""
-    if start < FIT_SAMPLES or end + FIT_SAMPLES > tracks[0].size:
-        return False
-    sides = [[own[start - FIT_SAMPLES : start][::-1], own[end : end + FIT_SAMPLES]] for own in tracks]
-    sounding = [pair for pair in sides if all(_sounds(side) for side in pair)]
-    at_once = [pair for pair in sounding if all(_sounds(side[:instant]) for side in pair)]
-    return len(at_once) >= PLAYED_LEAST_TRACKS and len(at_once) == len(sounding)
+def _beside(sides: Sequence[Int32s]) -> Beside | None:
+    """Return how tracks sound on one side of a place, by what they hold from there on; None where they hold little."""
+    if sides[0].size < FIT_SAMPLES:
+        return None
+    sounding, ramp, instant = (
+        frozenset(track for track, side in enumerate(sides) if _sounds(side[:size]))
+        for size in (FIT_SAMPLES, LONGEST_RAMP, EDGE_SAMPLES)
+    )
+    return Beside(sounding, sounding & ramp, sounding & instant)
 
 
 def _sounds(samples: Int32s) -> bool:
