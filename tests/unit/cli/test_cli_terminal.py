@@ -195,13 +195,13 @@ def test_there_is_one_way_out() -> None:
 
 def test_a_line_said_beside_bars_stands_above_them(monkeypatch: pytest.MonkeyPatch) -> None:
     """Not behind the last bar, where the next drawing would wipe it away; and it is a text."""
-    screen = io.StringIO()
+    screen = io.BytesIO()
     monkeypatch.setenv("FORCE_COLOR", "1")
     monkeypatch.setenv("TERM", "xterm")
-    monkeypatch.setattr("sys.stderr", screen)
+    monkeypatch.setattr("sys.stderr", io.TextIOWrapper(screen, encoding="utf-8", write_through=True))
     with told_progress() as (show, tell):
         show("building sets", 0.5)
         tell("1 of 2: [red]tape1: saved")
         show("building sets", 1.0)
-    lines = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", screen.getvalue()).replace("\r", "\n").splitlines()
+    lines = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", screen.getvalue().decode()).replace("\r", "\n").splitlines()
     assert "1 of 2: [red]tape1: saved" in lines
