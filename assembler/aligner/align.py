@@ -14,7 +14,7 @@ from assembler.aligner.plan.weaving import braids_of
 from assembler.aligner.plan.whole import Material, plan_tracks
 from assembler.aligner.records.edit import DeliveredTrack, Edit
 from assembler.aligner.signing import sign_off
-from assembler.aligner.states.reel import known_of
+from assembler.aligner.states.track import known_of
 from assembler.aligner.tell.asked.stripes import withheld_tracks
 from assembler.aligner.tell.outcome import Outcome
 from assembler.aligner.tell.session import tell_session

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.notes.track import TrackNotes
+from assembler.aligner.compare.notes import TrackNotes
 from assembler.aligner.compare.track import comparison_of, weigh_track
 from assembler.aligner.compare.unlike.witness import believed, heard_through
 from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_machine

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.notes.track import Shared, TrackBlock
+from assembler.aligner.compare.notes import Shared, TrackBlock
 from assembler.aligner.compare.versions import covering, versions_of
 from assembler.aligner.concealment.marks import tally_machines
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import common, ranges_of, total
-from assembler.aligner.sound.glance.glance import Glance
+from assembler.aligner.sound.glance import Glance
 from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 

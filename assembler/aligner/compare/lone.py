@@ -26,7 +26,7 @@ from assembler.aligner.sound.rests import find_rests
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.compare.notes.track import TrackNotes
+    from assembler.aligner.compare.notes import TrackNotes
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.rests import SharedRests

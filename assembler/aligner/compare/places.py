@@ -21,7 +21,7 @@ from assembler.aligner.sound.limits import LEAST_RUN
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assembler.aligner.compare.notes.track import TrackNotes
+    from assembler.aligner.compare.notes import TrackNotes
     from assembler.aligner.concealment.reel import Comparison
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from assembler.aligner.compare.differences.beside import doubted_beside, not_known, through_holes
 from assembler.aligner.compare.differences.majority import contested, judge_outvoted
 from assembler.aligner.compare.differences.pieces import is_level
-from assembler.aligner.compare.differences.slips import doubted_beside, not_known, through_holes
 from assembler.aligner.compare.differences.split import judge_split
 from assembler.aligner.compare.lone import flaws_alone, weigh_lines, weigh_runs
 from assembler.aligner.compare.places import faint_losses, losses_without_witness, one_place_each
@@ -24,7 +24,7 @@ from assembler.aligner.sound.rests import SharedRests
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.compare.notes.track import TrackNotes
+    from assembler.aligner.compare.notes import TrackNotes
     from assembler.aligner.concealment.marks import Machine
     from assembler.aligner.concealment.reel import Concealed
     from assembler.aligner.records.passes import PlacedPass

@@ -8,7 +8,7 @@ from assembler.aligner.records.limits import CLEARLY
 from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.records.reel import stretch_label, track_names
 from assembler.aligner.sound.chain.change import find_change
-from assembler.aligner.sound.chain.pieces import pieces_of_both
+from assembler.aligner.sound.chain.measures import pieces_of_both
 from assembler.aligner.sound.scale import scale_of
 from assembler.aligner.tell.limits import FAINT_STEPS, MOST_NAMED
 from assembler.verdict.notes import Note
