@@ -35,12 +35,7 @@ Taken = tuple[int, int, str | None]
 def sign_off(
     material: Material, punches: Sequence[Forced]
 ) -> tuple[tuple[Acceptance, ...], tuple[Forced, ...]]:
-    """Return the accepted places with what is news to them, and all that the sheet takes from named passes.
-
-    Args:
-        material: what plans are made from.
-        punches: of the sheet.
-    """
+    """Return the accepted places with what is news to them, and all that the sheet takes from named passes."""
     accepted = accepted_of(material.sheet, material.extent)
     if not accepted:
         return (), tuple(punches)

@@ -123,16 +123,7 @@ def comparison_of(
     full_scale: int,
     machines: Sequence[Machine],
 ) -> Comparison:
-    """Return the passes of a track that hold the same numbers as the most trusted one, and where they differ.
-
-    Args:
-        passes: in the order of trust.
-        track: from 0 in tape order.
-        notes: of that track.
-        step: one step of the tape's word length, in sample values.
-        full_scale: largest positive sample value.
-        machines: how the machine of each pass conceals.
-    """
+    """Return the passes of a track that hold the same numbers as the most trusted one, and where they differ."""
     holding = [index for index, one in enumerate(passes) if one.covered(track)]
     alike = [index for index in holding if not notes.are_unlike(holding[0], index)]
     differing = [

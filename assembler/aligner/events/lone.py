@@ -74,14 +74,7 @@ def told_together(
 def _elsewhere(
     one: PlacedPass, lone: Mapping[int, Sequence[Range]], place: Range, known: Sequence[FoundFlaw]
 ) -> list[FoundFlaw]:
-    """Return what the tracks of which nothing is known yet show in a place that others prove.
-
-    Args:
-        one: the pass.
-        lone: for each track, where no other pass covers it.
-        place: of the event.
-        known: flaws of the pass.
-    """
+    """Return what the tracks of which nothing is known yet show in a place that others prove."""
     found = []
     for track, alone in lone.items():
         told = merged((flaw.start, flaw.end) for flaw in known if flaw.track == track)

@@ -53,14 +53,7 @@ TAU = 2.0 * np.pi
 
 
 def sound_cost(samples: Int32s, errors: Float64s, part: Range, around: Surroundings) -> float:
-    """Return what it costs to write a part down as sound.
-
-    Args:
-        samples: one version.
-        errors: its prediction errors.
-        part: to be written.
-        around: what sound looks like here.
-    """
+    """Return what it costs to write a part down as sound."""
     start, end = part
     if start >= end:
         return 0.0

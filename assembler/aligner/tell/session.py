@@ -44,16 +44,7 @@ def tell_session(
     unrecorded: Sequence[UnrecordedStretch],
     plan_path: Path | None,
 ) -> Told:
-    """Return all that is reported of a session.
-
-    Args:
-        session: imported passes.
-        reels: placed and compared.
-        planned: the tracks of the set.
-        outcome: what was decided about them.
-        unrecorded: what was never recorded.
-        plan_path: a plan, if one was given.
-    """
+    """Return all that is reported of a session."""
     holdings = {reel.name: Holdings(reel, session.sheet) for reel in reels}
     uncured = [
         place

@@ -167,11 +167,7 @@ def _is_built(agreed: str, alone: str) -> bool:
 def _is_lost(shown: PlacedPass, track: int, part: Range, verdict: Verdict) -> bool:
     """Return whether the pass that stands alone is wrong in a part, and the others are not.
 
-    Args:
-        shown: one of those that agree.
-        track: from 0 in tape order.
-        part: of a place.
-        verdict: on it. Where it is open, a majority that holds no one level there is believed.
+    Where the verdict is open, a majority that holds no one level there is believed.
     """
     agreed, alone = verdict.kinds
     if verdict.decided:

@@ -76,12 +76,6 @@ def heard_through(
     """Return the passes of a track with unlike ones as witnesses, what comparing them notes, and the witnesses' names.
 
     Where no pass is unlike, or what its chain did cannot be told, passes and notes are as they were.
-
-    Args:
-        passes: in the order of trust.
-        track: from 0 in tape order.
-        notes: of that track.
-        step: one step of the tape's word length, in sample values.
     """
     holding = [index for index, one in enumerate(passes) if one.covered(track)]
     if not holding:

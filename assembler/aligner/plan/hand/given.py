@@ -23,11 +23,6 @@ def given_plan(path: Path | None, material: Material, forced: Sequence[Forced]) 
 
     A track whose takes are the program's own is planned by the program, so that it stays as it was to the bit.
 
-    Args:
-        path: of the plan.
-        material: what plans are made from.
-        forced: what the sheet takes from named passes.
-
     Raises:
         SheetError: it is no plan, or does not fit what the passes hold.
     """

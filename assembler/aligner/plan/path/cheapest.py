@@ -31,14 +31,7 @@ if TYPE_CHECKING:
 
 
 def plan_track(candidates: Sequence[Candidate], rules: PlanRules, start: int, end: int) -> TrackChoices:
-    """Return the choices and joins of one track from ``start`` to ``end``.
-
-    Args:
-        candidates: passes in the order of trust.
-        rules: fades, likeness, punches.
-        start: the set's first sample.
-        end: first sample after the set.
-    """
+    """Return the choices and joins of one track from ``start`` to ``end``."""
     segments = _segments(candidates, rules, start, end)
     path = _shortest_path(segments, candidates, rules)
     choices = _joined_choices(segments, path)

@@ -118,14 +118,7 @@ def _closed(note: Note, reel: ExaminedReel, outcome: Outcome) -> tuple[Note, Acc
 def accepted_notes(
     outcome: Outcome, reels: Sequence[ExaminedReel], closings: Sequence[Acceptance], sheet: Sheet
 ) -> list[Note]:
-    """Return a note for each accepted place: that it stands, or why not, or that nothing is open there.
-
-    Args:
-        outcome: what was decided about the tracks.
-        reels: placed and compared.
-        closings: the acceptance of each place and note that one closes.
-        sheet: the session.
-    """
+    """Return a note for each accepted place: that it stands, or why not, or that nothing is open there."""
     by_name = {reel.name: reel for reel in reels}
     return [_accepted_note(one, by_name[one.reel], outcome, closings, sheet) for one in outcome.accepted]
 
