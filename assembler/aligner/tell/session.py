@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from assembler.aligner.plan.whole import PlannedTrack
+    from assembler.aligner.plan.track import PlannedTrack
     from assembler.aligner.records.edit import AlignedPass, Uncured
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.aligner.tell.outcome import Outcome

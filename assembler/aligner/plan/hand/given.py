@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from assembler.aligner.plan.hand.file import read_plan
 from assembler.aligner.plan.hand.takes import check_takes, takes_of
 from assembler.aligner.plan.path.candidates import coverage_of
-from assembler.aligner.plan.whole import plan_one
+from assembler.aligner.plan.track import plan_one
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.plan.hand.takes import Plan, Take
     from assembler.aligner.plan.path.choices import Forced
-    from assembler.aligner.plan.whole import Material
+    from assembler.aligner.plan.track import Material
 
 
 def given_plan(path: Path | None, material: Material, forced: Sequence[Forced]) -> Plan | None:
