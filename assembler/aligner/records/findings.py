@@ -163,6 +163,14 @@ def flawed_ranges(flaws: Iterable[FoundFlaw], name: str, track: int | None = Non
     )
 
 
+def ranges_by_track(flaws: Iterable[FoundFlaw]) -> dict[tuple[str, int], list[Range]]:
+    """Return the ranges of flaws, by name of the pass and track, in the order of the flaws."""
+    found: dict[tuple[str, int], list[Range]] = {}
+    for flaw in flaws:
+        found.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start, flaw.end))
+    return found
+
+
 def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
     """Return the flaws in order, those of one track, pass and build that touch as one: they were judged in parts.
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.suspects import places_to_listen_to
+from assembler.aligner.records.findings import ranges_by_track
 from assembler.aligner.records.ranges import are_inside, merged, without
 from assembler.arrays import distinct
 from assembler.verdict.states import State, StateStretch, TrackStates, joined_stretches
@@ -166,15 +167,12 @@ def states_of(
 
 
 def _holdings(reel: ExaminedReel, track: int) -> list[PassHoldings]:
-    flawed: dict[str, list[Range]] = {}
-    for flaw in reel.findings.flaws:
-        if flaw.track == track:
-            flawed.setdefault(flaw.pass_name, []).append((flaw.start, flaw.end))
+    flawed = ranges_by_track(reel.findings.flaws)
     return [
         PassHoldings(
             one.name,
             without(merged(one.covered(track)), reel.idle.get(one.name, ())),
-            flawed.get(one.name, ()),
+            flawed.get((one.name, track), ()),
         )
         for one in reel.passes
     ]
