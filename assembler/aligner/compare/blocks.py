@@ -44,13 +44,8 @@ def note_block(
 ) -> TrackBlock:
     """Return what a block shows of a track.
 
-    Args:
-        passes: in the order of trust.
-        track: from 0 in tape order.
-        low: first sample of the block.
-        high: first sample behind it.
-        step: one step of the tape's word length.
-        read: samples of each pass from ``low - LINE_SAMPLES`` to ``high + LINE_SAMPLES``; one where they are the same.
+    What is ``read`` of each pass goes from ``low - LINE_SAMPLES`` to ``high + LINE_SAMPLES``; passes that hold the same
+    share it.
     """
     notes = TrackBlock()
     present = {i: own for i, p in enumerate(passes) if (own := common(p.covered(track), [(low, high)]))}

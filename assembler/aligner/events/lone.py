@@ -50,11 +50,7 @@ def told_together(
 ) -> list[FoundFlaw]:
     """Return the further flaws of single passes that several tracks tell together.
 
-    Args:
-        passes: in the order of trust.
-        tracks: tape tracks that are compared, from 0.
-        flaws: found on single tracks.
-        open_places: places that one track alone does not prove to be flaws.
+    The open places are such as one track alone does not prove to be flaws.
     """
     found: list[FoundFlaw] = []
     for one in passes:

@@ -46,11 +46,8 @@ def suspects_of(
 ) -> list[Suspect]:
     """Return the places of a reel to listen to, likeliest first; those of one moment on several tracks are one.
 
-    Args:
-        reel: its name.
-        lookalikes: all that looks like a flaw, also what is so often there that it is how a track is played.
-        told: what is told as a flaw.
-        length: samples that were looked at, on each track.
+    Look-alikes are also what is so often there that it is how a track is played; the length is that of each track, in
+    samples.
     """
     flawed = {of: merged(own) for of, own in ranges_by_track(told).items()}
     near = merged((flaw.start - NEARBY_SAMPLES, flaw.end + NEARBY_SAMPLES) for flaw in told)

@@ -118,11 +118,7 @@ class Weaving:
     def fills(self, name: str, track: int, heard: Range, start: int) -> tuple[Filled, ...]:
         """Return what a span of one pass has from other ones.
 
-        Args:
-            name: the span's own pass.
-            track: from 0 in tape order.
-            heard: where the span is heard: from its first sample to its last, with the fades that reach out of it.
-            start: of the span.
+        It is heard from its first sample to its last, with the fades that reach out of it.
         """
         found: dict[tuple[str, int], list[tuple[int, int, int]]] = {}
         for piece, braid in self._near(name, track, heard):

@@ -131,22 +131,12 @@ class ReelFindings:
 
         Of passes that hold other numbers all along the one stands that more others are identical with, then the more
         trusted one.
-
-        Args:
-            names: of the passes that hold the track, in the order of trust.
-            track: from 0 in tape order.
         """
         support = {name: sum(not self.are_unlike(name, other, track) for other in names) for name in names}
         return sorted(names, key=lambda name: -support[name])
 
     def better_ones(self, name: str, names: Sequence[str], track: int) -> list[str]:
-        """Return those of the passes that hold a track that stand above one which holds other numbers all along.
-
-        Args:
-            name: of that pass.
-            names: of the passes that hold the track, in the order of trust.
-            track: from 0 in tape order.
-        """
+        """Return those of the passes that hold a track that stand above one which holds other numbers all along."""
         rank = self.by_standing(names, track)
         above = rank[: rank.index(name)] if name in rank else []
         return [other for other in above if self.are_unlike(other, name, track)]

@@ -178,11 +178,8 @@ def suspect_runs(
 ) -> list[tuple[str, Range]]:
     """Return the mutes and holds of a piece of one track, as kind and range.
 
-    Args:
-        samples: one track; runs that touch its ends are left to the neighbouring piece.
-        step: one step of the tape's word length.
-        full_scale: the largest positive value there is.
-        at: only what holds this sample is asked for; all where nothing is said.
+    Runs that touch the ends are left to the neighbouring piece; where ``at`` is given only what holds that sample is
+    asked for.
     """
     runs = [run for run in constant_runs(samples) if run.start > 0 and run.end < samples.size]
     wanted = [run for run in runs if at is None or run.start <= at < run.end]

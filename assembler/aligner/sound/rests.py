@@ -97,8 +97,7 @@ def silences_in(one: PlacedPass, track: int, piece: Range, step: int) -> list[Si
 def rests_among(silences: Sequence[Silence]) -> Rests:
     """Return those of one track's silences that look like mutes, but are how it is played.
 
-    Args:
-        silences: in order, as far back as they shall bear witness to each other.
+    They are in order, as far back as they shall bear witness to each other.
     """
     cuts, onsets = Counter(one.cut for one in silences), Counter(one.onset for one in silences)
     cutting = [silence for silence in silences if silence.cuts_off]

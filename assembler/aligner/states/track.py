@@ -139,11 +139,7 @@ def states_of(
 ) -> tuple[TrackStates, ...]:
     """Return the states of the tracks of a reel that are delivered; nothing where none of its passes can be used.
 
-    Args:
-        reel: placed and compared.
-        tracks: of the set.
-        suspects: places that look like a flaw.
-        unlike_cures: whether what only a pass has right that is nowhere identical with a better one counts as saved.
+    With ``unlike_cures`` what only a pass has right that is nowhere identical with a better one counts as saved.
     """
     wanted = [track.tape_tracks[reel.name] for track in tracks if reel.name in track.tape_tracks]
     held = {track: _holdings(reel, track) for track in wanted}

@@ -45,12 +45,7 @@ def closing_of(
 ) -> Acceptance | None:
     """Return the acceptance that closes a place: it stands on all its tracks, and the set has it from its take.
 
-    Args:
-        accepted: of the sheet.
-        reel: name of the reel.
-        tracks: tape tracks of the place.
-        place: on the timeline.
-        taken: passes that the set has it from; None where that is of no meaning.
+    Which passes the set has it from is None where that is of no meaning.
     """
     return next(
         (
@@ -68,10 +63,7 @@ def closing_of(
 def beyond_words(place: Range, extent: Range, margin: int) -> str:
     """Return that a stretch of the sheet lies outside of the set, or reaches beyond it: its labels may be mistyped.
 
-    Args:
-        place: the stretch.
-        extent: first sample of the set, and the first one after it.
-        margin: samples of a frame: no label is closer.
+    No label is closer than the margin, the samples of a frame.
     """
     if not common([place], [extent]):
         return "; it lies outside of the set"
