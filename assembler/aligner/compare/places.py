@@ -87,8 +87,8 @@ def losses_without_witness(
     """Return where a pass shows by itself that it lost samples: where passes do not differ, or put nothing down to it.
 
     Strewn losses are placed by windows, on all tracks alike: what is left of one behind the last difference is its
-    border, and a track lost nothing where none of its samples is what concealment leaves. ``asked`` is where each sample
-    that differs has been asked what it is.
+    border, and a track lost nothing where none of its samples is what concealment leaves. ``asked`` is where each
+    sample that differs has been asked what it is.
     """
     found = []
     track, machines = comparison.track, dict(zip(comparison.names, comparison.machines, strict=True))
