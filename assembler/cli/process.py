@@ -22,6 +22,9 @@ LEAST_MEMORY: Final = 400 << 20
 
 _ENDING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
 
+_MAKING: Final = "/pydantic/_internal/"
+"""Where checks of sheets and records are made."""
+
 LOADING_SECONDS: Final = 0.02
 """An interrupt that strikes while a module is loaded is tried again after so long."""
 
@@ -120,21 +123,22 @@ def _allow_many_files() -> None:
 
 
 def _interrupt(_: int, frame: FrameType | None) -> None:
-    """Interrupt what runs; an import is let come to its end first.
+    """Interrupt what runs; what is loaded is let come to its end first.
 
     Loading a module runs callbacks and made-up code, in which an exception is lost, or ends the process in Python's
-    own way.
+    own way. A check of sheets or records is made when it is first used, by compiled code that takes an exception
+    for a fault of the check, or for an answer.
     """
-    if _is_importing(frame):
+    if _is_loading(frame):
         signal.signal(signal.SIGALRM, _interrupt)
         signal.setitimer(signal.ITIMER_REAL, LOADING_SECONDS)
         return
     raise KeyboardInterrupt
 
 
-def _is_importing(frame: FrameType | None) -> bool:
+def _is_loading(frame: FrameType | None) -> bool:
     while frame is not None:
-        if frame.f_code.co_filename.startswith("<frozen importlib"):
+        if frame.f_code.co_filename.startswith("<frozen importlib") or _MAKING in frame.f_code.co_filename:
             return True
         frame = frame.f_back
     return False

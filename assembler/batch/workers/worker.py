@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from assembler.batch.orders import Order
 from assembler.batch.workers.doing import do
 from assembler.collection import row_line
-from assembler.crew import begin_forked, let_signals_come
+from assembler.crew import ENDING, begin_forked, let_signals_come
 from assembler.heap import keep_freed
 
 if TYPE_CHECKING:
@@ -44,7 +44,7 @@ def serve(orders: BinaryIO, rows: BinaryIO, copied: Sequence[BinaryIO]) -> None:
 
 def _work(orders: BinaryIO, rows: BinaryIO) -> None:
     """Work until there is nothing more to do, or nobody who asks for it."""
-    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+    for number in ENDING:
         signal.signal(number, _interrupt)
     try:
         let_signals_come()
@@ -68,4 +68,7 @@ def _listen(stream: BinaryIO, lines: queue.SimpleQueue[bytes]) -> None:
 
 
 def _interrupt(*_: Any) -> None:  # noqa: ANN401 - the signal module's own arguments
+    # Once: a second one, from a system that ends all there is, or as the input ends too, would strike the clearing up.
+    for number in ENDING:
+        signal.signal(number, signal.SIG_IGN)
     raise KeyboardInterrupt

@@ -115,9 +115,21 @@ def _answer(root: Path, work: Callable[..., BatchResult], what: str, *, as_json:
     counts = (
         [f"{done} {what}", f"{len(result.kept)} stood already"] if what == "built" else [f"{done} {what}"]
     )
+    counts += _open_counts(what, result)
     counts += [f"{result.undone} failed"] if result.undone else []
     counts += [f"{result.left} left for another time"] if result.left else []
     return lines_answer(f"{root}: {', '.join(counts)}", f"Next: assembler collection '{root}'", status=status)
+
+
+def _open_counts(what: str, result: BatchResult) -> list[str]:
+    """Return why the status is 1, beside what failed."""
+    from assembler.collection import SessionState, counted_state
+
+    state, rows = SessionState.ASKS, (*result.rows, *result.kept)
+    if what == "verified":
+        state, rows = SessionState.DAMAGED, result.rows
+    count = sum(row.state is state for row in rows)
+    return [counted_state(count, state)] if count else []
 
 
 def _tell(line: str) -> None:
