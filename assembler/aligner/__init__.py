@@ -9,6 +9,9 @@ At the top, each using the ones behind it:
 - `align`: a session; `signing`: what a person has accepted.
 - `examining`: all its reels; `reel`: one; `comparison`: all its tracks; `noting`: a block of it.
 
+Passes stand in the order of trust, tape tracks count from 0, and `step` is one step of the tape's word length
+in sample values. Rates are in samples per second. What is said of an argument is what its name does not say.
+
 The rooms, each using only those before it:
 
 - `records/`: the words of all rooms. `sound/`: what sound does by nature. `flaws/`: what a machine makes.

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.notes.track import TrackNotes
+from assembler.aligner.compare.notes import TrackNotes
 from assembler.aligner.compare.track import comparison_of, weigh_track
 from assembler.aligner.compare.unlike.witness import believed, heard_through
 from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_machine
@@ -55,14 +55,7 @@ def compare_reel(
 ) -> ReelFindings:
     """Return what the passes of one reel say about each other.
 
-    Args:
-        passes: in the order of trust; not empty.
-        tracks: tape tracks to compare, from 0.
-        step: one step of the tape's word length, in sample values.
-        full_scale: largest positive sample value.
-        executor: runs blocks and tracks side by side.
-        advance: called with the share of the work done so far.
-        known: what was found out before.
+    There is one pass at least; ``tracks`` are those that are compared.
     """
     notes = {track: TrackNotes() for track in tracks}
     start = min(s.start for p in passes for s in p.maps if s.stretches)

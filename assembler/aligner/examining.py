@@ -21,11 +21,6 @@ def examine_reels(
 ) -> list[ExaminedReel]:
     """Return what is known of each reel of a session, in the order of the sheet.
 
-    Args:
-        session: imported passes.
-        executor: runs blocks and tracks side by side.
-        advance: called with what is being done and the share of it that is done.
-
     Raises:
         CaptureError: a capture cannot be read.
     """

@@ -15,12 +15,12 @@ from assembler.aligner.events.strewn.losses import Windows, strewn_losses
 from assembler.aligner.events.stuck import stuck_bits
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.ranges import common
-from assembler.aligner.sound.glance.glance import Glance
+from assembler.aligner.sound.glance import Glance
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.compare.notes.track import TrackBlock
+    from assembler.aligner.compare.notes import TrackBlock
     from assembler.aligner.events.stops.stop import Still, Stop
     from assembler.aligner.events.strewn.losses import Strewn
     from assembler.aligner.records.passes import Packed, PlacedPass

@@ -14,14 +14,14 @@ import numpy as np
 from assembler.aligner.plan.extent import accepted_of
 from assembler.aligner.plan.limits import PIECE_SAMPLES
 from assembler.aligner.plan.path.choices import Forced
-from assembler.aligner.plan.whole import plan_tracks
+from assembler.aligner.plan.track import plan_tracks
 from assembler.aligner.records.ranges import common, merged, pieces_of, without
 from assembler.aligner.tell.outcome import bad_places
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.plan.whole import Material, PlannedTrack
+    from assembler.aligner.plan.track import Material, PlannedTrack
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
@@ -35,12 +35,7 @@ Taken = tuple[int, int, str | None]
 def sign_off(
     material: Material, punches: Sequence[Forced]
 ) -> tuple[tuple[Acceptance, ...], tuple[Forced, ...]]:
-    """Return the accepted places with what is news to them, and all that the sheet takes from named passes.
-
-    Args:
-        material: what plans are made from.
-        punches: of the sheet.
-    """
+    """Return the accepted places with what is news to them, and all that the sheet takes from named passes."""
     accepted = accepted_of(material.sheet, material.extent)
     if not accepted:
         return (), tuple(punches)

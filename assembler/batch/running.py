@@ -43,7 +43,7 @@ RETRIES = 2
 
 
 def build_collection(
-    folders: Sequence[AnyPath],
+    folders: Sequence[AnyPath] | AnyPath,
     root: AnyPath,
     *,
     jobs: int | None = None,
@@ -57,7 +57,7 @@ def build_collection(
     """Build a set of every session in folders, as far as its set does not stand already.
 
     Args:
-        folders: that hold sheets, at any depth.
+        folders: that hold sheets, at any depth; one alone is allowed.
         root: folder of the collection; it is made if only it is missing.
         jobs: sessions at once; as many as there are cores, or threads of the cluster's workers, unless said.
         retries: how often a session is given to another worker after one has died of it.
@@ -77,7 +77,8 @@ def build_collection(
     root = Path(os.path.abspath(root))  # noqa: PTH100 - links are not followed
     check_root(root)
     before = read_collection(root).history if has_ledger(root) else ()
-    paths = [Path(folder) for folder in folders]
+    given = [folders] if isinstance(folders, (str, os.PathLike)) else folders
+    paths = [Path(folder) for folder in given]
     sessions = find_sessions(paths, root, before, progress, allow_outside=allow_outside)
     blank = Order(
         kind="build",

@@ -21,7 +21,13 @@ from assembler.collection.rows import (
     row_line,
     whole_sets,
 )
-from assembler.collection.telling import collection_csv, collection_json, session_state_words, sums_lines
+from assembler.collection.telling import (
+    collection_csv,
+    collection_json,
+    counted_state,
+    session_state_words,
+    sums_lines,
+)
 
 __all__ = [
     "LEDGER",
@@ -35,6 +41,7 @@ __all__ = [
     "check_root",
     "collection_csv",
     "collection_json",
+    "counted_state",
     "groups_of",
     "has_ledger",
     "latest_rows",

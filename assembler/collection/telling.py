@@ -35,6 +35,12 @@ def counted(count: int, what: str) -> str:
     return f"{count} {what}{'s' * (count != 1)}"
 
 
+def counted_state(count: int, state: SessionState) -> str:
+    """Return a number of sessions of one state in words."""
+    words = "need a person" if state is SessionState.ASKS and count != 1 else _STATES[state]
+    return f"{count} {words}"
+
+
 def session_state_words(state: SessionState) -> str:
     """Return the state of a session as it is read."""
     return _STATES[state]
@@ -89,7 +95,7 @@ def sums_lines(rows: Sequence[Row]) -> list[str]:
         rows: the last one of each session.
     """
     sums = sums_of(rows)
-    counts = [f"{count} {_STATES[state]}" for state, count in sums.sessions.items() if count]
+    counts = [counted_state(count, state) for state, count in sums.sessions.items() if count]
     whole = sum(sums.seconds.values())
     shares = {state: seconds / whole if whole else 0.0 for state, seconds in sums.seconds.items()}
     can_stand = ", of tapes that can stand another play" if sums.rolls else ""

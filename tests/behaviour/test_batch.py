@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from assembler import build_set
+from assembler import build_collection, build_set
 from assembler.batch import running
 from assembler.batch.orders import Done
 from assembler.cli.commands import run
@@ -340,3 +340,23 @@ def test_a_collection_is_shown(finished: Path, tmp_path: Path, capsys: pytest.Ca
     assert (status, groups["machine", "unit 2"]["tapes"], groups["machine", "unit 2"]["asking"]) == (1, 2, 1)
     assert run(["collection", str(finished), "--csv", str(tmp_path / "new.csv"), "--page", str(page)]) == 2
     assert not (tmp_path / "new.csv").exists()
+
+
+def test_the_last_lines_say_why_the_status_is_1(
+    folder: Path, root: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Of what was built, of what stood already, and of what was verified."""
+    assert run(["batch", str(folder / "box2/tape1"), "-o", str(root)]) == 1
+    assert "0 built, 1 stood already, 1 needs a person" in capsys.readouterr().out
+    shutil.rmtree(root / "box1_tape1")
+    assert run(["batch", "--verify", "-o", str(root), "--jobs", "1"]) == 1
+    told = capsys.readouterr()
+    assert "3 verified, 1 damaged\n" in told.out
+    assert "box1_tape1: damaged: the set is not there any more\n" in told.err
+
+
+@pytest.mark.parametrize("kind", [str, Path])
+def test_one_folder_may_be_given_alone(folder: Path, tmp_path: Path, kind: type[str | Path]) -> None:
+    """A text is no list of its letters, the first of which is the root of the whole disk."""
+    done = build_collection(kind(folder / "box2/tape1"), tmp_path / "root", jobs=1)
+    assert [row.session for row in done.rows] == ["tape1"]

@@ -138,6 +138,25 @@ def test_a_cluster_that_is_not_there_is_told(tmp_path: Path) -> None:
     assert not (tmp_path / "root").exists()
 
 
+@with_dask
+@pytest.mark.parametrize("address", ["nonsense", "", "tcp://host", "tcp://host:no", "http://host:80"])
+def test_an_address_of_no_sense_is_told_at_once(tmp_path: Path, address: str) -> None:
+    """One line, status 2; the library's own client would wait, and complain."""
+    write_session(tmp_path / "sessions/one", 1)
+    command = [sys.executable, "-m", "assembler", "batch", str(tmp_path / "sessions")]
+    done = subprocess.run(
+        [*command, "-o", str(tmp_path / "root"), "--scheduler", address],
+        capture_output=True,
+        text=True,
+        check=False,
+        timeout=120,
+    )
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1, done.stderr
+    assert f'the scheduler "{address}" cannot be reached' in done.stderr
+    assert done.stderr.endswith("allowed: tcp://host:port; nothing was built\n")
+
+
 def test_the_own_pool_does_without_dask(tmp_path: Path) -> None:
     """Nothing of the cluster's libraries is loaded where no scheduler is named."""
     write_session(tmp_path / "sessions/one", 1)

@@ -250,6 +250,37 @@ def test_a_signal_while_any_module_is_loaded(tmp_path: Path, name: str) -> None:
     assert "Traceback" not in done.stderr
 
 
+def test_a_signal_while_a_check_of_sheets_is_made() -> None:
+    """The library that makes it, at first use, loses an exception that comes of the values that it is made with."""
+    script = (
+        "import os, signal, time\n"
+        "from enum import Enum\n"
+        "from typing import Literal\n"
+        "from assembler.cli.process import prepare_process\n"
+        "prepare_process()\n"
+        "from pydantic import BaseModel\n"
+        "struck = True\n"
+        "class Mode(str, Enum):\n"
+        "    AUTO = 'auto'\n"
+        "    def __hash__(self):\n"
+        "        global struck\n"
+        "        if not struck:\n"
+        "            struck = True\n"
+        "            os.kill(os.getpid(), signal.SIGINT)\n"
+        "        return 1\n"
+        "class Repair(BaseModel, defer_build=True):\n"
+        "    mode: Literal[Mode.AUTO] = Mode.AUTO\n"
+        "struck = False\n"
+        "try:\n"
+        "    Repair()\n"
+        "    time.sleep(10)\n"
+        "except KeyboardInterrupt:\n"
+        "    print('interrupted', struck)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (0, "interrupted True\n", "")
+
+
 def test_a_missing_part_is_told_before_anything_is_written(sheet: Path, tmp_path: Path) -> None:
     """Once the scaffold stands no library is loaded, to the very end: one that is missing is found before.
 

@@ -402,7 +402,7 @@ def test_places_to_listen_to_change_neither_sound_nor_status(
     assert "0.3% of it may be flawed, to be listened to (--once lists it" in words
     assert "seen once only" not in words
     with_list = run_json(capsys, "build", sheet, "-o", tmp_path / "with", "--no-cache")
-    monkeypatch.setattr("assembler.aligner.states.reel.places_to_listen_to", lambda *_: ())
+    monkeypatch.setattr("assembler.aligner.states.track.places_to_listen_to", lambda *_: ())
     without = run_json(capsys, "build", sheet, "-o", tmp_path / "without", "--no-cache")
     assert (with_list[0], without[0]) == (0, 0)
     for name in ("tracks/01_One.wav", "joins.csv", "timeline.otio"):

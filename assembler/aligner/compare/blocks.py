@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.notes.track import Shared, TrackBlock
+from assembler.aligner.compare.notes import Shared, TrackBlock
 from assembler.aligner.compare.versions import covering, versions_of
 from assembler.aligner.concealment.marks import tally_machines
 from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import common, ranges_of, total
-from assembler.aligner.sound.glance.glance import Glance
+from assembler.aligner.sound.glance import Glance
 from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
@@ -44,13 +44,8 @@ def note_block(
 ) -> TrackBlock:
     """Return what a block shows of a track.
 
-    Args:
-        passes: in the order of trust.
-        track: from 0 in tape order.
-        low: first sample of the block.
-        high: first sample behind it.
-        step: one step of the tape's word length.
-        read: samples of each pass from ``low - LINE_SAMPLES`` to ``high + LINE_SAMPLES``; one where they are the same.
+    What is ``read`` of each pass goes from ``low - LINE_SAMPLES`` to ``high + LINE_SAMPLES``; passes that hold the same
+    share it.
     """
     notes = TrackBlock()
     present = {i: own for i, p in enumerate(passes) if (own := common(p.covered(track), [(low, high)]))}

@@ -26,7 +26,7 @@ from assembler.aligner.sound.rests import find_rests
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.compare.notes.track import TrackNotes
+    from assembler.aligner.compare.notes import TrackNotes
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.rests import SharedRests
@@ -164,13 +164,8 @@ def flaws_alone(
     """Return what each pass shows by itself where no other one covers it, or only such as are flawed there.
 
     A synthesizer whose oscillators run on under its rests sets in again in phase by nature, and a gate lets noise
-    through from one sample to another. They do so often, or for long.
-
-    Args:
-        passes: in the order of trust.
-        track: from 0 in tape order.
-        step: one step of the tape's word length.
-        flawed: what comparison has shown of each pass, by name.
+    through from one sample to another. They do so often, or for long. ``flawed`` is what comparison has shown of each
+    pass, by name.
     """
     lone = Lone([], [], [])
     for one in passes:

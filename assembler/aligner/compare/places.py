@@ -21,7 +21,7 @@ from assembler.aligner.sound.limits import LEAST_RUN
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assembler.aligner.compare.notes.track import TrackNotes
+    from assembler.aligner.compare.notes import TrackNotes
     from assembler.aligner.concealment.reel import Comparison
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
@@ -31,10 +31,7 @@ def one_place_each(ranges: Sequence[Range], holds: Callable[[Range], bool]) -> l
     """Return differences with those taken together that are likely to be of one flaw.
 
     A level held over a square wave differs from it in every other half period only; one out of phase, at every edge.
-
-    Args:
-        ranges: in which captures differ, in order.
-        holds: says whether captures hold one level in a range: it may have been held before and may be behind.
+    ``holds`` says whether captures hold one level in a range: it may have been held before and may be behind.
     """
     joined: list[Range] = []
     length = 0
@@ -90,14 +87,8 @@ def losses_without_witness(
     """Return where a pass shows by itself that it lost samples: where passes do not differ, or put nothing down to it.
 
     Strewn losses are placed by windows, on all tracks alike: what is left of one behind the last difference is its
-    border, and a track lost nothing where none of its samples is what concealment leaves.
-
-    Args:
-        passes: in the order of trust.
-        notes: of the track.
-        comparison: of the passes that hold the same numbers.
-        asked: where each sample that differs has been asked what it is.
-        flaws: of the track, known already.
+    border, and a track lost nothing where none of its samples is what concealment leaves. ``asked`` is where each
+    sample that differs has been asked what it is.
     """
     found = []
     track, machines = comparison.track, dict(zip(comparison.names, comparison.machines, strict=True))

@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from assembler.aligner.compare.differences.beside import doubted_beside, not_known, through_holes
 from assembler.aligner.compare.differences.majority import contested, judge_outvoted
 from assembler.aligner.compare.differences.pieces import is_level
-from assembler.aligner.compare.differences.slips import doubted_beside, not_known, through_holes
 from assembler.aligner.compare.differences.split import judge_split
 from assembler.aligner.compare.lone import flaws_alone, weigh_lines, weigh_runs
 from assembler.aligner.compare.places import faint_losses, losses_without_witness, one_place_each
@@ -24,7 +24,7 @@ from assembler.aligner.sound.rests import SharedRests
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.compare.notes.track import TrackNotes
+    from assembler.aligner.compare.notes import TrackNotes
     from assembler.aligner.concealment.marks import Machine
     from assembler.aligner.concealment.reel import Concealed
     from assembler.aligner.records.passes import PlacedPass
@@ -123,16 +123,7 @@ def comparison_of(
     full_scale: int,
     machines: Sequence[Machine],
 ) -> Comparison:
-    """Return the passes of a track that hold the same numbers as the most trusted one, and where they differ.
-
-    Args:
-        passes: in the order of trust.
-        track: from 0 in tape order.
-        notes: of that track.
-        step: one step of the tape's word length, in sample values.
-        full_scale: largest positive sample value.
-        machines: how the machine of each pass conceals.
-    """
+    """Return the passes of a track that hold the same numbers as the most trusted one, and where they differ."""
     holding = [index for index, one in enumerate(passes) if one.covered(track)]
     alike = [index for index in holding if not notes.are_unlike(holding[0], index)]
     differing = [

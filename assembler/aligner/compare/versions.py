@@ -13,7 +13,7 @@ import numpy as np
 
 from assembler.aligner.compare.limits import LEAST_TELLING
 from assembler.aligner.flaws.limits import LINE_SAMPLES
-from assembler.aligner.sound.glance.glance import far_apart
+from assembler.aligner.sound.glance import far_apart
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import within
 
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from assembler.aligner.records.ranges import Range
-    from assembler.aligner.sound.glance.glance import Glance
+    from assembler.aligner.sound.glance import Glance
     from assembler.arrays import Bools, Int32s
 
 

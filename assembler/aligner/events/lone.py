@@ -50,11 +50,7 @@ def told_together(
 ) -> list[FoundFlaw]:
     """Return the further flaws of single passes that several tracks tell together.
 
-    Args:
-        passes: in the order of trust.
-        tracks: tape tracks that are compared, from 0.
-        flaws: found on single tracks.
-        open_places: places that one track alone does not prove to be flaws.
+    The open places are such as one track alone does not prove to be flaws.
     """
     found: list[FoundFlaw] = []
     for one in passes:
@@ -74,14 +70,7 @@ def told_together(
 def _elsewhere(
     one: PlacedPass, lone: Mapping[int, Sequence[Range]], place: Range, known: Sequence[FoundFlaw]
 ) -> list[FoundFlaw]:
-    """Return what the tracks of which nothing is known yet show in a place that others prove.
-
-    Args:
-        one: the pass.
-        lone: for each track, where no other pass covers it.
-        place: of the event.
-        known: flaws of the pass.
-    """
+    """Return what the tracks of which nothing is known yet show in a place that others prove."""
     found = []
     for track, alone in lone.items():
         told = merged((flaw.start, flaw.end) for flaw in known if flaw.track == track)

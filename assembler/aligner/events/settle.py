@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.events.limits import LEAST_AT_ONCE, LEAST_TRACKS, LIKELY_NATS
 from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided, cleared
+from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided, cleared, ranges_by_track
 from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF
 from assembler.aligner.records.ranges import merged, without
 
@@ -154,9 +154,7 @@ def _groups(undecided: Sequence[Undecided], bridge: int) -> list[list[Undecided]
 
 def _flawed_ranges(flaws: Sequence[FoundFlaw]) -> dict[tuple[str, int], list[Range]]:
     """Return where each pass is flawed on each track, in order: every flaw by itself, and those that touch as one."""
-    ranges: dict[tuple[str, int], list[Range]] = {}
-    for flaw in flaws:
-        ranges.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start, flaw.end))
+    ranges = ranges_by_track(flaws)
     return {key: sorted(found + merged(found, bridge=BRIDGE_SAMPLES)) for key, found in ranges.items()}
 
 

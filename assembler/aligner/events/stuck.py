@@ -23,11 +23,7 @@ if TYPE_CHECKING:
 
 
 def stuck_bits(samples: Int32s) -> list[tuple[Range, float]]:
-    """Return where a bit is stuck, from the first sample to the last that has it so, and how unlikely that is, in nats.
-
-    Args:
-        samples: shape (samples,).
-    """
+    """Return from which sample to which a bit is stuck, and how unlikely that is, in nats."""
     pieces = samples[: samples.size // WINDOW_SAMPLES * WINDOW_SAMPLES].reshape(-1, WINDOW_SAMPLES)
     # A few samples of each piece tell where it is worth looking at all.
     worth = np.flatnonzero(_between(pieces[:, ::STUCK_THINNED]))

@@ -28,6 +28,7 @@ from assembler.aligner.events.limits import (
     SINGLE_NATS,
 )
 from assembler.aligner.records.because import Rule
+from assembler.aligner.records.findings import ranges_by_track
 from assembler.aligner.records.limits import SEARCHED_NATS
 from assembler.aligner.records.ranges import merged, total
 from assembler.verdict.states import Suspect
@@ -45,16 +46,10 @@ def suspects_of(
 ) -> list[Suspect]:
     """Return the places of a reel to listen to, likeliest first; those of one moment on several tracks are one.
 
-    Args:
-        reel: its name.
-        lookalikes: all that looks like a flaw, also what is so often there that it is how a track is played.
-        told: what is told as a flaw.
-        length: samples that were looked at, on each track.
+    Look-alikes are also what is so often there that it is how a track is played; the length is that of each track, in
+    samples.
     """
-    places: dict[tuple[str, int], list[Range]] = {}
-    for flaw in told:
-        places.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start, flaw.end))
-    flawed = {of: merged(own) for of, own in places.items()}
+    flawed = {of: merged(own) for of, own in ranges_by_track(told).items()}
     near = merged((flaw.start - NEARBY_SAMPLES, flaw.end + NEARBY_SAMPLES) for flaw in told)
     habits = Counter(map(_habit, lookalikes))
     moments: list[list[FoundFlaw]] = []

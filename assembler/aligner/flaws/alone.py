@@ -11,7 +11,7 @@ from assembler.aligner.flaws.interrupting import is_drawn_line, likely_lines, pl
 from assembler.aligner.flaws.noise import bursts, islands
 from assembler.aligner.flaws.stepped import interruptions
 from assembler.aligner.records.because import Rule
-from assembler.aligner.sound.glance.glance import Glance
+from assembler.aligner.sound.glance import Glance
 from assembler.aligner.sound.levels import is_peak
 
 if TYPE_CHECKING:

@@ -21,7 +21,7 @@ from assembler.aligner.flaws.limits import (
 )
 from assembler.aligner.records.limits import CHANCE_SAMPLES, CLEARLY, LEAST_TELLING
 from assembler.aligner.records.ranges import pieces_of
-from assembler.aligner.sound.glance.repeats import may_repeat
+from assembler.aligner.sound.glance import may_repeat
 from assembler.aligner.sound.levels import HASH_FACTOR, fit_predictor, is_straight, prediction_errors
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,

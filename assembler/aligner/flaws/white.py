@@ -26,13 +26,7 @@ _LIKELY_WHITE = WHITE - np.sqrt(np.finfo(np.float32).eps)
 
 
 def unpredicted_shares(samples: Int32s, size: int, order: int) -> Float64s:
-    """Return the share of its power that each window's own predictor leaves, half a window from one to the next.
-
-    Args:
-        samples: one track.
-        size: of a window.
-        order: of the predictors.
-    """
+    """Return the share of its power that each window's own predictor leaves, half a window from one to the next."""
     if samples.size < size:
         return np.zeros(0)
     correlation = _correlation(sliding_window_view(samples, size)[:: size // 2], order)

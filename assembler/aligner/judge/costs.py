@@ -53,14 +53,7 @@ TAU = 2.0 * np.pi
 
 
 def sound_cost(samples: Int32s, errors: Float64s, part: Range, around: Surroundings) -> float:
-    """Return what it costs to write a part down as sound.
-
-    Args:
-        samples: one version.
-        errors: its prediction errors.
-        part: to be written.
-        around: what sound looks like here.
-    """
+    """Return what it costs to write a part down as sound."""
     start, end = part
     if start >= end:
         return 0.0
@@ -227,9 +220,7 @@ def noise_cost(samples: Int32s, step: int, least: float = 0.0) -> float:
 def added_cost(difference: Int32s, step: int) -> float:
     """Return what it costs to write down what a flaw has added to sound: hum, a buzz, an offset, or just noise.
 
-    Args:
-        difference: of two versions, shape (samples,).
-        step: one step of the tape's word length.
+    The difference is that of two versions, shape (samples,).
     """
     size = difference.size
     told = NOISE_COST + WINDOW_COST * size / WINDOW_SAMPLES

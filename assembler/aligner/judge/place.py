@@ -181,12 +181,7 @@ def _spoiled(
 ) -> str:
     """Return the kind of a version's level or line over a part for which it is wrong beside it; "" if there is none.
 
-    Args:
-        version: index of the version.
-        built: its structures.
-        judged: what is said of all parts.
-        part: in which versions hold the same.
-        also_doubted: whether it will do that the version may be wrong beside it.
+    With ``also_doubted`` it will do that the version may be wrong beside it.
     """
     return next(
         (

@@ -17,5 +17,9 @@ In the order in which they act:
 - `reels/`: all passes of a reel, and reels that hold the same track.
 - `idle`: digital silence before a machine locked and after it stopped.
 
+The *reference* is the pass that another one, the *probe*, is held against or searched in. Places are probe samples with
+their shifts; `expected` gives the shift expected at a probe sample, `overlap` the probe samples expected inside the
+reference, and `radius` how far around what is expected to look, in samples.
+
 The numbers stand in `limits`.
 """

@@ -67,12 +67,8 @@ def belongs(
 ) -> bool:
     """Return whether most tracks that sound in both passes agree that the probe belongs where it was found.
 
-    Args:
-        reference: the pass it was found in.
-        probe: the pass whose place is asked about.
-        places: probe sample and shift of places where it was found.
-        expected: shift expected at a probe sample.
-        slack: how far from that shift it may lie without contradicting the logs, in samples; None where no log tells.
+    Without a log that tells, ``slack`` is None: else how far from the expected shift a place contradicts none, in
+    samples.
     """
     if not places:
         return False
@@ -89,11 +85,6 @@ def agreement(reference: TrackReader, probe: TrackReader, places: Sequence[tuple
     """Return which tracks are the same in both passes and which are not, as far as they sound in both.
 
     Only places at which some track is identical are asked: elsewhere all of them may be flawed.
-
-    Args:
-        reference: the pass to hold it against.
-        probe: the pass looked at.
-        places: probe sample and shift.
     """
     heard = np.zeros(probe.tracks, np.int64)
     met = np.zeros(probe.tracks, np.int64)

@@ -137,13 +137,8 @@ def anchor_at(
 ) -> Anchor | None:
     """Return the anchor at a shift.
 
-    Args:
-        reference: the pass searched in.
-        samples: of the probe.
-        at: where they stand in it.
-        shift: that is tried.
-        telling: how many are informative, where that is known.
-        packed: the same samples as files have them, where that is all there is to them.
+    How many samples are ``telling`` need not be known; ``packed`` are they as files have them, where that is all there
+    is to them.
     """
     count = samples[0].size
     if telling and packed and read_packed(reference, at + shift, count) == packed:

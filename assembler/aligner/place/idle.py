@@ -31,11 +31,6 @@ def without_idle(reel: ExaminedReel, imported: Sequence[ImportedPass], session: 
     """Return a reel, not compared yet, that knows where its passes are idle.
 
     What lies there beside the sound of another pass is as if the pass had never held it, so that it is no flaw.
-
-    Args:
-        reel: placed.
-        imported: its passes, with their logs.
-        session: for the rates.
     """
     tracks = [track for track, name in enumerate(reel.reel.tracks) if name]
     reaches = {one.name: _reach(one, tracks) for one in reel.passes}

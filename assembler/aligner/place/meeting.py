@@ -101,11 +101,6 @@ def find_relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) ->
     """Return how a pass lies against another one of its reel, or None where its sound proves no place.
 
     What one track alone proves against most of the others is no place: see ``agreement``.
-
-    Args:
-        reference: the pass searched in.
-        one: the pass whose place is sought.
-        sample_rate: of the session, in samples per second.
     """
     where = expected_meeting(reference, one, sample_rate)
     if where is None:

@@ -75,15 +75,7 @@ def relate(
     overlap: tuple[int, int],
     radius: int,
 ) -> Relation | None:
-    """Return how the probe pass lies against the reference pass, or None where no place is proved.
-
-    Args:
-        reference: the pass searched in.
-        probe: the pass whose place is sought.
-        expected: shift that timecode expects at a probe sample.
-        overlap: range of probe samples that, by timecode, lie inside the reference.
-        radius: how far from the expected shift to search, in samples.
-    """
+    """Return how the probe pass lies against the reference pass, or None where no place is proved."""
     anchors, asked = find_anchors(reference, probe, expected, overlap, radius)
     runs = steady_runs(reference, probe, anchors)
     if not runs:

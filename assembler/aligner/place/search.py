@@ -76,13 +76,6 @@ def find_alike(
     """Return where a pass runs along with another one; None where it does not.
 
     A steady tone is like itself a period off, and one tune may come again: all tracks together tell the place.
-
-    Args:
-        reference: the pass searched in.
-        probe: the pass whose place is sought.
-        overlap: range of probe samples expected inside the reference.
-        shift: expected shift.
-        radius: how far around it to look.
     """
     found: dict[int, float] = {}
     size = min(PIECE_SAMPLES, overlap[1] - overlap[0])

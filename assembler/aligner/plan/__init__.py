@@ -12,7 +12,7 @@ In the order in which they act:
 - `path/`: what each pass offers a track, and the cheapest way through all stretches.
 - `joins/`: borders moved to where a join can be made, proved or faded.
 - `hand/`: a person's plan in place of the path.
-- `track`: all of it, for one track; `whole`: for all of them.
+- `track`: all of it, track by track.
 
 The numbers stand in `limits`.
 """

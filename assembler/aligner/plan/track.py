@@ -1,4 +1,4 @@
-"""One delivered track planned: candidates, then the path or a person's takes, then joins with evidence, then spans.
+"""Each delivered track planned: candidates, the path or a person's takes, joins with evidence, then spans.
 
 Positions are timeline samples, but for those of the track's edit, which count from the set's first one.
 """
@@ -15,46 +15,73 @@ from assembler.aligner.plan.joins.settle import join_choices
 from assembler.aligner.plan.path.candidates import alike_groups, candidate_of
 from assembler.aligner.plan.path.cheapest import plan_track
 from assembler.aligner.plan.path.choices import Choice, PlanRules
-from assembler.aligner.plan.weaving import WovenPass
+from assembler.aligner.plan.weaving import WovenPass, weavings_of
 from assembler.aligner.records.edit import SLIP, DeliveredTrack, Join, Span, TrackEdit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.plan.hand.takes import Take
+    from assembler.aligner.plan.hand.takes import Plan, Take
     from assembler.aligner.plan.path.choices import Candidate, Forced, TrackChoices
-    from assembler.aligner.plan.weaving import Weaving
+    from assembler.aligner.plan.weaving import Braid, Weaving
+    from assembler.aligner.records.edit import DeliveredTrack
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.sheet import Sheet
 
 
-def edit_track(
-    sheet: Sheet,
-    reels: Sequence[ExaminedReel],
-    track: DeliveredTrack,
-    extent: Range,
-    takes: Sequence[Take] | None,
-    weavings: Mapping[str, Weaving],
-    forced: Sequence[Forced] = (),
-) -> TrackEdit:
-    """Return the spans and joins of one delivered track.
+@dataclass(frozen=True)
+class Material:
+    """What a plan is made from.
 
     Args:
         sheet: the session.
         reels: placed and compared.
-        track: of the set.
+        tracks: of the set.
         extent: first sample of the set, and the first one after it.
-        takes: a person's, in place of the path; None where the program plans.
-        weavings: of each reel, by its name.
-        forced: what the sheet takes from named passes on this track.
+        braids: woven stretches of each reel, by its name.
     """
-    holding = [reel for reel in reels if reel.name in track.tape_tracks]
+
+    sheet: Sheet
+    reels: Sequence[ExaminedReel]
+    tracks: Sequence[DeliveredTrack]
+    extent: Range
+    braids: Mapping[str, Sequence[Braid]]
+
+
+@dataclass(frozen=True)
+class PlannedTrack:
+    """A delivered track planned: its edit, and by reel what of it may be woven."""
+
+    edit: TrackEdit
+    weavings: Mapping[str, Weaving]
+
+
+def plan_tracks(material: Material, forced: Sequence[Forced], plan: Plan | None = None) -> list[PlannedTrack]:
+    """Return every track planned.
+
+    Args:
+        material: what it is made from.
+        forced: what the sheet takes from named passes; of no meaning where a person has made the plan.
+        plan: a person's takes of the tracks that they changed; None where the program plans.
+    """
+    return [plan_one(material, track, forced, plan) for track in material.tracks]
+
+
+def plan_one(
+    material: Material, track: DeliveredTrack, forced: Sequence[Forced], plan: Plan | None = None
+) -> PlannedTrack:
+    """Return one track planned; all else as for ``plan_tracks``."""
+    takes = None if plan is None else plan.get(track.name)
+    own = [one for one in forced if one.is_on(track.name)]
+    sheet, extent = material.sheet, material.extent
+    weavings = weavings_of(sheet, material.reels, material.braids, extent, takes, own)
+    holding = [reel for reel in material.reels if reel.name in track.tape_tracks]
     candidates = [
         candidate_of(sheet, reel, one, track, weavings[reel.name]) for reel in holding for one in reel.passes
     ]
-    rules = _rules(sheet, holding, track, forced)
+    rules = _rules(sheet, holding, track, own)
     if takes is None:
         planned = plan_track(candidates, rules, *extent)
     else:
@@ -64,7 +91,7 @@ def edit_track(
         for reel in holding
         for one in reel.passes
     }
-    return _edited(track, planned, sources, extent)
+    return PlannedTrack(_edited(track, planned, sources, extent), weavings)
 
 
 def _rules(

@@ -35,11 +35,6 @@ def without_unrecorded(
     """Return a reel that knows what of it was never recorded: none of its findings there is silence, or in doubt.
 
     What sounds there stays a flaw, so that silence is taken where a pass has it.
-
-    Args:
-        reel: placed and compared.
-        stretches: that were never recorded, of any reel.
-        frame: samples of one.
     """
     by_track: dict[int, list[Range]] = {}
     for stretch in stretches:

@@ -17,6 +17,7 @@ import numpy as np
 from assembler.aligner.plan.hand.takes import Take, stretches_of
 from assembler.aligner.plan.limits import PIECE_SAMPLES
 from assembler.aligner.records.edit import Filled
+from assembler.aligner.records.findings import ranges_by_track
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, without
 from assembler.aligner.records.runs import Runs, joined_runs, runs_of
 
@@ -70,30 +71,24 @@ def _in_both(first: Int64s, second: Int64s) -> Int64s:
 
 def braids_of(reel: ExaminedReel) -> list[Braid]:
     """Return the woven stretches of a reel in order, but for those that a pass has right as a whole after all."""
-    good: dict[int, dict[str, list[Range]]] = {}
+    flawed = ranges_by_track(reel.findings.flaws)
+    good = {
+        (one.name, track): without(merged(one.covered(track)), merged(flawed.get((one.name, track), ())))
+        for track in {woven.track for woven in reel.findings.woven}
+        for one in reel.passes
+    }
     found = []
     for woven in sorted(reel.findings.woven, key=lambda one: (one.track, one.start)):
         lost = {one.pass_name: Runs(one.runs) for one in woven.lost}
         braid = Braid(woven.track, (woven.start, woven.end), lost)
-        if woven.track not in good:
-            good[woven.track] = _good_ranges(reel, woven.track)
         is_right = any(
-            range_around(ranges, braid.place) is not None
-            for name, ranges in good[woven.track].items()
-            if not any(reel.findings.are_unlike(name, other, woven.track) for other in lost)
+            range_around(good[one.name, woven.track], braid.place) is not None
+            for one in reel.passes
+            if not any(reel.findings.are_unlike(one.name, other, woven.track) for other in lost)
         )
         if braid.is_whole() and not is_right:
             found.append(braid)
     return found
-
-
-def _good_ranges(reel: ExaminedReel, track: int) -> dict[str, list[Range]]:
-    """Return for each pass where it covers a track and no flaw of it is known."""
-    flaws: dict[str, list[Range]] = {one.name: [] for one in reel.passes}
-    for flaw in reel.findings.flaws:
-        if flaw.track == track:
-            flaws[flaw.pass_name].append((flaw.start, flaw.end))
-    return {one.name: without(merged(one.covered(track)), merged(flaws[one.name])) for one in reel.passes}
 
 
 class Weaving:
@@ -123,11 +118,7 @@ class Weaving:
     def fills(self, name: str, track: int, heard: Range, start: int) -> tuple[Filled, ...]:
         """Return what a span of one pass has from other ones.
 
-        Args:
-            name: the span's own pass.
-            track: from 0 in tape order.
-            heard: where the span is heard: from its first sample to its last, with the fades that reach out of it.
-            start: of the span.
+        It is heard from its first sample to its last, with the fades that reach out of it.
         """
         found: dict[tuple[str, int], list[tuple[int, int, int]]] = {}
         for piece, braid in self._near(name, track, heard):

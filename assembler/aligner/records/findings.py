@@ -131,22 +131,12 @@ class ReelFindings:
 
         Of passes that hold other numbers all along the one stands that more others are identical with, then the more
         trusted one.
-
-        Args:
-            names: of the passes that hold the track, in the order of trust.
-            track: from 0 in tape order.
         """
         support = {name: sum(not self.are_unlike(name, other, track) for other in names) for name in names}
         return sorted(names, key=lambda name: -support[name])
 
     def better_ones(self, name: str, names: Sequence[str], track: int) -> list[str]:
-        """Return those of the passes that hold a track that stand above one which holds other numbers all along.
-
-        Args:
-            name: of that pass.
-            names: of the passes that hold the track, in the order of trust.
-            track: from 0 in tape order.
-        """
+        """Return those of the passes that hold a track that stand above one which holds other numbers all along."""
         rank = self.by_standing(names, track)
         above = rank[: rank.index(name)] if name in rank else []
         return [other for other in above if self.are_unlike(other, name, track)]
@@ -161,6 +151,14 @@ def flawed_ranges(flaws: Iterable[FoundFlaw], name: str, track: int | None = Non
     return merged(
         (flaw.start, flaw.end) for flaw in flaws if flaw.pass_name == name and track in (None, flaw.track)
     )
+
+
+def ranges_by_track(flaws: Iterable[FoundFlaw]) -> dict[tuple[str, int], list[Range]]:
+    """Return the ranges of flaws, by name of the pass and track, in the order of the flaws."""
+    found: dict[tuple[str, int], list[Range]] = {}
+    for flaw in flaws:
+        found.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start, flaw.end))
+    return found
 
 
 def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:

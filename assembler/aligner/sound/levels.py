@@ -70,11 +70,6 @@ def cuts_off(samples: Int32s, run: Run, step: int) -> bool:
     Recorded silence has quiet edges: the sound before it dies away and the sound behind it sets in from
     nothing. Where a capture was muted the millisecond beside the run is as loud as the sound around it. Noise of a
     few steps is never loud, but it does not pause for a few milliseconds either and go on as before.
-
-    Args:
-        samples: the run with its surroundings.
-        run: where it lies in ``samples``.
-        step: one step of the tape's word length.
     """
     return all(loud_edges(samples, run, step)) or _interrupts_noise(samples, run, step)
 
@@ -142,12 +137,7 @@ def quick_length(least: int) -> int:
 
 
 def fit_predictor(context: Float64s, order: int = PREDICTOR_ORDER) -> Float64s:
-    """Return the coefficients that predict a sample from those before it, nearest first.
-
-    Args:
-        context: shape (n,), good material.
-        order: number of coefficients.
-    """
+    """Return the coefficients that predict a sample of good material, shape (n,), from those before, nearest first."""
     windowed = context * np.hanning(context.size)
     # Zeros as far as the furthest lag reaches; a length with a large prime factor would take a hundred times as long.
     size = quick_length(context.size + order)
@@ -188,11 +178,8 @@ def suspect_runs(
 ) -> list[tuple[str, Range]]:
     """Return the mutes and holds of a piece of one track, as kind and range.
 
-    Args:
-        samples: one track; runs that touch its ends are left to the neighbouring piece.
-        step: one step of the tape's word length.
-        full_scale: the largest positive value there is.
-        at: only what holds this sample is asked for; all where nothing is said.
+    Runs that touch the ends are left to the neighbouring piece; where ``at`` is given only what holds that sample is
+    asked for.
     """
     runs = [run for run in constant_runs(samples) if run.start > 0 and run.end < samples.size]
     wanted = [run for run in runs if at is None or run.start <= at < run.end]

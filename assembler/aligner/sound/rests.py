@@ -82,11 +82,7 @@ class Silence:
 def find_rests(one: PlacedPass, track: int, witnessed: Sequence[Range], step: int) -> Rests:
     """Return the silences that look like mutes, but are how an instrument is played.
 
-    Args:
-        one: the pass.
-        track: from 0 in tape order.
-        witnessed: what other passes cover, in order; left out.
-        step: one step of the tape's word length.
+    What other passes cover is left out.
     """
     # Cut at the pass's slips: what stands before one does not go on behind it.
     lone = [piece for held in one.covered(track) for piece in without([held], witnessed)]
@@ -94,22 +90,14 @@ def find_rests(one: PlacedPass, track: int, witnessed: Sequence[Range], step: in
 
 
 def silences_in(one: PlacedPass, track: int, piece: Range, step: int) -> list[Silence]:
-    """Return the silences between sound that lie whole within a piece of a pass.
-
-    Args:
-        one: the pass.
-        track: from 0 in tape order.
-        piece: of it, without a slip.
-        step: one step of the tape's word length.
-    """
+    """Return the silences between sound that lie whole within a piece of a pass."""
     return [_silence(one, track, place, step) for place in _zeros(one, track, piece)]
 
 
 def rests_among(silences: Sequence[Silence]) -> Rests:
     """Return those of one track's silences that look like mutes, but are how it is played.
 
-    Args:
-        silences: in order, as far back as they shall bear witness to each other.
+    They are in order, as far back as they shall bear witness to each other.
     """
     cuts, onsets = Counter(one.cut for one in silences), Counter(one.onset for one in silences)
     cutting = [silence for silence in silences if silence.cuts_off]
@@ -152,12 +140,7 @@ class SharedRests:
         self._recurring: dict[str, list[Range]] = {}
 
     def holds(self, one: PlacedPass, place: Range) -> bool:
-        """Return whether a silence is a rest.
-
-        Args:
-            one: any of the passes that have it.
-            place: of the silence, whole.
-        """
+        """Return whether a silence is a rest."""
         if not _silence(one, self._track, place, self._step).goes_on:
             return True
         if one.name not in self._recurring:

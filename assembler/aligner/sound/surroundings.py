@@ -72,13 +72,7 @@ class Surroundings:
 
 
 def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surroundings:
-    """Return what the captures agree on around a place; samples in which one stands alone are left out.
-
-    Args:
-        versions: captures of the same samples, witnesses among them.
-        place: where they differ.
-        step: one step of the tape's word length.
-    """
+    """Return what the captures agree on around a place; samples in which one stands alone are left out."""
     agreed, is_agreed = _agreement(versions)
     sides = [(max(0, place[0] - FIT_SAMPLES), place[0]), (place[1], min(agreed.size, place[1] + FIT_SAMPLES))]
     sides = [side for side in sides if side[1] - side[0] > 2 * PREDICTOR_ORDER] or [(0, agreed.size)]
@@ -168,11 +162,6 @@ def zones_of(
 
     Where a note ends in a place, or begins there, the version that goes on with it for longest tells what sounds so
     far, unless it may be a block played twice.
-
-    Args:
-        versions: of the place with its surroundings.
-        place: where they differ.
-        around: what sound looks like around it.
     """
     if not around.is_stepped:
         return [(place, around)]

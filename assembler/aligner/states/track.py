@@ -1,4 +1,4 @@
-"""The states of one track: a sweep over the borders of all that its passes hold.
+"""The states of a reel's tracks, each by a sweep over the borders of all that its passes hold.
 
 Positions are timeline samples.
 """
@@ -11,15 +11,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.ranges import are_inside
+from assembler.aligner.events.suspects import places_to_listen_to
+from assembler.aligner.records.findings import ranges_by_track
+from assembler.aligner.records.ranges import are_inside, merged, without
 from assembler.arrays import distinct
-from assembler.verdict.states import State, StateStretch, joined_stretches
+from assembler.verdict.states import State, StateStretch, TrackStates, joined_stretches
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from assembler.aligner.records.edit import DeliveredTrack
     from assembler.aligner.records.ranges import Range
+    from assembler.aligner.records.reel import ExaminedReel
     from assembler.arrays import Bools, Int64s
+    from assembler.sheet import Sheet
+    from assembler.verdict.states import Suspect
 
 
 @dataclass(frozen=True)
@@ -111,3 +117,89 @@ def _borders(reach: Range, held: Sequence[PassHoldings], closed: Closed) -> Int6
     ranges += [*closed.woven, *closed.undecided, *closed.suspect, *closed.unrecorded]
     borders = distinct(np.array(ranges, np.int64))
     return borders[(reach[0] <= borders) & (borders <= reach[1])]
+
+
+def known_of(
+    reels: Sequence[ExaminedReel], tracks: Sequence[DeliveredTrack], sheet: Sheet
+) -> tuple[dict[str, tuple[TrackStates, ...]], tuple[Suspect, ...]]:
+    """Return the states of each reel's tracks, by its name, and the places of all reels worth listening to."""
+    suspects = places_to_listen_to(reels, sheet.session.sample_rate)
+    cures = sheet.repair.unlike == "cure"
+    return {
+        reel.name: states_of(reel, tracks, suspects=suspects, unlike_cures=cures) for reel in reels
+    }, suspects
+
+
+def states_of(
+    reel: ExaminedReel,
+    tracks: Sequence[DeliveredTrack],
+    *,
+    suspects: Sequence[Suspect] = (),
+    unlike_cures: bool = True,
+) -> tuple[TrackStates, ...]:
+    """Return the states of the tracks of a reel that are delivered; nothing where none of its passes can be used.
+
+    With ``unlike_cures`` what only a pass has right that is nowhere identical with a better one counts as saved.
+    """
+    wanted = [track.tape_tracks[reel.name] for track in tracks if reel.name in track.tape_tracks]
+    held = {track: _holdings(reel, track) for track in wanted}
+    covered = merged(piece for own in held.values() for one in own for piece in one.covered)
+    if not covered:
+        return ()
+    reach = covered[0][0], covered[-1][1]
+    return tuple(
+        TrackStates(
+            track,
+            stretches_of(
+                reach,
+                held[track],
+                _closed(reel, track, _unrecorded(reel, track, reach, held[track]), suspects),
+                lambda first, second, track=track: _are_same(reel, first, second, track),  # type: ignore[misc]
+                lambda name, track=track: unlike_cures or not _is_lesser(reel, name, track),  # type: ignore[misc]
+            ),
+        )
+        for track in wanted
+    )
+
+
+def _holdings(reel: ExaminedReel, track: int) -> list[PassHoldings]:
+    flawed = ranges_by_track(reel.findings.flaws)
+    return [
+        PassHoldings(
+            one.name,
+            without(merged(one.covered(track)), reel.idle.get(one.name, ())),
+            flawed.get((one.name, track), ()),
+        )
+        for one in reel.passes
+    ]
+
+
+def _unrecorded(reel: ExaminedReel, track: int, reach: Range, held: Sequence[PassHoldings]) -> list[Range]:
+    """Return where nothing was ever recorded, with what sticks out of it by less than a frame and no pass covers."""
+    holes = list(reel.unrecorded.get(track, ()))
+    for start, end in without([reach], merged(piece for one in held for piece in one.covered)):
+        holes += without([(start, end)], reel.recorded(track, start, end))
+    return holes
+
+
+def _closed(
+    reel: ExaminedReel, track: int, unrecorded: Sequence[Range], suspects: Sequence[Suspect]
+) -> Closed:
+    return Closed(
+        woven=[(one.start, one.end) for one in reel.findings.woven if one.track == track],
+        undecided=[(one.start, one.end) for one in reel.findings.undecided if one.track == track],
+        suspect=[(one.start, one.end) for one in suspects if one.reel == reel.name and track in one.tracks],
+        unrecorded=unrecorded,
+    )
+
+
+def _are_same(reel: ExaminedReel, first: str, second: str, track: int) -> bool:
+    return reel.groups.get(first) == reel.groups.get(second) and not reel.findings.are_unlike(
+        first, second, track
+    )
+
+
+def _is_lesser(reel: ExaminedReel, name: str, track: int) -> bool:
+    """Return whether a pass holds other numbers all along than a better one on a track."""
+    holding = [one.name for one in reel.passes if one.maps[track].stretches]
+    return bool(reel.findings.better_ones(name, holding, track))

@@ -8,7 +8,7 @@ from assembler.aligner.records.limits import CLEARLY
 from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.records.reel import stretch_label, track_names
 from assembler.aligner.sound.chain.change import find_change
-from assembler.aligner.sound.chain.pieces import pieces_of_both
+from assembler.aligner.sound.chain.measures import pieces_of_both
 from assembler.aligner.sound.scale import scale_of
 from assembler.aligner.tell.limits import FAINT_STEPS, MOST_NAMED
 from assembler.verdict.notes import Note
@@ -39,13 +39,7 @@ def chain_notes(reel: ExaminedReel, sheet: Sheet) -> list[Note]:
 
 
 def cure_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome) -> list[Note]:
-    """Return a note for each pass and track of which the set has, in a better pass's place, what a chain has changed.
-
-    Args:
-        reel: placed and compared.
-        sheet: the session.
-        outcome: what was decided about the tracks.
-    """
+    """Return a note for each pass and track that the set has, in a better pass's place, as a chain has changed it."""
     by_name = {one.name: one for one in reel.passes}
     wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
     return [
@@ -97,12 +91,6 @@ def other_sound(
     """Return the tracks on which a pass holds other sound all along than one that stands above it.
 
     What is no louder than the noise that the chain adds on other tracks may be just that noise.
-
-    Args:
-        passes: in the order of trust.
-        findings: what comparing them has shown.
-        wanted: tape tracks, from 0.
-        step: one step of the tape's word length, in sample values.
 
     Returns:
         For each pair of the better pass and the other one the tracks, from 0.

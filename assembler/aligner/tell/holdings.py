@@ -51,13 +51,7 @@ class Holdings:
         }
 
     def at(self, track: int, place: Range, taken: Collection[str]) -> tuple[Held, ...]:
-        """Return what each pass has at a place, in the order of trust.
-
-        Args:
-            track: from 0 in tape order.
-            place: on the timeline.
-            taken: names of the passes that the set has the place from.
-        """
+        """Return what each pass has at a place, in the order of trust."""
         told: list[Held] = []
         sounding: list[PlacedPass] = []
         for name in self._names:

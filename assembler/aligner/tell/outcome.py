@@ -92,13 +92,8 @@ def find_uncured(
 ) -> list[Uncured]:
     """Return the places of a track that no pass has right, with what each pass has there.
 
-    Args:
-        reels: placed and compared.
-        edit: of the track; its positions count from the set's first sample.
-        start: timeline sample of that one.
-        holdings: of each reel, by name.
-        weavings: of each reel, by name: what of the track is woven.
-        accepted: what a person lets stand; a place that lies in it in part is reported in parts.
+    Positions of the edit count from the set's first sample, which is at ``start``. A place of which a part is accepted
+    is told in parts.
     """
     found: list[Uncured] = []
     for reel in reels:

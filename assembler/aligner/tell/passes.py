@@ -25,14 +25,7 @@ if TYPE_CHECKING:
 def aligned_pass(
     one: ImportedPass, reels: Sequence[ExaminedReel], uncured: Sequence[Uncured], start: int
 ) -> AlignedPass:
-    """Return a pass as it takes part in the set, with its flaws.
-
-    Args:
-        one: as it was read, its wiring put right.
-        reels: placed and compared.
-        uncured: places of the set that no pass has right.
-        start: timeline sample of the set's first one.
-    """
+    """Return a pass as it takes part in the set, with its flaws."""
     reel = next(reel for reel in reels if reel.name == one.reel)
     time_map = reel.maps.get(one.name)
     if time_map is None:

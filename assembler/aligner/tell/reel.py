@@ -27,14 +27,7 @@ if TYPE_CHECKING:
 
 
 def reel_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holdings: Holdings) -> list[Note]:
-    """Return what was found about a reel: on its passes, undecided places, passes nowhere alike, what flaws point at.
-
-    Args:
-        reel: placed and compared.
-        sheet: the session.
-        outcome: what was decided about the tracks.
-        holdings: of that reel.
-    """
+    """Return what was found about a reel: passes, undecided places, passes nowhere alike, what flaws point at."""
     unlike = chain_notes(reel, sheet)
     told = {name for pair in reel.findings.unlike for name in pair}
     notes = [

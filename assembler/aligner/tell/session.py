@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
     from pathlib import Path
 
-    from assembler.aligner.plan.whole import PlannedTrack
+    from assembler.aligner.plan.track import PlannedTrack
     from assembler.aligner.records.edit import AlignedPass, Uncured
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.aligner.tell.outcome import Outcome
@@ -44,16 +44,7 @@ def tell_session(
     unrecorded: Sequence[UnrecordedStretch],
     plan_path: Path | None,
 ) -> Told:
-    """Return all that is reported of a session.
-
-    Args:
-        session: imported passes.
-        reels: placed and compared.
-        planned: the tracks of the set.
-        outcome: what was decided about them.
-        unrecorded: what was never recorded.
-        plan_path: a plan, if one was given.
-    """
+    """Return all that is reported of a session."""
     holdings = {reel.name: Holdings(reel, session.sheet) for reel in reels}
     uncured = [
         place

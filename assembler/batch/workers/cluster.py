@@ -52,6 +52,13 @@ class ClusterPool:
         self._orders: dict[Any, Order] = {}
         self._count = 0
         try:
+            # A client that is made with an address of no sense waits at its end, and complains.
+            with_scheme = address if "://" in address else f"tcp://{address}"
+            self._dask.comm.get_address_host_port(with_scheme, strict=True)
+        except ValueError as error:
+            words = f'the scheduler "{address}" cannot be reached: {_line(error)}; allowed: tcp://host:port'
+            raise ClusterError(f"{words}; nothing was built") from error
+        try:
             self._client: Any = distributed.Client(
                 address, timeout=_CONNECT_SECONDS, set_as_default=False, direct_to_workers=False
             )

@@ -198,10 +198,13 @@ def _covered_seconds(sheet: Sheet, result: SessionResult, reel: str) -> float:
 
 
 def _verified(order: Order) -> Row:
-    row = order.row
+    row, target = order.row, Path(order.root) / order.row.set_name
     try:
-        result = verify_set(Path(order.root) / row.set_name)
-        damage = [f"{one.path}: {one.text}" for one in result.problems]
+        if os.path.lexists(target):
+            problems = verify_set(target).problems
+            damage = [f"{one.path}: {one.text}" if one.path else one.text for one in problems]
+        else:
+            damage = ["the set is not there any more"]
     except CaptureError as error:
         damage = [error.problem]
     more = f", and {len(damage) - 1} more" if len(damage) > 1 else ""

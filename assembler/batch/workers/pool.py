@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, cast
 
 from assembler.batch.orders import Done
 from assembler.batch.workers.process import WorkerProcess
+from assembler.crew import signals_held
 
 if TYPE_CHECKING:
     from assembler.batch.orders import Order
@@ -20,12 +21,12 @@ class EmbeddedPool:
     """So many processes at most; one that dies is replaced when there is something to do.
 
     Args:
-        jobs: how many.
+        jobs: how many; one at least.
         lock: a descriptor that each of them inherits; negative for none.
     """
 
     def __init__(self, jobs: int, lock: int = -1) -> None:
-        self._jobs = jobs
+        self._jobs = max(1, jobs)
         self._lock = lock
         self._idle: list[WorkerProcess] = []
         self._busy: dict[int, WorkerProcess] = {}
@@ -60,10 +61,12 @@ class EmbeddedPool:
     def close(self) -> None:
         """End the workers and what they are at."""
         workers = [*self._idle, *self._busy.values()]
-        for worker in workers:
-            worker.end()
-        until = time.monotonic() + _PATIENCE_SECONDS
-        for worker in workers:
-            worker.wait(until)
         self._selector.close()
         self._idle, self._busy = [], {}
+        # A second interrupt comes after: a worker that nobody has killed would be waited for at this process's end.
+        with signals_held():
+            for worker in workers:
+                worker.end()
+            until = time.monotonic() + _PATIENCE_SECONDS
+            for worker in workers:
+                worker.wait(until)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from assembler.batch.orders import Order
 
 _START = """
-from assembler.heap import keep_loaded
+from assembler.process.heap import keep_loaded
 keep_loaded()
 from assembler.batch.workers.worker import main
 main()
@@ -123,7 +123,7 @@ def _started(orders: BinaryIO, rows: BinaryIO, lock: int) -> _Started:
     package = Path(__file__).resolve().parents[2]
     path = os.pathsep.join(filter(None, (str(package), os.environ.get("PYTHONPATH"))))
     return _Started(
-        [sys.executable, "-c", _START],
+        [sys.executable, "-P", "-c", _START],  # what lies where the batch was started is no part of it
         stdin=orders,
         stdout=rows,
         env={"OPENBLAS_NUM_THREADS": "1", **os.environ, "PYTHONPATH": path},

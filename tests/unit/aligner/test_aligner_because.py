@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from assembler import record
-from assembler.aligner.compare.notes.proofs import Proofs
+from assembler.aligner.compare.notes import Proofs
 from assembler.aligner.records.because import Because, Rule, stronger, weaker
 from assembler.aligner.records.findings import FoundFlaw, Undecided, joined_flaws, joined_places
 from assembler.report import RULE_WORDS, because_words, with_reason

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from assembler.aligner.compare.differences.beside import Beside
-from assembler.aligner.compare.notes.track import TrackNotes
+from assembler.aligner.compare.notes import TrackNotes
 from assembler.aligner.compare.track import weigh_track
 from assembler.aligner.comparison import compare_reel
 from assembler.aligner.concealment.marks import Machine

@@ -5,11 +5,11 @@ from __future__ import annotations
 import numpy as np
 
 from assembler.aligner.compare.blocks import note_block
-from assembler.aligner.compare.notes.track import TrackNotes
+from assembler.aligner.compare.notes import TrackNotes
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
-from assembler.aligner.sound.glance.glance import Glance
+from assembler.aligner.sound.glance import Glance
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 TAPE = make_tape("dense", 16, 60_000, np.random.default_rng(31))[:1]

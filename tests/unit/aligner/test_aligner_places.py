@@ -6,8 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.notes.proofs import Proofs
-from assembler.aligner.compare.notes.track import TrackNotes
+from assembler.aligner.compare.notes import Proofs, TrackNotes
 from assembler.aligner.compare.places import losses_without_witness, one_place_each
 from assembler.aligner.concealment.marks import HELD, Machine
 from assembler.aligner.concealment.reel import Comparison

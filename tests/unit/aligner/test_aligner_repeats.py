@@ -7,7 +7,7 @@ import pytest
 
 from assembler.aligner.flaws.interrupting import played_twice
 from assembler.aligner.flaws.limits import LARGEST_LAG, LEAST_LAG
-from assembler.aligner.sound.glance.repeats import may_repeat
+from assembler.aligner.sound.glance import may_repeat
 
 SIZE = 60_000
 LAGS, LEAST = (LEAST_LAG, LARGEST_LAG), LEAST_LAG - 2

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from assembler.aligner.compare.limits import MOST_NEAR, NEAR_SAMPLES
-from assembler.aligner.compare.notes.sparse import SparseRanges
+from assembler.aligner.compare.notes import SparseRanges
 
 MARGIN = 256
 LENGTH = 4_000_000

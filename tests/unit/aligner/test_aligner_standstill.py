@@ -16,7 +16,7 @@ from assembler.aligner.records.limits import SEARCHED_NATS
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import merged, total
 from assembler.aligner.records.timemap import map_with_slips
-from assembler.aligner.sound.glance.glance import Glance
+from assembler.aligner.sound.glance import Glance
 from scripts.bench.trial_sessions import ArrayAudio
 
 if TYPE_CHECKING:

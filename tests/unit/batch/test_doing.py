@@ -72,3 +72,13 @@ def test_who_comes_second_knows_the_set_of_the_first(tmp_path: Path, monkeypatch
     assert (row.set_name, row.status, row.words) == ("one", 0, "")
     assert row.digest == set_digest(tmp_path / "root/one")
     assert [path.name for path in (tmp_path / "root").iterdir()] == ["one"]
+
+
+def test_a_set_that_is_gone_is_said_to_be(tmp_path: Path) -> None:
+    """It counts as damaged, and nothing that lies near it is named."""
+    order = order_of(tmp_path)
+    (tmp_path / "root/one2").mkdir()
+    row = do(
+        order.model_copy(update={"kind": "verify", "row": order.row.model_copy(update={"set_name": "one"})})
+    )
+    assert (row.damage, bool(row.verified)) == ("the set is not there any more", True)

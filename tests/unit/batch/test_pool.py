@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from assembler.batch.workers.pool import EmbeddedPool
 from tests.support.processes import has_ended_within, run_apart
 
 needs_tasks = pytest.mark.skipif(
@@ -17,6 +18,7 @@ needs_tasks = pytest.mark.skipif(
 PROGRAM = """
 import os, signal, sys, threading, time
 from assembler.batch.orders import Order
+from assembler.batch.workers import pool as pool_module
 from assembler.batch.workers.pool import EmbeddedPool
 from assembler.collection import Row
 
@@ -55,7 +57,8 @@ KILLED = """
 first, second = workers()
 for process in first, second:
     os.kill(process, signal.SIGSTOP)
-    pool.give(order(str(process)))
+for name in "third", "fourth":
+    pool.give(order(name))
 os.kill(second, signal.SIGKILL)
 print(*(done.row is None for done in pool.wait(10)))
 os.kill(first, signal.SIGKILL)
@@ -103,3 +106,95 @@ def test_workers_of_a_killed_batch_end_whatever_the_other_one_does(tmp_path: Pat
         assert has_ended_within(first, 10)
     finally:
         os.kill(second, signal.SIGKILL)
+
+
+TOLD_TWICE = """
+first, second = workers()
+os.kill(first, signal.SIGSTOP)
+
+def interrupt(*_):
+    raise KeyboardInterrupt
+
+pool_module._PATIENCE_SECONDS = 1.0
+signal.signal(signal.SIGALRM, interrupt)
+signal.setitimer(signal.ITIMER_REAL, 0.2)
+try:
+    pool.close()
+    print("closed")
+except KeyboardInterrupt:
+    print("interrupted", len(workers()))
+"""
+
+CLEARING_UP = """
+import assembler.batch.workers.worker as worker_module
+
+def slow(order):
+    try:
+        print("begun", file=sys.stderr, flush=True)
+        time.sleep(60)
+    finally:
+        os.kill(os.getpid(), signal.SIGTERM)
+        time.sleep(0.1)
+        print("cleared", file=sys.stderr, flush=True)
+
+worker_module.do = slow
+pool.close()
+pool = EmbeddedPool(1)
+pool.give(order("third"))
+time.sleep(0.5)
+pool.close()
+"""
+
+
+@needs_tasks
+def test_a_second_interrupt_leaves_no_worker_that_is_waited_for(tmp_path: Path) -> None:
+    """One that hangs is killed all the same, when patience is at its end: the process can end."""
+    ran = run_apart(tmp_path, PROGRAM + TOLD_TWICE, "alone")
+    assert (ran.returncode, ran.stdout, ran.stderr) == (0, "interrupted 0\n", "")
+
+
+@needs_tasks
+def test_a_second_signal_does_not_strike_the_clearing_up(tmp_path: Path) -> None:
+    """A system that shuts down ends batch and workers at once, and the batch its workers once more."""
+    ran = run_apart(tmp_path, PROGRAM + CLEARING_UP, "alone")
+    assert (ran.returncode, ran.stderr.splitlines()) == (0, ["begun", "cleared"])
+
+
+def test_what_lies_where_the_batch_was_started_is_not_loaded(tmp_path: Path) -> None:
+    """A worker that is started anew looks for modules where the batch does, and nowhere else."""
+    here = tmp_path / "here"
+    here.mkdir()
+    (here / "queue.py").write_text("raise SystemExit('not this one')", encoding="utf-8")
+    ran = run_apart(
+        tmp_path, PROGRAM.replace("pool = ", f"os.chdir({str(here)!r})\npool = ") + ANSWERED, "threads"
+    )
+    assert (ran.returncode, ran.stderr) == (0, "")
+    assert ran.stdout.splitlines()[:2] == ["first 2 True", "second 2 True"]
+
+
+def test_one_order_at_a_time_is_least() -> None:
+    """A pool without workers would be waited for without end."""
+    assert EmbeddedPool(-1).room() == 1
+
+
+LOST = """
+def loses(order):
+    print("begun", file=sys.stderr, flush=True)
+    try:
+        time.sleep(60)
+    except KeyboardInterrupt:
+        return order.row
+
+worker_module.do = loses
+"""
+
+
+@needs_tasks
+def test_an_interrupt_that_is_lost_ends_a_worker_after_its_order(tmp_path: Path) -> None:
+    """Code of others may take it for its own: the worker does not wait for another order, nor the batch for it."""
+    before, ours, after = CLEARING_UP.partition("worker_module.do = slow\n")
+    timed = "began = time.monotonic()\npool.close()\nprint(time.monotonic() - began < 10)\n"
+    program = PROGRAM + before + LOST + after.removesuffix("pool.close()\n") + timed
+    ran = run_apart(tmp_path, program, "alone")
+    assert ours
+    assert (ran.returncode, ran.stdout, ran.stderr) == (0, "True\n", "begun\n")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from assembler.collection import ReelRow, Row, SessionState, collection_csv, groups_of, sums_of
+from assembler.collection import ReelRow, Row, SessionState, collection_csv, counted_state, groups_of, sums_of
 from assembler.collection.page import collection_page
 from assembler.verdict.states import State
 
@@ -63,3 +63,12 @@ def test_texts_from_outside_are_texts_in_csv_and_page() -> None:
     page = collection_page("all", [bad])
     assert "<script>" not in page
     assert "&lt;b&gt;@x" in page
+
+
+def test_sessions_are_counted_in_plain_words() -> None:
+    """One needs, two need."""
+    assert [counted_state(count, SessionState.ASKS) for count in (1, 2)] == [
+        "1 needs a person",
+        "2 need a person",
+    ]
+    assert counted_state(2, SessionState.FAILED) == "2 failed"

@@ -11,7 +11,7 @@ import soundfile
 from assembler.aligner.noting import note_whole
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import Stretch, TimeMap
-from assembler.aligner.sound.glance.glance import Glance
+from assembler.aligner.sound.glance import Glance
 from assembler.importer.audio import PassAudio
 from assembler.wave import WaveFile
 

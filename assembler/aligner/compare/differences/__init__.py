@@ -7,8 +7,7 @@ Output: flaws of each pass, and places where nothing tells.
 - `majority`: a pass that stands against several, and where agreeing means nothing.
 - `split`: passes of which none is outvoted.
 - `pieces`: what passes hold in a place, judged piece by piece.
-- `beside`: what is known beside a place: flaws that go on in it.
-- `slips`: what lies beside a slip in doubt, and in holes of all other passes.
+- `beside`: flaws that go on in a place; what lies beside a slip in doubt, and in holes of all other passes.
 
 The numbers stand in the `limits` of the room around.
 """

@@ -28,7 +28,7 @@ from assembler.aligner.sound.limits import LEAST_RUN
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.compare.notes.track import TrackNotes
+    from assembler.aligner.compare.notes import TrackNotes
     from assembler.aligner.judge.stories.verdict import Verdict
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
@@ -65,11 +65,7 @@ def contested(passes: Sequence[PlacedPass], track: int, notes: TrackNotes) -> li
 def _holds_through(one: PlacedPass, track: int, lost: Sequence[Range], place: Range) -> bool:
     """Return whether a pass holds one level through a place, as a flaw does, from where it stands alone or to there.
 
-    Args:
-        one: the pass.
-        track: from 0 in tape order.
-        lost: where it is outvoted, in order.
-        place: where others have that level too.
+    Others have that level there, too; ``lost`` is where the pass is outvoted, in order.
     """
     around = range_around(lost, place)
     if around is not None:
@@ -99,17 +95,9 @@ def judge_outvoted(
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
     """Name the flaw of a pass that stands against several; or theirs, when what they agree on is one.
 
-    Two passes may be muted at the same place and agree on zeros.
-
-    Args:
-        passes: in the order of trust.
-        track: from 0 in tape order.
-        index: of the pass that stands alone.
-        place: where it does, bridged over what may lie between.
-        elsewhere: places of the track where passes differ in another way. They are judged by themselves, so that
-            what stays open here says nothing of them.
-        step: one step of the tape's word length.
-        rests: of the track.
+    Two passes may be muted at the same place and agree on zeros. The place is bridged over what may lie between. Places
+    ``elsewhere``, where passes differ in another way, are judged by themselves, so that what stays open here says
+    nothing of them.
     """
     others = [i for i, p in enumerate(passes) if i != index and not without([place], p.covered(track))]
     outvoted = partial(FoundFlaw, passes[index].name, track, "disagreement", because=Because(Rule.OUTVOTED))
@@ -167,11 +155,7 @@ def _is_built(agreed: str, alone: str) -> bool:
 def _is_lost(shown: PlacedPass, track: int, part: Range, verdict: Verdict) -> bool:
     """Return whether the pass that stands alone is wrong in a part, and the others are not.
 
-    Args:
-        shown: one of those that agree.
-        track: from 0 in tape order.
-        part: of a place.
-        verdict: on it. Where it is open, a majority that holds no one level there is believed.
+    Where the verdict is open, a majority that holds no one level there is believed.
     """
     agreed, alone = verdict.kinds
     if verdict.decided:

@@ -33,16 +33,7 @@ def judge_split(
     step: int,
     known: Sequence[FoundFlaw],
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
-    """Return the flaws and the undecided places where passes differ and none is outvoted.
-
-    Args:
-        passes: in the order of trust.
-        track: from 0 in tape order.
-        members: indices of the passes that differ.
-        ranges: where they do.
-        step: one step of the tape's word length.
-        known: flaws of the track that are known already.
-    """
+    """Return the flaws and the undecided places where passes differ and none is outvoted."""
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
     # Between differences all members hold the same.

@@ -14,14 +14,14 @@ import numpy as np
 
 from assembler.aligner.compare.blocks import note_block, read_block
 from assembler.aligner.compare.limits import CHAIN_EDGE, CHAIN_REACH, WITNESS_MARGIN
-from assembler.aligner.compare.notes.track import TrackNotes
+from assembler.aligner.compare.notes import TrackNotes
 from assembler.aligner.compare.unlike.chain import find_chain
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, joined_flaws
 from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.passes import PlacedPass, covered_by
 from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of, without
-from assembler.aligner.sound.chain.pieces import pieces_of_both
+from assembler.aligner.sound.chain.measures import pieces_of_both
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -76,12 +76,6 @@ def heard_through(
     """Return the passes of a track with unlike ones as witnesses, what comparing them notes, and the witnesses' names.
 
     Where no pass is unlike, or what its chain did cannot be told, passes and notes are as they were.
-
-    Args:
-        passes: in the order of trust.
-        track: from 0 in tape order.
-        notes: of that track.
-        step: one step of the tape's word length, in sample values.
     """
     holding = [index for index, one in enumerate(passes) if one.covered(track)]
     if not holding:

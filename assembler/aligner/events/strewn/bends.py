@@ -16,7 +16,7 @@ from assembler.aligner.sound.limits import WINDOW_SAMPLES
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from assembler.aligner.sound.glance.glance import Glance
+    from assembler.aligner.sound.glance import Glance
     from assembler.arrays import Bools, Float64s, Int32s, Int64s
 
     Offset = Callable[[int], Int32s]

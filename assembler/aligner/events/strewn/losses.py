@@ -44,7 +44,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.aligner.records.ranges import Range
-    from assembler.aligner.sound.glance.glance import Glance
+    from assembler.aligner.sound.glance import Glance
     from assembler.arrays import Bools, Float64s
 
 

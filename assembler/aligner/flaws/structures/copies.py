@@ -105,10 +105,7 @@ def _keys(samples: Int32s) -> UInt64s:
 def _probes(samples: Int32s, keys: Sequence[UInt64s], start: int) -> list[int]:
     """Return places of blocks, from ``start`` on, that stood before; where such blocks follow each other, the first.
 
-    Args:
-        samples: one version.
-        keys: of it first, then of the others; shape (blocks,) each.
-        start: first place to look at.
+    The first of the keys are those of this version.
     """
     # A block that another version holds at the same place tells nothing new.
     other = [np.flatnonzero(held != keys[0]) for held in keys[1:]]

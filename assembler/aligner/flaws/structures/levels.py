@@ -56,13 +56,7 @@ def _own_levels(agreed: Int32s, place: Range) -> set[int]:
 
 
 def _level_kind(run: Run, agreed: Int32s, place: Range) -> str:
-    """Return what a level is that is held: sound around may stay there too, as its largest, if peaks are clipped.
-
-    Args:
-        run: of equal samples.
-        agreed: what most captures hold.
-        place: where they differ.
-    """
+    """Return what a level is that is held: sound around may stay there too, as its largest, if peaks are clipped."""
     flats = []
     for low, high in ((0, place[0]), (place[1], agreed.size)):
         side = agreed[low:high]

@@ -26,14 +26,7 @@ if TYPE_CHECKING:
 
 
 def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step: int) -> list[Structure]:
-    """Return what runs straight in a place: where sound hardly ever does, or for far longer than it does around.
-
-    Args:
-        samples: one version with its surroundings.
-        others: the other versions, shape as ``samples`` each.
-        place: where captures differ.
-        step: one step of the tape's word length.
-    """
+    """Return what runs straight in a place: where sound hardly ever does, or for far longer than it does around."""
     low, high = max(0, place[0] - LEAST_STRAIGHT), min(samples.size, place[1] + LEAST_STRAIGHT)
     bend = np.abs(np.diff(samples[low:high].astype(np.int64), 2))
     rows = [(first + low, last + low + 2) for first, last in ranges_of(bend <= step)]

@@ -10,8 +10,7 @@ meet. The cheapest one is a shortest path, with what every other story costs at 
 
 - `scene`: what stories are told of.
 - `parts`: what each version costs in a part, as the tape's sound and as a flaw.
-- `turns`: what it costs to go from one part into the next, into the place and out of it.
-- `paths`: the cheapest story through each state of each part.
+- `paths`: the cheapest story through each state of each part, and what it costs to go from one part into the next.
 - `verdict`: what is said of a part for that, or left open.
 
 The numbers stand in `judge.limits`.

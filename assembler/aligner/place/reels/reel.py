@@ -68,14 +68,7 @@ def place_reel(
     advance: Callable[[float], None] = lambda _: None,
     known: Known = NOTHING,
 ) -> PlacedReel:
-    """Return where every pass of a reel lies on the timeline.
-
-    Args:
-        passes: in the order of trust; not empty.
-        sample_rate: of the session, in samples per second.
-        advance: called with the share of the work done.
-        known: what was found out before.
-    """
+    """Return where every pass of a reel lies on the timeline."""
     work = _Work()
     reference = next((p for p in passes if p.position.source != "audio"), None)
     if reference is None:

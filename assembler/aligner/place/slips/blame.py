@@ -84,13 +84,7 @@ def map_of(length: int, shift: int, slips: Iterable[Slip]) -> TimeMap:
 def reference_slips(
     position: Position, relations: Mapping[str, Relation | None], sample_rate: int
 ) -> list[Slip]:
-    """Return the slips that are the reference's own by the evidence of the others, in order.
-
-    Args:
-        position: what the reference's log says.
-        relations: how each of the others lies against it, by name; None where no place is proved.
-        sample_rate: of the session, in samples per second.
-    """
+    """Return the slips that are the reference's own by the evidence of the others, in order."""
     own: list[Slip] = []
     for group in _seen_slips(relations):
         names = {name for name, _ in group}
@@ -120,15 +114,7 @@ def reference_slips(
 def probe_slips(
     position: Position, relation: Relation, known: Sequence[Slip], third: Sequence[Relation], sample_rate: int
 ) -> list[OwnSlip]:
-    """Return the slips that are a pass's own: changes of shift that are not the reference's.
-
-    Args:
-        position: what the pass's log says.
-        relation: how it lies against the reference.
-        known: slips of the reference.
-        third: how other passes lie against the reference.
-        sample_rate: of the session, in samples per second.
-    """
+    """Return the slips that are a pass's own: changes of shift that are not the reference's."""
     slips = _relative_slips(relation)
     # Of the reference's slips each explains one change, that by as much first.
     explained: list[list[Slip]] = [[] for _ in slips]
@@ -152,13 +138,7 @@ def probe_slips(
 
 
 def unproved_slips(position: Position, relation: Relation, sample_rate: int) -> list[Slip]:
-    """Return the slips that only a pass's log shows: where the pass it is related to bears no witness.
-
-    Args:
-        position: what the pass's log says.
-        relation: how it lies against the reference.
-        sample_rate: of the session, in samples per second.
-    """
+    """Return the slips that only a pass's log shows: where the pass it is related to bears no witness."""
     seen = [(slip.at_probe, slip.change) for slip in _relative_slips(relation)]
     return only_logged(position, [relation.proved], seen, sample_rate)
 

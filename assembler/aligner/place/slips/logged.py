@@ -40,11 +40,8 @@ def only_logged(
 ) -> list[Slip]:
     """Return the slips of a log outside of what is proved by sound, in which no slip is that it may mean.
 
-    Args:
-        position: what the log says.
-        proved: pass samples for which another pass bears witness; beyond them there may be silence.
-        seen: place and size of the slips that the sound shows.
-        sample_rate: of the session, in samples per second.
+    Proved are pass samples for which another pass bears witness, beyond which there may be silence; seen are place and
+    size of slips that the sound shows.
     """
     return [
         slip

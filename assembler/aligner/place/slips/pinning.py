@@ -29,13 +29,7 @@ class MappedPass:
 
 
 def pin_slips(slips: Sequence[Slip], one: MappedPass, others: Sequence[MappedPass]) -> list[Slip]:
-    """Return the slips of a pass, each at the place that is least in doubt by any of the others.
-
-    Args:
-        slips: of the pass, in order, with their doubts.
-        one: the pass.
-        others: those proved to hold the same samples.
-    """
+    """Return the slips of a pass, each at the place that is least in doubt by any of the others."""
     borders = {after.pass_start: (before, after) for before, after in pairwise(one.time_map.stretches)}
     borders |= {before.pass_end: (before, after) for before, after in borders.values()}
     return [

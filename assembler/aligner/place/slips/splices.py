@@ -29,9 +29,6 @@ if TYPE_CHECKING:
 def splice_surprise(tracks: Sequence[Int32s]) -> Float64s:
     """Return by how many nats each sample, with the one before it, surprises as the first one after a splice.
 
-    Args:
-        tracks: the same samples of every track.
-
     Returns:
         Shape ``(samples,)``; zero within ``FIT_SAMPLES`` of both ends.
     """

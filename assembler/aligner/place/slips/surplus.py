@@ -30,11 +30,7 @@ def who_slipped(
 ) -> tuple[Slipped | None, int | None]:
     """Return whose slip a change of shift is and where, each None where the sound does not tell.
 
-    Args:
-        reference: the pass that shifts lead to.
-        probe: the pass that they lead from.
-        ends: the first and the last probe sample at which the first shift may end to hold.
-        shifts: reference sample less probe sample, before and after it.
+    ``ends`` are the first and the last probe sample at which the first shift may end to hold.
 
     Returns:
         Who, and the probe sample at which the first shift ends to hold if the first of two copies is left out.

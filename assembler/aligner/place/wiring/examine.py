@@ -42,13 +42,7 @@ def examine_wiring(
 ) -> Wiring | None:
     """Return how a pass is wired, or None where its sound proves nothing (silence, another tape or another place).
 
-    Args:
-        reference: the pass to hold it against.
-        probe: the pass looked at.
-        overlap: range of probe samples expected inside the reference.
-        expected: shift expected at a probe sample.
-        radii: how far around it to look, in samples; tried in order.
-        slack: how far from what is expected it may lie without contradicting the logs; None where no log tells.
+    Radii are tried in order; ``slack`` is as for `belongs`.
     """
     chosen = spread(anchor_positions(*overlap), PLACES)
     best: list[tuple[int, int]] = []

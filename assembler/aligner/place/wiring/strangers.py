@@ -62,13 +62,7 @@ def recognise(
 ) -> Stranger:
     """Return what a track of a pass looks like whose other tracks are in their place.
 
-    Args:
-        reference: the pass to hold it against.
-        probe: the pass looked at.
-        places: probe sample and shift of places where both passes are.
-        track: of the probe pass.
-        step: one step of the tape's word length, in sample values.
-        reach: how far from its place a track is looked for, in samples.
+    It is looked for within ``reach`` samples of its place.
     """
     chosen = spread(places, PLACES)
     others = [other for other in range(reference.tracks) if other != track]

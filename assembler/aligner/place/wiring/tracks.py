@@ -97,13 +97,7 @@ class Wiring:
 
 
 def find_wiring(reference: TrackReader, probe: TrackReader, places: Iterable[tuple[int, int]]) -> Wiring:
-    """Return what each track of a pass is, at places whose shift is known.
-
-    Args:
-        reference: the pass to hold it against.
-        probe: the pass looked at.
-        places: probe sample and shift, up to a few dozen.
-    """
+    """Return what each track of a pass is, at places whose shift is known."""
     listed = list(places)
     pairs = [
         [read_pair(reference, probe, track, *place) for place in listed] for track in range(probe.tracks)
@@ -124,15 +118,7 @@ def search_wiring(
     expected: Callable[[int], int],
     radius: int,
 ) -> Wiring | None:
-    """Return the wiring of a pass whose tracks match nothing as they are; None where nothing fits.
-
-    Args:
-        reference: the pass searched in.
-        probe: the pass whose place is sought.
-        overlap: range of probe samples expected inside the reference.
-        expected: shift expected at a probe sample.
-        radius: how far around it to look.
-    """
+    """Return the wiring of a pass whose tracks match nothing as they are; None where nothing fits."""
     places = spread(anchor_positions(*overlap), PLACES)
     for at in places:
         start = at + expected(at) - radius

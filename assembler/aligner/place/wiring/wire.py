@@ -52,12 +52,7 @@ def wire_reel(
 ) -> WiredReel:
     """Return the passes of a reel with their tracks in order, as far as the sheet allows.
 
-    Args:
-        passes: in the order of trust; the first one that overlaps a pass is what it is held against.
-        reel: names its tracks; nothing is reported of unused ones.
-        fixed: names of passes whose wiring may be put right.
-        scale: of the session's samples.
-        known: what was found out before.
+    A pass is held against the first one that it overlaps. Wiring may be put right of those that are ``fixed``, by name.
     """
     allowed = set(fixed)
     wired: list[ImportedPass] = []

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from assembler.aligner.plan.hand.file import read_plan
 from assembler.aligner.plan.hand.takes import check_takes, takes_of
 from assembler.aligner.plan.path.candidates import coverage_of
-from assembler.aligner.plan.whole import plan_one
+from assembler.aligner.plan.track import plan_one
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,18 +15,13 @@ if TYPE_CHECKING:
 
     from assembler.aligner.plan.hand.takes import Plan, Take
     from assembler.aligner.plan.path.choices import Forced
-    from assembler.aligner.plan.whole import Material
+    from assembler.aligner.plan.track import Material
 
 
 def given_plan(path: Path | None, material: Material, forced: Sequence[Forced]) -> Plan | None:
     """Return a person's takes of the tracks that they changed; None where there is no plan, or nobody changed any.
 
     A track whose takes are the program's own is planned by the program, so that it stays as it was to the bit.
-
-    Args:
-        path: of the plan.
-        material: what plans are made from.
-        forced: what the sheet takes from named passes.
 
     Raises:
         SheetError: it is no plan, or does not fit what the passes hold.

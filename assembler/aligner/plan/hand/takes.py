@@ -99,12 +99,7 @@ def place_words(sample: int, session: Session) -> str:
 
 
 def takes_of(track: TrackEdit, start: int) -> list[Take]:
-    """Return the takes of a track; spans of one pass on both sides of a slip are one take.
-
-    Args:
-        track: of the edit.
-        start: timeline sample of the set's first one.
-    """
+    """Return the takes of a track; spans of one pass on both sides of a slip are one take."""
     takes: list[Take] = []
     for index, span in enumerate(track.spans):
         if takes and takes[-1].pass_name == span.pass_name:

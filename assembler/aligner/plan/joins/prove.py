@@ -29,13 +29,7 @@ def prove_join(
     outgoing: tuple[TimelineSource, int] | None,
     incoming: tuple[TimelineSource, int] | None,
 ) -> Join:
-    """Return the join with its evidence; the place may move inside the planned room, positions stay timeline.
-
-    Args:
-        planned: where and how long.
-        outgoing: the pass before and its tape track; None for silence.
-        incoming: the pass after and its tape track; None for silence.
-    """
+    """Return the join with its evidence; the place may move inside the planned room, positions stay timeline."""
     if outgoing is None or incoming is None:
         return Join(planned.at, 0, EDGE, 0.0, 0)
     low, high = planned.room

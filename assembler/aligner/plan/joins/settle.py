@@ -24,11 +24,6 @@ def join_choices(
 ) -> TrackChoices:
     """Return choices that a person made, with a join at each border; no border is moved.
 
-    Args:
-        choices: in order, without gaps.
-        fades: wished length of the fade at each border.
-        candidates: passes in the order of trust.
-
     Raises:
         PlanError: a choice names a pass that does not cover it; the message names the first such place.
     """

@@ -12,6 +12,8 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from assembler.aligner.plan.joins.settle import settle_choices
 from assembler.aligner.plan.limits import (
     ANY_JOIN,
@@ -22,23 +24,14 @@ from assembler.aligner.plan.limits import (
     TRUST_PER_SAMPLE,
 )
 from assembler.aligner.plan.path.choices import Candidate, Choice, PlanRules, TrackChoices
-from assembler.aligner.records.ranges import merged
+from assembler.aligner.records.ranges import are_inside
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.records.ranges import Range
-
 
 def plan_track(candidates: Sequence[Candidate], rules: PlanRules, start: int, end: int) -> TrackChoices:
-    """Return the choices and joins of one track from ``start`` to ``end``.
-
-    Args:
-        candidates: passes in the order of trust.
-        rules: fades, likeness, punches.
-        start: the set's first sample.
-        end: first sample after the set.
-    """
+    """Return the choices and joins of one track from ``start`` to ``end``."""
     segments = _segments(candidates, rules, start, end)
     path = _shortest_path(segments, candidates, rules)
     choices = _joined_choices(segments, path)
@@ -60,38 +53,29 @@ def _segments(candidates: Sequence[Candidate], rules: PlanRules, start: int, end
             edges.update((low, high))
     for forced in rules.forced:
         edges.update((forced.start, forced.end))
-    inside = sorted(edge for edge in edges if start <= edge <= end)
-    cursors = [(_Cursor(c.covered), _Cursor(c.flawed), _Cursor(c.in_part)) for c in candidates]
-    return [_segment(candidates, cursors, rules, low, high) for low, high in pairwise(inside)]
-
-
-class _Cursor:
-    """Answers whether ranges hold a sample, for samples asked in rising order."""
-
-    def __init__(self, ranges: Sequence[Range]) -> None:
-        self._ranges = merged(ranges)
-        self._at = 0
-
-    def holds(self, sample: int) -> bool:
-        while self._at < len(self._ranges) and self._ranges[self._at][1] <= sample:
-            self._at += 1
-        return self._at < len(self._ranges) and self._ranges[self._at][0] <= sample
+    inside = np.array(sorted(edge for edge in edges if start <= edge <= end), np.int64)
+    # Of each candidate, for each segment, whether it is covered, flawed, and right in part.
+    held = [
+        np.stack(
+            [are_inside(inside, ranges) for ranges in (one.covered, one.flawed, one.in_part)], axis=1
+        ).tolist()
+        for one in candidates
+    ]
+    return [
+        _segment(candidates, [own[number] for own in held], rules, low, high)
+        for number, (low, high) in enumerate(pairwise(inside.tolist()))
+    ]
 
 
 def _segment(
-    candidates: Sequence[Candidate],
-    cursors: Sequence[tuple[_Cursor, _Cursor, _Cursor]],
-    rules: PlanRules,
-    start: int,
-    end: int,
+    candidates: Sequence[Candidate], held: Sequence[Sequence[bool]], rules: PlanRules, start: int, end: int
 ) -> _Segment:
     costs: dict[str | None, float] = {}
     good = set()
-    for rank, (candidate, (covered, flawed, in_part)) in enumerate(zip(candidates, cursors, strict=True)):
-        is_flawed = flawed.holds(start)
-        if not covered.holds(start):
+    for rank, (candidate, (is_covered, is_flawed, in_part)) in enumerate(zip(candidates, held, strict=True)):
+        if not is_covered:
             continue
-        price = SAMPLE_IN_PART if in_part.holds(start) else FLAWED_SAMPLE
+        price = SAMPLE_IN_PART if in_part else FLAWED_SAMPLE
         bad = price if is_flawed and rules.heed_flaws else 0.0
         costs[candidate.name] = (end - start) * (bad + rank * TRUST_PER_SAMPLE)
         if not is_flawed:

@@ -1,6 +1,6 @@
-"""What two captures of one place can be measured by: likeness, delay, fraction of a sample, bits in use.
+"""What two captures of one place can be measured by: likeness, delay, fraction of a sample, bits in use; and where.
 
-Pure: arrays in. Audio is ``float64`` or ``int32``, shape ``(samples,)``, in sample values.
+Audio is ``float64`` or ``int32``, shape ``(samples,)``, in sample values.
 """
 
 from __future__ import annotations
@@ -10,11 +10,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.records.limits import LEAST_TELLING
+from assembler.aligner.records.ranges import common
+from assembler.aligner.sound.limits import MOST_PIECES, PIECE_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from assembler.aligner.records.passes import PlacedPass
     from assembler.arrays import Float64s, Int32s
 
 
@@ -93,3 +96,18 @@ def empty_bits_of_both(first: Sequence[Int32s], second: Sequence[Int32s]) -> tup
     whole = first if empty[0] < empty[1] else second
     levels = {abs(int(level)) for samples in whole for level in distinct(samples)}
     return empty if len(levels) >= LEAST_TELLING else (min(empty), min(empty))
+
+
+def pieces_of_both(first: PlacedPass, second: PlacedPass, track: int) -> list[tuple[Int32s, Int32s]]:
+    """Return the same places of a track of both, spread over what they share; each lies in one stretch of either."""
+    both = [
+        (low, high)
+        for low, high in common(first.covered(track), second.covered(track))
+        if high - low >= PIECE_SAMPLES
+    ]
+    every = max(PIECE_SAMPLES, sum(high - low for low, high in both) // MOST_PIECES)
+    return [
+        (first.samples(track, at, at + PIECE_SAMPLES), second.samples(track, at, at + PIECE_SAMPLES))
+        for low, high in both
+        for at in range(low, high - PIECE_SAMPLES + 1, every)
+    ]

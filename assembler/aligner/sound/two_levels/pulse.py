@@ -90,10 +90,7 @@ def last_note(sound: Int32s, offset: int) -> Edges | None:
 def fit_pulse(edges: Edges, numbers: Int64s, most: float = EDGE_ERROR) -> Pulse | None:
     """Return the wave of edges: least squares over one period and the phases of rises and falls; None if none fits.
 
-    Args:
-        edges: in order.
-        numbers: which period each belongs to.
-        most: samples that an edge may lie off.
+    ``numbers`` says which period each edge belongs to, ``most`` how many samples it may lie off.
     """
     if edges.positions.size < 3 or edges.is_rise.all() or not edges.is_rise.any():
         return None

@@ -45,12 +45,7 @@ def closing_of(
 ) -> Acceptance | None:
     """Return the acceptance that closes a place: it stands on all its tracks, and the set has it from its take.
 
-    Args:
-        accepted: of the sheet.
-        reel: name of the reel.
-        tracks: tape tracks of the place.
-        place: on the timeline.
-        taken: passes that the set has it from; None where that is of no meaning.
+    Which passes the set has it from is None where that is of no meaning.
     """
     return next(
         (
@@ -68,10 +63,7 @@ def closing_of(
 def beyond_words(place: Range, extent: Range, margin: int) -> str:
     """Return that a stretch of the sheet lies outside of the set, or reaches beyond it: its labels may be mistyped.
 
-    Args:
-        place: the stretch.
-        extent: first sample of the set, and the first one after it.
-        margin: samples of a frame: no label is closer.
+    No label is closer than the margin, the samples of a frame.
     """
     if not common([place], [extent]):
         return "; it lies outside of the set"
@@ -118,14 +110,7 @@ def _closed(note: Note, reel: ExaminedReel, outcome: Outcome) -> tuple[Note, Acc
 def accepted_notes(
     outcome: Outcome, reels: Sequence[ExaminedReel], closings: Sequence[Acceptance], sheet: Sheet
 ) -> list[Note]:
-    """Return a note for each accepted place: that it stands, or why not, or that nothing is open there.
-
-    Args:
-        outcome: what was decided about the tracks.
-        reels: placed and compared.
-        closings: the acceptance of each place and note that one closes.
-        sheet: the session.
-    """
+    """Return a note for each accepted place: that it stands, or why not, or that nothing is open there."""
     by_name = {reel.name: reel for reel in reels}
     return [_accepted_note(one, by_name[one.reel], outcome, closings, sheet) for one in outcome.accepted]
 

@@ -18,13 +18,7 @@ if TYPE_CHECKING:
 
 
 def punch_notes(punches: Sequence[Forced], reels: Sequence[ExaminedReel], sheet: Sheet) -> list[Note]:
-    """Return the notes on punches that bring in a flaw, or cannot be made because their pass is not there.
-
-    Args:
-        punches: as stretches of the timeline.
-        reels: placed and compared.
-        sheet: the session.
-    """
+    """Return the notes on punches that bring in a flaw, or cannot be made because their pass is not there."""
     notes: list[Note] = []
     for punch in punches:
         reel = next(r for r in reels if any(one.name == punch.name for one in r.wired.passes))

@@ -28,11 +28,7 @@ def unrecorded_notes(
 ) -> list[Note]:
     """Return a note for each stretch that was never recorded, and one for each pass that sounds in it.
 
-    Args:
-        stretches: of the sheet.
-        reels: placed and compared.
-        extent: first sample of the set, and the first one after it; what lies outside is nobody's business.
-        sheet: the session.
+    What lies outside of the set is nobody's business.
     """
     by_name = {reel.name: reel for reel in reels}
     notes: list[Note] = []

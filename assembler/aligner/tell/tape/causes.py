@@ -62,13 +62,9 @@ def find_causes(
 ) -> Causes:
     """Return what the flaws of a reel point at.
 
-    A place that is undecided points at nothing, and a pass that holds other numbers all along bears no witness.
-    Where passes merely disagree, as beside a slip whose place is not sure, none of them is known to be flawed.
-
-    Args:
-        passes: of the reel, in the order of trust.
-        findings: what comparing them has shown.
-        unsure: slips that may as well be another pass's: pass and the pass sample after them.
+    A place that is undecided points at nothing, and a pass that holds other numbers all along bears no witness. Where
+    passes merely disagree, as beside a slip whose place is not sure, none of them is known to be flawed. Unsure are
+    slips that may as well be another pass's: pass and the pass sample after them.
     """
     tape: list[Range] = []
     own: list[FoundFlaw] = []

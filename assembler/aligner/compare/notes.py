@@ -1,4 +1,7 @@
-"""What has been seen of one track: in one block, and in all of them. All positions are timeline samples."""
+"""What has been seen of one track, in one block and in all: ranges, counts, what says that samples were lost.
+
+Never a sample is kept. All positions are timeline samples.
+"""
 
 from __future__ import annotations
 
@@ -7,15 +10,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import LEAST_ALIKE
-from assembler.aligner.compare.notes.proofs import Proofs
-from assembler.aligner.compare.notes.sparse import SparseRanges
+from assembler.aligner.compare.limits import LEAST_ALIKE, MOST_NEAR, NEAR_SAMPLES
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int64s
@@ -134,3 +135,66 @@ def _add_ranges(places: list[Range], found: Sequence[Range]) -> None:
             places[-1] = places[-1][0], end
         else:
             places.append((start, end))
+
+
+class SparseRanges:
+    """Keeps what stands in no crowd, the same wherever blocks begin, and never more than a bounded number a second."""
+
+    def __init__(self) -> None:
+        self._kept: list[Range] = []
+        self._waiting: list[Range] = []
+        """Those that may be of a crowd which goes on."""
+        self._settled = 0
+        """Of the first so many of them it is known already whether they are kept."""
+
+    def add(self, found: Iterable[Range], known_to: int) -> None:
+        """Note what a block shows.
+
+        Args:
+            found: in order, of a block and what is read beside it: what the block before has shown may come again,
+                whole or in part. Those that only touch are different ones.
+            known_to: none that begins before is still to come.
+        """
+        for start, end in found:
+            if self._waiting and start < self._waiting[-1][1]:
+                self._waiting[-1] = self._waiting[-1][0], max(self._waiting[-1][1], end)
+            else:
+                self._waiting.append((start, end))
+                self._settle_crowd()
+        past = 0
+        while past < len(self._waiting) and self._waiting[past][1] < known_to - NEAR_SAMPLES:
+            past += 1
+        self._kept += self._waiting[self._settled : past]
+        self._waiting = self._waiting[past:]
+        self._settled = max(0, self._settled - past)
+
+    def kept(self) -> list[Range]:
+        """Return the ranges in order."""
+        return [*self._kept, *self._waiting[self._settled :]]
+
+    def _settle_crowd(self) -> None:
+        """Leave out what stands in a crowd that ends with the latest one; what stands before it is kept."""
+        first = len(self._waiting) - MOST_NEAR - 1
+        if first < 0 or self._waiting[-1][0] - self._waiting[first][0] > NEAR_SAMPLES:
+            return
+        self._kept += self._waiting[self._settled : first]
+        self._settled = len(self._waiting)
+
+
+class Proofs:
+    """Places of one pass on one track that show lost samples; what a place says is shared out over its samples."""
+
+    def __init__(self) -> None:
+        self._rows: list[tuple[int, int, float]] = []
+
+    def add(self, place: Range, seen: Range, because: Because) -> None:
+        """Note a place, of which only what lies in ``seen`` counts: blocks overlap."""
+        start, end = max(place[0], seen[0]), min(place[1], seen[1])
+        if start < end and because.nats is not None:
+            self._rows.append((start, end, because.nats * (end - start) / (place[1] - place[0])))
+
+    def within(self, place: Range) -> Because:
+        """Return the rule, with the sum of its nats in a place."""
+        starts, ends, nats = np.array(self._rows, np.float64).reshape(-1, 3).T
+        inside = np.minimum(ends, place[1]) - np.maximum(starts, place[0])
+        return Because(Rule.STREWN, float((nats * np.maximum(inside, 0) / (ends - starts)).sum()))
