@@ -107,10 +107,10 @@ class _Track:
             )
         }
         for pair in self._alike.keys() & told_once:
-            one, _, alike = self._alike[pair]
+            one, other, alike = self._alike[pair]
             both = np.zeros(lost[one].size)
             both[self._at] = np.where(alike, lost[one, self._at], 0.0)
-            found[pair] = Counted(both, lost[one], self._nats[one])
+            found[pair] = Counted(both, lost[one], self._nats[other])
         return found
 
     def lost_in_all(self, shares: Mapping[Pair, Float64s]) -> Bools:

@@ -49,14 +49,15 @@ def shares_of(tracks: Sequence[Mapping[Pair, Counted]]) -> list[dict[Pair, Float
     """
     swaps = _swapped_tracks(tracks)
     shares: dict[Pair, Float64s] = {}
-    for pair in {pair for one in tracks for pair in one}:
+    for pair in sorted({pair for one in tracks for pair in one}, key=lambda pair: pair[0] != pair[1]):
         own = [(one[pair], swap) for one, swap in zip(tracks, swaps, strict=True) if pair in one]
-        shares[pair] = _share_lost(
-            *(
-                summed(_swapped(getattr(count, one.name), swap=swap) for count, swap in own)
-                for one in fields(Counted)
-            )
-        )
+        counted = [
+            summed(_swapped(getattr(count, one.name), swap=swap) for count, swap in own)
+            for one in fields(Counted)
+        ]
+        # Where little is known of what two lost alike, the second one lost as much there as anywhere nearby.
+        before = shares[pair[1], pair[1]] if pair[0] != pair[1] else np.full(counted[0].size, PRIOR_LOST)
+        shares[pair] = _share_lost(before, *counted)
     return [
         {pair: _swapped(shares[pair], swap=swap) for pair in one}
         for one, swap in zip(tracks, swaps, strict=True)
@@ -87,12 +88,13 @@ def _swapped(values: Float64s, *, swap: bool) -> Float64s:
     return swapped
 
 
-def _share_lost(*counted: Float64s) -> Float64s:
+def _share_lost(prior: Float64s, *counted: Float64s) -> Float64s:
     """Return for each sample which share of its parity was lost before it, behind it, or on both sides: the largest.
 
     A patch has abrupt borders, so that one side alone may tell.
 
     Args:
+        prior: the share that is likely before anything is counted, shape (samples,).
         counted: what `Counted` holds of all tracks, in its order, each of shape (samples,).
     """
     share = np.empty(counted[0].size)
@@ -100,7 +102,8 @@ def _share_lost(*counted: Float64s) -> Float64s:
         sides = [_sides(one[parity::2]) for one in counted]
         before, behind = ([side[which] for side in sides] for which in (0, 1))
         both = [np.add(*side) for side in sides]
-        share[parity::2] = np.maximum.reduce([_share(*side) for side in (before, behind, both)])
+        own = prior[parity::2]
+        share[parity::2] = np.maximum.reduce([_share(own, *side) for side in (before, behind, both)])
     return np.minimum(share, 1 - PRIOR_LOST)
 
 
@@ -110,7 +113,7 @@ def _sides(counted: Float64s) -> tuple[Float64s, Float64s]:
     return sums_around(counted, LOST_NEARBY, 0), np.append(following[1:], 0.0)
 
 
-def _share(lost: Float64s, seen: Float64s, nats: Float64s) -> Float64s:
+def _share(prior: Float64s, lost: Float64s, seen: Float64s, nats: Float64s) -> Float64s:
     """Return the share of what was lost, less where as many look so by chance."""
     some = 1 / (1 + np.exp(np.clip(NONE_NATS - nats, -50, 50)))
-    return np.asarray((some * lost + PRIOR_LOST) / (seen + PRIOR_LOST + PRIOR_KEPT), np.float64)
+    return np.asarray((some * lost + prior) / (seen + PRIOR_LOST + PRIOR_KEPT), np.float64)
