@@ -353,6 +353,21 @@ def test_what_is_held_may_begin_with_the_tapes_own_sample_by_chance() -> None:
     assert np.count_nonzero(taken[differs] != tape[differs]) < 0.02 * np.count_nonzero(differs)
 
 
+@pytest.mark.parametrize("seed", [0, 3])
+def test_what_one_of_two_lost_is_not_held_against_the_other(seed: int) -> None:
+    """Two captures of three lost some; where the third agrees with one, both may have lost the same: it lost none."""
+    random = np.random.default_rng(seed)
+    tapes, windows = [_sound(number) // 2 for number in range(8)], []
+    for tape in tapes:
+        lost = random.random((2, LENGTH)) < 0.3
+        lost[:, :50] = lost[:, -50:] = False
+        windows.append(_window(_concealed(tape, lost[0]), tape, _concealed(tape, lost[1])))
+    for said, window, tape in zip(settle(windows), windows, tapes, strict=True):
+        assert not said.open.any()
+        taken = window.versions[said.taken, np.arange(LENGTH)]
+        assert np.array_equal(taken[said.settled], tape[said.settled])
+
+
 def test_one_odd_sample_is_no_reason_against_thousands_of_the_other_capture() -> None:
     """A head lost every second sample of one capture; the other one is the tape's but for a wrong word."""
     tape = _sound(7)
