@@ -250,6 +250,20 @@ def _slips_of(told: list[Slipped | None]) -> list[OwnSlip]:
     return probe_slips(Position("mtc", 0.0, 20.0, ()), relation, (), (), 48_000)
 
 
+def test_of_two_clocks_that_drift_the_pace_tells_whose_a_slip_is() -> None:
+    """Nothing else tells of two slips: they are the reference's, which lost a sample each 30 000 before, too."""
+    reference, probe = (30_000, 60_000, 90_000, 120_000), (41_000, 84_000, 127_000)
+    places = sorted((*reference, *probe))
+    told: list[Slipped | None] = [
+        None if at in (30_000, 60_000) else "reference" if at in reference else "probe" for at in places
+    ]
+    slips = reference_slips(Position("mtc", 0.0, 20.0, ()), {"A2": _in_series(told, places)}, SECOND)
+    # Each slip before has moved the pass by a sample.
+    assert [slip.pass_sample + places.index(at) for slip, at in zip(slips, reference, strict=True)] == list(
+        reference
+    )
+
+
 def _in_series(told: Sequence[Slipped | None], places: Sequence[int]) -> Relation:
     """Return how a pass lies against another one where one of them loses a sample at each of some places."""
     whose: list[Slipped | None] = [None, *told]

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, SERIES_SLIPS
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, BESIDE_SAMPLES, SERIES_SLIPS
 from assembler.aligner.place.slips.logged import is_logged, only_logged
 from assembler.aligner.records.timemap import Slip, TimeMap, map_with_slips
 
@@ -44,10 +44,14 @@ class _RelativeSlip:
     doubt_probe: tuple[int, int]
     slipped: Slipped | None
 
+    def reach(self) -> tuple[int, int]:
+        """Return the samples of the reference between which the slip lies."""
+        low, high = self.doubt_reference
+        return min(low, self.at_reference), max(high, self.at_reference)
+
     def lies_at(self, start: int, end: int) -> bool:
         """Return whether the slip may lie in (or close by) a range of the reference."""
-        low, high = self.doubt_reference
-        low, high = min(low, self.at_reference), max(high, self.at_reference)
+        low, high = self.reach()
         return low < end + ANCHOR_SAMPLES and start < high + ANCHOR_SAMPLES
 
     def distance_to(self, slip: Slip) -> int:
@@ -56,10 +60,7 @@ class _RelativeSlip:
 
     def is_same(self, other: _RelativeSlip) -> bool:
         """Return whether two passes may bear witness to one slip of the reference."""
-        low, high = other.doubt_reference
-        return self.change == other.change and self.lies_at(
-            min(low, other.at_reference), max(high, other.at_reference)
-        )
+        return self.change == other.change and self.lies_at(*other.reach())
 
 
 def map_of(length: int, shift: int, slips: Iterable[Slip]) -> TimeMap:
@@ -159,25 +160,34 @@ def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
 
 
 def _slipped_in_series(slip: _RelativeSlip, slips: Sequence[_RelativeSlip]) -> Slipped | None:
-    """Return who slipped by as much again and again, where nobody else did: clocks that drift apart do.
+    """Return who slipped by as much again and again: clocks that drift apart do, at even intervals.
 
     Where one of the passes is muted several such slips look like one. A machine that holds what it can't read makes a
-    sample stand twice where the other pass lost one: at the pace of the series that is no other one's slip.
+    sample stand twice where the other pass lost one: at the pace of the series that is no other one's slip. Where both
+    clocks drift the pace tells which one it is.
     """
     known = [other for other in slips if other is not slip and other.slipped is not None]
     step = min((abs(other.change) for other in known), default=0)
     alike = [other for other in known if other.change * slip.change > 0 and abs(other.change) == step]
-    told = {other.slipped for other in alike}
-    if len(alike) < SERIES_SLIPS or len(told) != 1 or slip.change % step:
+    series = {who: [other for other in alike if other.slipped == who] for who in {o.slipped for o in alike}}
+    if slip.change % max(step, 1) or any(len(own) < SERIES_SLIPS for own in series.values()):
         return None
-    return told.pop() if slip.slipped is None or _keeps_pace(slip, alike) else None
+    if slip.slipped is None and len(series) == 1:
+        return next(iter(series))
+    paced = [who for who, own in series.items() if _keeps_pace(slip, own)]
+    return paced[0] if len(paced) == 1 and (slip.slipped is None or len(series) == 1) else None
 
 
 def _keeps_pace(slip: _RelativeSlip, series: Sequence[_RelativeSlip]) -> bool:
-    """Return whether slips come at even intervals with one more among them."""
-    places = sorted(other.at_reference for other in (*series, slip))
-    paces = [behind - before for before, behind in pairwise(places)]
-    return max(paces) - min(paces) < ANCHOR_SAMPLES
+    """Return whether a slip may lie a whole number of intervals from each of a series, some of which may be hidden."""
+    places = sorted(other.at_reference for other in series)
+    pace = min(behind - before for before, behind in pairwise(places))
+    low, high = slip.reach()
+    return all(
+        low - BESIDE_SAMPLES <= place + whole * pace <= high + BESIDE_SAMPLES
+        for place in places
+        for whole in [round((slip.at_reference - place) / pace)]
+    )
 
 
 def _seen_slips(relations: Mapping[str, Relation | None]) -> list[list[tuple[str, _RelativeSlip]]]:
@@ -213,11 +223,7 @@ def _looks_across(relation: Relation | None, at: int) -> bool:
 
 
 def _changes_at(relation: Relation | None, slip: _RelativeSlip) -> bool:
-    low, high = slip.doubt_reference
-    return relation is not None and any(
-        known.lies_at(min(low, slip.at_reference), max(high, slip.at_reference))
-        for known in _relative_slips(relation)
-    )
+    return relation is not None and any(known.lies_at(*slip.reach()) for known in _relative_slips(relation))
 
 
 def _runs_on(relation: Relation, slip: _RelativeSlip) -> bool:
