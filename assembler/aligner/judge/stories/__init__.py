@@ -18,7 +18,8 @@ The numbers stand in `judge.limits`.
 
 from __future__ import annotations
 
-from assembler.aligner.judge.stories.paths import Stories
+from assembler.aligner.judge.stories.paths import verdicts_on
+from assembler.aligner.judge.stories.scene import Scene
 from assembler.aligner.judge.stories.verdict import HELD_ON, LOOK_ALIKE, Verdict
 
-__all__ = ["HELD_ON", "LOOK_ALIKE", "Stories", "Verdict"]
+__all__ = ["HELD_ON", "LOOK_ALIKE", "Scene", "Verdict", "verdicts_on"]
