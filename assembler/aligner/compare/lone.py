@@ -12,8 +12,7 @@ import numpy as np
 
 from assembler.aligner.compare.limits import LONE_MARGIN, LONGEST_TOLD, MOST_AGREEING
 from assembler.aligner.compare.runs import kind_of_run
-from assembler.aligner.flaws.alone import shown_alone
-from assembler.aligner.flaws.interrupting import is_drawn_line
+from assembler.aligner.flaws.alone import is_drawn_line, shown_alone
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.limits import LEAST_TELLING, READ_SAMPLES

@@ -11,7 +11,7 @@ import numpy as np
 
 from assembler.aligner.judge.costs import border_cost
 from assembler.aligner.judge.limits import AGREEING_COST, CHANCE_COST, FLAW_COST, TORN_COST
-from assembler.aligner.judge.stories.parts import Parts
+from assembler.aligner.judge.stories.scene import Parts
 from assembler.aligner.judge.stories.verdict import Verdict, verdict_on
 from assembler.aligner.sound.limits import PREDICTOR_ORDER
 
