@@ -22,7 +22,6 @@ RULE_WORDS = {
     "other_tracks": "flawed at the same samples on other tracks",
     "lost_sync": "lost sync on the other tracks",
     "beside_slip": "beside a slip, borne out by no other pass",
-    "goes_on": "goes on where the other passes lost samples",
     "smeared": "beside its own flaw, smeared where its chain is undone",
     "too_many_differences": "too many differences to judge one by one",
     "slip": "sound before it and after it fits only so",

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from assembler.aligner.compare.differences.beside import doubted_beside, not_known, through_holes
+from assembler.aligner.compare.differences.beside import doubted_beside, not_known
 from assembler.aligner.compare.differences.majority import contested, judge_outvoted
 from assembler.aligner.compare.differences.pieces import is_level
 from assembler.aligner.compare.differences.split import judge_split
@@ -96,7 +96,6 @@ def weigh_track(
     flaws += losses_without_witness(passes, notes, comparison, asked, flaws)
     undecided += hidden.undecided
     flaws += doubted_beside(passes, track, notes, flaws)
-    flaws += through_holes(passes, track, flaws)
     flawed = {p.name: flawed_ranges(flaws, p.name) for p in passes}
     lone = flaws_alone(passes, track, step, flawed)
     # Silence beside noise thrown in looks cut off by nature.

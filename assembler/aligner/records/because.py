@@ -48,8 +48,6 @@ class Rule(Enum):
     """What seems to be another pass's flaw is the sound, where this one lost sync on the other tracks."""
     BESIDE_SLIP = "beside_slip"
     """It lies where a slip may be, and no other pass bears it out."""
-    GOES_ON = "goes_on"
-    """A flaw goes on where every other pass lost samples."""
     SMEARED = "smeared"
     """It lies beside a flaw of a pass with other numbers all along: undoing its chain smears the flaw."""
     TOO_MANY = "too_many_differences"

@@ -146,18 +146,6 @@ def _moment() -> list[Because]:
     )
 
 
-def _goes_on() -> list[Because]:
-    """Noise in which the other pass lost samples; beside these both hold the same for a moment."""
-    tape = _tape()
-    noise = np.random.default_rng(8).integers(-20_000, 20_000, 5000)
-    noisy = _changed(tape, 0, noise, where=slice(START - 1000, START + 4000))
-    for beside in (slice(START - 40, START), slice(START + 1500, START + 1540)):
-        noisy[0, beside] = tape[0, beside]
-    cut = np.delete(tape, slice(START, START + 1500), axis=1)
-    slipped = map_with_slips(cut.shape[1], 0, (Slip(START, 1500),))
-    return _told(noisy, cut, maps=[map_with_slips(LENGTH, 0, ()), slipped])
-
-
 def _beside_slip() -> list[Because]:
     tape = _tape()
     cut = np.delete(tape, slice(START, START + 300), axis=1)
@@ -265,7 +253,6 @@ FIRES: dict[Rule, Callable[[], list[Because]]] = {
     Rule.IN_PHASE: _in_phase,
     Rule.MOMENT: _moment,
     Rule.BESIDE_SLIP: _beside_slip,
-    Rule.GOES_ON: _goes_on,
     Rule.SMEARED: _smeared,
     Rule.TOO_MANY: _too_many,
     Rule.OTHER_TRACKS: _other_tracks,
