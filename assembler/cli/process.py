@@ -10,7 +10,8 @@ import sys
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 
-from assembler.heap import keep_freed, keep_loaded
+from assembler.process.heap import keep_freed, keep_loaded
+from assembler.process.interrupts import ENDING, INTERRUPTING, is_put_off
 
 if TYPE_CHECKING:
     from types import FrameType
@@ -20,18 +21,10 @@ if TYPE_CHECKING:
 LEAST_MEMORY: Final = 400 << 20
 """Bytes of address space under which numeric libraries may fail while they load, some without end."""
 
-_ENDING = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
-
-_MAKING: Final = "/pydantic/_internal/"
-"""Where checks of sheets and records are made."""
-
-LOADING_SECONDS: Final = 0.02
-"""An interrupt that strikes while a module is loaded is tried again after so long."""
-
 
 def prepare_process() -> None:
     """Make signals that end a process interrupts, streams that fail harmless, and allow many files."""
-    for number in _ENDING:
+    for number in ENDING:
         # What the caller has set to be ignored, as nohup does, stays so.
         if signal.getsignal(number) is not signal.SIG_IGN:
             signal.signal(number, _interrupt)
@@ -70,7 +63,7 @@ def check_memory() -> None:
 
 def hold_interrupts() -> None:
     """Let no further signal interrupt the process, which is about to end: the words come out whole."""
-    for number in (*_ENDING, signal.SIGALRM):
+    for number in INTERRUPTING:
         if signal.getsignal(number) is _interrupt:
             signal.signal(number, signal.SIG_IGN)
 
@@ -123,22 +116,5 @@ def _allow_many_files() -> None:
 
 
 def _interrupt(_: int, frame: FrameType | None) -> None:
-    """Interrupt what runs; what is loaded is let come to its end first.
-
-    Loading a module runs callbacks and made-up code, in which an exception is lost, or ends the process in Python's
-    own way. A check of sheets or records is made when it is first used, by compiled code that takes an exception
-    for a fault of the check, or for an answer.
-    """
-    if _is_loading(frame):
-        signal.signal(signal.SIGALRM, _interrupt)
-        signal.setitimer(signal.ITIMER_REAL, LOADING_SECONDS)
-        return
-    raise KeyboardInterrupt
-
-
-def _is_loading(frame: FrameType | None) -> bool:
-    while frame is not None:
-        if frame.f_code.co_filename.startswith("<frozen importlib") or _MAKING in frame.f_code.co_filename:
-            return True
-        frame = frame.f_back
-    return False
+    if not is_put_off(frame, _interrupt):
+        raise KeyboardInterrupt

@@ -12,6 +12,6 @@ Each in its file:
 """
 
 from assembler.crew.crew import Crew, cores
-from assembler.crew.forking import ENDING, begin_forked, has_one_thread, let_signals_come, signals_held
+from assembler.crew.forking import begin_forked, has_one_thread, let_signals_come, signals_held
 
-__all__ = ["ENDING", "Crew", "begin_forked", "cores", "has_one_thread", "let_signals_come", "signals_held"]
+__all__ = ["Crew", "begin_forked", "cores", "has_one_thread", "let_signals_come", "signals_held"]

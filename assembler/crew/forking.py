@@ -6,18 +6,13 @@ import gc
 import signal
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Final, Protocol
+from typing import TYPE_CHECKING, Protocol
 
-from assembler.heap import keep_freed
+from assembler.process.heap import keep_freed
+from assembler.process.interrupts import INTERRUPTING
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
-
-ENDING: Final = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
-"""Signals that end a process."""
-
-HELD: Final = (*ENDING, signal.SIGALRM)
-"""Signals by which the starter may be interrupted."""
 
 
 def has_one_thread() -> bool:
@@ -34,7 +29,7 @@ def has_one_thread() -> bool:
 @contextmanager
 def signals_held() -> Iterator[None]:
     """Have signals that interrupt this process wait; a process forked meanwhile holds them until it lets them come."""
-    held = signal.pthread_sigmask(signal.SIG_BLOCK, HELD)
+    held = signal.pthread_sigmask(signal.SIG_BLOCK, INTERRUPTING)
     try:
         yield
     finally:
@@ -43,7 +38,7 @@ def signals_held() -> Iterator[None]:
 
 def let_signals_come() -> None:
     """End in a forked process what ``signals_held`` began: it has said by now what each of them does."""
-    signal.pthread_sigmask(signal.SIG_UNBLOCK, HELD)
+    signal.pthread_sigmask(signal.SIG_UNBLOCK, INTERRUPTING)
 
 
 class Closable(Protocol):

@@ -11,7 +11,8 @@ import traceback
 from contextlib import suppress
 from typing import TYPE_CHECKING, Final
 
-from assembler.crew.forking import ENDING, begin_forked, let_signals_come
+from assembler.crew.forking import begin_forked, let_signals_come
+from assembler.process.interrupts import ENDING
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

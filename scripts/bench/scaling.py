@@ -38,7 +38,7 @@ CHECK = """
 import os, sys, time
 os.environ["OPENBLAS_NUM_THREADS"] = "1"
 from assembler import check_session
-from assembler.heap import keep_freed
+from assembler.process.heap import keep_freed
 import assembler.consolidator
 keep_freed()
 started = time.process_time()

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from assembler.batch.orders import Order
 
 _START = """
-from assembler.heap import keep_loaded
+from assembler.process.heap import keep_loaded
 keep_loaded()
 from assembler.batch.workers.worker import main
 main()

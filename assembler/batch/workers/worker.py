@@ -11,16 +11,18 @@ import queue
 import signal
 import sys
 import threading
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from assembler.batch.orders import Order
 from assembler.batch.workers.doing import do
 from assembler.collection import row_line
-from assembler.crew import ENDING, begin_forked, let_signals_come
-from assembler.heap import keep_freed
+from assembler.crew import begin_forked, let_signals_come
+from assembler.process.heap import keep_freed
+from assembler.process.interrupts import ENDING, INTERRUPTING, is_put_off
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from types import FrameType
     from typing import BinaryIO
 
 
@@ -53,7 +55,10 @@ def _work(orders: BinaryIO, rows: BinaryIO) -> None:
         lines: queue.SimpleQueue[bytes] = queue.SimpleQueue()
         threading.Thread(target=_listen, args=(orders, lines), daemon=True).start()
         while line := lines.get():
-            rows.write(row_line(do(Order.model_validate_json(line))))
+            row = do(Order.model_validate_json(line))
+            if signal.getsignal(signal.SIGTERM) is not _interrupt:
+                break  # an interrupt was taken for a fault of the session, or lost: nobody waits for the row
+            rows.write(row_line(row))
             rows.flush()
         os._exit(0)
     except (KeyboardInterrupt, BrokenPipeError):
@@ -67,8 +72,10 @@ def _listen(stream: BinaryIO, lines: queue.SimpleQueue[bytes]) -> None:
     os.kill(os.getpid(), signal.SIGTERM)
 
 
-def _interrupt(*_: Any) -> None:  # noqa: ANN401 - the signal module's own arguments
+def _interrupt(_: int, frame: FrameType | None) -> None:
+    if is_put_off(frame, _interrupt):
+        return
     # Once: a second one, from a system that ends all there is, or as the input ends too, would strike the clearing up.
-    for number in ENDING:
+    for number in INTERRUPTING:
         signal.signal(number, signal.SIG_IGN)
     raise KeyboardInterrupt

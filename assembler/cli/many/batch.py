@@ -11,7 +11,7 @@ from assembler.cli.answer import DONE, INTERRUPTED, NEEDS_A_PERSON, Answer, json
 from assembler.cli.options.examples import example
 from assembler.cli.options.shared import PATH, json_option, outside_option
 from assembler.cli.options.values import Seconds
-from assembler.cli.terminal.progress import shown_progress
+from assembler.cli.terminal.progress import told_progress
 from assembler.cli.terminal.words import say
 from assembler.errors import AssemblerError
 
@@ -73,19 +73,17 @@ def batch(
     from assembler.batch import build_collection, verify_collection
 
     if is_verify:
-        work = partial(verify_collection, root, within_hours=within, tell=_tell, **workers)
+        work = partial(verify_collection, root, within_hours=within, **workers)
         return _answer(root, work, "verified", as_json=as_json)
     remembered: dict[str, Any] = {"cache_mebibytes": 0} if no_cache else {}
-    work = partial(
-        build_collection, folders, root, allow_outside=allow_outside, tell=_tell, **remembered, **workers
-    )
+    work = partial(build_collection, folders, root, allow_outside=allow_outside, **remembered, **workers)
     return _answer(root, work, "built", as_json=as_json)
 
 
 def _answer(root: Path, work: Callable[..., BatchResult], what: str, *, as_json: bool) -> Answer:
     try:
-        with shown_progress() as progress:
-            result = work(progress=progress)
+        with told_progress() as (progress, tell):
+            result = work(progress=progress, tell=tell)
     except KeyboardInterrupt:
         # Sets and rows that came before it stand: "no set was written" would be untrue.
         words = f"interrupted; what is in the ledger of {root} stands: run the same again to go on"
@@ -130,7 +128,3 @@ def _open_counts(what: str, result: BatchResult) -> list[str]:
         state, rows = SessionState.DAMAGED, result.rows
     count = sum(row.state is state for row in rows)
     return [counted_state(count, state)] if count else []
-
-
-def _tell(line: str) -> None:
-    say(line, err=True)

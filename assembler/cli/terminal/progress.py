@@ -5,9 +5,11 @@ from __future__ import annotations
 import threading
 import time
 from contextlib import contextmanager
+from functools import partial
 from typing import TYPE_CHECKING, Final
 
 from assembler.cli.options.loudness import Loudness, loudness
+from assembler.cli.terminal.words import say
 from assembler.printable import printable
 
 if TYPE_CHECKING:
@@ -24,11 +26,18 @@ STILL_SECONDS: Final = 0.5
 @contextmanager
 def shown_progress() -> Iterator[Callable[[str, float], None]]:
     """Give a function that takes what is being done and the share of it that is done, and shows one bar each."""
+    with told_progress() as (show, _):
+        yield show
+
+
+@contextmanager
+def told_progress() -> Iterator[tuple[Callable[[str, float], None], Callable[[str], None]]]:
+    """Give the same, and a function that says a line on standard error: above the bars, where there are some."""
     from assembler.cli.terminal.consoles import PlainConsole
 
     console = PlainConsole(stderr=True)
     if not console.is_terminal or loudness() is Loudness.QUIET:
-        yield lambda *_: None
+        yield lambda *_: None, partial(say, err=True)
         return
     from rich.progress import BarColumn, Progress, TextColumn, TimeElapsedColumn, TimeRemainingColumn
 
@@ -43,7 +52,7 @@ def shown_progress() -> Iterator[Callable[[str, float], None]]:
     with Progress(*columns, console=console, transient=True, auto_refresh=False) as progress:
         bars = _Bars(progress)
         try:
-            yield bars.show
+            yield bars.show, partial(console.print, soft_wrap=True)
         finally:
             bars.end()
 

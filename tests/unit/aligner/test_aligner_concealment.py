@@ -335,6 +335,24 @@ def test_losses_of_a_machine_that_holds_throughout_are_settled() -> None:
     assert np.array_equal(taken[said.settled & curable], tape[said.settled & curable])
 
 
+def test_what_is_held_may_begin_with_the_tapes_own_sample_by_chance() -> None:
+    """A machine holds two lost samples, of which the first is like the last good one; the other lost that one."""
+    tape = _sound(5)
+    at = np.arange(40, LENGTH - 40, 20)
+    tape[at] = tape[at - 1]
+    first, second = tape.copy(), tape.copy()
+    first[at] = (tape[at - 1] + tape[at + 1]) >> 1
+    second[at + 1] = tape[at]
+    rows = np.stack([first, second])
+    machines = [Machine((DOWN,), several=THROUGHOUT)] * 2
+    (said,) = settle([Window("ab", rows, np.ones(rows.shape, np.bool_), 1, 16, machines)])
+    differs = rows[0] != rows[1]
+    taken = rows[said.taken, np.arange(LENGTH)]
+    assert np.count_nonzero(said.settled & differs) > np.count_nonzero(differs) / 2
+    assert np.array_equal(taken[said.settled], tape[said.settled])
+    assert np.count_nonzero(taken[differs] != tape[differs]) < 0.02 * np.count_nonzero(differs)
+
+
 def test_one_odd_sample_is_no_reason_against_thousands_of_the_other_capture() -> None:
     """A head lost every second sample of one capture; the other one is the tape's but for a wrong word."""
     tape = _sound(7)

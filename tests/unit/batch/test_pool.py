@@ -175,3 +175,26 @@ def test_what_lies_where_the_batch_was_started_is_not_loaded(tmp_path: Path) -> 
 def test_one_order_at_a_time_is_least() -> None:
     """A pool without workers would be waited for without end."""
     assert EmbeddedPool(-1).room() == 1
+
+
+LOST = """
+def loses(order):
+    print("begun", file=sys.stderr, flush=True)
+    try:
+        time.sleep(60)
+    except KeyboardInterrupt:
+        return order.row
+
+worker_module.do = loses
+"""
+
+
+@needs_tasks
+def test_an_interrupt_that_is_lost_ends_a_worker_after_its_order(tmp_path: Path) -> None:
+    """Code of others may take it for its own: the worker does not wait for another order, nor the batch for it."""
+    before, ours, after = CLEARING_UP.partition("worker_module.do = slow\n")
+    timed = "began = time.monotonic()\npool.close()\nprint(time.monotonic() - began < 10)\n"
+    program = PROGRAM + before + LOST + after.removesuffix("pool.close()\n") + timed
+    ran = run_apart(tmp_path, program, "alone")
+    assert ours
+    assert (ran.returncode, ran.stdout, ran.stderr) == (0, "True\n", "begun\n")

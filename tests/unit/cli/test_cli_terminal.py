@@ -18,7 +18,7 @@ import tomlkit
 from assembler import cli
 from assembler.cli.commands import run
 from assembler.cli.terminal import progress
-from assembler.cli.terminal.progress import shown_progress
+from assembler.cli.terminal.progress import shown_progress, told_progress
 from assembler.printable import printable
 from tests.support.sessions import HOUR, Layout, make_tape
 
@@ -191,3 +191,17 @@ def test_there_is_one_way_out() -> None:
     assert {name for name, text in texts.items() if printing.search(text)} == {"terminal/words.py"}
     console = re.compile(r"rich\.console import .*Console\b")
     assert {name for name, text in texts.items() if console.search(text)} == {"terminal/consoles.py"}
+
+
+def test_a_line_said_beside_bars_stands_above_them(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Not behind the last bar, where the next drawing would wipe it away; and it is a text."""
+    screen = io.BytesIO()
+    monkeypatch.setenv("FORCE_COLOR", "1")
+    monkeypatch.setenv("TERM", "xterm")
+    monkeypatch.setattr("sys.stderr", io.TextIOWrapper(screen, encoding="utf-8", write_through=True))
+    with told_progress() as (show, tell):
+        show("building sets", 0.5)
+        tell("1 of 2: [red]tape1: saved")
+        show("building sets", 1.0)
+    lines = re.sub(r"\x1b\[[0-9;?]*[A-Za-z]", "", screen.getvalue().decode()).replace("\r", "\n").splitlines()
+    assert "1 of 2: [red]tape1: saved" in lines

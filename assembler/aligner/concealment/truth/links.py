@@ -42,9 +42,11 @@ class Links:
         self._single = only_mean & (several != LINE) | np.roll(behind_good, -1, axis=1)
         self._only_held = only_held & (several == UP_TO_MEAN)
         self._goes_on = (mean | held)[:, behind]
-        # Where several are held throughout, and one is a mean, one that is held and is the last had another before it.
+        # Where several are held throughout, and one is a mean, one that is held and is the last had another before it,
+        # which may happen to equal the tape's where it is held as well.
         singles = np.array([machine.single for machine in window.machines])[:, None]
-        last_held = only_held & (several == THROUGHOUT) & (singles == MEAN) & ~self._goes_on
+        held_twice = held[:, np.maximum(at - 1, 0)]
+        last_held = only_held & (several == THROUGHOUT) & (singles == MEAN) & ~self._goes_on & ~held_twice
         self._had_another = np.roll(last_held, -1, axis=1)
         self._arbitrary = window.bits * np.log(2.0)
 
