@@ -213,11 +213,7 @@ def versions_of(
 ) -> list[Version]:
     """Return the versions of a block.
 
-    Args:
-        seen: a look at the block and at ``LINE_SAMPLES`` on either side, of each pass that holds any of the block.
-        covered: timeline ranges of the block that each of them holds.
-        low: timeline sample at which the block begins.
-        step: one step of the tape's word length.
+    What is ``seen`` of a pass reaches ``LINE_SAMPLES`` beyond the block, that begins at ``low``, on either side.
     """
     holders: dict[tuple[Glance, tuple[Range, ...]], list[int]] = {}
     for index, glance in seen.items():

@@ -60,13 +60,7 @@ def weigh_track(
 ) -> Weighed:
     """Return what one track says of each pass.
 
-    Args:
-        passes: in the order of trust.
-        notes: of that track.
-        full_scale: largest positive sample value.
-        comparison: of the passes that hold the same numbers.
-        hidden: what concealment explains of their differences.
-        stopped: flaws of the track that all tracks have shown together; nothing of the passes is heard there.
+    Nothing of the passes is heard where all tracks have ``stopped`` together.
     """
     track, step = comparison.track, comparison.step
     notes = _left(notes, hidden.left, comparison.differing)
@@ -147,10 +141,7 @@ def comparison_of(
 def _left(notes: TrackNotes, left: Sequence[Range], looked_at: Sequence[Range]) -> TrackNotes:
     """Return the notes without the differences that concealment has explained.
 
-    Args:
-        notes: of a track.
-        left: where captures differ for another reason.
-        looked_at: where it was looked for; elsewhere notes stay.
+    Notes stay where it was not ``looked_at`` for them; what is ``left`` differs for another reason.
     """
 
     def kept(places: Sequence[Range]) -> list[Range]:

@@ -130,13 +130,8 @@ def _weighed(
 ) -> Suspect:
     """Return what one moment shows as one suspect.
 
-    Args:
-        reel: its name.
-        moment: look-alikes of one moment.
-        habits: how many look-alikes there are of each build.
-        coincidence: nats of two tracks that show something at once, and how often every two do: what a sequencer
-            plays on both stops on both again and again.
-        near: places beside flaws.
+    Coincidence is nats of two tracks that show something at once, and how often every two do: what a sequencer plays on
+    both stops on both again and again. Near are places beside flaws.
     """
     tracks = _tracks(moment)
     start, end = min(one.start for one in moment), max(one.end for one in moment)

@@ -206,12 +206,8 @@ def joined_places(
 ) -> list[Undecided]:
     """Return the places in order, those that follow each other closely as one: a person looks at them once.
 
-    Of what left them open the part is kept that is least sure.
-
-    Args:
-        places: of any track.
-        bridge: how far places of one track may lie apart, in samples.
-        of: what places of one track have to have in common.
+    Of what left them open the part is kept that is least sure. Places of one track have to have in common what is asked
+    ``of`` them, and lie apart by the bridge at most, in samples.
     """
     joined: list[Undecided] = []
     for place in sorted(places, key=lambda one: (one.track, of(one), one.start)):
