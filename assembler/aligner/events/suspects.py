@@ -15,6 +15,7 @@ from collections import Counter
 from dataclasses import replace
 from itertools import combinations
 from math import ceil, expm1, log
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from numpy import logaddexp
@@ -53,7 +54,7 @@ def suspects_of(
     near = merged((flaw.start - NEARBY_SAMPLES, flaw.end + NEARBY_SAMPLES) for flaw in told)
     habits = Counter(map(_habit, lookalikes))
     moments: list[list[FoundFlaw]] = []
-    for one in sorted(set(lookalikes), key=_by_start):
+    for one in sorted(set(lookalikes), key=attrgetter("start", "end", "track", "pass_name")):
         if _overlaps(flawed.get((one.pass_name, one.track), []), one.start, one.end):
             continue
         if moments and _is_at(moments[-1][0], one):
@@ -167,10 +168,6 @@ def _is_at(first: FoundFlaw, second: FoundFlaw) -> bool:
         abs(first.start - second.start) <= COINCIDENCE_SAMPLES
         and abs(first.end - second.end) <= COINCIDENCE_SAMPLES
     )
-
-
-def _by_start(one: FoundFlaw) -> tuple[int, int, int, str]:
-    return one.start, one.end, one.track, one.pass_name
 
 
 def _overlaps(places: Sequence[Range], start: int, end: int) -> bool:

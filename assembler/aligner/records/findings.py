@@ -6,6 +6,7 @@ All positions are timeline samples.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.because import Rule, stronger, weaker
@@ -184,7 +185,7 @@ def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
             )
         else:
             joined.append(flaw)
-    return sorted(joined, key=_by_place)
+    return sorted(joined, key=attrgetter("track", "start", "end", "pass_name"))
 
 
 def _build(flaw: FoundFlaw) -> str:
@@ -236,7 +237,3 @@ def cleared(flaws: Sequence[FoundFlaw], places: Sequence[Undecided]) -> list[Fou
         pieces = without([(flaw.start, flaw.end)], holes.get((flaw.pass_name, flaw.track), ()))
         left += [replace(flaw, start=start, end=end) for start, end in pieces]
     return left
-
-
-def _by_place(flaw: FoundFlaw) -> tuple[int, int, int, str]:
-    return flaw.track, flaw.start, flaw.end, flaw.pass_name
