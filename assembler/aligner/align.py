@@ -7,10 +7,15 @@ from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
 from assembler.aligner.examining import examine_reels
-from assembler.aligner.plan.extent import extent_of_set, frame_samples, punches_of
+from assembler.aligner.plan.extent import (
+    extent_of_set,
+    frame_samples,
+    punches_of,
+    unrecorded_of,
+    without_unrecorded,
+)
 from assembler.aligner.plan.hand.given import given_plan
 from assembler.aligner.plan.track import Material, plan_tracks
-from assembler.aligner.plan.unrecorded import unrecorded_of, without_unrecorded
 from assembler.aligner.plan.weaving import braids_of
 from assembler.aligner.records.edit import DeliveredTrack, Edit
 from assembler.aligner.signing import sign_off

@@ -20,7 +20,7 @@ MOST_FILES, MOST_LINES, MOST_TEXT = 9, 250, 30
 FULLER = {"aligner/records": 10}
 """Rooms that hold more, and how many: a hundred modules import these records. None is added, and none grows."""
 
-LONGER = {"aligner/judge/place.py": 339}
+LONGER = {"aligner/judge/place.py": 324}
 """Modules that are longer, and how long they may be: none is added, and none grows."""
 
 

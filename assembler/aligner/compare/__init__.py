@@ -6,8 +6,8 @@ Output: flaws of each pass, undecided places, what all agree on, what is left fo
 
 In the order in which they act:
 
-- `blocks`: ranges noted block by block: differences, votes, levels; `versions`: what passes hold of a block, once;
-  `notes`: what is kept of it.
+- `blocks`: ranges noted block by block: differences, votes, levels, of what passes hold alike once; `notes`: what is
+  kept of it.
 - `track`: the notes of a track weighed: votes, losses concealed, places judged.
 - `places`: differences that are judged as one place, and losses that no difference shows.
 - `differences/`: which pass is right in a place, by a majority or by its sound.

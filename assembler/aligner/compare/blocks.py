@@ -1,33 +1,35 @@
 """One track of all passes compared block by block: where they differ, how they vote, where one holds a level.
 
-Only ranges are kept of what is read, never samples. All positions are timeline samples.
+Passes that hold one and the same are one version, and are asked once: the work grows with what differs and not with who
+agrees. Only ranges are kept of what is read, never samples. All positions are timeline samples.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.compare.limits import LEAST_TELLING
 from assembler.aligner.compare.notes import Shared, TrackBlock
-from assembler.aligner.compare.versions import covering, versions_of
 from assembler.aligner.concealment.marks import tally_machines
-from assembler.aligner.flaws.interrupting import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import common, ranges_of, total
-from assembler.aligner.sound.glance import Glance
+from assembler.aligner.sound.glance import Glance, far_apart
 from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
+from assembler.arrays import within
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from assembler.aligner.compare.versions import Version
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Bools, Int64s
+    from assembler.arrays import Bools, Int32s, Int64s
 
 
 def read_block(passes: Sequence[PlacedPass], track: int, low: int, high: int, step: int) -> dict[int, Glance]:
@@ -54,21 +56,16 @@ def note_block(
     seen = {index: read[index] for index in present}
     versions = versions_of(seen, present, low, step)
     _note_differences(versions, notes)
-    scanned = {glance: _held_ranges(glance, low - LINE_SAMPLES, step) for glance in seen.values()}
+    scanned = {glance: _held_ranges(glance, low - LINE_SAMPLES) for glance in seen.values()}
     for index, glance in seen.items():
-        notes.held.append((index, *scanned[glance]))
+        notes.held.append((index, scanned[glance]))
     return notes
 
 
-def _held_ranges(glance: Glance, low: int, step: int) -> tuple[list[Range], list[Range]]:
-    """Return runs and lines of a piece that begins at a place."""
-    samples = glance.samples
-    runs = constant_runs(samples) if glance.has_level else []
-    lines = likely_lines(samples, step) if glance.has_line else []
-    return (
-        [(run.start + low, run.end + low) for run in runs],
-        [(start + low, end + low) for start, end in lines],
-    )
+def _held_ranges(glance: Glance, low: int) -> list[Range]:
+    """Return the levels held in a piece that begins at a place."""
+    runs = constant_runs(glance.samples) if glance.has_level else []
+    return [(run.start + low, run.end + low) for run in runs]
 
 
 def _note_differences(versions: Sequence[Version], notes: TrackBlock) -> None:
@@ -166,3 +163,67 @@ def _note_votes(versions: Sequence[Version], where: slice, notes: TrackBlock) ->
         holding = sorted(index for version in whole for index in version.passes)
         if len(holding) > 1:
             notes.split.setdefault(tuple(holding), []).append((start + low, end + low))
+
+
+@dataclass(frozen=True, eq=False)
+class Version:
+    """What some passes hold of a block, one and the same.
+
+    Args:
+        passes: indices of these, in the order of trust.
+        around: samples of the block, and ``LINE_SAMPLES`` more on either side.
+        covered: timeline ranges of the block that the passes hold.
+        low: timeline sample at which it begins.
+        step: one step of the tape's word length.
+    """
+
+    passes: Sequence[int]
+    around: Int32s
+    covered: Sequence[Range]
+    low: int
+    step: int
+
+    @cached_property
+    def samples(self) -> Int32s:
+        """Samples of the block, shape (samples,)."""
+        return self.around[LINE_SAMPLES:-LINE_SAMPLES]
+
+    @cached_property
+    def present(self) -> Bools:
+        """Which of them the passes hold, same shape."""
+        return covering(self.covered, self.low, self.samples.size)
+
+    @cached_property
+    def sounds(self) -> Bools:
+        """Which whole stretches of ``WINDOW_SAMPLES`` sound, shape (stretches,)."""
+        whole = self.samples.size // WINDOW_SAMPLES * WINDOW_SAMPLES
+        return far_apart(self.samples[:whole].reshape(-1, WINDOW_SAMPLES), LEAST_TELLING)
+
+    @cached_property
+    def looks_lost(self) -> Bools:
+        """Of all samples but two at either end what `may_be_concealed` says of some, shape (samples - 4,)."""
+        inner, before = self.samples[2:-2], self.samples[1:-3]
+        return np.asarray(
+            within(before + self.samples[3:-1] - 2 * inner, self.step) | (inner == before), np.bool_
+        )
+
+
+def versions_of(
+    seen: Mapping[int, Glance], covered: Mapping[int, Sequence[Range]], low: int, step: int
+) -> list[Version]:
+    """Return the versions of a block.
+
+    What is ``seen`` of a pass reaches ``LINE_SAMPLES`` beyond the block, that begins at ``low``, on either side.
+    """
+    holders: dict[tuple[Glance, tuple[Range, ...]], list[int]] = {}
+    for index, glance in seen.items():
+        holders.setdefault((glance, tuple(covered[index])), []).append(index)
+    return [Version(own, glance.samples, held, low, step) for (glance, held), own in holders.items()]
+
+
+def covering(ranges: Sequence[Range], low: int, size: int) -> Bools:
+    """Return which samples from ``low`` on lie in some ranges, shape (size,)."""
+    here = np.zeros(size, np.bool_)
+    for start, end in ranges:
+        here[start - low : end - low] = True
+    return here

@@ -38,7 +38,7 @@ LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * FIT_SAMPLES
 # sparse
 
 MOST_NEAR, NEAR_SAMPLES = 400, 1 << 17
-"""More runs of one value, or straight lines, than this within so many samples (2.7 s at 48 kHz) are the material's own:
+"""More runs of one value than this within so many samples (2.7 s at 48 kHz) are the material's own:
 gated, faint or synthetic sound."""
 
 # chain

@@ -9,11 +9,11 @@ from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from assembler.aligner.compare.differences.beside import doubted_beside, not_known, through_holes
+from assembler.aligner.compare.differences.beside import doubted_beside, not_known
 from assembler.aligner.compare.differences.majority import contested, judge_outvoted
 from assembler.aligner.compare.differences.pieces import is_level
 from assembler.aligner.compare.differences.split import judge_split
-from assembler.aligner.compare.lone import flaws_alone, weigh_lines, weigh_runs
+from assembler.aligner.compare.lone import flaws_alone, weigh_runs
 from assembler.aligner.compare.places import faint_losses, losses_without_witness, one_place_each
 from assembler.aligner.concealment.reel import Comparison
 from assembler.aligner.records.findings import FoundFlaw, Undecided, flawed_ranges, joined_flaws
@@ -60,13 +60,7 @@ def weigh_track(
 ) -> Weighed:
     """Return what one track says of each pass.
 
-    Args:
-        passes: in the order of trust.
-        notes: of that track.
-        full_scale: largest positive sample value.
-        comparison: of the passes that hold the same numbers.
-        hidden: what concealment explains of their differences.
-        stopped: flaws of the track that all tracks have shown together; nothing of the passes is heard there.
+    Nothing of the passes is heard where all tracks have ``stopped`` together.
     """
     track, step = comparison.track, comparison.step
     notes = _left(notes, hidden.left, comparison.differing)
@@ -96,7 +90,6 @@ def weigh_track(
     flaws += losses_without_witness(passes, notes, comparison, asked, flaws)
     undecided += hidden.undecided
     flaws += doubted_beside(passes, track, notes, flaws)
-    flaws += through_holes(passes, track, flaws)
     flawed = {p.name: flawed_ranges(flaws, p.name) for p in passes}
     lone = flaws_alone(passes, track, step, flawed)
     # Silence beside noise thrown in looks cut off by nature.
@@ -105,11 +98,10 @@ def weigh_track(
     doubted = merged((place.start, place.end) for place in undecided)
     alone, agreeing, played = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
     alone += not_known(lone.told, flaws + alone)
-    drawn = weigh_lines(passes, track, notes, step)
     return Weighed(
-        joined_flaws([*flaws, *alone, *drawn]),
+        joined_flaws([*flaws, *alone]),
         undecided,
-        [*agreeing, *drawn],
+        agreeing,
         lone.open_places,
         [*lone.natural, *played, *faint_losses(passes, track, notes, asked, flaws)],
     )
@@ -149,10 +141,7 @@ def comparison_of(
 def _left(notes: TrackNotes, left: Sequence[Range], looked_at: Sequence[Range]) -> TrackNotes:
     """Return the notes without the differences that concealment has explained.
 
-    Args:
-        notes: of a track.
-        left: where captures differ for another reason.
-        looked_at: where it was looked for; elsewhere notes stay.
+    Notes stay where it was not ``looked_at`` for them; what is ``left`` differs for another reason.
     """
 
     def kept(places: Sequence[Range]) -> list[Range]:

@@ -15,6 +15,7 @@ from collections import Counter
 from dataclasses import replace
 from itertools import combinations
 from math import ceil, expm1, log
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from numpy import logaddexp
@@ -53,7 +54,7 @@ def suspects_of(
     near = merged((flaw.start - NEARBY_SAMPLES, flaw.end + NEARBY_SAMPLES) for flaw in told)
     habits = Counter(map(_habit, lookalikes))
     moments: list[list[FoundFlaw]] = []
-    for one in sorted(set(lookalikes), key=_by_start):
+    for one in sorted(set(lookalikes), key=attrgetter("start", "end", "track", "pass_name")):
         if _overlaps(flawed.get((one.pass_name, one.track), []), one.start, one.end):
             continue
         if moments and _is_at(moments[-1][0], one):
@@ -130,13 +131,8 @@ def _weighed(
 ) -> Suspect:
     """Return what one moment shows as one suspect.
 
-    Args:
-        reel: its name.
-        moment: look-alikes of one moment.
-        habits: how many look-alikes there are of each build.
-        coincidence: nats of two tracks that show something at once, and how often every two do: what a sequencer
-            plays on both stops on both again and again.
-        near: places beside flaws.
+    Coincidence is nats of two tracks that show something at once, and how often every two do: what a sequencer plays on
+    both stops on both again and again. Near are places beside flaws.
     """
     tracks = _tracks(moment)
     start, end = min(one.start for one in moment), max(one.end for one in moment)
@@ -172,10 +168,6 @@ def _is_at(first: FoundFlaw, second: FoundFlaw) -> bool:
         abs(first.start - second.start) <= COINCIDENCE_SAMPLES
         and abs(first.end - second.end) <= COINCIDENCE_SAMPLES
     )
-
-
-def _by_start(one: FoundFlaw) -> tuple[int, int, int, str]:
-    return one.start, one.end, one.track, one.pass_name
 
 
 def _overlaps(places: Sequence[Range], start: int, end: int) -> bool:

@@ -8,10 +8,10 @@ Output: ranges with what they are made of; whose they are, and whether the tape 
 Rules, each in its file:
 
 - `structures/`: levels held, lines, blocks played twice, borders of noise, in a version of a place.
-- `interrupting`: lines and blocks played twice that interrupt a sound which goes on behind as before.
 - `noise`: bursts, as holes in what the sound foretells; `white`: how much of its power each window foretells.
 - `stepped`: waves of two levels that go on behind in phase.
-- `alone`: what all of these show of one capture.
+- `alone`: what all of these show of one capture, and lines and blocks played twice that interrupt a sound which goes on
+  behind as before.
 
 The numbers stand in `limits`.
 """

@@ -1,22 +1,43 @@
 """All that one capture by itself shows of a machine, with the rule that found it and what it may be instead.
 
-Positions count from the first of the samples.
+No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that goes on
+behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
+
+Audio is ``int32``, shape ``(samples,)``; positions count from the first of the samples.
 """
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.flaws.interrupting import is_drawn_line, likely_lines, played_twice
+import numpy as np
+
+from assembler.aligner.flaws.limits import (
+    LARGEST_LAG,
+    LEAST_CHANGING,
+    LEAST_KINK_STEPS,
+    LEAST_LAG,
+    MOST_LEVEL_STEPS,
+)
 from assembler.aligner.flaws.noise import bursts, islands
 from assembler.aligner.flaws.stepped import interruptions
 from assembler.aligner.records.because import Rule
-from assembler.aligner.sound.glance import Glance
-from assembler.aligner.sound.levels import is_peak
+from assembler.aligner.records.limits import CHANCE_SAMPLES, CLEARLY, LEAST_TELLING
+from assembler.aligner.records.ranges import pieces_of
+from assembler.aligner.sound.glance import Glance, may_repeat
+from assembler.aligner.sound.levels import HASH_FACTOR, fit_predictor, is_peak, is_straight, prediction_errors
+from assembler.aligner.sound.limits import (
+    EDGE_SAMPLES,
+    FIT_SAMPLES,
+    LEAST_FALL,
+    PREDICTOR_ORDER,
+    WINDOW_SAMPLES,
+)
+from assembler.arrays import median, within
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s
+    from assembler.arrays import Int32s, Int64s, UInt64s
 
 
 def shown_alone(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]]:
@@ -39,13 +60,9 @@ def shown_alone(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]
 
 
 def lone_flaws(samples: Int32s, step: int, glance: Glance | None = None) -> list[tuple[str, Range]]:
-    """Return what a single capture shows by itself, as kind and range: straight, repeat and burst.
-
-    No other capture bears witness, so that only what no instrument does is told: each flaw interrupts a sound that
-    goes on behind it as it was before. Much is missed, above all in quiet, coarse or sparse sound.
-    """
-    lines = likely_lines(samples, step) if (glance or Glance(samples, step)).has_line else []
-    found = [("straight", place) for place in lines if is_drawn_line(samples, place, step)]
+    """Return what a single capture shows by itself, as kind and range: straight, repeat and burst."""
+    lines = _likely_lines(samples, step) if (glance or Glance(samples, step)).has_line else []
+    found = [("straight", place) for place in lines if _is_drawn_line(samples, place, step)]
     found += [("repeat", place) for place in played_twice(samples)]
     found += [("burst", place) for place in bursts(samples, step)]
     return sorted(found, key=lambda row: row[1])
@@ -56,3 +73,131 @@ def _build_of(samples: Int32s, kind: str, place: Range) -> str:
     if kind == "burst":
         return "noise"
     return "peak" if kind == "straight" and is_peak(samples, *place) else "flaw"
+
+
+def _likely_lines(samples: Int32s, step: int) -> list[Range]:
+    """Return what runs straight from a kink to a kink, give or take a step; most of it is drawn by a machine."""
+    slopes = np.diff(samples)
+    bend = slopes[1:] - slopes[:-1]
+    flat = np.zeros((bend.size + 8) // 8 * 8, np.bool_)
+    flat[: bend.size] = within(bend, step)
+    # So many in a row hold a whole word wherever they begin, and music has hardly any.
+    if not (flat.view(np.uint64) == 0x0101010101010101).any():
+        return []
+    edges = np.flatnonzero(flat[1:] != flat[:-1]) + 1
+    edges = edges[int(flat[0]) :]
+    firsts, lasts = edges[::2], edges[1::2]
+    inner = (lasts - firsts >= LEAST_TELLING) & (lasts < bend.size)
+    firsts, lasts = firsts[inner], lasts[inner]
+    kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= LEAST_KINK_STEPS * step
+    # A level is no line.
+    lines = kinks & (samples[firsts + 1] != samples[lasts])
+    return [(int(a) + 1, int(b) + 1) for a, b in zip(firsts[lines], lasts[lines], strict=True)]
+
+
+def _is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
+    """Return whether a likely line stands in sound that bends all the time beside it.
+
+    ``WINDOW_SAMPLES`` samples are looked at on either side.
+    """
+    start, end = place
+    beside = (
+        samples[max(0, start - WINDOW_SAMPLES - 1) : start + 1],
+        samples[end - 1 : end + WINDOW_SAMPLES + 1],
+    )
+    bends = [np.abs(np.diff(side.astype(np.int64), 2)) for side in beside]
+    return (
+        min(side.size for side in bends) >= WINDOW_SAMPLES // 2
+        and min(median(side) for side in bends) >= MOST_LEVEL_STEPS * step
+        and is_straight(samples, start, end, step)
+    )
+
+
+def played_twice(samples: Int32s) -> list[Range]:
+    """Return blocks that stand once more right behind themselves, with the sound going on before and behind.
+
+    What is periodic by nature repeats more than once, and what a sequencer repeats is longer or sets in from quiet.
+    """
+    places: list[Range] = []
+    may_be = may_repeat(samples, (LEAST_LAG, LARGEST_LAG), LEAST_LAG - 2)
+    for lag, at in _likely_repeats(samples) if may_be else ():
+        if any(start <= at < end for start, end in places):
+            continue
+        differs = np.flatnonzero(
+            samples[max(lag, at - lag - 8) : at] != samples[max(0, at - 2 * lag - 8) : at - lag]
+        )
+        start = max(lag, at - lag - 8) + (int(differs[-1]) + 1 if differs.size else 0)
+        differs = np.flatnonzero(
+            samples[at : at + lag + 8] != samples[at - lag : at + 8][: samples.size - at]
+        )
+        if not differs.size or start == lag:
+            continue
+        end = at + int(differs[0])
+        # At either end a few samples more may be equal by chance.
+        if lag - 2 <= end - start <= lag + 6 and _is_spliced(samples, start, end):
+            places.append((start, end))
+    return places
+
+
+def _likely_repeats(samples: Int32s) -> list[tuple[int, int]]:
+    """Return lags, and a place for each, at which short pieces stand a second time; a sixteenth is looked at."""
+    pieces = [
+        _telling_hashes(samples, piece)
+        for piece in pieces_of([(0, samples.size - CHANCE_SAMPLES - 1)], 1 << 14)
+    ]
+    if not pieces:
+        return []
+    chosen, hashed = (np.concatenate(found) for found in zip(*pieces, strict=True))
+    told = np.sort(hashed)
+    if not (told[1:] == told[:-1]).any():
+        return []
+    order = np.argsort(hashed, kind="stable")
+    same = hashed[order[1:]] == hashed[order[:-1]]
+    order = chosen[order]
+    lags, places = (order[1:] - order[:-1])[same], order[1:][same]
+    fits = (lags >= LEAST_LAG) & (lags <= LARGEST_LAG)
+    return sorted(set(zip(lags[fits].tolist(), places[fits].tolist(), strict=True)), key=lambda row: row[1])
+
+
+def _telling_hashes(samples: Int32s, piece: Range) -> tuple[Int64s, UInt64s]:
+    """Return the places of a piece that are looked at, and a hash of what stands from each on.
+
+    Which places these are depends on what stands there, so that both copies are.
+    """
+    first, behind = piece
+    wide = samples[first : behind + CHANCE_SAMPLES + 1].astype(np.uint64)
+    hashed = np.zeros(behind - first, np.uint64)
+    for index in range(CHANCE_SAMPLES + 1):
+        np.bitwise_xor(hashed, wide[index : index + hashed.size], out=hashed)
+        np.multiply(hashed, HASH_FACTOR, out=hashed)
+    chosen = np.flatnonzero((hashed >> np.uint64(40)) & np.uint64(15) == 0)
+    chosen = chosen[wide[chosen] != wide[chosen + 1]]
+    return chosen + first, hashed[chosen]
+
+
+def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
+    """Return whether a piece is cut in: its surroundings do not predict its first sample, or the one behind it."""
+    before = samples[start - FIT_SAMPLES : start].astype(np.float64) if start >= FIT_SAMPLES else np.zeros(0)
+    if before.size == 0 or end + FIT_SAMPLES > samples.size:
+        return False
+    if np.mean(np.diff(samples[start:end]) != 0) < LEAST_CHANGING:
+        return False
+    behind = samples[end : end + FIT_SAMPLES].astype(np.float64)
+    levels = [
+        float(np.sqrt(np.mean(side[slice(*part)] ** 2)))
+        for side, part in (
+            (before, (-EDGE_SAMPLES, None)),
+            (behind, (0, EDGE_SAMPLES)),
+            (before, (0, None)),
+            (behind, (0, None)),
+        )
+    ]
+    if min(levels) < LEAST_FALL * max(levels):
+        return False
+    errors = np.abs(
+        prediction_errors(samples[start - FIT_SAMPLES : end + 4].astype(np.float64), fit_predictor(before))
+    )
+    usual = float(np.quantile(errors[PREDICTOR_ORDER:FIT_SAMPLES], 0.99)) + 1.0
+    splices = errors[FIT_SAMPLES : FIT_SAMPLES + 4].max(), errors[-8:].max()
+    # Rough sound can hide one of them, by chance.
+    return max(float(splice) for splice in splices) > CLEARLY * usual

@@ -43,7 +43,7 @@ LINE_SAMPLES = 2048
 LINE_STEPS = 2.0
 """A line is rounded, and a sample beside it may belong to it."""
 
-# interrupting
+# alone
 
 LEAST_KINK_STEPS = 16
 """Sound bends by so much where a straight line begins and ends, and by more beside it: a slow wave is nearly straight
@@ -61,7 +61,7 @@ LONE_ROUGH_RATIO = 4.0
 MOST_CLICK = 8
 """Longer ones are bursts, or something else."""
 
-# interrupting
+# alone
 
 MOST_LEVEL_STEPS = 64
 """Noise of a few steps is no louder; sound in which lines are told bends by more from sample to sample."""

@@ -194,13 +194,9 @@ def _is_anchored(one: Structure, samples: Int32s, start: int, truth: Int32s | No
 def noise_cost(samples: Int32s, step: int, least: float = 0.0) -> float:
     """Return what it costs to write samples down as noise without memory, at the level it happens to have.
 
-    Longer noise may change its level once, or from window to window: flaws of one capture may follow each other.
-
-    Args:
-        samples: one version.
-        step: one step of the tape's word length.
-        least: level in steps that no sample is taken to lie under: where zero is one of several levels of a sound, it
-            is no more likely than another.
+    Longer noise may change its level once, or from window to window: flaws of one capture may follow each other. No
+    sample is taken to lie under the ``least`` level, in steps: where zero is one of several levels of a sound, it is no
+    more likely than another.
     """
     squares = np.maximum(np.abs(samples) / step, least) ** 2
     edges = np.arange(0, samples.size, WINDOW_SAMPLES)

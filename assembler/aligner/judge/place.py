@@ -23,11 +23,11 @@ from assembler.aligner.flaws.structures.structures import (
 )
 from assembler.aligner.judge.costs import sound_cost
 from assembler.aligner.judge.limits import LEAST_SURPRISE, ROUGH_SCALES
-from assembler.aligner.judge.stories import HELD_ON, LOOK_ALIKE, Stories, Verdict
+from assembler.aligner.judge.stories import HELD_ON, LOOK_ALIKE, Scene, Verdict, verdicts_on
 from assembler.aligner.records.limits import BRIDGE_SAMPLES, CHANCE_SAMPLES
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import LEAST_RUN, MATERIAL_RUNS, PREDICTOR_ORDER
-from assembler.aligner.sound.surroundings import errors_of, look_around, zones_of
+from assembler.aligner.sound.surroundings import differing, errors_of, look_around, zones_of
 from assembler.aligner.sound.two_levels.waves import are_edges_moved, lapse_of
 
 if TYPE_CHECKING:
@@ -137,7 +137,7 @@ def _settled_beside(built: Sequence[Sequence[Structure]], judged: Sequence[Judge
 
 def _is_said(versions: Sequence[Int32s], one: Judged) -> bool:
     """Return whether versions differ in a part, or some are flawed there although they do not."""
-    return any(one.verdict.kinds) or _differ(versions, (one.start, one.end))
+    return any(one.verdict.kinds) or bool(differing(versions, (one.start, one.end)).any())
 
 
 def _heard_through(
@@ -149,7 +149,7 @@ def _heard_through(
     own there.
     """
     part = one.start, one.end
-    if _differ(versions, part) or all(one.verdict.kinds):
+    if differing(versions, part).any() or all(one.verdict.kinds):
         return one
     proved = [_spoiled(version, levels, judged, part) for version, levels in enumerate(built)]
     if all(proved):
@@ -213,13 +213,14 @@ def _judge_zone(
     flawed_beside: tuple[Sequence[bool], Sequence[bool]],
 ) -> list[Judged]:
     """Return a verdict for each part of a place in which sound looks alike; arguments as for ``judge_place``."""
-    differs = _differing(versions, place)
+    differs = differing(versions, place)
     borders = _borders(versions, structures, differs, place, around)
     parts = cuts_of(structures, borders, place)
-    stories = Stories(versions, structures, around, parts, open_ends, holders, flawed_beside)
+    before, behind = (np.array(flawed) for flawed in flawed_beside)
+    scene = Scene(versions, structures, around, parts, open_ends, np.array(holders), before, behind)
     return [
         Judged(*part, _doubted(versions, verdict, part, place, around) if around.is_stepped else verdict)
-        for part, verdict in zip(parts, stories.verdicts(), strict=True)
+        for part, verdict in zip(parts, verdicts_on(scene), strict=True)
     ]
 
 
@@ -321,14 +322,3 @@ def _with_differing(found: Range, differs: Bools, offset: int) -> Range:
         low if found[0] - low <= CHANCE_SAMPLES else found[0],
         high if high - found[1] <= CHANCE_SAMPLES else found[1],
     )
-
-
-def _differ(versions: Sequence[Int32s], place: Range) -> bool:
-    return bool(_differing(versions, place).any())
-
-
-def _differing(versions: Sequence[Int32s], place: Range) -> Bools:
-    differs = np.zeros(place[1] - place[0], np.bool_)
-    for samples in versions[1:]:
-        differs |= samples[slice(*place)] != versions[0][slice(*place)]
-    return differs

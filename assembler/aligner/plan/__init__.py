@@ -6,8 +6,8 @@ Output: spans and joins of each track, with evidence.
 
 In the order in which they act:
 
-- `extent`: first and last sample of the set; punches and accepted places on the timeline.
-- `unrecorded`: what was never recorded is no flaw.
+- `extent`: first and last sample of the set; punches and accepted places on the timeline; what was never recorded is no
+  flaw.
 - `weaving`: stretches that no pass has right as a whole, filled from several.
 - `path/`: what each pass offers a track, and the cheapest way through all stretches.
 - `joins/`: borders moved to where a join can be made, proved or faded.

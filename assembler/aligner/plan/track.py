@@ -12,9 +12,8 @@ from typing import TYPE_CHECKING
 from assembler.aligner.plan.hand.takes import stretches_of
 from assembler.aligner.plan.joins.prove import prove_join
 from assembler.aligner.plan.joins.settle import join_choices
-from assembler.aligner.plan.path.candidates import alike_groups, candidate_of
 from assembler.aligner.plan.path.cheapest import plan_track
-from assembler.aligner.plan.path.choices import Choice, PlanRules
+from assembler.aligner.plan.path.choices import Choice, PlanRules, alike_groups, candidate_of
 from assembler.aligner.plan.weaving import WovenPass, weavings_of
 from assembler.aligner.records.edit import SLIP, DeliveredTrack, Join, Span, TrackEdit
 

@@ -6,6 +6,7 @@ All positions are timeline samples.
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.because import Rule, stronger, weaker
@@ -184,7 +185,7 @@ def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
             )
         else:
             joined.append(flaw)
-    return sorted(joined, key=_by_place)
+    return sorted(joined, key=attrgetter("track", "start", "end", "pass_name"))
 
 
 def _build(flaw: FoundFlaw) -> str:
@@ -206,12 +207,8 @@ def joined_places(
 ) -> list[Undecided]:
     """Return the places in order, those that follow each other closely as one: a person looks at them once.
 
-    Of what left them open the part is kept that is least sure.
-
-    Args:
-        places: of any track.
-        bridge: how far places of one track may lie apart, in samples.
-        of: what places of one track have to have in common.
+    Of what left them open the part is kept that is least sure. Places of one track have to have in common what is asked
+    ``of`` them, and lie apart by the bridge at most, in samples.
     """
     joined: list[Undecided] = []
     for place in sorted(places, key=lambda one: (one.track, of(one), one.start)):
@@ -240,7 +237,3 @@ def cleared(flaws: Sequence[FoundFlaw], places: Sequence[Undecided]) -> list[Fou
         pieces = without([(flaw.start, flaw.end)], holes.get((flaw.pass_name, flaw.track), ()))
         left += [replace(flaw, start=start, end=end) for start, end in pieces]
     return left
-
-
-def _by_place(flaw: FoundFlaw) -> tuple[int, int, int, str]:
-    return flaw.track, flaw.start, flaw.end, flaw.pass_name

@@ -107,13 +107,8 @@ def _is_whole(samples: Int32s, at: int, later: int, size: int) -> bool:
 def _meeting(samples: Int32s, known: Int64s, end: int, hop: int) -> Iterator[tuple[Int64s, Int64s]]:
     """Yield places of all sound, and for each a known one whose sample may be equal, until all such pairs were told.
 
-    Where so many samples are alike that this takes long, the last pairs are as many as there are places.
-
-    Args:
-        samples: one track.
-        known: the places that are sought.
-        end: the first place at which none of them is sought any more; before it every so many are.
-        hop: how many.
+    Where so many samples are alike that this takes long, the last pairs are as many as there are places. From ``end``
+    on none of them is sought any more; before it every so many are, by the ``hop``.
     """
     factor, shift = np.uint32(0x9E3779B1), np.uint32(32 - 18)
     asked = (samples[: max(0, end) : hop].view(np.uint32) * factor >> shift).astype(np.intp)

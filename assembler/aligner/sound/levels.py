@@ -85,14 +85,7 @@ def loud_edges(samples: Int32s, run: Run, step: int) -> tuple[bool, bool]:
 
 
 def is_held(samples: Int32s, run: Run, step: int, full_scale: int) -> bool:
-    """Return whether a run of one value other than zero is a held sample and not a clipped peak.
-
-    Args:
-        samples: the run with its surroundings.
-        run: where it lies in ``samples``.
-        step: one step of the tape's word length.
-        full_scale: the largest positive value there is.
-    """
+    """Return whether a run of one value other than zero is a held sample and not a clipped peak."""
     if run.value == 0 or abs(run.value) >= full_scale - step:
         return False
     around = np.concatenate(

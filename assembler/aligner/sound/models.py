@@ -37,13 +37,7 @@ class Model:
     pulse: Pulse | None = None
 
     def errors(self, samples: Int32s, step: int, start: int = 0) -> Float64s:
-        """Return the prediction error of each sample, in steps; zero where too little comes before.
-
-        Args:
-            samples: to be foretold.
-            step: one step of the tape's word length.
-            start: where the first of them stands.
-        """
+        """Return the prediction error of each sample, in steps; zero where too little comes before."""
         if self.pulse is not None:
             return self.pulse.errors(samples, start) / step
         sound = samples.astype(np.float64)

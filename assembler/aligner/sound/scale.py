@@ -89,11 +89,6 @@ def bits_used(reader: TrackReader, tracks: Sequence[int], bits: int) -> int | No
 
     Each track is looked at in places all over it, and keeps to what nearly all of them do; the pass does to what
     all of its tracks do.
-
-    Args:
-        reader: the pass.
-        tracks: tape tracks, from 0.
-        bits: of a sample value.
     """
     count = min(MOST_WORD_PIECES, reader.length // FIT_SAMPLES)
     starts = np.linspace(0, reader.length - FIT_SAMPLES, count).astype(np.int64).tolist()

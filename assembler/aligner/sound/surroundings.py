@@ -226,3 +226,11 @@ def _agreement(versions: Sequence[Int32s]) -> tuple[Int32s, Bools]:
 def errors_of(samples: Int32s, around: Surroundings, start: int = 0) -> Float64s:
     """Return the prediction errors of each sample from ``start`` on, in steps, shape (models, samples)."""
     return np.stack([model.errors(samples, around.step, start) for model in around.models])
+
+
+def differing(versions: Sequence[Int32s], place: Range) -> Bools:
+    """Return which samples of a place are not the same in all versions, shape (samples of the place,)."""
+    differs = np.zeros(place[1] - place[0], np.bool_)
+    for samples in versions[1:]:
+        differs |= samples[slice(*place)] != versions[0][slice(*place)]
+    return differs

@@ -6,9 +6,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from assembler.aligner.tell.asked.accepted import accepted_notes, closed_notes
-from assembler.aligner.tell.asked.punches import punch_notes
+from assembler.aligner.tell.asked.stretches import punch_notes, unrecorded_notes
 from assembler.aligner.tell.asked.stripes import withheld_notes
-from assembler.aligner.tell.asked.unrecorded import unrecorded_notes
 from assembler.aligner.tell.holdings import Holdings
 from assembler.aligner.tell.outcome import find_uncured
 from assembler.aligner.tell.passes import aligned_pass

@@ -259,24 +259,6 @@ def test_a_long_burst_is_told_as_one() -> None:
     assert _told(_compare(TAPE, burst)) == [("P2", "burst", 60_000, 75_000)]
 
 
-def test_a_flaw_goes_on_through_what_the_only_witness_lost() -> None:
-    """Where the other pass lost samples inside a flaw nothing is compared; the flaw does not pause for it."""
-    burst = TAPE.copy()
-    burst[0, 50_000:56_000] = np.repeat(TAPE[0, 50_000:56_000:30], 30)
-    slipped = np.concatenate((TAPE[:, :52_000], TAPE[:, 52_100:]), axis=1)
-    placed = [
-        PlacedPass("P1", ArrayAudio(burst), (map_with_slips(burst.shape[1], ORIGIN, ()),)),
-        PlacedPass(
-            "P2", ArrayAudio(slipped), (map_with_slips(slipped.shape[1], ORIGIN, (Slip(52_000, 100),)),)
-        ),
-    ]
-    with ThreadPoolExecutor(2) as executor:
-        findings = compare_reel(placed, [0], 1, 32_767, executor, lambda _: None)
-    flawed = ((f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == "P1")
-    # The first sample of each step is right.
-    assert merged(flawed, bridge=1) == [(50_001, 56_000)]
-
-
 def test_what_two_passes_mute_inside_each_others_flaws_is_told() -> None:
     """They agree on zeros there, but a muted pass is no witness for a mute."""
     noise = np.rint(np.random.default_rng(35).normal(scale=2.0, size=TAPE.shape)).astype(np.int32)
@@ -357,20 +339,6 @@ def _drawn(start: int, end: int) -> Int32s:
     line = np.interp(np.arange(start, end), [start - 1, end], TAPE[0, [start - 1, end]])
     samples[0, start:end] = np.rint(line)
     return samples
-
-
-@pytest.mark.parametrize("start", [40_000, BLOCK_SAMPLES - 55])
-def test_a_line_that_every_pass_has_is_the_tapes(start: int) -> None:
-    """What no capture could read was drawn over in all of them alike; sound itself does not run like that."""
-    drawn = _drawn(start, start + 120)
-    findings = _compare(drawn, drawn.copy())
-    assert {(f.pass_name, f.kind) for f in findings.agreeing_flaws} == {
-        ("P1", "straight"),
-        ("P2", "straight"),
-    }
-    for name in ("P1", "P2"):
-        found = merged((f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == name)
-        assert total(common(found, [(start, start + 120)])) >= 118
 
 
 def test_a_line_of_two_passes_is_no_majority() -> None:

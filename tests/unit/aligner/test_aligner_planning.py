@@ -5,9 +5,8 @@ from __future__ import annotations
 from types import SimpleNamespace
 from typing import Any
 
-from assembler.aligner.plan.path.candidates import candidate_of
 from assembler.aligner.plan.path.cheapest import plan_track
-from assembler.aligner.plan.path.choices import Candidate, Choice, Forced, PlanRules
+from assembler.aligner.plan.path.choices import Candidate, Choice, Forced, PlanRules, candidate_of
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings
 

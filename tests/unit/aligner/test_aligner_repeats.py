@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.flaws.interrupting import played_twice
+from assembler.aligner.flaws.alone import played_twice
 from assembler.aligner.flaws.limits import LARGEST_LAG, LEAST_LAG
 from assembler.aligner.sound.glance import may_repeat
 

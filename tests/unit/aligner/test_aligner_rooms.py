@@ -34,10 +34,10 @@ MAY_USE = {
 MOST_USED = 10
 
 USING_MORE = {
-    "align": 12,
-    "compare/lone": 13,
-    "compare/track": 13,
-    "comparison": 15,
+    "align": 11,
+    "compare/lone": 11,
+    "compare/track": 11,
+    "comparison": 14,
     "reel": 11,
 }
 """Modules that still use too many others, and how many they may use: none is added, and none grows."""
@@ -61,7 +61,7 @@ NUMBERS_ELSEWHERE = {
 MOST_NUMBERS = 232
 """Numbers by which the aligner decides, all rooms together: a rule that brings one in has to do without another."""
 
-MOST_LINES = 18_834
+MOST_LINES = 18_559
 """Lines of the aligner, all of them counted: what comes in has to do without something else."""
 
 WITHOUT_A_WORD = {"compare": 3, "events": 3, "judge": 4}

@@ -121,13 +121,6 @@ def _cut_off() -> list[Because]:
     return _told(_changed(_tape(), 0, 0), _changed(_tape(), 0, 0))
 
 
-def _drawn_line() -> list[Because]:
-    tape = _tape(character="tones")
-    line = np.rint(np.linspace(tape[0, START - 1], tape[0, END], END - START + 2)[1:-1])
-    drawn = _changed(tape, 0, line)
-    return _told(drawn, drawn)
-
-
 def _foretold() -> list[Because]:
     tape = _tape(character="tones")
     return _told(_changed(tape, 0, tape[0, START - 1000 : START]))
@@ -144,18 +137,6 @@ def _moment() -> list[Because]:
     return _told(
         _changed(waves, slice(None), rng.integers(-7000, 7000, (4, 30)), where=slice(START, START + 30))
     )
-
-
-def _goes_on() -> list[Because]:
-    """Noise in which the other pass lost samples; beside these both hold the same for a moment."""
-    tape = _tape()
-    noise = np.random.default_rng(8).integers(-20_000, 20_000, 5000)
-    noisy = _changed(tape, 0, noise, where=slice(START - 1000, START + 4000))
-    for beside in (slice(START - 40, START), slice(START + 1500, START + 1540)):
-        noisy[0, beside] = tape[0, beside]
-    cut = np.delete(tape, slice(START, START + 1500), axis=1)
-    slipped = map_with_slips(cut.shape[1], 0, (Slip(START, 1500),))
-    return _told(noisy, cut, maps=[map_with_slips(LENGTH, 0, ()), slipped])
 
 
 def _beside_slip() -> list[Because]:
@@ -260,12 +241,10 @@ FIRES: dict[Rule, Callable[[], list[Because]]] = {
     Rule.HELD_ON: _held_on,
     Rule.AGREED: _agreed,
     Rule.CUT_OFF: _cut_off,
-    Rule.DRAWN_LINE: _drawn_line,
     Rule.FORETOLD: _foretold,
     Rule.IN_PHASE: _in_phase,
     Rule.MOMENT: _moment,
     Rule.BESIDE_SLIP: _beside_slip,
-    Rule.GOES_ON: _goes_on,
     Rule.SMEARED: _smeared,
     Rule.TOO_MANY: _too_many,
     Rule.OTHER_TRACKS: _other_tracks,

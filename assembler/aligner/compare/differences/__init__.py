@@ -1,4 +1,4 @@
-"""Which pass is right where passes differ, and what lies beside slips and holes of theirs.
+"""Which pass is right where passes differ, and what lies beside slips of theirs.
 
 Question: whose flaw is a difference that concealment does not explain?
 Input: passes of one track, and ranges in which they differ.
@@ -7,7 +7,7 @@ Output: flaws of each pass, and places where nothing tells.
 - `majority`: a pass that stands against several, and where agreeing means nothing.
 - `split`: passes of which none is outvoted.
 - `pieces`: what passes hold in a place, judged piece by piece.
-- `beside`: flaws that go on in a place; what lies beside a slip in doubt, and in holes of all other passes.
+- `beside`: flaws that go on in a place; what lies beside a slip in doubt.
 
 The numbers stand in the `limits` of the room around.
 """

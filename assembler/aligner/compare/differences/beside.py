@@ -1,4 +1,4 @@
-"""What lies beside flaws, slips and holes: flaws that go on in a place, and what no other pass can bear out there.
+"""What lies beside flaws and slips: flaws that go on in a place, and what no other pass can bear out there.
 
 All positions are timeline samples.
 """
@@ -17,7 +17,7 @@ from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
 from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES
 from assembler.aligner.records.passes import covered_by
-from assembler.aligner.records.ranges import common, merged, total, without
+from assembler.aligner.records.ranges import common, merged, without
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -105,34 +105,6 @@ def doubted_beside(
             if common(doubt, differing) and len(holders) == 1:
                 places = common(holders[0].covered(track), lost)
                 found += [told(holders[0].name, track, "disagreement", *place) for place in places]
-    return not_known(found, flaws)
-
-
-def through_holes(passes: Sequence[PlacedPass], track: int, flaws: Sequence[FoundFlaw]) -> list[FoundFlaw]:
-    """Return what lies between two flaws of a pass where every other pass lost samples: the flaw goes on there.
-
-    Unless that is for longer than what is known of it.
-    """
-    found: list[FoundFlaw] = []
-    for one in passes:
-        covered = covered_by((other for other in passes if other is not one), track)
-        own = [flaw for flaw in flaws if flaw.pass_name == one.name]
-        whole = merged(((flaw.start, flaw.end) for flaw in own), bridge=BRIDGE_SAMPLES)
-        for held in one.covered(track):
-            for start, end in without([held], covered):
-                # Before the others begin and behind their end there is no hole, nor is there one in a lone pass.
-                if not covered or end <= covered[0][0] or covered[-1][1] <= start:
-                    continue
-                before = [flaw for flaw in own if flaw.start < start <= flaw.end + BRIDGE_SAMPLES]
-                behind = [flaw for flaw in own if flaw.start - BRIDGE_SAMPLES <= end < flaw.end]
-                known = total(
-                    (low, high)
-                    for low, high in whole
-                    if low < start <= high + BRIDGE_SAMPLES or low - BRIDGE_SAMPLES <= end < high
-                )
-                if before and behind and end - start <= known:
-                    kind, because = before[-1].kind, Because(Rule.GOES_ON)
-                    found.append(FoundFlaw(one.name, track, kind, start, end, because=because))
     return not_known(found, flaws)
 
 

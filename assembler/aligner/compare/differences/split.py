@@ -20,7 +20,6 @@ from assembler.aligner.records.ranges import merged
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.judge.stories.verdict import Verdict
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 
@@ -41,13 +40,13 @@ def judge_split(
         merged(ranges, bridge=BRIDGE_SAMPLES), partial(is_level, passes[members[0]], track)
     )
     if len(places) > MOST_DIFFERENCES:
-        taken, *others = (passes[index].name for index in members)
+        taken, *rest = (passes[index].name for index in members)
         coarse = merged(ranges, bridge=READ_SAMPLES)
         because = Because(Rule.TOO_MANY)
-        return [], [Undecided(track, *place, taken, tuple(others), because=because) for place in coarse]
+        return [], [Undecided(track, *place, taken, tuple(rest), because=because) for place in coarse]
     beside = Beside(passes, track, known)
+    names = [passes[index].name for index in members]
     for place in places:
-        names = [passes[index].name for index in members]
         before = [beside.is_flawed_before(name, place) for name in names]
         behind = [beside.is_flawed_behind(name, place) for name in names]
         if all(map(max, before, behind)):
@@ -55,26 +54,18 @@ def judge_split(
             before = behind = []
         parts = judge_pieces(passes, track, members, place, step, flawed_before=before, flawed_behind=behind)
         for (start, end), verdict in parts:
-            found = _flaws_of(passes, track, members, verdict, (start, end))
+            because = verdict.because
+            found = [
+                FoundFlaw(name, track, kind, start, end, because=because)
+                for name, kind in zip(names, verdict.kinds, strict=True)
+                if kind
+            ]
             flaws += found
             if verdict.decided:
                 beside.add(found)
-            if not verdict.decided:
-                names = [passes[index].name for index in members]
-                taken = names.pop(verdict.right)
-                undecided.append(
-                    Undecided(
-                        track, start, end, taken, tuple(names), verdict.is_doubtful, because=verdict.because
-                    )
-                )
+                continue
+            taken, others = names[verdict.right], (*names[: verdict.right], *names[verdict.right + 1 :])
+            undecided.append(
+                Undecided(track, start, end, taken, others, verdict.is_doubtful, because=because)
+            )
     return flaws, undecided
-
-
-def _flaws_of(
-    passes: Sequence[PlacedPass], track: int, members: tuple[int, ...], verdict: Verdict, place: Range
-) -> list[FoundFlaw]:
-    return [
-        FoundFlaw(passes[index].name, track, kind, *place, because=verdict.because)
-        for index, kind in zip(members, verdict.kinds, strict=True)
-        if kind
-    ]

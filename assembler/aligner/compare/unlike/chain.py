@@ -79,9 +79,7 @@ class Chain:
 def find_chain(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Chain | None:
     """Return what makes one capture of another; None where the two are not one sound.
 
-    Args:
-        pieces: the better capture and the other one at some places, at the same samples.
-        step: one step of the tape's word length, in sample values.
+    Pieces are the better capture and the other one at some places, at the same samples.
     """
     change = find_change(pieces, step)
     if change is None or not change.is_alike:

@@ -17,6 +17,7 @@ from assembler.aligner.flaws.structures.builds import Structure
 from assembler.aligner.records.limits import CHANCE_SAMPLES, LEAST_TELLING, NEAR_SAMPLES, SEARCHED_NATS
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import LEAST_RUN, MOST_ALIKE
+from assembler.aligner.sound.surroundings import differing
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,10 +49,16 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
         # So many in one place are how the sound itself goes, as a wave does where it crosses zero.
         natural = max(natural, sorted(last - first for first, last in lines)[-2])
     found = []
-    differing = np.array([place, *(_differing_in(samples, others, place) if lines else ())], np.int64)
+    # But for what chance has alike between.
+    runs = (
+        ranges_of(differing([samples, *others], place), offset=place[0], bridge=CHANCE_SAMPLES)
+        if lines
+        else []
+    )
+    filled = np.array([place, *runs], np.int64)
     for first, last in lines:
         size = last - first - 2
-        fills_place = (np.abs(differing - (first + 1, last - 1)) <= NEAR_SAMPLES).all(axis=1).any()
+        fills_place = (np.abs(filled - (first + 1, last - 1)) <= NEAR_SAMPLES).all(axis=1).any()
         if fills_place and not any(_is_line(other[first + 1 : last - 1], step) for other in others):
             # Sound hardly runs straight from where captures differ to where they agree again, unless all do.
             found.append(_drawn(samples, (first, last), step))
@@ -61,14 +68,6 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
         if size >= LINE_RATIO * natural + (0 if size >= by_chance else LEAST_TELLING if climbs else size):
             found.append(_drawn(samples, (first, last), step))
     return found
-
-
-def _differing_in(samples: Int32s, others: Sequence[Int32s], place: Range) -> list[Range]:
-    """Return where a version differs from others in a place, but for what chance has alike between."""
-    differs = np.zeros(place[1] - place[0], np.bool_)
-    for other in others:
-        differs |= samples[slice(*place)] != other[slice(*place)]
-    return ranges_of(differs, offset=place[0], bridge=CHANCE_SAMPLES)
 
 
 def _line_in(samples: Int32s, row: Range, step: int) -> Range:

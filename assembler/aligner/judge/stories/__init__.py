@@ -8,8 +8,7 @@ In each part one version is the tape's sound, or none is; each of the others sho
 somewhere. What a whole story costs is the sum of what its parts cost and of what it costs that flaws begin, end and
 meet. The cheapest one is a shortest path, with what every other story costs at least.
 
-- `scene`: what stories are told of.
-- `parts`: what each version costs in a part, as the tape's sound and as a flaw.
+- `scene`: what stories are told of; what each version costs in a part, as the tape's sound and as a flaw.
 - `paths`: the cheapest story through each state of each part, and what it costs to go from one part into the next.
 - `verdict`: what is said of a part for that, or left open.
 
@@ -18,7 +17,8 @@ The numbers stand in `judge.limits`.
 
 from __future__ import annotations
 
-from assembler.aligner.judge.stories.paths import Stories
+from assembler.aligner.judge.stories.paths import verdicts_on
+from assembler.aligner.judge.stories.scene import Scene
 from assembler.aligner.judge.stories.verdict import HELD_ON, LOOK_ALIKE, Verdict
 
-__all__ = ["HELD_ON", "LOOK_ALIKE", "Stories", "Verdict"]
+__all__ = ["HELD_ON", "LOOK_ALIKE", "Scene", "Verdict", "verdicts_on"]

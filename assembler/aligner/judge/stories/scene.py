@@ -1,4 +1,7 @@
-"""What stories are told of: the versions of a place, what each is built of, and what lies around."""
+"""What stories are told of: the versions of a place, what each is built of and what lies around; and what each costs.
+
+Costs are in nats, of each part of a place: a version as the tape's sound, and as a flaw where another is the tape's.
+"""
 
 from __future__ import annotations
 
@@ -8,12 +11,24 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.structures.builds import PEAKS, STROKE
-from assembler.aligner.judge.limits import STEPPED_CAUTION
+from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, PEAKS, STROKE
+from assembler.aligner.judge.costs import added_cost, flaw_cost, sound_cost
+from assembler.aligner.judge.limits import (
+    CHANCE_COST,
+    COPY_COST,
+    DISPLACED_COST,
+    EDGE_COST,
+    NOISE_NATS,
+    ODD_RATIO,
+    STEPPED_CAUTION,
+    STRANGE_STROKE_COST,
+)
+from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, NEARLY_ALL
+from assembler.aligner.sound.limits import LEAST_BELL_STEPS, PREDICTOR_ORDER
 from assembler.aligner.sound.surroundings import errors_of
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from assembler.aligner.flaws.structures.builds import Structure
     from assembler.aligner.records.ranges import Range
@@ -105,3 +120,109 @@ class Scene:
     def are_torn(self, at: int) -> Bools:
         """Return of which versions a border tears what is one event, shape (versions,)."""
         return np.array([any(one.is_torn(at) for one in built) for built in self.structures])
+
+
+class Parts:
+    """What versions cost in the parts of a place."""
+
+    def __init__(self, scene: Scene) -> None:
+        self._scene = scene
+        versions, states = range(scene.nobody), range(scene.nobody + 1)
+        self._sounds = [[_sound_cost(scene, version, part) for version in versions] for part in scene.parts]
+        self._flaws = [
+            [[min(self._as_flaw(number, version, truth)) for version in versions] for truth in states]
+            for number in range(len(scene.parts))
+        ]
+
+    def costs(self, number: int) -> Float64s:
+        """Return what each state costs in a part: the tape's version as sound, all that differ from it as flaws."""
+        scene, costs = self._scene, []
+        for truth, sound in enumerate([*self._sounds[number], 0.0]):
+            flaws = scene.holders * np.array([cost for cost, _ in self._flaws[number][truth]])
+            is_nobody = truth == scene.nobody
+            flawed = np.ones(scene.nobody, np.bool_) if is_nobody else ~scene.same[number][truth]
+            costs.append(sound + float(flaws[flawed].sum()))
+        return np.array(costs)
+
+    def kind(self, number: int, version: int, truth: int) -> str:
+        """Return what a version shows in a part if it is flawed there."""
+        start, end = self._scene.parts[number]
+        kind = self._flaws[number][truth][version][1]
+        if kind != "burst":
+            return kind
+        power = float(np.mean(self._scene.errors[version][0, start:end] ** 2))
+        if power < ODD_RATIO * self._scene.around.scales[1] ** 2:
+            return "disagreement"
+        return "click" if end - start <= CLICK_SAMPLES else "burst"
+
+    def is_noise(self, number: int, version: int) -> bool:
+        """Return whether a version is as likely noise as sound in a part, and far louder than what is foretold."""
+        start, end = self._scene.parts[number]
+        noise, kind = self._flaws[number][self._scene.nobody][version]
+        scale = max(self._scene.around.scales[1], LEAST_BELL_STEPS)
+        usual = float(np.log(scale) + NOISE_NATS) * (end - start)
+        return kind == "burst" and self._sounds[number][version] > max(NEARLY_ALL * noise, usual)
+
+    def _as_flaw(self, number: int, version: int, truth: int) -> Iterator[tuple[float, str]]:
+        """Yield every way to tell a version as a flaw in a part: what it costs, and its kind."""
+        scene, around, part = self._scene, self._scene.around, self._scene.parts[number]
+        samples, sound = scene.versions[version], self._sounds[number][version]
+        true = scene.versions[truth] if truth != scene.nobody else None
+        # Several captures do not hold a level at the same clipped peak.
+        is_lone = scene.holders[version] == 1
+        telling = [one for one in scene.structures[version] if is_lone or one.kind not in PEAKS]
+        yield flaw_cost(samples, part, telling, true, around, is_first=number == 0)
+        if true is not None and (not around.holds_levels or around.pulse is not None):
+            yield _added_cost(scene, version, truth, part), "burst"
+        for copy in scene.holding(version, part, FORETOLD_COPY):
+            yield sound + (COPY_COST if scene.begins(copy, part) else 0.0), "repeat"
+        if stroke := scene.stroke(version, part):
+            yield sound + (STRANGE_STROKE_COST if scene.begins(stroke, part) else 0.0), "repeat"
+        if around.pulse is not None:
+            yield _edges_cost(scene, version, part), "disagreement"
+        elif around.is_stepped:
+            # Blocks of synthetic sound played twice are not always known as such: they may be in the wrong place.
+            yield sound + DISPLACED_COST, "disagreement"
+
+
+def _sound_cost(scene: Scene, version: int, part: Range) -> float:
+    """Return the cost of a version as sound in a part, but for what the part before foretells."""
+    later = min(part[0] + PREDICTOR_ORDER, part[1]), part[1]
+    cost = sound_cost(scene.versions[version], scene.errors[version], later, scene.around)
+    if scene.is_at_peak(version, part):
+        cost = min(cost, CHANCE_COST)
+    if stroke := scene.stroke(version, part):
+        # Numbers that were heard before are told by where they stand.
+        return min(cost, COPY_COST if scene.begins(stroke, part) else 0.0)
+    is_long = scene.around.is_stepped and (
+        bool(scene.holding(version, part, "hold")) or _rests_just_there(scene, version, part)
+    )
+    return cost + CHANCE_COST * is_long
+
+
+def _rests_just_there(scene: Scene, version: int, part: Range) -> bool:
+    """Return whether a silence over a part begins and ends where captures differ: rests hardly do."""
+    reach = CHANCE_SAMPLES + scene.around.longest_zero
+    first, last = scene.place[0] - reach, scene.place[1] + reach
+    return any(first <= one.start and one.end <= last for one in scene.holding(version, part, "mute"))
+
+
+def _added_cost(scene: Scene, version: int, truth: int, part: Range) -> float:
+    """Return what it costs that a version is the tape's sound with something added to it; infinite if it is not.
+
+    What holds a level, draws a line or plays a block again has replaced the sound; but a wave of two levels holds them,
+    and plays its periods again, by nature.
+    """
+    is_built = scene.is_built(version, part) or scene.is_built(truth, part)
+    if is_built and scene.around.pulse is None:
+        return np.inf
+    own, true = (scene.versions[index][slice(*part)] for index in (version, truth))
+    return added_cost(own - true, scene.around.step)
+
+
+def _edges_cost(scene: Scene, version: int, part: Range) -> float:
+    """Return what it costs to tell where each edge of a wave of these two levels stands; infinite if it is none."""
+    pulse, samples = scene.around.pulse, scene.versions[version][slice(*part)]
+    if pulse is None or not np.isin(samples, pulse.levels).all():
+        return np.inf
+    return COPY_COST + EDGE_COST * np.count_nonzero(np.diff(samples))

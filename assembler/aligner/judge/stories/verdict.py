@@ -21,8 +21,7 @@ from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.sound.limits import LEAST_RUN
 
 if TYPE_CHECKING:
-    from assembler.aligner.judge.stories.parts import Parts
-    from assembler.aligner.judge.stories.scene import Scene
+    from assembler.aligner.judge.stories.scene import Parts, Scene
     from assembler.arrays import Float64s
 
 HELD_ON, LOOK_ALIKE = Because(Rule.HELD_ON), Because(Rule.LOOK_ALIKE)

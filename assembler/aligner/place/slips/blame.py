@@ -64,13 +64,7 @@ class _RelativeSlip:
 
 
 def map_of(length: int, shift: int, slips: Iterable[Slip]) -> TimeMap:
-    """Return the time map of a pass with those of its slips that leave a stretch between them.
-
-    Args:
-        length: of the pass, in samples.
-        shift: timeline sample of its first sample.
-        slips: in order of place.
-    """
+    """Return the time map of a pass with those of its slips that leave a stretch between them."""
     kept: list[Slip] = []
     floor = 0
     for slip in slips:

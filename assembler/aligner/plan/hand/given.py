@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.plan.hand.file import read_plan
 from assembler.aligner.plan.hand.takes import check_takes, takes_of
-from assembler.aligner.plan.path.candidates import coverage_of
+from assembler.aligner.plan.path.choices import coverage_of
 from assembler.aligner.plan.track import plan_one
 
 if TYPE_CHECKING:

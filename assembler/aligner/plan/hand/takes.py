@@ -59,13 +59,7 @@ def check_takes(
 ) -> None:
     """Refuse takes from a pass that does not hold the track there.
 
-    Args:
-        path: the plan.
-        sheet: the session that it belongs to.
-        track: its number in the plan, from 1, and its name.
-        takes: of that track.
-        covered: what each pass holds of it, in order, on the timeline.
-        extent: first sample of the set, and the first one after it.
+    The track is its number in the plan, from 1, and its name.
 
     Raises:
         SheetError: with the take, what its pass does not hold, and which passes do; or that it begins after the end.

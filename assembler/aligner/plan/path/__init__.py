@@ -4,8 +4,7 @@ Question: which pass is each stretch of this track taken from?
 Input: what each pass holds of it, its flaws, what is woven, what the sheet forces.
 Output: choices in order without gaps, and where they join.
 
-- `candidates`: what each pass offers a track.
-- `choices`: the records that the path works on.
+- `choices`: the records that the path works on, and what each pass offers a track.
 - `cheapest`: the path.
 
 The numbers stand in `plan.limits`.

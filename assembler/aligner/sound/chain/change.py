@@ -120,9 +120,7 @@ class Change:
 def find_change(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Change | None:
     """Return what a capture is, given another one; None where one of them is silent.
 
-    Args:
-        pieces: the two captures at some places, aligned to the whole sample; all of one length.
-        step: one step of the tape's word length, in sample values.
+    Pieces are of one length, aligned to the whole sample.
     """
     pairs = [(a.astype(np.float64), b.astype(np.float64)) for a, b in pieces if a.any() and b.any()]
     pairs = most_alike(pairs)

@@ -7,7 +7,6 @@ Output: notes; which accepted place closes an open one.
 Each in its file:
 
 - `accepted`: which acceptance closes a place, and what is reported of acceptances.
-- `unrecorded`: stretches that were never recorded, and what sounds there.
-- `punches`: punches, and takes of accepted places, that bring in flaws.
+- `stretches`: punches, and takes of accepted places, that bring in flaws; what sounds where nothing was ever recorded.
 - `stripes`: tracks of timecode.
 """
