@@ -15,6 +15,7 @@ RULE_WORDS = {
     "held_on": "goes on from where it is a flaw",
     "agreed_build": "a machine's doing, though passes agree",
     "cut_off": "cuts sound off and lets it in again",
+    "drawn_line": "a straight line in every pass",
     "foretold": "sound goes on after it as foretold",
     "in_phase": "the wave goes on in phase after it",
     "same_moment": "several tracks at the same moment",

@@ -16,6 +16,7 @@ import numpy as np
 from assembler.aligner.compare.limits import LEAST_TELLING
 from assembler.aligner.compare.notes import Shared, TrackBlock
 from assembler.aligner.concealment.marks import tally_machines
+from assembler.aligner.flaws.alone import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import common, ranges_of, total
@@ -56,16 +57,21 @@ def note_block(
     seen = {index: read[index] for index in present}
     versions = versions_of(seen, present, low, step)
     _note_differences(versions, notes)
-    scanned = {glance: _held_ranges(glance, low - LINE_SAMPLES) for glance in seen.values()}
+    scanned = {glance: _held_ranges(glance, low - LINE_SAMPLES, step) for glance in seen.values()}
     for index, glance in seen.items():
-        notes.held.append((index, scanned[glance]))
+        notes.held.append((index, *scanned[glance]))
     return notes
 
 
-def _held_ranges(glance: Glance, low: int) -> list[Range]:
-    """Return the levels held in a piece that begins at a place."""
-    runs = constant_runs(glance.samples) if glance.has_level else []
-    return [(run.start + low, run.end + low) for run in runs]
+def _held_ranges(glance: Glance, low: int, step: int) -> tuple[list[Range], list[Range]]:
+    """Return runs and lines of a piece that begins at a place."""
+    samples = glance.samples
+    runs = constant_runs(samples) if glance.has_level else []
+    lines = likely_lines(samples, step) if glance.has_line else []
+    return (
+        [(run.start + low, run.end + low) for run in runs],
+        [(start + low, end + low) for start, end in lines],
+    )
 
 
 def _note_differences(versions: Sequence[Version], notes: TrackBlock) -> None:

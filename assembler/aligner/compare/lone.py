@@ -8,9 +8,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from assembler.aligner.compare.limits import LONE_MARGIN, LONGEST_TOLD, MOST_AGREEING
 from assembler.aligner.compare.runs import kind_of_run
-from assembler.aligner.flaws.alone import shown_alone
+from assembler.aligner.flaws.alone import is_drawn_line, shown_alone
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
 from assembler.aligner.records.limits import LEAST_TELLING, READ_SAMPLES
@@ -93,6 +95,30 @@ def _rests_of_all(alike: Sequence[FoundFlaw]) -> list[FoundFlaw]:
 
 def _cut_off(one: PlacedPass, track: int, kind: str, place: Range) -> FoundFlaw:
     return FoundFlaw(one.name, track, kind, *place, because=Because(Rule.CUT_OFF))
+
+
+def weigh_lines(passes: Sequence[PlacedPass], track: int, notes: TrackNotes, step: int) -> list[FoundFlaw]:
+    """Return the straight lines that all passes covering a place have: a tape that could not be read there.
+
+    What passes differ in has been judged already, and what one pass alone covers is looked at by itself.
+    """
+    found: list[FoundFlaw] = []
+    for index, places in notes.lines.items():
+        for start, end in places.kept():
+            wide = start - WINDOW_SAMPLES, end + WINDOW_SAMPLES
+            holders = [one for one in passes if common(one.covered(track), [wide])]
+            if len(holders) < 2 or holders[0] is not passes[index]:
+                continue
+            samples = [one.samples(track, *wide) for one in holders]
+            inner = slice(WINDOW_SAMPLES - 1, WINDOW_SAMPLES + end - start + 1)
+            are_alike = all(np.array_equal(samples[0][inner], other[inner]) for other in samples[1:])
+            line = WINDOW_SAMPLES, WINDOW_SAMPLES + end - start
+            if are_alike and is_drawn_line(samples[0], line, step) and not is_peak(samples[0], *line):
+                because = Because(Rule.DRAWN_LINE)
+                found += [
+                    FoundFlaw(one.name, track, "straight", start, end, because=because) for one in holders
+                ]
+    return found
 
 
 def _is_clipped(passes: Sequence[PlacedPass], flaw: FoundFlaw) -> bool:

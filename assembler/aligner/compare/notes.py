@@ -68,7 +68,7 @@ class TrackBlock:
         outvoted: of each pass, where it stands alone.
         split: of passes that hold a place, where no majority is.
         pairs: what two passes share.
-        held: pass, levels that it holds.
+        held: pass, levels that it holds, its lines.
         means: pass, where it lost samples, what of that lies in the block, what says so.
         machines: of each pass, the tally of its machine.
         weak: of each pass, what may be lost samples.
@@ -77,7 +77,7 @@ class TrackBlock:
     outvoted: dict[int, list[Range]] = field(default_factory=dict)
     split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
     pairs: dict[tuple[int, int], Shared] = field(default_factory=dict)
-    held: list[tuple[int, list[Range]]] = field(default_factory=list)
+    held: list[tuple[int, list[Range], list[Range]]] = field(default_factory=list)
     means: list[tuple[int, Range, Range, Because]] = field(default_factory=list)
     machines: dict[int, Int64s] = field(default_factory=dict)
     weak: dict[int, list[tuple[Range, Because]]] = field(default_factory=dict)
@@ -98,6 +98,7 @@ class TrackNotes:
     split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
     pairs: dict[tuple[int, int], Shared] = field(default_factory=dict)
     runs: dict[int, SparseRanges] = field(default_factory=dict)
+    lines: dict[int, SparseRanges] = field(default_factory=dict)
     means: dict[int, list[Range]] = field(default_factory=dict)
     proofs: dict[int, Proofs] = field(default_factory=dict)
     machines: dict[int, Int64s] = field(default_factory=dict)
@@ -111,8 +112,9 @@ class TrackNotes:
             _add_ranges(self.split.setdefault(present, []), places)
         for pair, shared in block.pairs.items():
             self.pairs[pair] = self.pairs.get(pair, Shared()) + shared
-        for index, runs in block.held:
+        for index, runs, lines in block.held:
             self.runs.setdefault(index, SparseRanges()).add(runs, high)
+            self.lines.setdefault(index, SparseRanges()).add(lines, high)
         for index, place, seen, because in block.means:
             self.means.setdefault(index, []).append(place)
             self.proofs.setdefault(index, Proofs()).add(place, seen, because)

@@ -13,7 +13,7 @@ from assembler.aligner.compare.differences.beside import doubted_beside, not_kno
 from assembler.aligner.compare.differences.majority import contested, judge_outvoted
 from assembler.aligner.compare.differences.pieces import is_level
 from assembler.aligner.compare.differences.split import judge_split
-from assembler.aligner.compare.lone import flaws_alone, weigh_runs
+from assembler.aligner.compare.lone import flaws_alone, weigh_lines, weigh_runs
 from assembler.aligner.compare.places import faint_losses, losses_without_witness, one_place_each
 from assembler.aligner.concealment.reel import Comparison
 from assembler.aligner.records.findings import FoundFlaw, Undecided, flawed_ranges, joined_flaws
@@ -98,10 +98,11 @@ def weigh_track(
     doubted = merged((place.start, place.end) for place in undecided)
     alone, agreeing, played = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
     alone += not_known(lone.told, flaws + alone)
+    drawn = weigh_lines(passes, track, notes, step)
     return Weighed(
-        joined_flaws([*flaws, *alone]),
+        joined_flaws([*flaws, *alone, *drawn]),
         undecided,
-        agreeing,
+        [*agreeing, *drawn],
         lone.open_places,
         [*lone.natural, *played, *faint_losses(passes, track, notes, asked, flaws)],
     )

@@ -61,8 +61,8 @@ def shown_alone(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]
 
 def lone_flaws(samples: Int32s, step: int, glance: Glance | None = None) -> list[tuple[str, Range]]:
     """Return what a single capture shows by itself, as kind and range: straight, repeat and burst."""
-    lines = _likely_lines(samples, step) if (glance or Glance(samples, step)).has_line else []
-    found = [("straight", place) for place in lines if _is_drawn_line(samples, place, step)]
+    lines = likely_lines(samples, step) if (glance or Glance(samples, step)).has_line else []
+    found = [("straight", place) for place in lines if is_drawn_line(samples, place, step)]
     found += [("repeat", place) for place in played_twice(samples)]
     found += [("burst", place) for place in bursts(samples, step)]
     return sorted(found, key=lambda row: row[1])
@@ -75,7 +75,7 @@ def _build_of(samples: Int32s, kind: str, place: Range) -> str:
     return "peak" if kind == "straight" and is_peak(samples, *place) else "flaw"
 
 
-def _likely_lines(samples: Int32s, step: int) -> list[Range]:
+def likely_lines(samples: Int32s, step: int) -> list[Range]:
     """Return what runs straight from a kink to a kink, give or take a step; most of it is drawn by a machine."""
     slopes = np.diff(samples)
     bend = slopes[1:] - slopes[:-1]
@@ -95,10 +95,13 @@ def _likely_lines(samples: Int32s, step: int) -> list[Range]:
     return [(int(a) + 1, int(b) + 1) for a, b in zip(firsts[lines], lasts[lines], strict=True)]
 
 
-def _is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
+def is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
     """Return whether a likely line stands in sound that bends all the time beside it.
 
-    ``WINDOW_SAMPLES`` samples are looked at on either side.
+    Args:
+        samples: one track, of which ``WINDOW_SAMPLES`` samples are looked at on either side.
+        place: of the line.
+        step: one step of the tape's word length.
     """
     start, end = place
     beside = (

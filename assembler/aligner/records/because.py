@@ -34,6 +34,8 @@ class Rule(Enum):
     """What several passes agree on is what a machine makes by itself."""
     CUT_OFF = "cut_off"
     """Silence, or a level, that cuts sound off and lets it in again."""
+    DRAWN_LINE = "drawn_line"
+    """A straight line that all passes over the place have."""
     FORETOLD = "foretold"
     """One pass by itself: its sound goes on after as was foretold before."""
     IN_PHASE = "in_phase"

@@ -341,6 +341,20 @@ def _drawn(start: int, end: int) -> Int32s:
     return samples
 
 
+@pytest.mark.parametrize("start", [40_000, BLOCK_SAMPLES - 55])
+def test_a_line_that_every_pass_has_is_the_tapes(start: int) -> None:
+    """What no capture could read was drawn over in all of them alike; sound itself does not run like that."""
+    drawn = _drawn(start, start + 120)
+    findings = _compare(drawn, drawn.copy())
+    assert {(f.pass_name, f.kind) for f in findings.agreeing_flaws} == {
+        ("P1", "straight"),
+        ("P2", "straight"),
+    }
+    for name in ("P1", "P2"):
+        found = merged((f.start - ORIGIN, f.end - ORIGIN) for f in findings.flaws if f.pass_name == name)
+        assert total(common(found, [(start, start + 120)])) >= 118
+
+
 def test_a_line_of_two_passes_is_no_majority() -> None:
     """Two captures drew over what a third one could read."""
     drawn = _drawn(40_000, 40_090)

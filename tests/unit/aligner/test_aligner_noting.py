@@ -19,6 +19,7 @@ def test_a_pass_like_an_earlier_one_is_noted_like_that_one() -> None:
     """Of passes A, B, A the third has the runs and lines of the first, not those of the one scanned last."""
     first, second = TAPE.copy(), TAPE.copy()
     first[0, 20_000:21_000] = 0
+    first[0, 30_000:30_100] = 180 * np.arange(100) - 9000
     second[0, 40_000:40_500] = 0
     passes = [
         PlacedPass(name, ArrayAudio(samples), (map_with_slips(60_000, 0, ()),))
@@ -32,6 +33,7 @@ def test_a_pass_like_an_earlier_one_is_noted_like_that_one() -> None:
         index: [run for run in found.kept() if 0 <= run[0] < 59_000] for index, found in notes.runs.items()
     }
     assert runs == {0: [(20_000, 21_000)], 1: [(40_000, 40_500)], 2: [(20_000, 21_000)]}
+    assert notes.lines[0].kept() == notes.lines[2].kept() != notes.lines[1].kept()
 
 
 def test_passes_that_hold_the_same_vote_each_for_itself() -> None:

@@ -121,6 +121,13 @@ def _cut_off() -> list[Because]:
     return _told(_changed(_tape(), 0, 0), _changed(_tape(), 0, 0))
 
 
+def _drawn_line() -> list[Because]:
+    tape = _tape(character="tones")
+    line = np.rint(np.linspace(tape[0, START - 1], tape[0, END], END - START + 2)[1:-1])
+    drawn = _changed(tape, 0, line)
+    return _told(drawn, drawn)
+
+
 def _foretold() -> list[Because]:
     tape = _tape(character="tones")
     return _told(_changed(tape, 0, tape[0, START - 1000 : START]))
@@ -241,6 +248,7 @@ FIRES: dict[Rule, Callable[[], list[Because]]] = {
     Rule.HELD_ON: _held_on,
     Rule.AGREED: _agreed,
     Rule.CUT_OFF: _cut_off,
+    Rule.DRAWN_LINE: _drawn_line,
     Rule.FORETOLD: _foretold,
     Rule.IN_PHASE: _in_phase,
     Rule.MOMENT: _moment,

@@ -100,7 +100,7 @@ def heard_through(
     # What a pass shows by itself it shows in its own numbers.
     return (
         heard,
-        replace(fresh, runs=notes.runs, means=notes.means, proofs=notes.proofs),
+        replace(fresh, runs=notes.runs, lines=notes.lines, means=notes.means, proofs=notes.proofs),
         names,
     )
 
