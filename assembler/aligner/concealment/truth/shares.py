@@ -55,8 +55,10 @@ def shares_of(tracks: Sequence[Mapping[Pair, Counted]]) -> list[dict[Pair, Float
             summed(_swapped(getattr(count, one.name), swap=swap) for count, swap in own)
             for one in fields(Counted)
         ]
-        # Where little is known of what two lost alike, the second one lost as much there as anywhere nearby.
-        before = shares[pair[1], pair[1]] if pair[0] != pair[1] else np.full(counted[0].size, PRIOR_LOST)
+        # Where little is known of what two lost alike, the second one lost no more there than anywhere nearby.
+        before = np.full(counted[0].size, PRIOR_LOST)
+        if pair[0] != pair[1]:
+            before = np.minimum(before, shares[pair[1], pair[1]])
         shares[pair] = _share_lost(before, *counted)
     return [
         {pair: _swapped(shares[pair], swap=swap) for pair in one}
