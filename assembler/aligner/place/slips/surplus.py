@@ -17,6 +17,7 @@ from assembler.aligner.place.limits import BESIDE_SAMPLES, FLAW_CHANCE, LEAST_HE
 from assembler.aligner.place.matching import informative
 from assembler.aligner.records.limits import FEW, HALF, LEAST_TELLING, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.sound.limits import PERIODS_SAMPLES
+from assembler.arrays import sums_around
 
 if TYPE_CHECKING:
     from assembler.aligner.records.passes import TrackReader
@@ -107,13 +108,20 @@ def _nats_for_twice(
 
 
 def _likelier(here: Float64s, around: Float64s, least: float) -> Float64s:
-    """Return the nats of shares that are copies from ``least`` on, by how often there are such close by."""
-    elsewhere = np.concatenate((around[: PERIODS_SAMPLES // 2], around[-(PERIODS_SAMPLES // 2) :])) > least
-    by_nature = (np.count_nonzero(elsewhere) + 1.0) / (elsewhere.size + 2.0)
-    if by_nature > HALF:
-        return np.zeros(here.size)
+    """Return the nats of shares that are copies from ``least`` on, by how often there are such close by.
+
+    What a machine can't read it may hold, on all tracks: where copies stand close together none of them tells.
+    """
+    beside = np.concatenate((around[: PERIODS_SAMPLES // 2], around[-(PERIODS_SAMPLES // 2) :])) > least
+    copies = here > least
+    others = sums_around(copies.astype(np.int64), BESIDE_SAMPLES, BESIDE_SAMPLES + 1) - copies
+    by_nature = np.maximum(
+        (np.count_nonzero(beside) + 1.0) / (beside.size + 2.0), others / (2.0 * BESIDE_SAMPLES)
+    )
+    tells = by_nature <= HALF
+    by_nature = np.minimum(by_nature, HALF)
     twice, once = np.log((1.0 - FLAW_CHANCE) / by_nature), np.log(FLAW_CHANCE / (1.0 - by_nature))
-    return np.where(here > least, twice, np.where(here <= ONCE_SHARE, once, 0.0))
+    return np.where(copies, twice, np.where(here <= ONCE_SHARE, once, 0.0)) * tells
 
 
 def _shares(mask: Bools, count: int) -> Float64s:
