@@ -98,8 +98,8 @@ def losses_without_witness(
         machine = machines.get(one.name, Machine())
         for place in common(merged(places, bridge=MOST_GAP_SAMPLES), merged(one.covered(track))):
             own = [part for part in without([place], asked) if not _is_border(part, asked)]
-            if not own and not common([place], known):
-                own = common([place], asked)
+            if not common([place], known):
+                own += common(common(merged(places), [place]), asked)
             own = [part for whole in own for part in _shown(one, track, whole, comparison.step, machine)]
             found += [FoundFlaw(one.name, track, "means", *p, because=proofs.within(p)) for p in own]
     return found

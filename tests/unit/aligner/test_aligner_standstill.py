@@ -14,7 +14,7 @@ from assembler.aligner.events.strewn.losses import Strewn, Windows
 from assembler.aligner.events.strewn.losses import strewn_losses as strewn_in
 from assembler.aligner.records.limits import SEARCHED_NATS
 from assembler.aligner.records.passes import PlacedPass
-from assembler.aligner.records.ranges import merged, total
+from assembler.aligner.records.ranges import common, merged, total
 from assembler.aligner.records.timemap import map_with_slips
 from assembler.aligner.sound.glance import Glance
 from scripts.bench.trial_sessions import ArrayAudio
@@ -300,3 +300,22 @@ def test_losses_are_told_where_the_other_pass_is_noise() -> None:
     assert len(means) >= len(TRACKS)
     assert total(merged(means)) > 5000
     assert not found.woven
+
+
+def test_what_two_passes_lost_alike_is_told_though_a_third_conceals_it_otherwise() -> None:
+    """All lost two samples in six; two hold both, the third has a mean in the place of the second: they outvote it."""
+    tape = np.stack(_tracks(3))
+    first = np.arange(9000, 15_000, 6)
+    held = tape.copy()
+    held[:, first] = held[:, first + 1] = tape[:, first - 1]
+    other = held.copy()
+    other[:, first + 1] = (tape[:, first - 1] + tape[:, first + 2]) >> 1
+    placed = [
+        PlacedPass(name, ArrayAudio(own), (map_with_slips(LENGTH, 0, ()),) * len(own))
+        for name, own in (("A1", held), ("A2", held), ("A3", other))
+    ]
+    with ThreadPoolExecutor(1) as executor:
+        found = compare_reel(placed, TRACKS, 1, 32_767, executor, lambda _: None)
+    for name in ("A1", "A2", "A3"):
+        lost = [(f.start, f.end) for f in found.flaws if f.pass_name == name and f.track == 0]
+        assert total(common(merged(lost), [(9000, 15_000)])) > 5000, name
