@@ -88,7 +88,7 @@ def losses_without_witness(
 
     Strewn losses are placed by windows, on all tracks alike: what is left of one behind the last difference is its
     border, and a track lost nothing where none of its samples is what concealment leaves. ``asked`` is where each
-    sample that differs has been asked what it is.
+    sample that differs has been asked what it is: what another pass lost alike is hidden there.
     """
     found = []
     track, machines = comparison.track, dict(zip(comparison.names, comparison.machines, strict=True))
@@ -98,8 +98,10 @@ def losses_without_witness(
         machine = machines.get(one.name, Machine())
         for place in common(merged(places, bridge=MOST_GAP_SAMPLES), merged(one.covered(track))):
             own = [part for part in without([place], asked) if not _is_border(part, asked)]
-            if not common([place], known):
-                own += common(common(merged(places), [place]), asked)
+            # A window may show losses so far before and behind them.
+            reach, near = 2 * STREWN_SAMPLES, common([place], known)
+            hidden = without(common(common(merged(places), [place]), asked), merged(near, bridge=reach))
+            own += [part for part in hidden if part[1] - part[0] > reach or not near]
             own = [part for whole in own for part in _shown(one, track, whole, comparison.step, machine)]
             found += [FoundFlaw(one.name, track, "means", *p, because=proofs.within(p)) for p in own]
     return found
