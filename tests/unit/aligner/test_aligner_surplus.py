@@ -79,8 +79,8 @@ def test_a_sample_held_on_all_tracks_among_others_is_no_copy() -> None:
         for at in (AT + 3000 + np.flatnonzero(random.random(2000) < 0.25)).tolist():
             own[at] = own[at - 1]
     held[:, AT + 4000] = held[:, AT + 3999]
-    who, at = who_slipped(ArrayAudio(lost), ArrayAudio(held), (AT - 3000, AT + 5000), (0, -1))
-    assert (who, at) == (None, None)
+    told = who_slipped(ArrayAudio(lost), ArrayAudio(held), (AT - 3000, AT + 5000), (0, -1))
+    assert told == (None, None)
 
 
 def _losing(tape: object, first: int, seed: int) -> ArrayAudio:
