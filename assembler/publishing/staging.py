@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import os
 import shutil
-from contextlib import ExitStack
 from pathlib import Path
 from typing import IO, TYPE_CHECKING, Self
 
@@ -58,14 +57,16 @@ class Staging:
 
     def __enter__(self) -> Self:
         """Make the temporary folder."""
-        with ExitStack() as ending:
-            try:
-                ending.enter_context(self._scaffold)
-                self.disk.make_folder(self._scaffold.work)
-            except OSError as error:
+        # An interrupt that strikes behind the entry of another context would leave what that has made: it is left here.
+        try:
+            self._scaffold.__enter__()
+            self.disk.make_folder(self._scaffold.work)
+            self._files = StagedFiles(self._scaffold.work, self._target, self._needed_bytes, self.disk)
+        except BaseException as error:
+            self._scaffold.__exit__(type(error), error, error.__traceback__)
+            if isinstance(error, OSError):
                 raise self.failure(error, self._target) from error
-            ending.pop_all()
-        self._files = StagedFiles(self._scaffold.work, self._target, self._needed_bytes, self.disk)
+            raise
         return self
 
     def __exit__(
