@@ -30,6 +30,7 @@ from assembler.aligner.concealment.marks import (
 from assembler.aligner.concealment.reel import Comparison, LostSamples, concealed
 from assembler.aligner.concealment.settle import settle
 from assembler.aligner.concealment.truth import path
+from assembler.aligner.concealment.truth.bends import rate_nearby
 from assembler.aligner.concealment.truth.path import least_totals
 from assembler.aligner.concealment.truth.shares import Counted, shares_of
 from assembler.aligner.concealment.truth.window import Window
@@ -366,6 +367,14 @@ def test_what_one_of_two_lost_is_not_held_against_the_other(seed: int) -> None:
         assert not said.open.any()
         taken = window.versions[said.taken, np.arange(LENGTH)]
         assert np.array_equal(taken[said.settled], tape[said.settled])
+
+
+def test_where_nothing_is_known_nearby_sound_is_as_anywhere() -> None:
+    """In the midst of a long difference nothing tells what sound does by chance but what lies on both sides of it."""
+    marked = np.arange(6000) < 1000
+    rates = rate_nearby(marked, marked | (np.arange(6000) < 1250))
+    assert rates[5000] == pytest.approx(0.8, abs=0.01)
+    assert rates[100] > 0.99
 
 
 def test_one_odd_sample_is_no_reason_against_thousands_of_the_other_capture() -> None:
