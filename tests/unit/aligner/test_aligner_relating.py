@@ -264,6 +264,19 @@ def test_of_two_clocks_that_drift_the_pace_tells_whose_a_slip_is() -> None:
     )
 
 
+def test_a_buffer_written_over_and_over_has_no_pace() -> None:
+    """Each time it slips at one place of the other pass, and one more that the sound puts on that pass stays there."""
+    whose: list[Slipped | None] = [None, "probe", "probe", "reference"]
+    edges = pairwise((0, 60_000, 61_024, 122_048, 200_000))
+    stretches = tuple(
+        RelativeStretch(start, end, -1024 * n, (start, start), slipped)
+        for n, ((start, end), slipped) in enumerate(zip(edges, whose, strict=True))
+    )
+    relation = Relation(stretches, 1.0, 10, 10, (0, 200_000))
+    slips = reference_slips(Position("mtc", 0.0, 20.0, ()), {"A2": relation}, SECOND)
+    assert [slip.samples for slip in slips] == [1024]
+
+
 def _in_series(told: Sequence[Slipped | None], places: Sequence[int]) -> Relation:
     """Return how a pass lies against another one where one of them loses a sample at each of some places."""
     whose: list[Slipped | None] = [None, *told]

@@ -174,7 +174,10 @@ def _slipped_in_series(slip: _RelativeSlip, slips: Sequence[_RelativeSlip]) -> S
 
 def _keeps_pace(slip: _RelativeSlip, series: Sequence[_RelativeSlip]) -> bool:
     """Return whether a slip may lie a whole number of intervals from each of a series, some of which may be hidden."""
-    places = sorted(other.at_reference for other in series)
+    # A buffer that is written over and over slips at one place of the other pass.
+    places = sorted({other.at_reference for other in series})
+    if len(places) < SERIES_SLIPS:
+        return False
     pace = min(behind - before for before, behind in pairwise(places))
     low, high = slip.reach()
     return all(
