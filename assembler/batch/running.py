@@ -25,6 +25,7 @@ from assembler.collection import (
     has_ledger,
     read_collection,
 )
+from assembler.crew import cores
 from assembler.errors import PublishError
 from assembler.publishing.disk import size_words
 
@@ -221,16 +222,9 @@ def _at_work(root: Path, scheduler: str | None, jobs: int | None) -> Iterator[tu
             opened.callback(pool.close)
         ledger = opened.enter_context(Ledger(root))
         if pool is None:
-            pool = EmbeddedPool(jobs or _cores(), ledger.descriptor)
+            pool = EmbeddedPool(jobs or cores(), ledger.descriptor)
             opened.callback(pool.close)
         yield ledger, pool
-
-
-def _cores() -> int:
-    """Return how many cores this process may use; not every system tells that."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def _check_room(root: Path, orders: Iterable[Order]) -> None:

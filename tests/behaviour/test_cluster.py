@@ -110,27 +110,29 @@ def test_a_cluster_that_loses_a_worker_builds_every_set(tmp_path: Path, cluster:
     assert (done.returncode, json.loads(done.stdout)["verified"]) == (0, 6), done.stderr
 
 
-def test_a_cluster_that_is_not_there_is_told(tmp_path: Path) -> None:
-    """One line, status 2, nothing written: without the library its name is told, with it the address."""
-    write_session(tmp_path / "sessions/one", 1)
+def _refused(folder: Path, address: str) -> subprocess.CompletedProcess[str]:
+    """Return what comes of a batch on a cluster that cannot be used: one line, status 2."""
     command = [
         sys.executable,
         "-m",
         "assembler",
         "batch",
-        str(tmp_path / "sessions"),
+        str(folder / "sessions"),
         "-o",
-        str(tmp_path / "root"),
+        str(folder / "root"),
     ]
     done = subprocess.run(
-        [*command, "--scheduler", "tcp://127.0.0.1:9"],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=120,
+        [*command, "--scheduler", address], capture_output=True, text=True, check=False, timeout=120
     )
     assert done.returncode == 2
     assert len(done.stderr.splitlines()) == 1, done.stderr
+    return done
+
+
+def test_a_cluster_that_is_not_there_is_told(tmp_path: Path) -> None:
+    """One line, status 2, nothing written: without the library its name is told, with it the address."""
+    write_session(tmp_path / "sessions/one", 1)
+    done = _refused(tmp_path, "tcp://127.0.0.1:9")
     if IS_MISSING:
         assert "a cluster needs libraries that are missing" in done.stderr
     else:
@@ -143,16 +145,7 @@ def test_a_cluster_that_is_not_there_is_told(tmp_path: Path) -> None:
 def test_an_address_of_no_sense_is_told_at_once(tmp_path: Path, address: str) -> None:
     """One line, status 2; the library's own client would wait, and complain."""
     write_session(tmp_path / "sessions/one", 1)
-    command = [sys.executable, "-m", "assembler", "batch", str(tmp_path / "sessions")]
-    done = subprocess.run(
-        [*command, "-o", str(tmp_path / "root"), "--scheduler", address],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=120,
-    )
-    assert done.returncode == 2
-    assert len(done.stderr.splitlines()) == 1, done.stderr
+    done = _refused(tmp_path, address)
     assert f'the scheduler "{address}" cannot be reached' in done.stderr
     assert done.stderr.endswith("allowed: tcp://host:port; nothing was built\n")
 
