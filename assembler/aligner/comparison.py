@@ -83,7 +83,7 @@ def compare_reel(
         for of, ranges in block.stuck.items():
             stuck.setdefault(of, []).extend(ranges)
         advance((high - start) / (end - start) / 2)
-    stops = {i: joined_stops(stills.get(i, ()), repeats.get(i, ())) for i in range(len(placed))}
+    stops = joined_stops(stills, repeats)
     passes = [heard(one, stops.get(index, []), stuck_of(stuck, index)) for index, one in enumerate(placed)]
     machines = _machines(passes, notes)
     of_each = [notes[track] for track in tracks]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from assembler.aligner.flaws.limits import LARGEST_LAG, LONGEST_BURST
-from assembler.aligner.sound.limits import FIT_SAMPLES, LONGEST_PAUSE, WINDOW_SAMPLES
+from assembler.aligner.flaws.limits import LONGEST_BURST
+from assembler.aligner.sound.limits import FIT_SAMPLES, LARGEST_LAG, LONGEST_PAUSE, WINDOW_SAMPLES
 
 # blocks
 

@@ -4,9 +4,6 @@ from __future__ import annotations
 
 # settle
 
-LEAST_TRACKS = 2
-"""Tracks that prove a flaw for a third, or that sound in another pass where this one stands still."""
-
 LIKELY_NATS = 1.0
 """Lead of a sample that is not settled from which it speaks for the pass that has it: one in six is wrong."""
 

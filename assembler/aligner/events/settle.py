@@ -14,10 +14,10 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.events.limits import LEAST_AT_ONCE, LEAST_TRACKS, LIKELY_NATS
+from assembler.aligner.events.limits import LEAST_AT_ONCE, LIKELY_NATS
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided, cleared, ranges_by_track
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_TRACKS
 from assembler.aligner.records.ranges import merged, without
 
 if TYPE_CHECKING:

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.limits import (
-    LARGEST_LAG,
     LEAST_CHANGING,
     LEAST_KINK_STEPS,
     LEAST_LAG,
@@ -22,10 +21,10 @@ from assembler.aligner.flaws.limits import (
 from assembler.aligner.flaws.noise import bursts, islands
 from assembler.aligner.flaws.stepped import interruptions
 from assembler.aligner.records.because import Rule
-from assembler.aligner.records.limits import CHANCE_SAMPLES, CLEARLY, LEAST_TELLING
-from assembler.aligner.records.ranges import pieces_of
-from assembler.aligner.sound.glance import Glance, may_repeat
-from assembler.aligner.sound.levels import HASH_FACTOR, fit_predictor, is_peak, is_straight, prediction_errors
+from assembler.aligner.records.limits import CLEARLY, LEAST_TELLING
+from assembler.aligner.sound.copies import standing_twice
+from assembler.aligner.sound.glance import Glance
+from assembler.aligner.sound.levels import fit_predictor, is_peak, is_straight, prediction_errors
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     FIT_SAMPLES,
@@ -37,7 +36,7 @@ from assembler.arrays import median, within
 
 if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s, Int64s, UInt64s
+    from assembler.arrays import Int32s
 
 
 def shown_alone(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]]:
@@ -117,65 +116,9 @@ def is_drawn_line(samples: Int32s, place: Range, step: int) -> bool:
 
 
 def played_twice(samples: Int32s) -> list[Range]:
-    """Return blocks that stand once more right behind themselves, with the sound going on before and behind.
-
-    What is periodic by nature repeats more than once, and what a sequencer repeats is longer or sets in from quiet.
-    """
-    places: list[Range] = []
-    may_be = may_repeat(samples, (LEAST_LAG, LARGEST_LAG), LEAST_LAG - 2)
-    for lag, at in _likely_repeats(samples) if may_be else ():
-        if any(start <= at < end for start, end in places):
-            continue
-        differs = np.flatnonzero(
-            samples[max(lag, at - lag - 8) : at] != samples[max(0, at - 2 * lag - 8) : at - lag]
-        )
-        start = max(lag, at - lag - 8) + (int(differs[-1]) + 1 if differs.size else 0)
-        differs = np.flatnonzero(
-            samples[at : at + lag + 8] != samples[at - lag : at + 8][: samples.size - at]
-        )
-        if not differs.size or start == lag:
-            continue
-        end = at + int(differs[0])
-        # At either end a few samples more may be equal by chance.
-        if lag - 2 <= end - start <= lag + 6 and _is_spliced(samples, start, end):
-            places.append((start, end))
-    return places
-
-
-def _likely_repeats(samples: Int32s) -> list[tuple[int, int]]:
-    """Return lags, and a place for each, at which short pieces stand a second time; a sixteenth is looked at."""
-    pieces = [
-        _telling_hashes(samples, piece)
-        for piece in pieces_of([(0, samples.size - CHANCE_SAMPLES - 1)], 1 << 14)
-    ]
-    if not pieces:
-        return []
-    chosen, hashed = (np.concatenate(found) for found in zip(*pieces, strict=True))
-    told = np.sort(hashed)
-    if not (told[1:] == told[:-1]).any():
-        return []
-    order = np.argsort(hashed, kind="stable")
-    same = hashed[order[1:]] == hashed[order[:-1]]
-    order = chosen[order]
-    lags, places = (order[1:] - order[:-1])[same], order[1:][same]
-    fits = (lags >= LEAST_LAG) & (lags <= LARGEST_LAG)
-    return sorted(set(zip(lags[fits].tolist(), places[fits].tolist(), strict=True)), key=lambda row: row[1])
-
-
-def _telling_hashes(samples: Int32s, piece: Range) -> tuple[Int64s, UInt64s]:
-    """Return the places of a piece that are looked at, and a hash of what stands from each on.
-
-    Which places these are depends on what stands there, so that both copies are.
-    """
-    first, behind = piece
-    wide = samples[first : behind + CHANCE_SAMPLES + 1].astype(np.uint64)
-    hashed = np.zeros(behind - first, np.uint64)
-    for index in range(CHANCE_SAMPLES + 1):
-        np.bitwise_xor(hashed, wide[index : index + hashed.size], out=hashed)
-        np.multiply(hashed, HASH_FACTOR, out=hashed)
-    chosen = np.flatnonzero((hashed >> np.uint64(40)) & np.uint64(15) == 0)
-    chosen = chosen[wide[chosen] != wide[chosen + 1]]
-    return chosen + first, hashed[chosen]
+    """Return blocks that stand once more right behind themselves, with the sound going on before and behind."""
+    places = [(start, end) for start, end, _ in standing_twice(samples, LEAST_LAG)]
+    return [place for place in places if _is_spliced(samples, *place)]
 
 
 def _is_spliced(samples: Int32s, start: int, end: int) -> bool:

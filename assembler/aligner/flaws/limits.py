@@ -49,8 +49,8 @@ LEAST_KINK_STEPS = 16
 """Sound bends by so much where a straight line begins and ends, and by more beside it: a slow wave is nearly straight
 for a while, but bends little beside that too."""
 
-LEAST_LAG, LARGEST_LAG = 128, 4096
-"""Blocks that a machine plays twice; longer ones may be a sequencer's, shorter ones a tone's periods."""
+LEAST_LAG = 128
+"""Of blocks that a machine plays twice on one track shorter ones may be a tone's periods."""
 
 LEAST_CHANGING = 0.75
 """Share of a repeated block's samples that differ from the one before: a square wave's level tells no block."""

@@ -24,6 +24,9 @@ and edges stand at whole samples."""
 SEARCHED_NATS = 21.0
 """An hour of eight tracks holds e^21 samples: so unlikely a thing stands somewhere in it by chance."""
 
+LEAST_TRACKS = 2
+"""Tracks that prove a flaw for a third, or that sound where a pass stands still or holds a block twice."""
+
 BRIDGE_SAMPLES = 64
 """What begins, ends or differs closer than this is one: inside a flaw, and at its borders, the wrong sample is now
 and then the right one; two sweeps' worth of interleave lie further apart."""

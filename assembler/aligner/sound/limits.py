@@ -23,6 +23,9 @@ PERIODS_SAMPLES = 4096
 """Samples beside a place in which its period is sought, or that tell whether sound holds its levels: 85 ms at 48 kHz,
 four periods of 47 Hz."""
 
+LARGEST_LAG = 4096
+"""Blocks that a machine plays twice are at most this long; longer ones may be a sequencer's."""
+
 LEAST_JUMP_STEPS = 8
 """Sound that holds levels jumps between them by so many steps, as a rule; noise of a few steps holds its own too."""
 

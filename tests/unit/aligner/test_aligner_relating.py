@@ -205,11 +205,11 @@ def test_a_third_pass_that_slipped_there_itself_is_no_witness_against_the_log() 
     """The reference's log shows what it lost; where a third pass lost samples, too, its change is another one."""
     other = _changing(-1024)
     lost = Position("mtc", 0.0, 20.0, (CoarseSlip(100_000, 1024, 20.0),))
-    assert reference_slips(lost, {"A2": other, "A3": _changing(-896)}, SECOND) == [
+    assert reference_slips(lost, {"A2": other, "A3": _changing(-896)}, [], SECOND) == [
         Slip(100_000, 1024, (100_000, 100_000))
     ]
     runs_on = Relation((RelativeStretch(0, 300_000, 0, (0, 0), None),), 1.0, 10, 10, (0, 300_000))
-    assert not reference_slips(lost, {"A2": other, "A3": runs_on}, SECOND)
+    assert not reference_slips(lost, {"A2": other, "A3": runs_on}, [], SECOND)
 
 
 def _changing(change: int) -> Relation:
@@ -240,9 +240,11 @@ def test_a_slip_at_the_pace_of_a_series_is_no_other_passs() -> None:
     """The sound says of one of four that it is the reference's, which is believed where their intervals are uneven."""
     told: list[Slipped | None] = ["probe", "reference", "probe", "probe"]
     log = Position("mtc", 0.0, 20.0, ())
-    assert reference_slips(log, {"A2": _in_series(told, (60_000, 120_000, 180_000, 240_000))}, SECOND) == []
+    assert (
+        reference_slips(log, {"A2": _in_series(told, (60_000, 120_000, 180_000, 240_000))}, [], SECOND) == []
+    )
     uneven = _in_series(told, (60_000, 150_000, 180_000, 240_000))
-    assert len(reference_slips(log, {"A2": uneven}, SECOND)) == 1
+    assert len(reference_slips(log, {"A2": uneven}, [], SECOND)) == 1
 
 
 def _slips_of(told: list[Slipped | None]) -> list[OwnSlip]:
@@ -257,7 +259,7 @@ def test_of_two_clocks_that_drift_the_pace_tells_whose_a_slip_is() -> None:
     told: list[Slipped | None] = [
         None if at in (30_000, 60_000) else "reference" if at in reference else "probe" for at in places
     ]
-    slips = reference_slips(Position("mtc", 0.0, 20.0, ()), {"A2": _in_series(told, places)}, SECOND)
+    slips = reference_slips(Position("mtc", 0.0, 20.0, ()), {"A2": _in_series(told, places)}, [], SECOND)
     # Each slip before has moved the pass by a sample.
     assert [slip.pass_sample + places.index(at) for slip, at in zip(slips, reference, strict=True)] == list(
         reference
@@ -273,7 +275,7 @@ def test_a_buffer_written_over_and_over_has_no_pace() -> None:
         for n, ((start, end), slipped) in enumerate(zip(edges, whose, strict=True))
     )
     relation = Relation(stretches, 1.0, 10, 10, (0, 200_000))
-    slips = reference_slips(Position("mtc", 0.0, 20.0, ()), {"A2": relation}, SECOND)
+    slips = reference_slips(Position("mtc", 0.0, 20.0, ()), {"A2": relation}, [], SECOND)
     assert [slip.samples for slip in slips] == [1024]
 
 

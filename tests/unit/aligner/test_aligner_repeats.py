@@ -6,8 +6,9 @@ import numpy as np
 import pytest
 
 from assembler.aligner.flaws.alone import played_twice
-from assembler.aligner.flaws.limits import LARGEST_LAG, LEAST_LAG
+from assembler.aligner.flaws.limits import LEAST_LAG
 from assembler.aligner.sound.glance import may_repeat
+from assembler.aligner.sound.limits import LARGEST_LAG
 
 SIZE = 60_000
 LAGS, LEAST = (LEAST_LAG, LARGEST_LAG), LEAST_LAG - 2

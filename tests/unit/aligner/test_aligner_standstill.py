@@ -49,7 +49,7 @@ def strewn_losses(tracks: list[Int32s], step: int) -> list[Strewn]:
 def _stops(*passes: list[Int32s]) -> list[tuple[int, int, int, str]]:
     covered = {index: [(0, LENGTH)] for index in range(len(passes))}
     found = find_stills(dict(enumerate(passes)), covered, 0, list(TRACKS), 1)
-    return [(i, s.start, s.end, s.kind) for i, stills in found.items() for s in joined_stops(stills, ())]
+    return [(i, s.start, s.end, s.kind) for i, stops in joined_stops(found, {}).items() for s in stops]
 
 
 def _ramped(tape: list[Int32s]) -> list[Int32s]:
@@ -103,7 +103,7 @@ def test_a_mute_in_which_the_clock_slips_is_one_stop() -> None:
     covered = {0: [(0, LENGTH)], 1: [(0, 9000), (9002, LENGTH)]}
     found = find_stills({0: tape, 1: muted}, covered, 0, list(TRACKS), 1)
     ((index, stills),) = found.items()
-    (stop,) = joined_stops(stills, ())
+    (stop,) = joined_stops({0: stills}, {})[0]
     assert (index, stop.kind) == (1, "mute")
     assert abs(stop.start - 9000) <= 2
     assert abs(stop.end - 9800) <= 2
@@ -262,7 +262,7 @@ def test_a_mute_up_to_the_end_of_a_pass_is_one_though_its_witness_ended_before()
     for muted, end in ((to_end, LENGTH), (inside, 22_000)):
         covered = {0: [(0, LENGTH)], 1: [(0, 22_000)]}
         found = find_stills({0: muted, 1: tape}, covered, 0, list(TRACKS), 1)
-        assert [(s.start, s.end) for s in joined_stops(found.get(0, []), ())] == [(20_000, end)]
+        assert [(s.start, s.end) for s in joined_stops(found, {}).get(0, [])] == [(20_000, end)]
 
 
 def test_a_mute_is_told_whichever_blocks_show_it() -> None:
@@ -278,7 +278,7 @@ def test_a_mute_is_told_whichever_blocks_show_it() -> None:
         covered = {index: [(low, high)] for index in held}
         for index, found in find_stills(held, covered, low, list(TRACKS), 1).items():
             stills[index] += found
-    ((first_stop,), (second_stop,)) = (joined_stops(one, ()) for one in stills.values())
+    ((first_stop,), (second_stop,)) = joined_stops(stills, {}).values()
     assert (first_stop.start, first_stop.end) == (8000, 18_000)
     assert (second_stop.start, second_stop.end) == (9000, 16_000)
 

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import LARGEST_LAG, LONGEST_BURST
+from assembler.aligner.flaws.limits import LONGEST_BURST
 from assembler.aligner.judge.place import judge_place
 from assembler.aligner.records.limits import CHANCE_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, pieces_of, without
-from assembler.aligner.sound.limits import FIT_SAMPLES, LEAST_RUN, PERIODS_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES, LARGEST_LAG, LEAST_RUN, PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -7,32 +7,59 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from assembler.aligner.events.limits import LONGEST_RAMP
 from assembler.aligner.events.stops.stop import Stop, joined_stills
 from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE, WINDOW_SAMPLES
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from assembler.aligner.events.stops.stop import Still
     from assembler.aligner.records.ranges import Range
 
 
-def joined_stops(stills: Sequence[Still], repeats: Sequence[Stop]) -> list[Stop]:
-    """Return the stops of a pass in order, those that overlap as one, but for what may be played.
+def joined_stops(
+    stills: Mapping[int, Sequence[Still]], repeats: Mapping[int, Sequence[Stop]]
+) -> dict[int, list[Stop]]:
+    """Return the stops of passes, by their index, in order, those that overlap as one, but for what may be played.
 
     A band stops at once now and then, a drum machine again and again, but neither at the pace of a drum that turns.
+    Where the tape can't be read all passes stop: what one of them proves holds for those that do so over a ramp.
 
     Args:
-        stills: where it stands still, as blocks show parts of it.
-        repeats: where it holds once more what was before.
+        stills: where each stands still, as blocks show parts of it.
+        repeats: where each holds once more what was before.
     """
-    joined = _joined([*filter(None, (one.stop() for one in joined_stills(stills))), *repeats])
-    paced = _at_drums_pace(joined)
-    lone = [stop for stop in joined if not stop.is_witnessed and stop not in paced]
+    joined = {
+        index: _joined(
+            [
+                *filter(None, (one.stop() for one in joined_stills(stills.get(index, ())))),
+                *repeats.get(index, ()),
+            ]
+        )
+        for index in sorted({*stills, *repeats})
+    }
+    proved = {index: _but_played(stops) for index, stops in joined.items()}
+    known = {stop for stops in proved.values() for stop in stops}
+    return {
+        index: [stop for stop in stops if stop in proved[index] or any(_is_same(stop, one) for one in known)]
+        for index, stops in joined.items()
+    }
+
+
+def _but_played(stops: Sequence[Stop]) -> list[Stop]:
+    """Return the stops of a pass that may not be played."""
+    paced = _at_drums_pace(stops)
+    lone = [stop for stop in stops if not stop.is_witnessed and stop not in paced]
     instant = [stop for stop in lone if stop.is_instant]
     left_out = {stop for stop in lone if not stop.is_instant or len(instant) > MOST_ALIKE}
-    return [stop for stop in joined if stop not in left_out]
+    return [stop for stop in stops if stop not in left_out]
+
+
+def _is_same(first: Stop, second: Stop) -> bool:
+    """Return whether two passes stop between the same samples, give or take their ramps."""
+    return max(abs(first.start - second.start), abs(first.end - second.end)) <= LONGEST_RAMP
 
 
 def _at_drums_pace(stops: Sequence[Stop]) -> set[Stop]:

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_TRACKS, LONGEST_RAMP
+from assembler.aligner.events.limits import LONGEST_RAMP
 from assembler.aligner.events.stops.stop import Beside, Still
 from assembler.aligner.records.because import Because
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import FEW, HALF
+from assembler.aligner.records.limits import FEW, HALF, LEAST_TRACKS
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN

@@ -14,10 +14,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_TRACKS
 from assembler.aligner.events.stops.stop import Stop
 from assembler.aligner.flaws.limits import LINE_SAMPLES
-from assembler.aligner.records.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_TRACKS
 from assembler.aligner.records.ranges import ranges_of, without
 from assembler.aligner.sound.limits import LEAST_RUN
 

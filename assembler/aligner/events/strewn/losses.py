@@ -21,7 +21,6 @@ from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.limits import (
     FAINT_NATS,
     LEAST_ODD,
-    LEAST_TRACKS,
     MOST_NATS,
     MOST_SLOW,
     PIECES,
@@ -35,7 +34,9 @@ from assembler.aligner.events.limits import (
     USUAL_NATS,
 )
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
+from assembler.aligner.events.strewn.runs import short_levels
 from assembler.aligner.records.because import Because, Rule
+from assembler.aligner.records.limits import LEAST_TRACKS
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import median
@@ -83,12 +84,19 @@ class Windows:
         _, levels = counts_amid(self._glance.still, size)
         one_way = np.where(near > MOST_SLOW * STREWN_SAMPLES + 2 * REACH, 0.0, near * np.log(2.0))
         own = np.maximum(_surplus(bends, 0.0) + _surplus(levels, 0.0), one_way)
-        return own, near <= MOST_SLOW * STREWN_SAMPLES
+        return own + self._short, near <= MOST_SLOW * STREWN_SAMPLES
+
+    @cached_property
+    def _short(self) -> Float64s:
+        """How unlikely so many short levels are, in nats, where a track has few of them all along."""
+        short = short_levels(self._glance, self._step)
+        return _surplus(short, median(short))
 
     @cached_property
     def shown(self) -> tuple[Float64s, Float64s]:
         """The excess of means and held levels, and how much their halves go one way; see `_shown`."""
-        return _shown(self._glance, self._step)
+        excess, one_way = _shown(self._glance, self._step)
+        return excess + self._short, one_way
 
 
 def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:

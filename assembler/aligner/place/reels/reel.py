@@ -20,8 +20,14 @@ from assembler.aligner.place.meeting import (
 )
 from assembler.aligner.place.reels.words import blame_note, log_question, unlike_note
 from assembler.aligner.place.search import find_alike, find_anywhere
-from assembler.aligner.place.slips.blame import map_of, probe_slips, reference_slips, unproved_slips
-from assembler.aligner.place.slips.logged import logged_slips
+from assembler.aligner.place.slips.blame import (
+    map_of,
+    probe_slips,
+    proved_ranges,
+    reference_slips,
+    unproved_slips,
+)
+from assembler.aligner.place.slips.doubled import doubled_slips
 from assembler.aligner.place.slips.pinning import MappedPass, pin_slips
 from assembler.aligner.sound.limits import LEVEL_TOLD_DB
 from assembler.known import NOTHING
@@ -32,6 +38,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.place.meeting import PassToPlace
     from assembler.aligner.place.relation import Relation
+    from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.timemap import Slip, TimeMap
     from assembler.known import Known
 
@@ -55,11 +62,17 @@ class PlacedReel:
 
 @dataclass
 class _Work:
+    known: Known
     maps: dict[str, TimeMap] = field(default_factory=dict)
     groups: dict[str, int] = field(default_factory=dict)
     slips: dict[str, list[Slip]] = field(default_factory=dict)
     refused: list[str] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
+
+    def doubled(self, one: PassToPlace, proved: Sequence[Range]) -> list[Slip]:
+        """Return what came twice in a pass where no other bears witness."""
+        asked = one.audio, tuple(proved)
+        return self.known.recall("doubled", asked, partial(doubled_slips, one.audio, proved))
 
 
 def place_reel(
@@ -69,7 +82,7 @@ def place_reel(
     known: Known = NOTHING,
 ) -> PlacedReel:
     """Return where every pass of a reel lies on the timeline."""
-    work = _Work()
+    work = _Work(known)
     reference = next((p for p in passes if p.position.source != "audio"), None)
     if reference is None:
         for one in passes:
@@ -83,7 +96,8 @@ def place_reel(
             "relation", asked, partial(find_relation, reference, one, sample_rate)
         )
         advance((count + 1) / (len(others) + 1))
-    own = reference_slips(reference.position, relations, sample_rate)
+    doubled = work.doubled(reference, proved_ranges(relations))
+    own = reference_slips(reference.position, relations, doubled, sample_rate)
     work.maps[reference.name] = map_of(reference.audio.length, round(reference.position.shift), own)
     work.groups[reference.name] = 0
     for one in others:
@@ -120,10 +134,11 @@ def _place_related(
     _tell_contradiction(work, reference, one, start_shift - one.position.shift_at(first.start), sample_rate)
     own = probe_slips(one.position, relation, base.slips(), third, sample_rate)
     work.notes += [blame_note(one, reference, found.slip) for found in own if not found.is_sure]
-    logged = unproved_slips(one.position, relation, sample_rate)
-    # The sound tells how the pass lies after what its log alone shows before that.
-    start_shift -= sum(slip.samples for slip in logged if slip.pass_sample < relation.proved[0])
-    slips = [*logged, *(found.slip for found in own)]
+    doubled = work.doubled(one, [relation.proved])
+    unproved = unproved_slips(one.position, relation, doubled, sample_rate)
+    # The sound tells how the pass lies after what it alone, or its log, shows before that.
+    start_shift -= sum(slip.samples for slip in unproved if slip.pass_sample < relation.proved[0])
+    slips = [*unproved, *(found.slip for found in own)]
     work.slips[one.name] = sorted(slips, key=lambda slip: slip.pass_sample)
     work.maps[one.name] = map_of(one.audio.length, start_shift, work.slips[one.name])
     work.groups[one.name] = work.groups[reference.name]
@@ -177,7 +192,7 @@ def _place_unrelated(
         _weigh_stranger(work, one, overlapping, sample_rate)
         return
     # By its log alone.
-    slips = [slip for logged in one.position.slips for slip in logged_slips(logged)]
+    slips = unproved_slips(one.position, None, work.doubled(one, []), sample_rate)
     work.maps[one.name] = map_of(one.audio.length, round(one.position.shift), slips)
     work.groups[one.name] = max(work.groups.values(), default=-1) + 1
 

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, BESIDE_SAMPLES, SERIES_SLIPS
 from assembler.aligner.place.slips.logged import is_logged, only_logged
+from assembler.aligner.records.ranges import merged
 from assembler.aligner.records.timemap import Slip, TimeMap, map_with_slips
 
 if TYPE_CHECKING:
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.place.relation import Relation
     from assembler.aligner.place.slips.surplus import Slipped
+    from assembler.aligner.records.ranges import Range
     from assembler.importer import Position
 
 
@@ -76,10 +78,26 @@ def map_of(length: int, shift: int, slips: Iterable[Slip]) -> TimeMap:
     return map_with_slips(length, shift, tuple(kept))
 
 
+def proved_ranges(relations: Mapping[str, Relation | None]) -> list[Range]:
+    """Return the samples of the reference for which others bear witness."""
+    return merged(
+        (r.proved[0] + r.stretches[0].shift, r.proved[1] + r.stretches[-1].shift)
+        for r in relations.values()
+        if r is not None
+    )
+
+
 def reference_slips(
-    position: Position, relations: Mapping[str, Relation | None], sample_rate: int
+    position: Position, relations: Mapping[str, Relation | None], doubled: Sequence[Slip], sample_rate: int
 ) -> list[Slip]:
-    """Return the slips that are the reference's own by the evidence of the others, in order."""
+    """Return the slips that are the reference's own by the evidence of the others, in order.
+
+    Args:
+        position: of the reference.
+        relations: of the other passes to it.
+        doubled: those that its own sound shows where no other pass bears witness.
+        sample_rate: of the session.
+    """
     own: list[Slip] = []
     for group in _seen_slips(relations):
         names = {name for name, _ in group}
@@ -96,13 +114,9 @@ def reference_slips(
         outnumbered = len(names) > 1 and len(names) == len(witnesses)
         if outnumbered or (witnesses <= names and _is_told(group, position, best, sample_rate)):
             own.append(Slip(best.at_reference, -best.change, best.doubt_reference))
-    proved = [
-        (r.proved[0] + r.stretches[0].shift, r.proved[1] + r.stretches[-1].shift)
-        for r in relations.values()
-        if r is not None
-    ]
     seen = [(slip.at_reference, -slip.change) for group in _seen_slips(relations) for _, slip in group]
-    own += only_logged(position, proved, seen, sample_rate)
+    seen += [(slip.pass_sample, slip.samples) for slip in doubled]
+    own += [*doubled, *only_logged(position, proved_ranges(relations), seen, sample_rate)]
     return sorted(own, key=lambda slip: slip.pass_sample)
 
 
@@ -132,10 +146,14 @@ def probe_slips(
     return own
 
 
-def unproved_slips(position: Position, relation: Relation, sample_rate: int) -> list[Slip]:
-    """Return the slips that only a pass's log shows: where the pass it is related to bears no witness."""
-    seen = [(slip.at_probe, slip.change) for slip in _relative_slips(relation)]
-    return only_logged(position, [relation.proved], seen, sample_rate)
+def unproved_slips(
+    position: Position, relation: Relation | None, doubled: Sequence[Slip], sample_rate: int
+) -> list[Slip]:
+    """Return the slips that only a pass itself shows, or its log: where no pass that it is related to bears witness."""
+    seen = [(slip.at_probe, slip.change) for slip in _relative_slips(relation)] if relation else []
+    seen += [(slip.pass_sample, slip.samples) for slip in doubled]
+    logged = only_logged(position, [relation.proved] if relation else [], seen, sample_rate)
+    return sorted([*doubled, *logged], key=lambda slip: slip.pass_sample)
 
 
 def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
