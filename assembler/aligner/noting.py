@@ -153,13 +153,12 @@ def _note_strewn(
         if tuple(own) not in found:
             found[tuple(own)] = strewn_losses([windows[glance] for glance in own])
         places = found[tuple(own)]
-        # Where a pass begins or ends its window is none.
-        inner = [(start + STREWN_SAMPLES - low, end - STREWN_SAMPLES - low) for start, end in covered[index]]
+        held = [(start - low, end - low) for start, end in covered[index]]
         for track, glance in zip(tracks, own, strict=True):
             samples = glance.samples
             block = low + LINE_SAMPLES, low + samples.size - LINE_SAMPLES
             for strewn in places:
-                for start, end in common([strewn.place], inner):
+                for start, end in common([strewn.place], held):
                     if np.diff(samples[start:end]).any():
                         place = start + low, end + low
                         if strewn.is_proof:
