@@ -40,6 +40,10 @@ FAINT_NATS, MOST_NATS, USUAL_NATS, SCALE_NATS = 4.0, 12.0, 0.64, 2.0
 any moment, and the scale on which more is less likely: of 85 000 windows of eight tracks, clean, half had 5.1 nats, one
 in a hundred 13.5, one in 10 000 20.7, none 25."""
 
+CHANCE_NATS = 0.5
+"""What a piece may show by chance and yet count for nothing where pieces are summed: the sum of 85 000 windows, clean,
+rose by one nat at most."""
+
 TURNED_NATS, TURNED_SHARE = 8.0, 0.6
 """What a track has to show that has its halves rounded one way, and the share of such tracks among those that are not
 too slow to tell: one alone may be how its sound is made."""

@@ -26,7 +26,6 @@ from assembler.aligner.events.limits import (
     PIECES,
     PLAYED_LEAST_TRACKS,
     REACH,
-    SCALE_NATS,
     STREWN_NATS,
     TRACK_NATS,
     TURNED_NATS,
@@ -34,6 +33,7 @@ from assembler.aligner.events.limits import (
     USUAL_NATS,
 )
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
+from assembler.aligner.events.strewn.patches import patches_of, rises, unlikely
 from assembler.aligner.events.strewn.runs import short_levels
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import LEAST_TRACKS
@@ -114,15 +114,21 @@ def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:
     many = turned.sum(axis=0) >= np.maximum(least, most)
     summed = excess.sum(axis=0) * ((excess >= TRACK_NATS).sum(axis=0) >= least)
     summed = np.maximum(summed, np.where(turned, one_way, 0.0).sum(axis=0) * many)
-    marked = summed >= STREWN_NATS
     # One track alone may be made so: it says no more than the sound of a track by chance does.
     shown = np.maximum(excess, np.nan_to_num(one_way))
     pooled = np.clip(shown, 0.0, MOST_NATS).sum(axis=0)
     # Some sound has more of them all along.
     usual = np.maximum(USUAL_NATS * (~np.isnan(one_way)).sum(axis=0), median(pooled))
-    unusual = _unlikely(pooled, usual)
+    unusual = unlikely(pooled, usual)
+    marked = summed >= STREWN_NATS
+    is_left = np.ones(marked.size, np.bool_)
+    found = []
+    for first, last, nats in patches_of(shown, ~np.isnan(one_way)):
+        is_left[first:last] = False
+        found.append(Strewn(_place_of(first, last), Because(Rule.STREWN, nats)))
     is_faint = (unusual >= FAINT_NATS) & ~marked
-    found = [*_places(marked, summed, is_proof=True), *_places(is_faint, unusual, is_proof=False)]
+    found += _places(marked & is_left, summed, is_proof=True)
+    found += _places(is_faint & is_left, unusual, is_proof=False)
     return sorted(found, key=lambda one: one.place)
 
 
@@ -131,25 +137,17 @@ def _may_show(tracks: Sequence[Windows]) -> bool:
 
     Most sound bends by a step so seldom that nothing more has to be asked of it.
     """
-    most, pooled, telling, several = np.zeros((4, tracks[0].most[0].size))
+    most, pooled, each, telling, several = np.zeros((5, tracks[0].most[0].size))
     for own, is_telling in (track.most for track in tracks):
         most += own
         pooled += np.minimum(own, MOST_NATS)
+        each += np.minimum(own, TRACK_NATS)
         telling += is_telling
         several += own >= min(TRACK_NATS, TURNED_NATS)
     most[several < PLAYED_LEAST_TRACKS] = 0.0
     usual = np.maximum(USUAL_NATS * telling, np.finfo(np.float64).tiny)
-    return bool(most.max() >= STREWN_NATS or _unlikely(pooled, usual).max() >= FAINT_NATS)
-
-
-def _unlikely(pooled: Float64s, usual: Float64s) -> Float64s:
-    """Return how unlikely so large a sum of exponential deviates is, in nats, at least: Chernoff's bound."""
-    seen, usual = pooled / SCALE_NATS, usual / SCALE_NATS
-    with np.errstate(divide="ignore", invalid="ignore"):
-        nats = np.where(
-            (usual > 0) & (seen > usual), seen - usual - usual * (np.log(seen) - np.log(usual)), 0.0
-        )
-    return np.asarray(nats, np.float64)
+    is_faint = unlikely(pooled, usual).max() >= FAINT_NATS
+    return bool(is_faint or most.max() >= STREWN_NATS or rises(each, telling))
 
 
 def _places(marked: Bools, nats: Float64s, *, is_proof: bool) -> list[Strewn]:
@@ -157,12 +155,17 @@ def _places(marked: Bools, nats: Float64s, *, is_proof: bool) -> list[Strewn]:
     return [
         # Windows overlap: each piece stands in as many of them as a window has pieces, but at the ends.
         Strewn(
-            (first * WINDOW_SAMPLES, (last + PIECES - 1) * WINDOW_SAMPLES),
+            _place_of(first, last),
             Because(Rule.STREWN, max(float(nats[first:last].sum()) / PIECES, float(nats[first:last].max()))),
             is_proof,
         )
         for first, last in ranges_of(marked)
     ]
+
+
+def _place_of(first: int, last: int) -> Range:
+    """Return the samples of some windows."""
+    return first * WINDOW_SAMPLES, (last + PIECES - 1) * WINDOW_SAMPLES
 
 
 def _shown(glance: Glance, step: int) -> tuple[Float64s, Float64s]:
