@@ -160,8 +160,4 @@ def _note_strewn(
             for strewn in places:
                 for start, end in common([strewn.place], held):
                     if np.diff(samples[start:end]).any():
-                        place = start + low, end + low
-                        if strewn.is_proof:
-                            notes[track].means.append((index, place, block, strewn.because))
-                        else:
-                            notes[track].add_faint(index, place, block, strewn.because)
+                        notes[track].means.append((index, (start + low, end + low), block, strewn.because))

@@ -71,7 +71,6 @@ class TrackBlock:
         held: pass, levels that it holds, its lines.
         means: pass, where it lost samples, what of that lies in the block, what says so.
         machines: of each pass, the tally of its machine.
-        weak: of each pass, what may be lost samples.
     """
 
     outvoted: dict[int, list[Range]] = field(default_factory=dict)
@@ -80,14 +79,6 @@ class TrackBlock:
     held: list[tuple[int, list[Range], list[Range]]] = field(default_factory=list)
     means: list[tuple[int, Range, Range, Because]] = field(default_factory=list)
     machines: dict[int, Int64s] = field(default_factory=dict)
-    weak: dict[int, list[tuple[Range, Because]]] = field(default_factory=dict)
-
-    def add_faint(self, index: int, place: Range, seen: Range, because: Because) -> None:
-        """Note that a pass may have lost samples in a place: what lies in this block, with its share of the nats."""
-        start, end = max(place[0], seen[0]), min(place[1], seen[1])
-        if start < end and because.nats is not None:
-            nats = because.nats * (end - start) / (place[1] - place[0])
-            self.weak.setdefault(index, []).append(((start, end), Because(Rule.STREWN, nats)))
 
 
 @dataclass
@@ -102,7 +93,6 @@ class TrackNotes:
     means: dict[int, list[Range]] = field(default_factory=dict)
     proofs: dict[int, Proofs] = field(default_factory=dict)
     machines: dict[int, Int64s] = field(default_factory=dict)
-    weak: dict[int, list[tuple[Range, Because]]] = field(default_factory=dict)
 
     def add(self, block: TrackBlock, high: int) -> None:
         """Add what the next block shows; ``high`` is the first sample after it."""
@@ -120,8 +110,6 @@ class TrackNotes:
             self.proofs.setdefault(index, Proofs()).add(place, seen, because)
         for index, tally in block.machines.items():
             self.machines[index] = self.machines.get(index, np.zeros_like(tally)) + tally
-        for index, rows in block.weak.items():
-            self.weak.setdefault(index, []).extend(rows)
 
     def are_unlike(self, first: int, second: int) -> bool:
         """Return whether two passes hold other numbers all along."""

@@ -121,27 +121,3 @@ def _shown(one: PlacedPass, track: int, place: Range, step: int, machine: Machin
 def _is_border(place: Range, asked: Sequence[Range]) -> bool:
     is_short = place[1] - place[0] < STREWN_SAMPLES
     return is_short and bool(common([(place[0] - 1, place[1] + 1)], asked))
-
-
-def faint_losses(
-    passes: Sequence[PlacedPass],
-    track: int,
-    notes: TrackNotes,
-    asked: Sequence[Range],
-    flaws: Sequence[FoundFlaw],
-) -> list[FoundFlaw]:
-    """Return lost samples that prove too little, where passes do not differ; of passes that agree one has them.
-
-    Beside a flaw of the pass they are that one's border.
-    """
-    found: dict[Range, FoundFlaw] = {}
-    for index, weak in sorted(notes.weak.items()):
-        covered = merged(passes[index].covered(track))
-        known = merged([*flawed_ranges(flaws, passes[index].name), *asked])
-        for (start, end), because in weak:
-            if common([(start - MOST_GAP_SAMPLES, end + MOST_GAP_SAMPLES)], known):
-                continue
-            for place in common([(start, end)], covered):
-                flaw = FoundFlaw(passes[index].name, track, "means", *place, because=because)
-                found.setdefault(place, flaw)
-    return list(found.values())

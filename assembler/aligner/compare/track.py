@@ -14,7 +14,7 @@ from assembler.aligner.compare.differences.majority import contested, judge_outv
 from assembler.aligner.compare.differences.pieces import is_level
 from assembler.aligner.compare.differences.split import judge_split
 from assembler.aligner.compare.lone import flaws_alone, weigh_lines, weigh_runs
-from assembler.aligner.compare.places import faint_losses, losses_without_witness, one_place_each
+from assembler.aligner.compare.places import losses_without_witness, one_place_each
 from assembler.aligner.concealment.reel import Comparison
 from assembler.aligner.records.findings import FoundFlaw, Undecided, flawed_ranges, joined_flaws
 from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES
@@ -40,7 +40,7 @@ class Weighed:
         undecided: places where nothing tells which pass is right.
         agreeing: flaws that every pass covering the place has.
         open_places: flaws of single passes unless they are how an instrument is played; other tracks may tell.
-        habits: what looks like a flaw and is how the track is played, as it is there often, or proves too little.
+        habits: what looks like a flaw and is how the track is played, as it is there often.
     """
 
     flaws: list[FoundFlaw]
@@ -104,7 +104,7 @@ def weigh_track(
         undecided,
         [*agreeing, *drawn],
         lone.open_places,
-        [*lone.natural, *played, *faint_losses(passes, track, notes, asked, flaws)],
+        [*lone.natural, *played],
     )
 
 

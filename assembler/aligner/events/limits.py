@@ -35,14 +35,13 @@ STREWN_NATS, TRACK_NATS = 30.0, 3.0
 """Sum over all tracks from which samples were lost, and by how much it has to show on each of some: on clean tape no
 window had 10 in sum."""
 
-FAINT_NATS, MOST_NATS, USUAL_NATS, SCALE_NATS = 4.0, 12.0, 0.64, 2.0
-"""From what on all tracks together are worth weighing, no track saying more than so much; what a track of sound has at
-any moment, and the scale on which more is less likely: of 85 000 windows of eight tracks, clean, half had 5.1 nats, one
-in a hundred 13.5, one in 10 000 20.7, none 25."""
+USUAL_NATS, SCALE_NATS = 0.64, 2.0
+"""What a track of sound has at any moment, and the scale on which more is less likely: of 85 000 windows of eight
+tracks, clean, half had 5.1 nats in sum, one in a hundred 13.5, one in 10 000 20.7, none 25."""
 
-CHANCE_NATS = 0.5
-"""What a piece may show by chance and yet count for nothing where pieces are summed: the sum of 85 000 windows, clean,
-rose by one nat at most."""
+CHANCE_NATS, FALL_NATS = 0.5, 4.0
+"""What a piece may show by chance and yet count for nothing where pieces are summed, and by how much the sum has fallen
+where a patch has ended: in 16 clean passes of eight tracks it rose by one nat at most."""
 
 TURNED_NATS, TURNED_SHARE = 8.0, 0.6
 """What a track has to show that has its halves rounded one way, and the share of such tracks among those that are not

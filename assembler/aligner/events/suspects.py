@@ -28,7 +28,6 @@ from assembler.aligner.events.limits import (
     NEARBY_SAMPLES,
     SINGLE_NATS,
 )
-from assembler.aligner.records.because import Rule
 from assembler.aligner.records.findings import ranges_by_track
 from assembler.aligner.records.limits import SEARCHED_NATS
 from assembler.aligner.records.ranges import merged, total
@@ -138,8 +137,7 @@ def _weighed(
     start, end = min(one.start for one in moment), max(one.end for one in moment)
     first = max(moment, key=lambda one: (_own_odds(one, habits), -one.track))
     nats, together = coincidence
-    # What was counted over all tracks is not counted again.
-    others = [] if first.because.rule is Rule.STREWN else [track for track in tracks if track != first.track]
+    others = [track for track in tracks if track != first.track]
     odds = _own_odds(first, habits) + sum(
         max(0.0, nats - log(together[min(first.track, track), max(first.track, track)])) for track in others
     )

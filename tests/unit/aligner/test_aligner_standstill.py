@@ -12,7 +12,6 @@ from assembler.aligner.events.stops.pace import joined_stops
 from assembler.aligner.events.stops.standstill import find_stills
 from assembler.aligner.events.strewn.losses import Strewn, Windows
 from assembler.aligner.events.strewn.losses import strewn_losses as strewn_in
-from assembler.aligner.records.limits import SEARCHED_NATS
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, total
 from assembler.aligner.records.timemap import map_with_slips
@@ -174,10 +173,7 @@ def test_what_is_not_asked_further_shows_nothing(monkeypatch: pytest.MonkeyPatch
     with monkeypatch.context() as patched:
         patched.setattr("assembler.aligner.events.strewn.losses._may_show", lambda _: True)
         found = [strewn_losses(tracks, 1) for tracks in asked]
-    proofs = [[one.is_proof for one in places] for places in found]
-    assert [True] in proofs
-    assert [False] in proofs
-    assert [] in proofs
+    assert {0, 1} <= {len(places) for places in found}
     assert [strewn_losses(tracks, 1) for tracks in asked] == found
 
 
@@ -241,14 +237,12 @@ def test_lines_rounded_towards_nought_are_strewn_losses() -> None:
     assert 13_500 <= places[-1][1] <= 14_600
 
 
-def test_what_many_tracks_hold_by_chance_is_not_faint_evidence() -> None:
+def test_what_many_tracks_hold_by_chance_is_no_evidence() -> None:
     """A hundred clean tracks have more means than six by chance, and as little to tell."""
     shifts = np.random.default_rng(7)
     many = [np.roll(own, shifts.integers(LENGTH)) for seed in range(20, 38) for own in _tracks(seed)]
     assert len(many) > 100
-    found = strewn_losses(many, 1)
-    assert not any(one.is_proof for one in found)
-    assert all((one.because.nats or 0.0) < SEARCHED_NATS / 2 for one in found)
+    assert strewn_losses(many, 1) == []
 
 
 def test_a_mute_up_to_the_end_of_a_pass_is_one_though_its_witness_ended_before() -> None:

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
 from math import log
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pytest
@@ -21,9 +20,6 @@ from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
 from assembler.verdict.states import Suspect
 from scripts.bench.trial_sessions import ArrayAudio
-
-if TYPE_CHECKING:
-    from assembler.arrays import Int32s
 
 HOUR = 3600 * 48000
 ORIGIN = 1_000_000
@@ -130,44 +126,6 @@ def test_a_silence_that_passes_have_alike_is_listened_to() -> None:
     assert findings.flaws == ()
     places = suspects_of("A", findings.lookalikes, findings.flaws, sound.size)
     assert [(one.start, one.end, one.kind) for one in places] == [(ORIGIN + 30_000, ORIGIN + 30_900, "mute")]
-
-
-def _tape(seed: int, size: int) -> Int32s:
-    """Return eight tracks in coarse steps, shape (8, size)."""
-    rng, at = np.random.default_rng(seed), np.arange(size)
-    rows = [
-        sum(900 / n * np.sin(0.013 * n * at * (1 + t / 7) + n) for n in range(1, 15))
-        + rng.normal(0, 40, size)
-        for t in range(8)
-    ]
-    return np.rint(rows).astype(np.int32)
-
-
-def _lose(tape: Int32s, start: int, end: int, share: float, seed: int) -> Int32s:
-    """Return tracks of which a share of the samples of a stretch were made into means, rounded down."""
-    made, rng = tape.copy(), np.random.default_rng(seed)
-    for own in made:
-        at = np.sort(rng.choice(np.arange(start + 1, end, 2), round(share * (end - start)), replace=False))
-        own[at] = (own[at - 1] + own[at + 1]) >> 1
-    return made
-
-
-@pytest.mark.parametrize("count", [1, 2])
-def test_faintly_strewn_losses_that_passes_have_alike_are_listened_to(count: int) -> None:
-    """Some means in thirty samples of all tracks prove nothing window by window; a stretch of them is first of all."""
-    clean = _tape(11, 120_000)
-    hurt = _lose(clean, 60_000, 66_000, 0.035, 12)
-    maps = tuple(map_with_slips(clean.shape[1], ORIGIN, ()) for _ in range(8))
-    for tape, wanted in ((clean, []), (hurt, [True])):
-        passes = [PlacedPass(f"P{n}", ArrayAudio(tape.copy()), maps) for n in range(count)]
-        with ThreadPoolExecutor(1) as executor:
-            findings = compare_reel(passes, range(8), 1, 32_767, executor, lambda _: None)
-        assert findings.flaws == ()
-        found = suspects_of("A", findings.lookalikes, findings.flaws, clean.shape[1])
-        likely = [one for one in found if one.odds > 0]
-        inside = [ORIGIN + 59_000 < one.start < one.end < ORIGIN + 67_000 for one in likely]
-        assert inside == wanted
-        assert all(one.kind == "means" for one in likely)
 
 
 def test_a_flaw_of_one_pass_hides_no_suspect_of_another() -> None:

@@ -19,9 +19,7 @@ import numpy as np
 
 from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.limits import (
-    FAINT_NATS,
     LEAST_ODD,
-    MOST_NATS,
     MOST_SLOW,
     PIECES,
     PLAYED_LEAST_TRACKS,
@@ -30,10 +28,9 @@ from assembler.aligner.events.limits import (
     TRACK_NATS,
     TURNED_NATS,
     TURNED_SHARE,
-    USUAL_NATS,
 )
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
-from assembler.aligner.events.strewn.patches import patches_of, rises, unlikely
+from assembler.aligner.events.strewn.patches import patches_of, rises
 from assembler.aligner.events.strewn.runs import short_levels
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import LEAST_TRACKS
@@ -56,12 +53,10 @@ class Strewn:
     Args:
         place: from where to where.
         because: the rule, with the excess of all tracks that show it, summed over its pieces.
-        is_proof: whether it needs no witness; else the excess counts above what sound has at any moment.
     """
 
     place: Range
     because: Because
-    is_proof: bool = True
 
 
 class Windows:
@@ -100,7 +95,7 @@ class Windows:
 
 
 def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:
-    """Return stretches in which several tracks show an excess of means or of levels held: for certain, or faintly.
+    """Return stretches in which several tracks show an excess of means or of levels held.
 
     Args:
         tracks: of one pass, all of one length.
@@ -114,22 +109,12 @@ def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:
     many = turned.sum(axis=0) >= np.maximum(least, most)
     summed = excess.sum(axis=0) * ((excess >= TRACK_NATS).sum(axis=0) >= least)
     summed = np.maximum(summed, np.where(turned, one_way, 0.0).sum(axis=0) * many)
-    # One track alone may be made so: it says no more than the sound of a track by chance does.
-    shown = np.maximum(excess, np.nan_to_num(one_way))
-    pooled = np.clip(shown, 0.0, MOST_NATS).sum(axis=0)
-    # Some sound has more of them all along.
-    usual = np.maximum(USUAL_NATS * (~np.isnan(one_way)).sum(axis=0), median(pooled))
-    unusual = unlikely(pooled, usual)
     marked = summed >= STREWN_NATS
-    is_left = np.ones(marked.size, np.bool_)
     found = []
-    for first, last, nats in patches_of(shown, ~np.isnan(one_way)):
-        is_left[first:last] = False
+    for first, last, nats in patches_of(np.maximum(excess, np.nan_to_num(one_way)), ~np.isnan(one_way)):
+        marked[first:last] = False
         found.append(Strewn(_place_of(first, last), Because(Rule.STREWN, nats)))
-    is_faint = (unusual >= FAINT_NATS) & ~marked
-    found += _places(marked & is_left, summed, is_proof=True)
-    found += _places(is_faint & is_left, unusual, is_proof=False)
-    return sorted(found, key=lambda one: one.place)
+    return sorted([*found, *_places(marked, summed)], key=lambda one: one.place)
 
 
 def _may_show(tracks: Sequence[Windows]) -> bool:
@@ -137,27 +122,23 @@ def _may_show(tracks: Sequence[Windows]) -> bool:
 
     Most sound bends by a step so seldom that nothing more has to be asked of it.
     """
-    most, pooled, each, telling, several = np.zeros((5, tracks[0].most[0].size))
+    most, pooled, telling, several = np.zeros((4, tracks[0].most[0].size))
     for own, is_telling in (track.most for track in tracks):
         most += own
-        pooled += np.minimum(own, MOST_NATS)
-        each += np.minimum(own, TRACK_NATS)
+        pooled += np.minimum(own, TRACK_NATS)
         telling += is_telling
         several += own >= min(TRACK_NATS, TURNED_NATS)
     most[several < PLAYED_LEAST_TRACKS] = 0.0
-    usual = np.maximum(USUAL_NATS * telling, np.finfo(np.float64).tiny)
-    is_faint = unlikely(pooled, usual).max() >= FAINT_NATS
-    return bool(is_faint or most.max() >= STREWN_NATS or rises(each, telling))
+    return bool(most.max() >= STREWN_NATS or rises(pooled, telling))
 
 
-def _places(marked: Bools, nats: Float64s, *, is_proof: bool) -> list[Strewn]:
+def _places(marked: Bools, nats: Float64s) -> list[Strewn]:
     """Return windows that follow one another as one place, with the sum of what they show."""
     return [
         # Windows overlap: each piece stands in as many of them as a window has pieces, but at the ends.
         Strewn(
             _place_of(first, last),
             Because(Rule.STREWN, max(float(nats[first:last].sum()) / PIECES, float(nats[first:last].max()))),
-            is_proof,
         )
         for first, last in ranges_of(marked)
     ]

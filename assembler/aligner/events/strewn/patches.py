@@ -12,7 +12,7 @@ import numpy as np
 
 from assembler.aligner.events.limits import (
     CHANCE_NATS,
-    FAINT_NATS,
+    FALL_NATS,
     PIECES,
     SCALE_NATS,
     STREWN_NATS,
@@ -44,16 +44,6 @@ def patches_of(shown: Float64s, tells: Bools) -> list[tuple[int, int, float]]:
     return found
 
 
-def unlikely(pooled: Float64s, usual: Float64s) -> Float64s:
-    """Return how unlikely so large a sum of exponential deviates is, in nats, at least: Chernoff's bound."""
-    seen, usual = pooled / SCALE_NATS, usual / SCALE_NATS
-    with np.errstate(divide="ignore", invalid="ignore"):
-        nats = np.where(
-            (usual > 0) & (seen > usual), seen - usual - usual * (np.log(seen) - np.log(usual)), 0.0
-        )
-    return np.asarray(nats, np.float64)
-
-
 def rises(pooled: Float64s, telling: Float64s) -> list[tuple[int, int, float]]:
     """Return where the sum rises as far as a proof, from its least to its most, and by how much.
 
@@ -61,7 +51,7 @@ def rises(pooled: Float64s, telling: Float64s) -> list[tuple[int, int, float]]:
         pooled: what all tracks show together in each window, no track saying much.
         telling: how many of them bend enough to tell.
     """
-    gains = unlikely(pooled, USUAL_NATS * telling) / PIECES - CHANCE_NATS
+    gains = _unlikely(pooled, USUAL_NATS * telling) / PIECES - CHANCE_NATS
     found = []
     start = end = 0
     total = most = 0.0
@@ -69,8 +59,18 @@ def rises(pooled: Float64s, telling: Float64s) -> list[tuple[int, int, float]]:
         total += nats
         if total > most:
             most, end = total, at + 1
-        elif total <= max(0.0, most - FAINT_NATS):
+        elif total <= max(0.0, most - FALL_NATS):
             if most >= STREWN_NATS:
                 found.append((start, end, most))
             start, total, most = at + 1, 0.0, 0.0
     return found
+
+
+def _unlikely(pooled: Float64s, usual: Float64s) -> Float64s:
+    """Return how unlikely so large a sum of exponential deviates is, in nats, at least: Chernoff's bound."""
+    seen, usual = pooled / SCALE_NATS, usual / SCALE_NATS
+    with np.errstate(divide="ignore", invalid="ignore"):
+        nats = np.where(
+            (usual > 0) & (seen > usual), seen - usual - usual * (np.log(seen) - np.log(usual)), 0.0
+        )
+    return np.asarray(nats, np.float64)

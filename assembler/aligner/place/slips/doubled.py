@@ -25,7 +25,7 @@ from assembler.aligner.records.limits import (
 from assembler.aligner.records.ranges import pieces_of, without
 from assembler.aligner.records.timemap import Slip
 from assembler.aligner.sound.copies import Copy, checksum, standing_twice
-from assembler.aligner.sound.limits import FIT_SAMPLES, LARGEST_LAG
+from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LARGEST_LAG
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -57,9 +57,11 @@ def doubled_slips(reader: TrackReader, proved: Sequence[Range]) -> list[Slip]:
 def _came_twice(tracks: Sequence[Int32s], copy: Copy) -> bool:
     """Return whether sound runs into the first of two blocks, and out of the second, and breaks between them.
 
-    A stroke that is played again breaks off as well, but sets in before the first one, and on one track.
+    A stroke that is played again breaks off as well, but sets in from quiet the first time.
     """
-    sounding = [one for one in tracks if np.mean(np.diff(one[copy.start : copy.end]) != 0) >= HALF]
+    first = copy.start - copy.lag
+    before, twice = slice(first - EDGE_SAMPLES, first), slice(copy.start, copy.end)
+    sounding = [one for one in tracks if all(_moves(one[part]) for part in (before, twice))]
     if len(sounding) < LEAST_TRACKS:
         return False
     reach = copy.lag + 2 * FIT_SAMPLES
@@ -69,3 +71,7 @@ def _came_twice(tracks: Sequence[Int32s], copy: Copy) -> bool:
         for at in (reach - copy.lag, reach, reach + copy.lag)
     )
     return between >= max(LEAST_SURPRISE, CLEARLY * into, CLEARLY * out)
+
+
+def _moves(samples: Int32s) -> bool:
+    return bool(np.mean(np.diff(samples) != 0) >= HALF)

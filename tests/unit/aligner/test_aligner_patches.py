@@ -1,0 +1,186 @@
+"""Losses that are proved by all of a patch, levels too short for a standstill, and what a lone pass captured twice."""
+
+from __future__ import annotations
+
+from concurrent.futures import ThreadPoolExecutor
+from itertools import accumulate
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from assembler.aligner.comparison import compare_reel
+from assembler.aligner.events.limits import STREWN_NATS
+from assembler.aligner.events.stops.pace import joined_stops
+from assembler.aligner.events.stops.standstill import find_stills
+from assembler.aligner.events.strewn.losses import Windows, strewn_losses
+from assembler.aligner.events.strewn.patches import rises
+from assembler.aligner.place.slips.doubled import doubled_slips
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.ranges import merged, total
+from assembler.aligner.records.timemap import Slip, map_with_slips
+from assembler.aligner.sound.glance import Glance
+from scripts.bench.trial_sessions import ArrayAudio, make_tape
+
+if TYPE_CHECKING:
+    from assembler.arrays import Int32s
+
+ORIGIN, SIZE, AT = 1_000_000, 120_000, 60_000
+
+
+def _tape(seed: int, size: int = SIZE) -> Int32s:
+    """Return eight tracks of soft sound, shape (8, size)."""
+    rng, at = np.random.default_rng(seed), np.arange(size)
+    rows = [
+        sum(900 / n * np.sin(0.013 * n * at * (1 + t / 7) + n) for n in range(1, 15))
+        + rng.normal(0, 40, size)
+        for t in range(8)
+    ]
+    return np.rint(rows).astype(np.int32)
+
+
+def _lose(tape: Int32s, start: int, end: int, share: float, seed: int) -> Int32s:
+    """Return tracks of which a share of the samples of a stretch were made into means, rounded down."""
+    made, rng = tape.copy(), np.random.default_rng(seed)
+    for own in made:
+        at = np.sort(rng.choice(np.arange(start + 1, end, 2), round(share * (end - start)), replace=False))
+        own[at] = (own[at - 1] + own[at + 1]) >> 1
+    return made
+
+
+def _means(*passes: Int32s) -> dict[tuple[str, int], list[tuple[int, int]]]:
+    """Return where each track of each pass is told to have lost samples, from its own first sample on."""
+    placed = [
+        PlacedPass(f"P{n}", ArrayAudio(one.copy()), (map_with_slips(one.shape[1], ORIGIN, ()),) * len(one))
+        for n, one in enumerate(passes)
+    ]
+    with ThreadPoolExecutor(1) as executor:
+        found = compare_reel(placed, range(len(passes[0])), 1, 32_767, executor, lambda _: None)
+    told: dict[tuple[str, int], list[tuple[int, int]]] = {}
+    for flaw in found.flaws:
+        if flaw.kind == "means":
+            told.setdefault((flaw.pass_name, flaw.track), []).append((flaw.start - ORIGIN, flaw.end - ORIGIN))
+    return told
+
+
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_patch_too_thin_for_any_window_is_told_on_all_tracks(count: int) -> None:
+    """Some means in thirty samples prove nothing window by window; of passes that have them alike each lost them."""
+    clean = _tape(11)
+    hurt = _lose(clean, AT, 66_000, 0.035, 12)
+    assert _means(*[clean] * count) == {}
+    told = _means(*[hurt] * count)
+    assert sorted(told) == [(f"P{n}", track) for n in range(count) for track in range(8)]
+    assert all(AT - 1000 < start < end < 67_000 for own in told.values() for start, end in own)
+
+
+def test_a_patch_longer_than_half_of_what_is_read_at_once_is_told() -> None:
+    """What most of a block has is not what its sound has by nature."""
+    told = _means(_lose(_tape(13, 300_000), 40_000, 260_000, 0.04, 14))
+    assert sorted(track for _, track in told) == list(range(8))
+    assert min(total(merged(own)) for own in told.values()) > 200_000
+
+
+def test_losses_up_to_the_end_of_a_pass_are_told_to_its_end() -> None:
+    """A pass that breaks off amid losses lost its last samples, too."""
+    told = _means(_lose(_tape(15), AT, SIZE - 2, 0.2, 16))
+    assert all(own[-1][1] == SIZE for own in told.values())
+    assert len(told) == 8
+
+
+def test_few_tracks_with_steps_of_their_own_prove_no_patch() -> None:
+    """Three of eight tracks move by sixteen steps at a time, for two seconds: an old sampler plays on them."""
+    tape = _tape(17)
+    tape[:3, 20_000:] = tape[:3, 20_000:] // 16 * 16
+    assert _means(tape) == {}
+
+
+@pytest.mark.parametrize("seed", range(10))
+def test_a_rise_is_the_largest_sum_of_any_stretch(seed: int) -> None:
+    """J. Bentley, Programming Pearls, column 8: the scan finds the same sum as all stretches tried one by one."""
+    rng = np.random.default_rng(seed)
+    pooled = rng.exponential(2.0, 60) * 2
+    start, size = int(rng.integers(5, 30)), int(rng.integers(8, 25))
+    pooled[start : start + size] += 30.0
+    ((first, last, nats),) = rises(pooled, np.full(60, 8))
+    alone = [
+        sum(n for _, _, n in rises(np.array([one] * 40), np.array([8] * 40))) / 40
+        for one in pooled[first:last]
+    ]
+    assert max(abs(first - start), abs(last - start - size)) <= 3
+    assert nats >= STREWN_NATS
+    # Of one gain again and again the sum is that many times the gain.
+    assert nats == pytest.approx(max(accumulate(alone)), rel=0.02)
+
+
+def _windows(tracks: Int32s) -> list[Windows]:
+    return [Windows(Glance(own, 1), 1) for own in tracks]
+
+
+def test_levels_too_short_for_a_standstill_are_told_and_those_of_an_instrument_are_not() -> None:
+    """Of ten samples a machine holds nine; one that plays at a tenth of the rate does so all along, as squares do."""
+    tape = _tape(18, 32_768)
+    held = tape.copy()
+    for track, own in enumerate(held):
+        at = np.arange(16_000 + track, 20_000)
+        own[at] = own[at // 10 * 10]
+    (place,) = [one.place for one in strewn_losses(_windows(held))]
+    assert abs(place[0] - 16_000) <= 512
+    assert abs(place[1] - 20_000) <= 512
+    slow = tape[:, np.arange(32_768) // 10 * 10]
+    squares = np.where(np.arange(32_768) // 12 % 2, 900, -900) * np.ones((8, 1), np.int32)
+    for natural in (slow, squares.astype(np.int32)):
+        natural[:, :8000] = tape[:, :8000]
+        assert strewn_losses(_windows(natural)) == []
+
+
+def _stops(*passes: Int32s) -> list[tuple[int, int, int]]:
+    covered = {index: [(0, passes[0].shape[1])] for index in range(len(passes))}
+    held = {index: list(one) for index, one in enumerate(passes)}
+    found = joined_stops(find_stills(held, covered, 0, range(8), 1), {})
+    return [(index, one.start, one.end) for index, stops in found.items() for one in stops]
+
+
+def test_what_one_pass_proves_a_mute_is_one_of_a_pass_that_fades_there() -> None:
+    """Both are silent between the same samples; a soft track by itself fades too long for that to be a machine's."""
+    tape = _tape(19, 32_768)
+    tape[7] = np.random.default_rng(20).integers(-1, 2, 32_768)
+    cut, faded = tape.copy(), tape.copy()
+    ramp = np.linspace(1, 0, 64)
+    for one in (cut, faded):
+        one[:, 16_000:17_500] = 0
+    faded[:, 15_936:16_000] = np.rint(faded[:, 15_936:16_000] * ramp)
+    faded[:, 17_500:17_564] = np.rint(faded[:, 17_500:17_564] * ramp[::-1])
+    assert [one[0] for one in _stops(cut, faded)] == [0, 1]
+    assert _stops(faded, faded) == []
+
+
+MUSIC = make_tape("dense", 16, SIZE, np.random.default_rng(71))
+
+
+@pytest.mark.parametrize("size", [64, 100, 512, 2048, 4096])
+def test_what_a_lone_pass_captured_twice_is_found_to_the_sample(size: int) -> None:
+    """Sound runs into the first of two copies and out of the second: as much is left out there."""
+    twice = np.concatenate((MUSIC[:, :AT], MUSIC[:, AT - size : AT], MUSIC[:, AT:]), axis=1)
+    assert doubled_slips(ArrayAudio(twice), []) == [Slip(AT, -size)]
+    assert doubled_slips(ArrayAudio(twice), [(AT - 20_000, AT + 20_000)]) == []
+    assert doubled_slips(ArrayAudio(MUSIC), []) == []
+
+
+@pytest.mark.parametrize("size", [64, 512, 4096])
+def test_what_was_written_in_the_place_of_other_sound_is_no_slip(size: int) -> None:
+    """It breaks off at both ends, and what follows is in its place."""
+    written = MUSIC.copy()
+    written[:, AT : AT + size] = MUSIC[:, AT - size : AT]
+    assert doubled_slips(ArrayAudio(written), []) == []
+
+
+def test_loops_and_strokes_played_again_are_no_slips() -> None:
+    """A loop repeats more than once; a stroke sets in before the first time, and on no track that sounds on."""
+    loop = MUSIC.copy()
+    loop[:, AT : AT + 9000] = np.tile(MUSIC[:, AT : AT + 3000], 3)
+    assert doubled_slips(ArrayAudio(loop), []) == []
+    stroke = np.zeros_like(MUSIC)
+    stroke[:3, AT : AT + 3000] = MUSIC[:3, :3000]
+    stroke[:3, AT + 2000 : AT + 5000] = MUSIC[:3, :3000]
+    assert doubled_slips(ArrayAudio(stroke), []) == []
