@@ -31,21 +31,18 @@ there from another pass at every sample."""
 PIECES = 2
 """The excess is counted in pieces, and looked at in windows of so many of them."""
 
-STREWN_NATS, TRACK_NATS = 30.0, 3.0
-"""Sum over all tracks from which samples were lost, and by how much it has to show on each of some: on clean tape no
-window had 10 in sum."""
+MOST_NATS, USUAL_NATS, SCALE_NATS = 12.0, 0.64, 2.0
+"""What a track may say of a window at most, what a track of sound has at any moment, and the scale on which more is
+less likely: of 85 000 windows of eight tracks, clean, half had 5.1 nats in sum, one in a hundred 13.5, one in 10 000
+20.7, none 25."""
 
-USUAL_NATS, SCALE_NATS = 0.64, 2.0
-"""What a track of sound has at any moment, and the scale on which more is less likely: of 85 000 windows of eight
-tracks, clean, half had 5.1 nats in sum, one in a hundred 13.5, one in 10 000 20.7, none 25."""
+STREWN_NATS, CHANCE_NATS, FALL_NATS = 30.0, 0.5, 4.0
+"""Sum of what windows show, one after another, from which samples were lost; what a piece may show by chance and yet
+count for nothing; and by how much the sum has fallen where a patch has ended: in 16 clean passes of eight tracks it
+rose by one nat at most."""
 
-CHANCE_NATS, FALL_NATS = 0.5, 4.0
-"""What a piece may show by chance and yet count for nothing where pieces are summed, and by how much the sum has fallen
-where a patch has ended: in 16 clean passes of eight tracks it rose by one nat at most."""
-
-TURNED_NATS, TURNED_SHARE = 8.0, 0.6
-"""What a track has to show that has its halves rounded one way, and the share of such tracks among those that are not
-too slow to tell: one alone may be how its sound is made."""
+SHOWING_SHARE = 0.6
+"""Share of the tracks that can tell which have to show a patch: on a few it may be how their sound is made."""
 
 MOST_SLOW = 0.8
 """Share of samples that move, or bend, by a step at most from which sound is too slow or too soft to tell anything."""

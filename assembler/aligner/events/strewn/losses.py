@@ -22,19 +22,14 @@ from assembler.aligner.events.limits import (
     LEAST_ODD,
     MOST_SLOW,
     PIECES,
-    PLAYED_LEAST_TRACKS,
     REACH,
     STREWN_NATS,
-    TRACK_NATS,
-    TURNED_NATS,
-    TURNED_SHARE,
 )
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
-from assembler.aligner.events.strewn.patches import patches_of, rises
+from assembler.aligner.events.strewn.patches import gains_of, patches_of, rises
 from assembler.aligner.events.strewn.runs import short_levels
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import LEAST_TRACKS
-from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import median
 
@@ -88,33 +83,28 @@ class Windows:
         return _surplus(short, median(short))
 
     @cached_property
-    def shown(self) -> tuple[Float64s, Float64s]:
-        """The excess of means and held levels, and how much their halves go one way; see `_shown`."""
-        excess, one_way = _shown(self._glance, self._step)
-        return excess + self._short, one_way
+    def shown(self) -> tuple[Float64s, Bools]:
+        """The excess of means and levels, or how much halves go one way, in nats; which windows bend enough to tell."""
+        levels, bends = small_levels(self._glance, self._step), small_bends(self._glance, self._step)
+        tells = bends.by_sign.sum(axis=(0, 1, 2)) <= MOST_SLOW * STREWN_SAMPLES
+        excess = _excess(levels, bends) + self._short
+        return np.maximum(excess, np.where(tells, _one_way(bends), 0.0)), tells
 
 
 def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:
-    """Return stretches in which several tracks show an excess of means or of levels held.
+    """Return stretches in which most tracks show an excess of means or of levels held.
 
     Args:
         tracks: of one pass, all of one length.
     """
     if len(tracks) < LEAST_TRACKS or tracks[0].size < STREWN_SAMPLES or not _may_show(tracks):
         return []
-    least = min(PLAYED_LEAST_TRACKS, len(tracks))
-    excess, one_way = np.stack([one.shown for one in tracks], axis=1)
-    turned = one_way >= TURNED_NATS
-    most = TURNED_SHARE * (~np.isnan(one_way)).sum(axis=0)
-    many = turned.sum(axis=0) >= np.maximum(least, most)
-    summed = excess.sum(axis=0) * ((excess >= TRACK_NATS).sum(axis=0) >= least)
-    summed = np.maximum(summed, np.where(turned, one_way, 0.0).sum(axis=0) * many)
-    marked = summed >= STREWN_NATS
-    found = []
-    for first, last, nats in patches_of(np.maximum(excess, np.nan_to_num(one_way)), ~np.isnan(one_way)):
-        marked[first:last] = False
-        found.append(Strewn(_place_of(first, last), Because(Rule.STREWN, nats)))
-    return sorted([*found, *_places(marked, summed)], key=lambda one: one.place)
+    shown, tells = (np.stack(rows) for rows in zip(*(one.shown for one in tracks), strict=True))
+    return [
+        # Windows overlap: each piece stands in as many of them as a window has pieces, but at the ends.
+        Strewn((first * WINDOW_SAMPLES, (last + PIECES - 1) * WINDOW_SAMPLES), Because(Rule.STREWN, nats))
+        for first, last, nats in patches_of(shown, tells)
+    ]
 
 
 def _may_show(tracks: Sequence[Windows]) -> bool:
@@ -122,41 +112,8 @@ def _may_show(tracks: Sequence[Windows]) -> bool:
 
     Most sound bends by a step so seldom that nothing more has to be asked of it.
     """
-    most, pooled, telling, several = np.zeros((4, tracks[0].most[0].size))
-    for own, is_telling in (track.most for track in tracks):
-        most += own
-        pooled += np.minimum(own, TRACK_NATS)
-        telling += is_telling
-        several += own >= min(TRACK_NATS, TURNED_NATS)
-    most[several < PLAYED_LEAST_TRACKS] = 0.0
-    return bool(most.max() >= STREWN_NATS or rises(pooled, telling))
-
-
-def _places(marked: Bools, nats: Float64s) -> list[Strewn]:
-    """Return windows that follow one another as one place, with the sum of what they show."""
-    return [
-        # Windows overlap: each piece stands in as many of them as a window has pieces, but at the ends.
-        Strewn(
-            _place_of(first, last),
-            Because(Rule.STREWN, max(float(nats[first:last].sum()) / PIECES, float(nats[first:last].max()))),
-        )
-        for first, last in ranges_of(marked)
-    ]
-
-
-def _place_of(first: int, last: int) -> Range:
-    """Return the samples of some windows."""
-    return first * WINDOW_SAMPLES, (last + PIECES - 1) * WINDOW_SAMPLES
-
-
-def _shown(glance: Glance, step: int) -> tuple[Float64s, Float64s]:
-    """Return the excess of means and held levels of each window, and how much their halves go one way, in nats.
-
-    The latter is NaN where a track bends too little to tell.
-    """
-    levels, bends = small_levels(glance, step), small_bends(glance, step)
-    slow = bends.by_sign.sum(axis=(0, 1, 2)) > MOST_SLOW * STREWN_SAMPLES
-    return _excess(levels, bends), np.where(slow, np.nan, _one_way(bends))
+    shown, tells = (np.stack(rows) for rows in zip(*(one.most for one in tracks), strict=True))
+    return bool(rises(gains_of(shown, tells), STREWN_NATS))
 
 
 def _excess(levels: Small, bends: Small) -> Float64s:

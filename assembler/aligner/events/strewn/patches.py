@@ -13,16 +13,20 @@ import numpy as np
 from assembler.aligner.events.limits import (
     CHANCE_NATS,
     FALL_NATS,
+    MOST_NATS,
     PIECES,
+    PLAYED_LEAST_TRACKS,
     SCALE_NATS,
+    SHOWING_SHARE,
     STREWN_NATS,
-    TRACK_NATS,
-    TURNED_SHARE,
     USUAL_NATS,
 )
-from assembler.aligner.records.limits import CLEARLY
+from assembler.aligner.records.limits import CLEARLY, MOST_GAP_SAMPLES
+from assembler.aligner.records.ranges import ranges_of, without
+from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
+    from assembler.aligner.records.ranges import Range
     from assembler.arrays import Bools, Float64s
 
 
@@ -33,25 +37,29 @@ def patches_of(shown: Float64s, tells: Bools) -> list[tuple[int, int, float]]:
         shown: what each window of each track shows, in nats, shape (tracks, windows).
         tells: whether it bends enough to tell.
     """
-    # No track says much: one that has steps of its own would.
-    each = np.clip(shown, 0.0, TRACK_NATS)
+    gains = gains_of(shown, tells)
     found = []
-    for first, last, nats in rises(each.sum(axis=0), tells.sum(axis=0)):
-        showing = each[:, first:last].mean(axis=1) >= CLEARLY * USUAL_NATS
-        telling = tells[:, first:last].mean(axis=1)
-        if showing.sum() >= TURNED_SHARE * telling.sum():
-            found.append((first, last, nats))
+    for patch in rises(gains, STREWN_NATS):
+        showing = _bounded(shown[:, slice(*patch)]).mean(axis=1) >= CLEARLY * USUAL_NATS
+        telling = tells[:, slice(*patch)].mean(axis=1)
+        if showing.sum() >= max(min(PLAYED_LEAST_TRACKS, len(shown)), SHOWING_SHARE * telling.sum()):
+            found += [(*part, float(gains[slice(*part)].sum())) for part in _without_gaps(gains, patch)]
     return found
 
 
-def rises(pooled: Float64s, telling: Float64s) -> list[tuple[int, int, float]]:
-    """Return where the sum rises as far as a proof, from its least to its most, and by how much.
+def gains_of(shown: Float64s, tells: Bools) -> Float64s:
+    """Return what each window adds to the sum; the same of what it shows at most is a bound."""
+    nats = _unlikely(_bounded(shown).sum(axis=0), USUAL_NATS * tells.sum(axis=0))
+    return np.asarray(nats / PIECES - CHANCE_NATS, np.float64)
 
-    Args:
-        pooled: what all tracks show together in each window, no track saying much.
-        telling: how many of them bend enough to tell.
-    """
-    gains = _unlikely(pooled, USUAL_NATS * telling) / PIECES - CHANCE_NATS
+
+def _bounded(shown: Float64s) -> Float64s:
+    """Return what windows show, no track saying much: one that has steps of its own would."""
+    return np.clip(shown, 0.0, MOST_NATS)
+
+
+def rises(gains: Float64s, least: float) -> list[Range]:
+    """Return where a sum of gains rises by so much at least, from its least to its most before it falls."""
     found = []
     start = end = 0
     total = most = 0.0
@@ -60,10 +68,16 @@ def rises(pooled: Float64s, telling: Float64s) -> list[tuple[int, int, float]]:
         if total > most:
             most, end = total, at + 1
         elif total <= max(0.0, most - FALL_NATS):
-            if most >= STREWN_NATS:
-                found.append((start, end, most))
+            if most >= least:
+                found.append((start, end))
             start, total, most = at + 1, 0.0, 0.0
     return found
+
+
+def _without_gaps(gains: Float64s, patch: Range) -> list[Range]:
+    """Return a patch without the stretches in it that show nothing, and are no gap of one flaw."""
+    silent = gains[slice(*patch)] < 0.0
+    return without([patch], ranges_of(silent, offset=patch[0], least=MOST_GAP_SAMPLES // WINDOW_SAMPLES))
 
 
 def _unlikely(pooled: Float64s, usual: Float64s) -> Float64s:
