@@ -125,7 +125,7 @@ def _beside(sides: Sequence[Int32s]) -> Beside | None:
 
 
 def _sounds(samples: Int32s) -> bool:
-    return float(np.mean(np.diff(samples) != 0)) >= FEW
+    return float(np.mean(np.diff(samples) != 0)) >= FEW * FEW
 
 
 def _still_ranges(tracks: Sequence[Int32s]) -> list[Range]:
