@@ -139,11 +139,11 @@ def test_what_one_pass_proves_a_mute_is_one_of_a_pass_that_fades_there() -> None
     tape = _tape(19, 32_768)
     tape[7] = np.random.default_rng(20).integers(-1, 2, 32_768)
     cut, faded = tape.copy(), tape.copy()
-    ramp = np.linspace(1, 0, 64)
+    ramp = np.linspace(1, 0, 120)
     for one in (cut, faded):
         one[:, 16_000:17_500] = 0
-    faded[:, 15_936:16_000] = np.rint(faded[:, 15_936:16_000] * ramp)
-    faded[:, 17_500:17_564] = np.rint(faded[:, 17_500:17_564] * ramp[::-1])
+    faded[:, 15_880:16_000] = np.rint(faded[:, 15_880:16_000] * ramp)
+    faded[:, 17_500:17_620] = np.rint(faded[:, 17_500:17_620] * ramp[::-1])
     assert [one[0] for one in _stops(cut, faded)] == [0, 1]
     assert _stops(faded, faded) == []
 

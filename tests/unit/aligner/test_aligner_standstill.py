@@ -171,7 +171,7 @@ def test_what_is_not_asked_further_shows_nothing(monkeypatch: pytest.MonkeyPatch
                 own[at] = (own[at - 1] + own[at + 1]) // 2
             asked.append(tracks)
     with monkeypatch.context() as patched:
-        patched.setattr("assembler.aligner.events.strewn.losses._may_show", lambda _: True)
+        patched.setattr("assembler.aligner.events.strewn.losses.may_be_patches", lambda *_: True)
         found = [strewn_losses(tracks, 1) for tracks in asked]
     assert {0, 1} <= {len(places) for places in found}
     assert [strewn_losses(tracks, 1) for tracks in asked] == found

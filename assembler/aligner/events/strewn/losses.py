@@ -23,10 +23,9 @@ from assembler.aligner.events.limits import (
     MOST_SLOW,
     PIECES,
     REACH,
-    STREWN_NATS,
 )
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
-from assembler.aligner.events.strewn.patches import gains_of, patches_of, rises
+from assembler.aligner.events.strewn.patches import may_be_patches, patches_of
 from assembler.aligner.events.strewn.runs import short_levels
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import LEAST_TRACKS
@@ -34,7 +33,7 @@ from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import median
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.glance import Glance
@@ -97,23 +96,21 @@ def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:
     Args:
         tracks: of one pass, all of one length.
     """
-    if len(tracks) < LEAST_TRACKS or tracks[0].size < STREWN_SAMPLES or not _may_show(tracks):
+    if len(tracks) < LEAST_TRACKS or tracks[0].size < STREWN_SAMPLES:
         return []
-    shown, tells = (np.stack(rows) for rows in zip(*(one.shown for one in tracks), strict=True))
+    # Most sound bends by a step so seldom that nothing more has to be asked of it.
+    if not may_be_patches(*_stacked(one.most for one in tracks)):
+        return []
     return [
         # Windows overlap: each piece stands in as many of them as a window has pieces, but at the ends.
         Strewn((first * WINDOW_SAMPLES, (last + PIECES - 1) * WINDOW_SAMPLES), Because(Rule.STREWN, nats))
-        for first, last, nats in patches_of(shown, tells)
+        for first, last, nats in patches_of(*_stacked(one.shown for one in tracks))
     ]
 
 
-def _may_show(tracks: Sequence[Windows]) -> bool:
-    """Return whether any window may show an excess.
-
-    Most sound bends by a step so seldom that nothing more has to be asked of it.
-    """
-    shown, tells = (np.stack(rows) for rows in zip(*(one.most for one in tracks), strict=True))
-    return bool(rises(gains_of(shown, tells), STREWN_NATS))
+def _stacked(rows: Iterable[tuple[Float64s, Bools]]) -> tuple[Float64s, Bools]:
+    nats, tells = (np.stack(own) for own in zip(*rows, strict=True))
+    return nats, tells
 
 
 def _excess(levels: Small, bends: Small) -> Float64s:

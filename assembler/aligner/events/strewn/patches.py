@@ -37,18 +37,32 @@ def patches_of(shown: Float64s, tells: Bools) -> list[tuple[int, int, float]]:
         shown: what each window of each track shows, in nats, shape (tracks, windows).
         tells: whether it bends enough to tell.
     """
-    gains = gains_of(shown, tells)
-    found = []
-    for patch in rises(gains, STREWN_NATS):
-        showing = _bounded(shown[:, slice(*patch)]).mean(axis=1) >= CLEARLY * USUAL_NATS
-        telling = tells[:, slice(*patch)].mean(axis=1)
-        if showing.sum() >= max(min(PLAYED_LEAST_TRACKS, len(shown)), SHOWING_SHARE * telling.sum()):
-            found += [(*part, float(gains[slice(*part)].sum())) for part in _without_gaps(gains, patch)]
-    return found
+    gains = _gains(shown, tells)
+    return [
+        (*part, float(gains[slice(*part)].sum()))
+        for patch in rises(gains, STREWN_NATS)
+        if _is_shown(_bounded(shown[:, slice(*patch)]).mean(axis=1), tells[:, slice(*patch)])
+        for part in _without_gaps(gains, patch)
+    ]
 
 
-def gains_of(shown: Float64s, tells: Bools) -> Float64s:
-    """Return what each window adds to the sum; the same of what it shows at most is a bound."""
+def may_be_patches(most: Float64s, tells: Bools) -> bool:
+    """Return whether there may be any where no window shows more than so much."""
+    return any(
+        _is_shown(most[:, slice(*patch)].max(axis=1), tells[:, slice(*patch)])
+        for patch in rises(_gains(most, tells), STREWN_NATS)
+    )
+
+
+def _is_shown(each: Float64s, tells: Bools) -> bool:
+    """Return whether enough tracks show a patch: what each of them shows, shape (tracks,), and where it can tell."""
+    showing = np.count_nonzero(each >= CLEARLY * USUAL_NATS)
+    least = min(PLAYED_LEAST_TRACKS, len(each))
+    return bool(showing >= max(least, SHOWING_SHARE * tells.mean(axis=1).sum()))
+
+
+def _gains(shown: Float64s, tells: Bools) -> Float64s:
+    """Return what each window adds to the sum."""
     nats = _unlikely(_bounded(shown).sum(axis=0), USUAL_NATS * tells.sum(axis=0))
     return np.asarray(nats / PIECES - CHANCE_NATS, np.float64)
 
