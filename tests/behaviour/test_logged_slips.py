@@ -44,7 +44,7 @@ def _slipped_session(folder: Path, lost: int, *, has_witness: bool) -> tuple[Pat
     return layout.write(), tape
 
 
-@pytest.mark.parametrize(("lost", "has_witness"), [(4810, False), (1010, True), (-1010, False)])
+@pytest.mark.parametrize(("lost", "has_witness"), [(4810, False), (1010, True)])
 def test_what_may_be_off_beside_a_logged_slip_is_listed(
     tmp_path: Path, capsys: Capsys, *, lost: int, has_witness: bool
 ) -> None:
@@ -63,3 +63,16 @@ def test_what_may_be_off_beside_a_logged_slip_is_listed(
         assert abs(place["end"] - AT) < RATE / 4
         wrong[place["start"] : place["end"], ["One", "Two"].index(place["track"])] = False
     assert np.flatnonzero(wrong[:, 0]).tolist() == np.flatnonzero(wrong[:, 1]).tolist() == []
+
+
+def test_what_came_twice_is_placed_by_the_sound_itself(tmp_path: Path, capsys: Capsys) -> None:
+    """The log says that samples came twice, the sound which: nothing is in doubt, and every sample is the tape's."""
+    sheet, tape = _slipped_session(tmp_path, -1010, has_witness=False)
+    status, record = run_json(capsys, "build", sheet, "-o", tmp_path / "set")
+    assert status == 0
+    (slip,) = [flaw for flaw in record["passes"][0]["flaws"] if flaw["kind"] == "slip"]
+    assert (slip["start"], slip["samples"]) == (AT + 1010, -1010)
+    found = delivered(tmp_path / "set")
+    offset = record["start"]["sample"] - HOUR
+    assert abs(offset) <= 1
+    assert np.array_equal(found[2:-2], np.roll(tape, -offset, axis=0)[2 : found.shape[0] - 2])
