@@ -15,6 +15,7 @@ from assembler.aligner.events.stops.standstill import find_stills
 from assembler.aligner.events.strewn.losses import Windows, strewn_losses
 from assembler.aligner.events.strewn.patches import rises
 from assembler.aligner.place.slips.doubled import doubled_slips
+from assembler.aligner.records.limits import MOST_GAP_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import merged, total
 from assembler.aligner.records.timemap import Slip, map_with_slips
@@ -118,7 +119,7 @@ def test_levels_too_short_for_a_standstill_are_told_and_those_of_an_instrument_a
     for track, own in enumerate(held):
         at = np.arange(16_000 + track, 20_000)
         own[at] = own[at // 10 * 10]
-    (place,) = [one.place for one in strewn_losses(_windows(held))]
+    (place,) = merged((one.place for one in strewn_losses(_windows(held))), bridge=MOST_GAP_SAMPLES)
     assert max(abs(place[0] - 16_000), abs(place[1] - 20_000)) <= 3 * WINDOW_SAMPLES
     slow = tape[:, np.arange(32_768) // 10 * 10]
     squares = np.where(np.arange(32_768) // 12 % 2, 900, -900) * np.ones((8, 1), np.int32)

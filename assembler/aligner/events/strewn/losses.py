@@ -21,7 +21,6 @@ from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.limits import (
     LEAST_ODD,
     MOST_SLOW,
-    PIECES,
     REACH,
 )
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
@@ -102,8 +101,7 @@ def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:
     if not may_be_patches(*_stacked(one.most for one in tracks)):
         return []
     return [
-        # Windows overlap: each piece stands in as many of them as a window has pieces, but at the ends.
-        Strewn((first * WINDOW_SAMPLES, (last + PIECES - 1) * WINDOW_SAMPLES), Because(Rule.STREWN, nats))
+        Strewn((first * WINDOW_SAMPLES, last * WINDOW_SAMPLES), Because(Rule.STREWN, nats))
         for first, last, nats in patches_of(*_stacked(one.shown for one in tracks))
     ]
 
