@@ -4,7 +4,7 @@ from __future__ import annotations
 
 RULE_WORDS = {
     "concealed": "stands as concealment leaves lost samples",
-    "strewn_losses": "more means and held levels than sound has, on several tracks at once",
+    "strewn_losses": "more means and held levels than sound has, on most tracks at once",
     "standstill": "all tracks stand still at once",
     "written_twice": "all tracks hold at once what they held before",
     "stuck_bit": "one bit of the words is stuck",

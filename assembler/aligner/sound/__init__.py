@@ -11,7 +11,7 @@ Each in its file:
 - `two_levels/`: sound of two levels as a period and two phases, and what of it a place must be.
 - `rests`: rests of an instrument told from mutes; `beats`: what stands on one grid.
 - `scale`: what a sample value means in a session.
-- `glance`: what one look at a block rules out.
+- `glance`: what one look at a block rules out; `repeats/`: what stands twice.
 - `chain/`: what a capture chain did to the numbers.
 
 The numbers stand in `limits`.

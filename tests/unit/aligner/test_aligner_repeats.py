@@ -7,8 +7,8 @@ import pytest
 
 from assembler.aligner.flaws.alone import played_twice
 from assembler.aligner.flaws.limits import LEAST_LAG
-from assembler.aligner.sound.glance import may_repeat
 from assembler.aligner.sound.limits import LARGEST_LAG
+from assembler.aligner.sound.repeats.grid import may_repeat
 
 SIZE = 60_000
 LAGS, LEAST = (LEAST_LAG, LARGEST_LAG), LEAST_LAG - 2

@@ -10,6 +10,7 @@ Rules, each in its file:
 - `borders`: the border that most samples speak for.
 - `surplus`: whose slip it is by the sound, and where: what was captured twice stands beside its copy.
 - `splices`: where that, too, leaves it open: every track breaks there.
+- `doubled`: what came twice where no other pass bears witness.
 - `logged`: what a log says of it.
 - `blame`: whose it is by all evidence: other passes, the sound, the logs, the order of trust.
 - `pinning`: a slip in doubt moved to where a third pass shows it.

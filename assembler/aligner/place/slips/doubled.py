@@ -24,8 +24,8 @@ from assembler.aligner.records.limits import (
 )
 from assembler.aligner.records.ranges import pieces_of, without
 from assembler.aligner.records.timemap import Slip
-from assembler.aligner.sound.copies import Copy, checksum, standing_twice
 from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LARGEST_LAG
+from assembler.aligner.sound.repeats.copies import Copy, checksum, standing_twice
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

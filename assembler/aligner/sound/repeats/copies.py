@@ -13,9 +13,9 @@ import numpy as np
 
 from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES
 from assembler.aligner.records.ranges import pieces_of
-from assembler.aligner.sound.glance import may_repeat
 from assembler.aligner.sound.levels import HASH_FACTOR
 from assembler.aligner.sound.limits import LARGEST_LAG
+from assembler.aligner.sound.repeats.grid import may_repeat
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
