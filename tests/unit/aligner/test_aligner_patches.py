@@ -21,6 +21,7 @@ from assembler.aligner.records.ranges import merged, total
 from assembler.aligner.records.timemap import Slip, map_with_slips
 from assembler.aligner.sound.glance import Glance
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
+from assembler.aligner.sound.repeats.copies import Copy, standing_twice
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:
@@ -96,6 +97,14 @@ def test_few_tracks_with_steps_of_their_own_prove_no_patch() -> None:
     assert _means(tape) == {}
 
 
+@pytest.mark.parametrize(("count", "is_told"), [(4, False), (5, True)])
+def test_a_patch_is_told_where_most_tracks_show_it(count: int, *, is_told: bool) -> None:
+    """Samplers that play at half their pace put a mean between every two samples, on some tracks."""
+    tape = _tape(23)
+    tape[:count, 40_000:] = _lose(tape[:count, 40_000:], 0, SIZE - 40_002, 0.3, 24)
+    assert bool(_means(tape)) is is_told
+
+
 @pytest.mark.parametrize("seed", range(20))
 def test_a_rise_is_the_largest_sum_of_any_stretch(seed: int) -> None:
     """J. Bentley, Programming Pearls, column 8: all stretches tried one by one have none that is larger."""
@@ -124,7 +133,8 @@ def test_levels_too_short_for_a_standstill_are_told_and_those_of_an_instrument_a
     slow = tape[:, np.arange(32_768) // 10 * 10]
     squares = np.where(np.arange(32_768) // 12 % 2, 900, -900) * np.ones((8, 1), np.int32)
     for natural in (slow, squares.astype(np.int32)):
-        natural[:, :8000] = tape[:, :8000]
+        assert strewn_losses(_windows(natural)) == []
+        natural[:, :24_000] = 0
         assert strewn_losses(_windows(natural)) == []
 
 
@@ -149,6 +159,14 @@ def test_what_one_pass_proves_a_mute_is_one_of_a_pass_that_fades_there() -> None
     assert _stops(faded, faded) == []
 
 
+def test_a_lone_mute_is_told_though_the_machine_holds_nearly_all_behind_it() -> None:
+    """Six of seven samples stay where they are there; that is sound all the same."""
+    tape = _tape(21, 32_768)
+    tape[:, 17_500:20_000] = tape[:, 17_500 + np.arange(2500) // 7 * 7]
+    tape[:, 16_000:17_500] = 0
+    assert _stops(tape) == [(0, 16_000, 17_500)]
+
+
 MUSIC = make_tape("dense", 16, SIZE, np.random.default_rng(71))
 
 
@@ -167,6 +185,15 @@ def test_what_was_written_in_the_place_of_other_sound_is_no_slip(size: int) -> N
     written = MUSIC.copy()
     written[:, AT : AT + size] = MUSIC[:, AT - size : AT]
     assert doubled_slips(ArrayAudio(written), []) == []
+
+
+def test_a_block_that_stands_three_times_is_no_copy() -> None:
+    """What stands twice right behind itself, once more and no oftener, is found with its distance."""
+    assert standing_twice(np.tile(MUSIC[0, :50_000], 2)[:60_000], 64) == []
+    loop = np.concatenate((MUSIC[0, :40_000], np.tile(MUSIC[0, 40_000:41_000], 2), MUSIC[0, 41_000:]))
+    assert standing_twice(loop, 64) == [Copy(41_000, 42_000, 1000)]
+    oftener = np.concatenate((MUSIC[0, :40_000], np.tile(MUSIC[0, 40_000:41_000], 3), MUSIC[0, 41_000:]))
+    assert standing_twice(oftener, 64) == []
 
 
 def test_loops_and_strokes_played_again_are_no_slips() -> None:

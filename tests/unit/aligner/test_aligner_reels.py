@@ -290,3 +290,20 @@ def test_a_sample_taken_twice_is_found_where_the_other_pass_lost_every_other_one
     assert slip.samples == -1
     assert AT - 1 <= slip.pass_sample <= AT
     assert placed.notes == ()
+
+
+@pytest.mark.parametrize("is_logged", [False, True])
+def test_what_came_twice_beyond_the_other_pass_is_a_slip_told_once(*, is_logged: bool) -> None:
+    """Neither before nor behind it does another pass bear witness: the sound tells, and a log tells the same slip."""
+    twice = np.concatenate((DENSE[:, :AT], DENSE[:, AT - LOST :]), axis=1)
+    logged = (CoarseSlip(AT + 9000, -LOST, 20.0),) if is_logged else ()
+    before = place_reel(
+        [_pass("one", DENSE[:, : AT - 40_000], 0.0), _pass("two", twice, 10.0, *logged)], SECOND
+    )
+    behind = place_reel(
+        [_pass("one", DENSE[:, AT + 40_000 :], AT + 40_000.0), _pass("two", twice, 10.0, *logged)], SECOND
+    )
+    alone = place_reel([_pass("two", twice, 0.0, *logged)], SECOND)
+    for placed in (before, behind, alone):
+        assert _slips(placed, "two") == (Slip(AT, -LOST),)
+        assert placed.maps["two"].start == 0

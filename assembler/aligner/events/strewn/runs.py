@@ -12,7 +12,7 @@ import numpy as np
 from assembler.aligner.events.limits import LEAST_MOVING, PIECES, REACH
 from assembler.aligner.records.limits import FEW
 from assembler.aligner.records.ranges import ranges_of
-from assembler.aligner.sound.limits import LEAST_RUN, WINDOW_SAMPLES
+from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.aligner.sound.glance import Glance
@@ -32,7 +32,7 @@ def short_levels(glance: Glance, step: int) -> Float64s:
     # A level of so many samples holds a whole word of four wherever it begins, and sound has hardly any.
     if (still.view(np.uint32) == 0x01010101).any() and _moves_mostly(still):
         runs = np.array(ranges_of(still, least=2 * REACH - 1), np.int64).reshape(-1, 2)
-        first, behind = runs[(runs[:, 0] > 1) & (runs[:, 1] < size) & (np.diff(runs)[:, 0] < LEAST_RUN)].T
+        first, behind = runs[(runs[:, 0] > 1) & (runs[:, 1] < size)].T
         level = glance.samples[first]
         jumps = (glance.samples[at] - level for at in (first - 2, behind))
         jumping = np.minimum(*(np.abs(jump) for jump in jumps)) >= LEAST_MOVING * step
