@@ -21,15 +21,17 @@ SECONDS, AT = 8, 4 * RATE + 90
 """The slip lies beside a message, as far as it can from the middle of two, where the log has it."""
 
 
-def _slipped_session(folder: Path, lost: int, *, has_witness: bool) -> tuple[Path, Int32s]:
+def _slipped_session(
+    folder: Path, lost: int, *, has_witness: bool, names: tuple[str, ...] = ("One", "Two")
+) -> tuple[Path, Int32s]:
     """Write a capture that lost (or, below zero, repeated) samples at ``AT``, and its log; return sheet and tape.
 
     Where there is a witness, a second pass without a slip begins behind the place.
     """
-    tape = make_tape(SECONDS, 2, seed=5)
+    tape = make_tape(SECONDS, len(names), seed=5)
     captured = np.concatenate((tape[:AT], tape[AT + lost :]))
     layout = Layout(folder)
-    layout.add_reel("A", ["One", "Two"])
+    layout.add_reel("A", list(names))
     layout.add_pass("A1", "A", captured, "replaced by a log")
     del layout.passes[-1]["timecode"]
     count = SECONDS * 30 * 4
@@ -44,7 +46,7 @@ def _slipped_session(folder: Path, lost: int, *, has_witness: bool) -> tuple[Pat
     return layout.write(), tape
 
 
-@pytest.mark.parametrize(("lost", "has_witness"), [(4810, False), (1010, True)])
+@pytest.mark.parametrize(("lost", "has_witness"), [(4810, False), (1010, True), (-1010, False)])
 def test_what_may_be_off_beside_a_logged_slip_is_listed(
     tmp_path: Path, capsys: Capsys, *, lost: int, has_witness: bool
 ) -> None:
@@ -67,7 +69,8 @@ def test_what_may_be_off_beside_a_logged_slip_is_listed(
 
 def test_what_came_twice_is_placed_by_the_sound_itself(tmp_path: Path, capsys: Capsys) -> None:
     """The log says that samples came twice, the sound which: nothing is in doubt, and every sample is the tape's."""
-    sheet, tape = _slipped_session(tmp_path, -1010, has_witness=False)
+    names = ("One", "Two", "Three", "Four")
+    sheet, tape = _slipped_session(tmp_path, -1010, has_witness=False, names=names)
     status, record = run_json(capsys, "build", sheet, "-o", tmp_path / "set")
     assert status == 0
     (slip,) = [flaw for flaw in record["passes"][0]["flaws"] if flaw["kind"] == "slip"]

@@ -15,11 +15,6 @@ LEAST_AT_ONCE = 4
 MOST_LEFT = 4
 """How often a level held may be left and met again."""
 
-# played
-
-PLAYED_LEAST_TRACKS = 3
-"""What begins and ends at the same samples, or shows something at once, on so many tracks is no chance."""
-
 # standstill
 
 LONGEST_RAMP = 128
@@ -41,8 +36,9 @@ STREWN_NATS, CHANCE_NATS, FALL_NATS = 30.0, 0.5, 4.0
 count for nothing; and by how much the sum has fallen where a patch has ended: in 16 clean passes of eight tracks it
 rose by one nat at most."""
 
-SHOWING_SHARE = 0.6
-"""Share of the tracks that can tell which have to show a patch: on a few it may be how their sound is made."""
+SHOWING_SHARE = 0.8
+"""Share of the tracks that can tell which have to show a patch, since all lie in the same sweeps: on some it is how
+their sound is made."""
 
 MOST_SLOW = 0.8
 """Share of samples that move, or bend, by a step at most from which sound is too slow or too soft to tell anything."""

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import MOST_LEFT, PLAYED_LEAST_TRACKS
+from assembler.aligner.events.limits import MOST_LEFT
 from assembler.aligner.flaws.limits import LONE_ROUGH_RATIO
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
@@ -26,6 +26,7 @@ from assembler.aligner.records.limits import (
     LEAST_TELLING,
     NEAR_SAMPLES,
     NEARLY_ALL,
+    PLAYED_LEAST_TRACKS,
 )
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import constant_runs

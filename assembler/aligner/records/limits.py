@@ -27,6 +27,9 @@ SEARCHED_NATS = 21.0
 LEAST_TRACKS = 2
 """Tracks that prove a flaw for a third, or that sound where a pass stands still or holds a block twice."""
 
+PLAYED_LEAST_TRACKS = 3
+"""What begins and ends at the same samples, or shows something at once, on so many tracks is no chance."""
+
 BRIDGE_SAMPLES = 64
 """What begins, ends or differs closer than this is one: inside a flaw, and at its borders, the wrong sample is now
 and then the right one; two sweeps' worth of interleave lie further apart."""

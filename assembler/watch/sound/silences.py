@@ -9,10 +9,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Final
 
-from assembler.aligner.events.limits import PLAYED_LEAST_TRACKS
 from assembler.aligner.events.lone import told_together
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.limits import PLAYED_LEAST_TRACKS
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common
 from assembler.aligner.records.timemap import Stretch, TimeMap

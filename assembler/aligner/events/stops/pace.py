@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.events.limits import LONGEST_RAMP
 from assembler.aligner.events.stops.stop import Stop, joined_stills
 from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE, WINDOW_SAMPLES
@@ -58,8 +57,8 @@ def _but_played(stops: Sequence[Stop]) -> list[Stop]:
 
 
 def _is_same(first: Stop, second: Stop) -> bool:
-    """Return whether two passes stop between the same samples, give or take their ramps."""
-    return max(abs(first.start - second.start), abs(first.end - second.end)) <= LONGEST_RAMP
+    """Return whether two passes stop between the same samples, but for their ramps."""
+    return max(abs(one - other) for one, other in zip(first.inner, second.inner, strict=True)) <= NEAR_SAMPLES
 
 
 def _at_drums_pace(stops: Sequence[Stop]) -> set[Stop]:
@@ -95,7 +94,8 @@ def _joined(stops: Sequence[Stop]) -> list[Stop]:
             is_witnessed = last.is_witnessed or stop.is_witnessed
             end, tracks = max(last.end, stop.end), last.tracks | stop.tracks
             is_instant = last.is_instant or stop.is_instant
-            joined[-1] = Stop(last.start, end, kind, tracks, is_witnessed, is_instant)
+            ramps = last.ramps[0], (stop if stop.end == end else last).ramps[1]
+            joined[-1] = Stop(last.start, end, kind, tracks, is_witnessed, is_instant, ramps)
         else:
             joined.append(stop)
     return joined

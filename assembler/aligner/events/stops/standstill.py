@@ -17,7 +17,7 @@ from assembler.aligner.events.limits import LONGEST_RAMP
 from assembler.aligner.events.stops.stop import Beside, Still
 from assembler.aligner.records.because import Because
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import FEW, HALF, LEAST_TRACKS
+from assembler.aligner.records.limits import FEW, HALF, LEAST_TRACKS, NEARLY_ALL
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN
@@ -90,14 +90,16 @@ def find_stills(
             inside = slice(start - low, end - low)
             around = slice(max(0, inside.start - FIT_SAMPLES), inside.stop + FIT_SAMPLES)
             versions = zip(tracks, zip(own, *witnesses, strict=True), strict=True)
+            ramps = early if known[0] == start else 0, late if known[1] == end else 0
             still = Still(
-                start - (early if known[0] == start else 0),
-                end + (late if known[1] == end else 0),
+                start - ramps[0],
+                end + ramps[1],
                 "hold" if any(one[inside].any() for one in own) else "mute",
                 frozenset(track for track, each in versions if any(np.ptp(one[around]) for one in each)),
                 (known[0] - early, known[1] + late) if parts else None,
                 _beside([one[: inside.start][::-1] for one in own]),
                 _beside([one[inside.stop :] for one in own]),
+                ramps,
             )
             if still.may_be_stop():
                 found.setdefault(index, []).append(still)
@@ -117,15 +119,28 @@ def _beside(sides: Sequence[Int32s]) -> Beside | None:
     """Return how tracks sound on one side of a place, by what they hold from there on; None where they hold little."""
     if sides[0].size < FIT_SAMPLES:
         return None
-    sounding, ramp, instant = (
-        frozenset(track for track, side in enumerate(sides) if _sounds(side[:size]))
-        for size in (FIT_SAMPLES, LONGEST_RAMP, EDGE_SAMPLES)
+    shares = [_moving(side[:FIT_SAMPLES]) for side in sides]
+    # A machine may hold nearly all it reads.
+    sounding = {track: share for track, share in enumerate(shares) if share >= FEW * FEW}
+    ramp, instant = (
+        frozenset(t for t, share in sounding.items() if _moving(sides[t][:size]) >= FEW * share)
+        for size in (LONGEST_RAMP, EDGE_SAMPLES)
     )
-    return Beside(sounding, sounding & ramp, sounding & instant)
+    nats = sum(_nats_for_still(sides[track][:FIT_SAMPLES]) for track in sounding)
+    return Beside(frozenset(sounding), ramp, instant, nats)
 
 
-def _sounds(samples: Int32s) -> bool:
-    return float(np.mean(np.diff(samples) != 0)) >= FEW * FEW
+def _nats_for_still(samples: Int32s) -> float:
+    """Return how unlikely it is that a sample stays where it is once the one before did."""
+    moves = np.diff(samples) != 0
+    after = moves[1:][~moves[:-1]]
+    share = float(np.mean(after)) if after.size else 1.0
+    return -float(np.log1p(-min(share, NEARLY_ALL)))
+
+
+def _moving(samples: Int32s) -> float:
+    """Return the share of samples that differ from the one before."""
+    return float(np.mean(np.diff(samples) != 0))
 
 
 def _still_ranges(tracks: Sequence[Int32s]) -> list[Range]:
@@ -154,7 +169,7 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: 
         # A machine may hold what it read of a sound, but not for long.
         is_moving = LEAST_RUN * np.count_nonzero(np.diff(part)) >= differing >= FEW * part.size
         beside = mine[max(0, start - FIT_SAMPLES) : start], mine[end : end + FIT_SAMPLES]
-        sounding += bool(is_moving) and any(_sounds(side) for side in beside if side.size > 1)
+        sounding += bool(is_moving) and any(_moving(side) >= FEW for side in beside if side.size > 1)
     return sounding >= LEAST_TRACKS
 
 

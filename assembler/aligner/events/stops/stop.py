@@ -8,8 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.events.limits import PLAYED_LEAST_TRACKS
 from assembler.aligner.records.because import Rule
+from assembler.aligner.records.limits import PLAYED_LEAST_TRACKS, SEARCHED_NATS
 from assembler.aligner.records.ranges import merged
 
 if TYPE_CHECKING:
@@ -29,6 +29,7 @@ class Stop:
         tracks: that sound beside it; nothing is known to be missing of the others.
         is_witnessed: whether another pass sounds there.
         is_instant: whether all tracks stop within an instant; else over a ramp, which proves little by itself.
+        ramps: how many of its first samples, and of its last, are those of a ramp.
     """
 
     start: int
@@ -37,6 +38,12 @@ class Stop:
     tracks: frozenset[int]
     is_witnessed: bool = True
     is_instant: bool = True
+    ramps: Range = (0, 0)
+
+    @property
+    def inner(self) -> Range:
+        """What it is without its ramps."""
+        return self.start + self.ramps[0], self.end - self.ramps[1]
 
     @property
     def rule(self) -> Rule:
@@ -52,11 +59,13 @@ class Beside:
         sounding: tracks that sound there.
         over_a_ramp: of these, those that do within a ramp of it.
         at_once: those that do within an instant.
+        nats: how unlikely each sample is by chance in which none of them moves.
     """
 
     sounding: frozenset[int]
     over_a_ramp: frozenset[int]
     at_once: frozenset[int]
+    nats: float
 
 
 @dataclass(frozen=True)
@@ -71,6 +80,7 @@ class Still:
         witnessed: how much of it another pass bears out, its ramps with it; None if none does.
         before: how it sounds before; None where the block does not show that.
         behind: how it sounds behind; the same.
+        ramps: how many of its first samples, and of its last, are those of a ramp.
     """
 
     start: int
@@ -80,6 +90,7 @@ class Still:
     witnessed: Range | None
     before: Beside | None
     behind: Beside | None
+    ramps: Range = (0, 0)
 
     def stop(self) -> Stop | None:
         """Return what is proved: the whole where all tracks are cut out, else what is borne out."""
@@ -87,8 +98,8 @@ class Still:
         if self._is_cut_out(lambda side: side.over_a_ramp):
             start, end = merged([(self.start, self.end), *filter(None, [self.witnessed])])[0]
             is_instant = is_witnessed or self._is_cut_out(lambda side: side.at_once)
-            return Stop(start, end, self.kind, self.tracks, is_witnessed, is_instant)
-        return Stop(*self.witnessed, self.kind, self.tracks) if self.witnessed else None
+            return Stop(start, end, self.kind, self.tracks, is_witnessed, is_instant, self.ramps)
+        return Stop(*self.witnessed, self.kind, self.tracks, ramps=self.ramps) if self.witnessed else None
 
     def may_be_stop(self) -> bool:
         """Return whether it is one, or may be if what is not shown is so."""
@@ -101,7 +112,9 @@ class Still:
         if self.before is None or self.behind is None:
             return False
         sounding = self.before.sounding & self.behind.sounding
-        return len(sounding) >= PLAYED_LEAST_TRACKS and sounding <= near(self.before) & near(self.behind)
+        nats = (self.end - self.start) * min(self.before.nats, self.behind.nats)
+        is_many = len(sounding) >= PLAYED_LEAST_TRACKS and nats >= SEARCHED_NATS
+        return is_many and sounding <= near(self.before) & near(self.behind)
 
     def joined_with(self, later: Still) -> Still:
         """Return the stretch that a later block shows more of."""
@@ -115,6 +128,7 @@ class Still:
             witnessed[0] if witnessed else None,
             self.before or (later.before if later.start == self.start else None),
             longer.behind or (self.behind if self.end == longer.end else None),
+            (self.ramps[0], longer.ramps[1]),
         )
 
 

@@ -15,13 +15,12 @@ from assembler.aligner.events.limits import (
     FALL_NATS,
     MOST_NATS,
     PIECES,
-    PLAYED_LEAST_TRACKS,
     SCALE_NATS,
     SHOWING_SHARE,
     STREWN_NATS,
     USUAL_NATS,
 )
-from assembler.aligner.records.limits import CLEARLY
+from assembler.aligner.records.limits import CLEARLY, PLAYED_LEAST_TRACKS
 from assembler.aligner.records.ranges import ranges_of, total, without
 
 if TYPE_CHECKING:

@@ -1,6 +1,7 @@
 """Levels of a track that sounds, each too long for one lost sample and too short for a standstill, again and again.
 
-A machine that lost most of what it read holds the little it has. Sound that holds levels by nature does so all along.
+A machine that lost most of what it read holds the little it has, and lets two good samples or more through between any
+two levels. Sound that holds levels by nature goes from one straight to the next.
 """
 
 from __future__ import annotations
@@ -32,11 +33,12 @@ def short_levels(glance: Glance, step: int) -> Float64s:
     # A level of so many samples holds a whole word of four wherever it begins, and sound has hardly any.
     if (still.view(np.uint32) == 0x01010101).any() and _moves_mostly(still):
         runs = np.array(ranges_of(still, least=2 * REACH - 1), np.int64).reshape(-1, 2)
-        first, behind = runs[(runs[:, 0] > 1) & (runs[:, 1] < size)].T
+        first, behind = runs[(runs[:, 0] > 1) & (runs[:, 1] < size - 1)].T
         level = glance.samples[first]
         jumps = (glance.samples[at] - level for at in (first - 2, behind))
         jumping = np.minimum(*(np.abs(jump) for jump in jumps)) >= LEAST_MOVING * step
-        count += np.bincount(first[jumping] // WINDOW_SAMPLES, minlength=count.size)
+        machines = jumping & ~still[first - 2] & ~still[behind + 1]
+        count += np.bincount(first[machines] // WINDOW_SAMPLES, minlength=count.size)
     ends = count.size - PIECES + 1
     return np.asarray(sum(count[at : at + ends] for at in range(PIECES)), np.float64)
 

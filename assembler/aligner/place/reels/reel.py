@@ -28,6 +28,7 @@ from assembler.aligner.place.slips.blame import (
     unproved_slips,
 )
 from assembler.aligner.place.slips.doubled import doubled_slips
+from assembler.aligner.place.slips.logged import is_denied
 from assembler.aligner.place.slips.pinning import MappedPass, pin_slips
 from assembler.aligner.sound.limits import LEVEL_TOLD_DB
 from assembler.known import NOTHING
@@ -63,6 +64,7 @@ class PlacedReel:
 @dataclass
 class _Work:
     known: Known
+    sample_rate: int
     maps: dict[str, TimeMap] = field(default_factory=dict)
     groups: dict[str, int] = field(default_factory=dict)
     slips: dict[str, list[Slip]] = field(default_factory=dict)
@@ -70,9 +72,10 @@ class _Work:
     notes: list[Note] = field(default_factory=list)
 
     def doubled(self, one: PassToPlace, proved: Sequence[Range]) -> list[Slip]:
-        """Return what came twice in a pass where no other bears witness."""
+        """Return what came twice in a pass where no other bears witness, and its log says nothing against it."""
         asked = one.audio, tuple(proved)
-        return self.known.recall("doubled", asked, partial(doubled_slips, one.audio, proved))
+        found = self.known.recall("doubled", asked, partial(doubled_slips, one.audio, proved))
+        return [slip for slip in found if not is_denied(one.position, slip, self.sample_rate)]
 
 
 def place_reel(
@@ -82,7 +85,7 @@ def place_reel(
     known: Known = NOTHING,
 ) -> PlacedReel:
     """Return where every pass of a reel lies on the timeline."""
-    work = _Work(known)
+    work = _Work(known, sample_rate)
     reference = next((p for p in passes if p.position.source != "audio"), None)
     if reference is None:
         for one in passes:

@@ -1,7 +1,9 @@
 """Samples captured twice where no other pass bears witness: all tracks of a pass hold a block once more, and go on.
 
 What was written in the place of other sound breaks off at both ends; what came twice does so only where it begins
-again, and runs on behind it. Noise tells neither, and is left as it is.
+again, and runs on behind it, as it ran into the first. Where that is not known, beside a mute, a level or an end, or in
+noise, which nothing foretells, and where fewer than three tracks sound, nothing is said. A buffer that came three times
+is not looked for. What comes again and again is how a sampler plays.
 
 Positions are samples of the pass itself.
 """
@@ -12,19 +14,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.place.limits import LEAST_SURPRISE
+from assembler.aligner.place.limits import LEAST_NATS
 from assembler.aligner.place.slips.splices import splice_surprise
 from assembler.aligner.records.limits import (
     BRIDGE_SAMPLES,
-    CLEARLY,
+    FEW,
     HALF,
-    LEAST_TRACKS,
     NEAR_SAMPLES,
+    PLAYED_LEAST_TRACKS,
     READ_SAMPLES,
 )
 from assembler.aligner.records.ranges import pieces_of, without
 from assembler.aligner.records.timemap import Slip
-from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LARGEST_LAG
+from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LARGEST_LAG, MOST_ALIKE
 from assembler.aligner.sound.repeats.copies import Copy, checksum, standing_twice
 
 if TYPE_CHECKING:
@@ -51,18 +53,16 @@ def doubled_slips(reader: TrackReader, proved: Sequence[Range]) -> list[Slip]:
             at = first + copy.start
             if low <= at < high and _came_twice(tracks, copy):
                 found[at] = Slip(at, -copy.lag)
-    return [found[at] for at in sorted(found)]
+    return [found[at] for at in sorted(found)] if len(found) <= MOST_ALIKE else []
 
 
 def _came_twice(tracks: Sequence[Int32s], copy: Copy) -> bool:
-    """Return whether sound runs into the first of two blocks, and out of the second, and breaks between them.
-
-    A stroke that is played again breaks off as well, but sets in from quiet the first time.
-    """
-    first = copy.start - copy.lag
-    before, twice = slice(first - EDGE_SAMPLES, first), slice(copy.start, copy.end)
-    sounding = [one for one in tracks if all(_moves(one[part]) for part in (before, twice))]
-    if len(sounding) < LEAST_TRACKS:
+    """Return whether sound runs into the first of two blocks, and out of the second, and breaks between them."""
+    first, twice = copy.start - copy.lag, slice(copy.start, copy.end)
+    beside = slice(first - EDGE_SAMPLES, first), slice(copy.end, copy.end + EDGE_SAMPLES)
+    sounding = [one for one in tracks if all(_moves(one[part]) for part in (twice, *beside))]
+    # Tracks that are the same are one witness.
+    if len({one[twice].tobytes() for one in sounding}) < PLAYED_LEAST_TRACKS:
         return False
     reach = copy.lag + 2 * FIT_SAMPLES
     surprise = splice_surprise([one[copy.start - reach : copy.end + reach] for one in sounding])
@@ -70,7 +70,7 @@ def _came_twice(tracks: Sequence[Int32s], copy: Copy) -> bool:
         float(surprise[at - NEAR_SAMPLES : at + NEAR_SAMPLES + 1].max())
         for at in (reach - copy.lag, reach, reach + copy.lag)
     )
-    return between >= max(LEAST_SURPRISE, CLEARLY * into, CLEARLY * out)
+    return between >= LEAST_NATS and max(into, out) <= FEW * FEW * between
 
 
 def _moves(samples: Int32s) -> bool:

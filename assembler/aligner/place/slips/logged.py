@@ -57,6 +57,16 @@ def is_logged(position: Position, at: int, samples: int, sample_rate: int) -> bo
     return any(_is_meant(slip, at, samples, sample_rate) for slip in position.slips)
 
 
+def is_denied(position: Position, slip: Slip, sample_rate: int) -> bool:
+    """Return whether the log of a pass runs on where it would show this slip, larger than its messages are late."""
+    fit = position.clock
+    if fit is None or is_logged(position, slip.pass_sample, slip.samples, sample_rate):
+        return False
+    at, beside = slip.pass_sample / sample_rate * fit.rate_ratio, SEARCH_SECONDS[-1]
+    is_seen = any(one.log_start <= at - beside and at + beside <= one.log_end for one in fit.stretches)
+    return is_seen and abs(slip.samples) > fit.jitter_seconds * sample_rate + fit.common_samples
+
+
 def _is_meant(logged: CoarseSlip, at: int, samples: int, sample_rate: int) -> bool:
     """Return whether a log's slip may be this one."""
     return abs(logged.pass_sample - at) < SEARCH_SECONDS[-1] * sample_rate and abs(
