@@ -14,10 +14,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.place.limits import LEAST_NATS
+from assembler.aligner.place.limits import LEAST_SURPRISE
 from assembler.aligner.place.slips.splices import splice_surprise
 from assembler.aligner.records.limits import (
     BRIDGE_SAMPLES,
+    CLEARLY,
     FEW,
     HALF,
     NEAR_SAMPLES,
@@ -70,7 +71,7 @@ def _came_twice(tracks: Sequence[Int32s], copy: Copy) -> bool:
         float(surprise[at - NEAR_SAMPLES : at + NEAR_SAMPLES + 1].max())
         for at in (reach - copy.lag, reach, reach + copy.lag)
     )
-    return between >= LEAST_NATS and max(into, out) <= FEW * FEW * between
+    return between >= CLEARLY * LEAST_SURPRISE and max(into, out) <= FEW * FEW * between
 
 
 def _moves(samples: Int32s) -> bool:
