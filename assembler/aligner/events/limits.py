@@ -33,8 +33,8 @@ less likely: of 85 000 windows of eight tracks, clean, half had 5.1 nats in sum,
 
 STREWN_NATS, CHANCE_NATS, FALL_NATS = 30.0, 0.5, 4.0
 """Sum of what windows show, one after another, from which samples were lost; what a piece may show by chance and yet
-count for nothing; and by how much the sum has fallen where a patch has ended: in 16 clean passes of eight tracks it
-rose by one nat at most."""
+count for nothing; and by how much the sum has fallen where a patch has ended: in 16 clean passes of eight tracks, made
+by the model of the medium with own sounds, it rose by one nat at most."""
 
 SHOWING_SHARE = 0.8
 """Share of the tracks that can tell which have to show a patch, since all lie in the same sweeps: on some it is how

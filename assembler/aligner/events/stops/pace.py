@@ -24,7 +24,8 @@ def joined_stops(
     """Return the stops of passes, by their index, in order, those that overlap as one, but for what may be played.
 
     A band stops at once now and then, a drum machine again and again, but neither at the pace of a drum that turns.
-    Where the tape can't be read all passes stop: what one of them proves holds for those that do so over a ramp.
+    Where the tape can't be read passes stop between the same samples: what one of them proves holds for others that do
+    so over a ramp.
 
     Args:
         stills: where each stands still, as blocks show parts of it.

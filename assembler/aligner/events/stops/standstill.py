@@ -1,7 +1,8 @@
 """Stretches in which all tracks of a pass stand still at once while another pass sounds: a machine's mutes and holds.
 
 All tracks of a tape lie in the same sweeps, so that what can't be read stops all of them at the same sample. Sound from
-a converter never stands still on several tracks at once. Such a pass is treated as if it held nothing there.
+a converter stands still on several tracks at once only where it is next to nothing, and never for long. Such a pass is
+treated as if it held nothing there.
 
 All positions are timeline samples.
 """

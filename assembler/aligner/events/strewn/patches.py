@@ -1,7 +1,8 @@
 """Patches in which most tracks show a little of lost samples all along: too little anywhere, enough in all.
 
 What windows show above what chance lets them is summed along the sound, from where the sum was least: E. S. Page,
-"Continuous inspection schemes", Biometrika 41 (1954). Sound by itself hardly ever gains a nat.
+"Continuous inspection schemes", Biometrika 41 (1954). Sound from a converter hardly ever gains a nat. What has coarser
+steps than the tape for a while, or is interpolated, gains many: so nearly all tracks that can tell have to show it.
 """
 
 from __future__ import annotations

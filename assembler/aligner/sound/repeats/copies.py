@@ -1,6 +1,7 @@
 """Blocks that stand once more right behind themselves, to the sample: a buffer written twice, on one track or on all.
 
-What is periodic by nature repeats more than once, and what a sequencer repeats is longer or sets in from quiet.
+What is periodic repeats more than once, and is left out. A sampler that loops once, or plays each grain twice, makes
+such blocks as well: whoever asks has to tell.
 
 Samples are ``int32``, shape ``(samples,)``; positions count from the first of them.
 """
