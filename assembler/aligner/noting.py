@@ -10,7 +10,7 @@ import numpy as np
 from assembler.aligner.compare.blocks import note_block
 from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.stops.standstill import find_stills, heard
-from assembler.aligner.events.stops.twice import find_repeats
+from assembler.aligner.events.stops.twice import find_lone_repeats, find_repeats
 from assembler.aligner.events.strewn.losses import Windows, strewn_losses
 from assembler.aligner.events.stuck import stuck_bits
 from assembler.aligner.flaws.limits import LINE_SAMPLES
@@ -70,6 +70,9 @@ def note_whole(
     covered = dict(enumerate(whole))
     stills = find_stills(held, covered, low - LINE_SAMPLES, tracks, step)
     repeats = find_repeats(held, covered, low - LINE_SAMPLES, tracks)
+    silent = {index: [(one.start, one.end) for one in own] for index, own in stills.items()}
+    alone = find_lone_repeats(held, covered, silent, low - LINE_SAMPLES, tracks)
+    repeats = {index: [*repeats.get(index, []), *alone.get(index, [])] for index in {*repeats, *alone}}
     stuck = _stuck(placed, tracks, seen, low - LINE_SAMPLES)
     listening = []
     for index, one in enumerate(placed):

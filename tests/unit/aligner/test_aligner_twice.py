@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.stops.twice import find_repeats
+from assembler.aligner.events.stops.twice import find_lone_repeats, find_repeats
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -69,3 +69,29 @@ def test_what_both_passes_hold_or_one_track_alone_is_none() -> None:
     one_track[0] = _doubled(tape)[0]
     assert not _found(_doubled(tape), _doubled(tape))
     assert not _found(tape, one_track)
+
+
+def _found_alone(
+    *passes: NDArray[np.int32], silent: tuple[int, int] | None = None
+) -> list[tuple[int, int, int]]:
+    covered = {index: [(LOW, LOW + LENGTH)] for index in range(len(passes))}
+    still = {1: [(LOW + silent[0], LOW + silent[1])]} if silent else {}
+    held = {index: list(one) for index, one in enumerate(passes)}
+    found = find_lone_repeats(held, covered, still, LOW, range(TRACKS))
+    return [(index, one.start - LOW, one.end - LOW) for index, stops in found.items() for one in stops]
+
+
+def test_a_buffer_written_twice_is_told_of_a_pass_that_is_alone_there() -> None:
+    """Where there is no other pass, or it stands still; where one holds anything the two are compared instead."""
+    tape, place = _tape(), (AT, AT + SIZE)
+    assert _found_alone(_doubled(tape)) == [(0, *place)]
+    assert _found_alone(_doubled(tape), np.zeros_like(tape), silent=(AT - 2000, AT + 3000)) == [(0, *place)]
+    assert _found_alone(_doubled(tape), tape) == []
+    assert _found_alone(tape) == []
+
+
+def test_what_few_tracks_play_twice_is_no_buffer() -> None:
+    """Two tracks, or one and its copies: so a sequencer plays."""
+    few, copies = _doubled(_tape()), np.tile(_doubled(_tape())[0], (TRACKS, 1))
+    few[2:] = 0
+    assert _found_alone(few) == _found_alone(copies) == []

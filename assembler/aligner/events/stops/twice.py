@@ -1,7 +1,7 @@
-"""Stretches that all tracks of a pass hold once more at once, where another pass goes on: a buffer written twice.
+"""Stretches that all tracks of a pass hold once more at once: a buffer written twice.
 
 A recorder that comes too late writes what it wrote before, on all tracks. Loops repeat to the sample as well, but not
-on every track, and not just where another pass holds something else.
+on every track, and not just where another pass holds something else; where there is none they repeat oftener.
 
 All positions are timeline samples.
 """
@@ -16,9 +16,10 @@ import numpy as np
 
 from assembler.aligner.events.stops.stop import Stop
 from assembler.aligner.flaws.limits import LINE_SAMPLES
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_TRACKS
-from assembler.aligner.records.ranges import ranges_of, without
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_TRACKS, PLAYED_LEAST_TRACKS
+from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import LEAST_RUN
+from assembler.aligner.sound.repeats.copies import checksum, standing_twice
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -58,6 +59,47 @@ def find_repeats(
                 told = frozenset(t for t, mine, true in each if (mine[start:end] != true[start:end]).any())
                 found.setdefault(index, []).append(Stop(*place, "repeat", told))
     return dict(sorted(found.items()))
+
+
+def find_lone_repeats(
+    held: Mapping[int, Sequence[Int32s]],
+    covered: Mapping[int, Sequence[Range]],
+    silent: Mapping[int, Sequence[Range]],
+    low: int,
+    tracks: Sequence[int],
+) -> dict[int, list[Stop]]:
+    """Return where a pass holds on all tracks what it held right before, and no other one bears witness.
+
+    Three tracks that differ have to sound there: what is played twice is so on fewer.
+
+    Args:
+        held: samples of each pass, one array a track, all of one length.
+        covered: where each pass holds all of these tracks.
+        silent: where each pass stands still.
+        low: timeline sample of the first one.
+        tracks: tape tracks that the arrays are of, from 0.
+    """
+    found: dict[int, list[Stop]] = {}
+    for index, own in held.items():
+        block = common([(low, low + own[0].size)], covered[index])
+        heard = [
+            place
+            for other in held
+            if other != index
+            for place in without(covered[other], silent.get(other, ()))
+        ]
+        lone = [place for place in without(block, merged(heard)) if place[1] - place[0] >= BRIDGE_SAMPLES]
+        for start, end, _ in standing_twice(checksum(own), BRIDGE_SAMPLES) if lone else ():
+            place = start + low, end + low
+            sounding = {one[start:end].tobytes() for one in own if _moves(one[start:end])}
+            if len(sounding) >= PLAYED_LEAST_TRACKS and not without([place], lone):
+                told = frozenset(t for t, one in zip(tracks, own, strict=True) if np.ptp(one[start:end]))
+                found.setdefault(index, []).append(Stop(*place, "repeat", told, is_witnessed=False))
+    return found
+
+
+def _moves(samples: Int32s) -> bool:
+    return bool(np.mean(np.diff(samples) != 0) >= HALF)
 
 
 @dataclass(frozen=True)
