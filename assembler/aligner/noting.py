@@ -76,8 +76,9 @@ def note_whole(
     stuck = _stuck(placed, tracks, seen, low - LINE_SAMPLES)
     listening = []
     for index, one in enumerate(placed):
-        stops = [stop for still in stills.get(index, []) if (stop := still.stop())]
-        listening.append(heard(one, [*stops, *repeats.get(index, [])], stuck_of(stuck, index)))
+        # What no other pass bears out is told from a rest when all blocks are known; till then it is heard.
+        stops = [*filter(None, (still.stop() for still in stills.get(index, []))), *repeats.get(index, [])]
+        listening.append(heard(one, [stop for stop in stops if stop.is_witnessed], stuck_of(stuck, index)))
     notes = {}
     for place, track in enumerate(tracks):
         own = {index: glances[place] for index, glances in seen.items()}

@@ -17,7 +17,7 @@ from assembler.aligner.events.strewn.patches import rises
 from assembler.aligner.place.slips.doubled import doubled_slips
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
-from assembler.aligner.records.ranges import merged, total
+from assembler.aligner.records.ranges import common, merged, total
 from assembler.aligner.records.timemap import Slip, map_with_slips
 from assembler.aligner.sound.glance import Glance
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
@@ -162,6 +162,27 @@ def test_what_one_pass_proves_a_mute_is_one_of_a_pass_that_fades_there() -> None
     shorter = faded.copy()
     shorter[:, 15_880:17_620] = 0
     assert [one[0] for one in _stops(faded, shorter)] == [1]
+
+
+def test_a_mute_that_may_be_played_hides_no_difference_beside_it() -> None:
+    """Both passes rest alike five times; where one is mute and the other holds nearly all it reads they differ."""
+    tape = _tape(25)
+    for at in range(10_000, 60_000, 10_000):
+        tape[:, at : at + 1500] = 0
+    mute, held = tape.copy(), tape.copy()
+    mute[:, 80_000:90_000] = 0
+    held[:, 78_000:92_000] = tape[:, 78_000 + np.arange(14_000) // 40 * 40]
+    placed = [
+        PlacedPass(f"P{n}", ArrayAudio(one), (map_with_slips(SIZE, ORIGIN, ()),) * 8)
+        for n, one in enumerate((mute, held))
+    ]
+    with ThreadPoolExecutor(1) as executor:
+        found = compare_reel(placed, range(8), 1, 32_767, executor, lambda _: None)
+    for track in range(8):
+        told = [(one.start, one.end) for one in found.flaws if one.track == track]
+        told += [(one.start, one.end) for one in found.undecided if one.track == track]
+        inside = common(merged(told), [(ORIGIN + 80_000, ORIGIN + 90_000)])
+        assert total(inside) > 9000, track
 
 
 @pytest.mark.parametrize("seed", range(4))
