@@ -10,6 +10,7 @@ import pytest
 from assembler.aligner.place.reels.reel import PlacedReel, place_reel
 from assembler.aligner.records.timemap import Slip, Stretch
 from assembler.importer import CoarseSlip, Position
+from assembler.timecode import ClockFit, ClockStretch
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 SECOND = 48_000
@@ -307,3 +308,18 @@ def test_what_came_twice_beyond_the_other_pass_is_a_slip_told_once(*, is_logged:
     for placed in (before, behind, alone):
         assert _slips(placed, "two") == (Slip(AT, -LOST),)
         assert placed.maps["two"].start == 0
+
+
+@pytest.mark.parametrize(
+    ("late", "until", "is_believed"), [(0.001, 6.0, False), (0.01, 6.0, True), (0.001, 3.0, True)]
+)
+def test_what_a_log_would_show_and_does_not_is_no_slip(
+    *, late: float, until: float, is_believed: bool
+) -> None:
+    """It runs on a second before and behind the place, its messages late by less than what came twice."""
+    twice = np.concatenate((DENSE[:, :AT], DENSE[:, AT - LOST :]), axis=1)
+    runs_on = ClockFit(
+        (ClockStretch(0.0, until, 0.0, 1.0, 1.0, 700),), 0.0, 1.0, late, 0.0, "locked", 1.0, 0.0, (), ()
+    )
+    one = _Pass("one", ArrayAudio(twice), Position("mtc", 0.0, 20.0, (), runs_on))
+    assert _slips(place_reel([one], SECOND), "one") == ((Slip(AT, -LOST),) if is_believed else ())
