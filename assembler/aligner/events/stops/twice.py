@@ -16,10 +16,10 @@ import numpy as np
 
 from assembler.aligner.events.stops.stop import Stop
 from assembler.aligner.flaws.limits import LINE_SAMPLES
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_TRACKS, PLAYED_LEAST_TRACKS
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_TRACKS
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
 from assembler.aligner.sound.limits import LEAST_RUN
-from assembler.aligner.sound.repeats.copies import checksum, standing_twice
+from assembler.aligner.sound.repeats.copies import checksum, sounding_in, standing_twice
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
@@ -91,15 +91,10 @@ def find_lone_repeats(
         lone = [place for place in without(block, merged(heard)) if place[1] - place[0] >= BRIDGE_SAMPLES]
         for start, end, _ in standing_twice(checksum(own), BRIDGE_SAMPLES) if lone else ():
             place = start + low, end + low
-            sounding = {one[start:end].tobytes() for one in own if _moves(one[start:end])}
-            if len(sounding) >= PLAYED_LEAST_TRACKS and not without([place], lone):
+            if sounding_in(own, slice(start, end)) and not without([place], lone):
                 told = frozenset(t for t, one in zip(tracks, own, strict=True) if np.ptp(one[start:end]))
                 found.setdefault(index, []).append(Stop(*place, "repeat", told, is_witnessed=False))
     return found
-
-
-def _moves(samples: Int32s) -> bool:
-    return bool(np.mean(np.diff(samples) != 0) >= HALF)
 
 
 @dataclass(frozen=True)

@@ -12,23 +12,19 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from assembler.aligner.place.limits import LEAST_SURPRISE
 from assembler.aligner.place.slips.splices import splice_surprise
 from assembler.aligner.records.limits import (
     BRIDGE_SAMPLES,
     CLEARLY,
     FEW,
-    HALF,
     NEAR_SAMPLES,
-    PLAYED_LEAST_TRACKS,
     READ_SAMPLES,
 )
 from assembler.aligner.records.ranges import pieces_of, without
 from assembler.aligner.records.timemap import Slip
 from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LARGEST_LAG, MOST_ALIKE
-from assembler.aligner.sound.repeats.copies import Copy, checksum, standing_twice
+from assembler.aligner.sound.repeats.copies import Copy, checksum, sounding_in, standing_twice
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -59,11 +55,10 @@ def doubled_slips(reader: TrackReader, proved: Sequence[Range]) -> list[Slip]:
 
 def _came_twice(tracks: Sequence[Int32s], copy: Copy) -> bool:
     """Return whether sound runs into the first of two blocks, and out of the second, and breaks between them."""
-    first, twice = copy.start - copy.lag, slice(copy.start, copy.end)
+    first = copy.start - copy.lag
     beside = slice(first - EDGE_SAMPLES, first), slice(copy.end, copy.end + EDGE_SAMPLES)
-    sounding = [one for one in tracks if all(_moves(one[part]) for part in (twice, *beside))]
-    # Tracks that are the same are one witness.
-    if len({one[twice].tobytes() for one in sounding}) < PLAYED_LEAST_TRACKS:
+    sounding = sounding_in(tracks, slice(copy.start, copy.end), *beside)
+    if not sounding:
         return False
     reach = copy.lag + 2 * FIT_SAMPLES
     surprise = splice_surprise([one[copy.start - reach : copy.end + reach] for one in sounding])
@@ -72,7 +67,3 @@ def _came_twice(tracks: Sequence[Int32s], copy: Copy) -> bool:
         for at in (reach - copy.lag, reach, reach + copy.lag)
     )
     return between >= CLEARLY * LEAST_SURPRISE and max(into, out) <= FEW * FEW * between
-
-
-def _moves(samples: Int32s) -> bool:
-    return bool(np.mean(np.diff(samples) != 0) >= HALF)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from assembler.aligner.records.limits import CHANCE_SAMPLES, NEAR_SAMPLES
+from assembler.aligner.records.limits import CHANCE_SAMPLES, HALF, NEAR_SAMPLES, PLAYED_LEAST_TRACKS
 from assembler.aligner.records.ranges import pieces_of
 from assembler.aligner.sound.levels import HASH_FACTOR
 from assembler.aligner.sound.limits import LARGEST_LAG
@@ -40,6 +40,17 @@ def checksum(tracks: Sequence[Int32s]) -> Int32s:
         factor = (2 * number + 1) * int(HASH_FACTOR) & 0xFFFFFFFF
         words += samples.view(np.uint32) * np.uint32(factor)
     return words.view(np.int32)
+
+
+def sounding_in(tracks: Sequence[Int32s], block: slice, *beside: slice) -> list[Int32s]:
+    """Return the tracks that sound in a block, and beside it; none where fewer than three of them differ in it.
+
+    Tracks that are the same are one witness, and a sequencer plays on few.
+    """
+    sounding = [
+        one for one in tracks if all(np.mean(np.diff(one[part]) != 0) >= HALF for part in (block, *beside))
+    ]
+    return sounding if len({one[block].tobytes() for one in sounding}) >= PLAYED_LEAST_TRACKS else []
 
 
 def standing_twice(samples: Int32s, least: int) -> list[Copy]:
