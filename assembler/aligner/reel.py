@@ -11,7 +11,7 @@ from assembler.aligner.comparison import BLOCK_SAMPLES, compare_reel
 from assembler.aligner.place.reels.reel import place_reel
 from assembler.aligner.place.wiring.wire import wire_reel
 from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.findings import FoundFlaw, ReelFindings
+from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, ReelFindings
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import merged, without
 from assembler.aligner.records.reel import ExaminedReel, left_out_kind, track_names
@@ -21,7 +21,7 @@ from assembler.aligner.tell.chains import other_sound
 from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Collection, Sequence
+    from collections.abc import Callable, Collection, Mapping, Sequence
     from concurrent.futures import Executor
 
     from assembler.aligner.place.reels.reel import PlacedReel
@@ -30,25 +30,31 @@ if TYPE_CHECKING:
     from assembler.importer import ImportedPass, ImportedSession
     from assembler.sheet import Reel
 
-DIFFERENCE_KINDS = frozenset({"disagreement", "burst", "click"})
-"""Kinds that a difference between two passes is called when nothing else explains it."""
-
 LEAST_HEARD = 4800
 """So many samples that are not zero, 0.1 s at 48 kHz, are the sound of a track; a burst is shorter."""
 
 
 def place_passes(
-    session: ImportedSession, reel: Reel, advance: Callable[[str, float], None] = lambda *_: None
+    session: ImportedSession,
+    reel: Reel,
+    strayed: Mapping[str, Sequence[Range]],
+    advance: Callable[[str, float], None] = lambda *_: None,
 ) -> ExaminedReel:
-    """Return a reel whose passes lie on the timeline, not compared yet."""
+    """Return a reel whose passes lie on the timeline, not compared yet; see ``place.reels.strayed``."""
     sheet = session.sheet
     passes = session.of_reel(reel.name)
     fixed = frozenset(one.name for one in sheet.passes if one.fix and one.reel == reel.name)
     asked = sheet.session.sample_rate, sheet.session.bit_depth, sheet.deliver.word_length, reel, fixed
-    return session.recall("place", (*asked, tuple(passes)), lambda: _placed(session, reel, advance))
+    looked = tuple(sorted(strayed.items())), tuple(passes)
+    return session.recall("place", (*asked, *looked), lambda: _placed(session, reel, strayed, advance))
 
 
-def _placed(session: ImportedSession, reel: Reel, advance: Callable[[str, float], None]) -> ExaminedReel:
+def _placed(
+    session: ImportedSession,
+    reel: Reel,
+    strayed: Mapping[str, Sequence[Range]],
+    advance: Callable[[str, float], None],
+) -> ExaminedReel:
     sheet = session.sheet
     rate = sheet.session.sample_rate
     fixed = {one.name for one in sheet.passes if one.fix}
@@ -59,7 +65,7 @@ def _placed(session: ImportedSession, reel: Reel, advance: Callable[[str, float]
     if not passes:
         return ExaminedReel(reel, wired, {}, {}, (), ReelFindings(()), (*told, *wired.notes), word)
     placed = place_reel(
-        passes, rate, lambda share: advance(f"aligning reel {reel.name}", share), session.known
+        passes, rate, lambda share: advance(f"aligning reel {reel.name}", share), session.known, strayed
     )
     used = tuple(
         PlacedPass(one.name, one.audio, _track_maps(placed, one, wired.left_out.get(one.name, frozenset())))
@@ -193,7 +199,7 @@ def _beside_chains(findings: ReelFindings, passes: Sequence[PlacedPass]) -> list
             better[name, track] = merged(piece for one in above for piece in covered[one])
     kept: list[FoundFlaw] = []
     for flaw in findings.flaws:
-        barred = better.get((flaw.pass_name, flaw.track), []) if flaw.kind in DIFFERENCE_KINDS else []
+        barred = better.get((flaw.pass_name, flaw.track), []) if flaw.kind in NOISE_KINDS else []
         kept += [replace(flaw, start=a, end=b) for a, b in without([(flaw.start, flaw.end)], barred)]
     return kept
 

@@ -14,10 +14,11 @@ from assembler.aligner.place.search import find_anywhere
 from assembler.importer import search_doubt
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from assembler.aligner.place.relation import Relation
     from assembler.aligner.records.passes import TrackReader
+    from assembler.aligner.records.ranges import Range
     from assembler.importer import Position
 
 
@@ -97,7 +98,9 @@ def expected_meeting(reference: PassToPlace, one: PassToPlace, sample_rate: int)
     return Meeting(overlap_by_log, expected_shifts(reference, one), radii, slack)
 
 
-def find_relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> Relation | None:
+def find_relation(
+    reference: PassToPlace, one: PassToPlace, sample_rate: int, strayed: Sequence[Range] = ()
+) -> Relation | None:
     """Return how a pass lies against another one of its reel, or None where its sound proves no place.
 
     What one track alone proves against most of the others is no place: see ``agreement``.
@@ -106,7 +109,7 @@ def find_relation(reference: PassToPlace, one: PassToPlace, sample_rate: int) ->
     if where is None:
         return None
     for radius in where.radii:
-        found = relate(reference.audio, one.audio, where.expected, where.overlap, radius)
+        found = relate(reference.audio, one.audio, where.expected, where.overlap, radius, strayed)
         if found is not None and belongs(
             reference.audio, one.audio, found.places, where.expected, where.slack
         ):

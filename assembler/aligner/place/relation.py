@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from assembler.aligner.place.anchors import Anchor
     from assembler.aligner.place.slips.surplus import Slipped
     from assembler.aligner.records.passes import TrackReader
+    from assembler.aligner.records.ranges import Range
 
 
 @dataclass(frozen=True)
@@ -74,13 +75,17 @@ def relate(
     expected: Callable[[int], int],
     overlap: tuple[int, int],
     radius: int,
+    strayed: Sequence[Range] = (),
 ) -> Relation | None:
-    """Return how the probe pass lies against the reference pass, or None where no place is proved."""
+    """Return how the probe pass lies against the reference pass, or None where no place is proved.
+
+    Where it has ``strayed``, in its samples, it is looked at more closely.
+    """
     anchors, asked = find_anchors(reference, probe, expected, overlap, radius)
     runs = steady_runs(reference, probe, anchors)
     if not runs:
         return None
-    if closer := find_closer(reference, probe, runs):
+    if closer := find_closer(reference, probe, runs, strayed):
         runs = steady_runs(reference, probe, sorted([*anchors, *closer], key=lambda one: one.at))
     stretches = _between_borders(reference, probe, runs, overlap)
     share = median([anchor.identical for anchor in anchors])

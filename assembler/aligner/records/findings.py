@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 
 NOISE_KINDS = ("click", "burst", "disagreement")
+"""What a difference between two passes is called when nothing else explains it."""
 
 
 @dataclass(frozen=True)

@@ -323,3 +323,20 @@ def test_what_a_log_would_show_and_does_not_is_no_slip(
     )
     one = _Pass("one", ArrayAudio(twice), Position("mtc", 0.0, 20.0, (), runs_on))
     assert _slips(place_reel([one], SECOND), "one") == ((Slip(AT, -LOST),) if is_believed else ())
+
+
+def test_what_one_pass_shows_as_one_change_another_one_shows_as_two_of_the_trusted_pass() -> None:
+    """Muted from before the first to behind the second, the third pass tells no more than both together.
+
+    In noise, which nothing foretells, no splice shows.
+    """
+    tape = np.random.default_rng(62).integers(-4000, 4001, (8, 6 * SECOND), dtype=np.int32)
+    lost = np.delete(tape, [AT, *range(AT + 30_000, AT + 30_256)], axis=1)
+    muted = tape.copy()
+    muted[:, AT - 20_000 : AT + 50_000] = 0
+    placed = place_reel(
+        [_pass("one", lost, 0.0), _pass("two", tape, 30.0), _pass("three", muted, -70.0)], SECOND
+    )
+    assert _slips(placed, "one") == (Slip(AT, 1), Slip(AT + 29_999, 256))
+    assert _slips(placed, "two") == _slips(placed, "three") == ()
+    assert placed.notes == ()

@@ -46,6 +46,16 @@ def test_a_flaw_in_one_copy_hides_it_on_its_track_alone() -> None:
     assert who_slipped(ArrayAudio(DENSE), _with(DENSE, twice), (AT, AT), (0, -500))[0] == "probe"
 
 
+def test_a_long_copy_with_a_flaw_tells_where_the_other_pass_is_flawed_too() -> None:
+    """Behind the copy that pass is mute: the place is in doubt. Halves of the copy close to it are no others."""
+    twice = DENSE[:, AT - 1024 : AT].copy()
+    twice[:, 300:400] = 0
+    flawed = DENSE.copy()
+    flawed[:, AT - 5 : AT + 5000] = 0
+    ends, shifts = (AT - 400, AT), (0, 1024)
+    assert who_slipped(_with(DENSE, twice), ArrayAudio(flawed), ends, shifts) == ("reference", None)
+
+
 @pytest.mark.parametrize("level", [0, 900])
 def test_what_a_machine_put_in_is_nobodys_loss(level: int) -> None:
     """Silence or a level held, instead of a copy, does not mean that the other pass lost as much."""

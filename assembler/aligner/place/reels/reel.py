@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from functools import partial
+from types import MappingProxyType
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, SEARCH_SECONDS
@@ -29,7 +30,7 @@ from assembler.aligner.place.slips.blame import (
 )
 from assembler.aligner.place.slips.doubled import doubled_slips
 from assembler.aligner.place.slips.logged import is_denied
-from assembler.aligner.place.slips.pinning import MappedPass, pin_slips
+from assembler.aligner.place.slips.pinning import MappedPass, in_parts, pin_slips
 from assembler.aligner.sound.limits import LEVEL_TOLD_DB
 from assembler.known import NOTHING
 from assembler.verdict.notes import Note
@@ -65,11 +66,19 @@ class PlacedReel:
 class _Work:
     known: Known
     sample_rate: int
+    strayed: Mapping[str, Sequence[Range]]
     maps: dict[str, TimeMap] = field(default_factory=dict)
     groups: dict[str, int] = field(default_factory=dict)
     slips: dict[str, list[Slip]] = field(default_factory=dict)
     refused: list[str] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
+
+    def relation(self, reference: PassToPlace, one: PassToPlace) -> Relation | None:
+        """Return how a pass lies against another one."""
+        strayed = self.strayed.get(one.name, ())
+        asked = self.sample_rate, tuple(strayed), *((each.audio, each.position) for each in (reference, one))
+        find = partial(find_relation, reference, one, self.sample_rate, strayed)
+        return self.known.recall("relation", asked, find)
 
     def doubled(self, one: PassToPlace, proved: Sequence[Range]) -> list[Slip]:
         """Return what came twice in a pass where no other bears witness, and its log says nothing against it."""
@@ -83,22 +92,21 @@ def place_reel(
     sample_rate: int,
     advance: Callable[[float], None] = lambda _: None,
     known: Known = NOTHING,
+    strayed: Mapping[str, Sequence[Range]] = MappingProxyType({}),
 ) -> PlacedReel:
-    """Return where every pass of a reel lies on the timeline."""
-    work = _Work(known, sample_rate)
+    """Return where every pass of a reel lies; ``strayed`` is where each may lie at another shift (see there)."""
+    work = _Work(known, sample_rate, strayed)
     reference = next((p for p in passes if p.position.source != "audio"), None)
     if reference is None:
         for one in passes:
             _refuse(work, one, "none of the reel's passes has a position of its own")
         return PlacedReel({}, {}, tuple(work.refused), tuple(work.notes))
     others = [p for p in passes if p is not reference]
-    relations = {}
+    relations: dict[str, Relation | None] = {}
     for count, one in enumerate(others):
-        asked = sample_rate, *((each.audio, each.position) for each in (reference, one))
-        relations[one.name] = known.recall(
-            "relation", asked, partial(find_relation, reference, one, sample_rate)
-        )
+        relations[one.name] = work.relation(reference, one)
         advance((count + 1) / (len(others) + 1))
+    relations = in_parts(relations)
     doubled = work.doubled(reference, proved_ranges(relations))
     own = reference_slips(reference.position, relations, doubled, sample_rate)
     work.maps[reference.name] = map_of(reference.audio.length, round(reference.position.shift), own)
@@ -183,7 +191,7 @@ def _place_unrelated(
 ) -> None:
     """Place a pass that the reference does not prove: by another placed pass, by its log, or not at all."""
     for other in (p for p in passes if p.name in work.maps and p is not reference and p is not one):
-        relation = find_relation(other, one, sample_rate)
+        relation = work.relation(other, one)
         if relation is not None:
             _place_related(work, other, one, relation, sample_rate)
             return

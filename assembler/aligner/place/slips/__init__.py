@@ -13,7 +13,7 @@ Rules, each in its file:
 - `doubled`: what came twice where no other pass bears witness.
 - `logged`: what a log says of it.
 - `blame`: whose it is by all evidence: other passes, the sound, the logs, the order of trust.
-- `pinning`: a slip in doubt moved to where a third pass shows it.
+- `pinning`: a slip in doubt moved to where a third pass shows it, or parted into those that it shows.
 
 The numbers stand in `place.limits`.
 """

@@ -11,35 +11,56 @@ from typing import TYPE_CHECKING
 from assembler.aligner.place.anchors import anchor_at, anchor_near, read_all
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, ANCHOR_SPACING, LEAST_EVIDENCE, SHORT_SAMPLES
 from assembler.aligner.place.matching import identity_at
-from assembler.aligner.records.limits import NEARLY_ALL
+from assembler.aligner.records.limits import NEARLY_ALL, VISIT_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.aligner.place.anchors import Anchor
     from assembler.aligner.records.passes import TrackReader
+    from assembler.aligner.records.ranges import Range
 
 
-def find_closer(reference: TrackReader, probe: TrackReader, runs: Sequence[Sequence[Anchor]]) -> list[Anchor]:
-    """Return short anchors, end to end, between runs whose shifts differ by more than a sample.
+def find_closer(
+    reference: TrackReader, probe: TrackReader, runs: Sequence[Sequence[Anchor]], strayed: Sequence[Range]
+) -> list[Anchor]:
+    """Return short anchors, end to end, between runs whose shifts differ by more than a sample, and where told to look.
 
-    Slips that lie closer to each other than anchors stand look like one, by as much as all of them.
+    Slips that lie closer to each other than anchors stand look like one, by as much as all of them together, or like
+    none.
     """
+    between = [
+        (last.end, behind[0].at, (last.shift, behind[0].shift))
+        for before, behind in pairwise(runs)
+        for last in [before[-1]]
+        if 1 < abs(behind[0].shift - last.shift) <= ANCHOR_SPACING
+    ]
     found = []
-    for before, behind in pairwise(runs):
-        last, change = before[-1], behind[0].shift - before[-1].shift
-        if not 1 < abs(change) <= ANCHOR_SPACING:
-            continue
-        for at in range(last.end, behind[0].at - SHORT_SAMPLES + 1, SHORT_SAMPLES):
+    for first, end, shifts in [*between, *_beside(runs, strayed)]:
+        radius = max(VISIT_SAMPLES, abs(shifts[1] - shifts[0]))
+        for at in range(first, end - SHORT_SAMPLES + 1, SHORT_SAMPLES):
             samples = read_all(probe, at, SHORT_SAMPLES)
             anchor = (
-                anchor_at(reference, samples, at, last.shift)
-                or anchor_at(reference, samples, at, behind[0].shift)
-                or anchor_near(reference, samples, at, last.shift + change // 2, abs(change), last.shift)
+                anchor_at(reference, samples, at, shifts[0])
+                or anchor_at(reference, samples, at, shifts[1])
+                or anchor_near(reference, samples, at, sum(shifts) // 2, radius, shifts[0])
             )
             if anchor is not None:
                 found.append(anchor)
     return found
+
+
+def _beside(
+    runs: Sequence[Sequence[Anchor]], strayed: Sequence[Range]
+) -> list[tuple[int, int, tuple[int, int]]]:
+    """Return ranges with the shifts before and behind them."""
+    anchors = [anchor for run in runs for anchor in run]
+    beside = []
+    for start, end in strayed:
+        before = [anchor for anchor in anchors if anchor.at < start] or anchors[:1]
+        behind = [anchor for anchor in anchors if anchor.end > end] or anchors[-1:]
+        beside.append((start, end, (before[-1].shift, behind[0].shift)))
+    return beside
 
 
 def steady_runs(reference: TrackReader, probe: TrackReader, anchors: Sequence[Anchor]) -> list[list[Anchor]]:

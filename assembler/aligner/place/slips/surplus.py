@@ -59,7 +59,7 @@ def who_slipped(
     most, at = float(similar.max()), _outstanding(exact, first)
     if at is not None:
         return name, at
-    if is_wide or abs(most) < LEAST_NATS + np.log(similar.size):
+    if (is_wide and most < 0.0) or abs(most) < LEAST_NATS + np.log(similar.size):
         return None, None
     if most > 0.0:
         return name, None
@@ -104,17 +104,20 @@ def _nats_for_twice(
     first = shares[around : around + places]
     either = np.maximum(first, shares[around - count : around - count + places])
     pairs = np.maximum(shares[count:], shares[:-count])
-    return tells * _likelier(either, pairs, HALF), tells * _likelier(first, shares, 1.0 - HALF / count)
+    likelier = _likelier(either, pairs, HALF, round(HALF * (count - 1)))
+    return tells * likelier, tells * _likelier(first, shares, 1.0 - HALF / count, 0)
 
 
-def _likelier(here: Float64s, around: Float64s, least: float) -> Float64s:
+def _likelier(here: Float64s, around: Float64s, least: float, reach: int) -> Float64s:
     """Return the nats of shares that are copies from ``least`` on, by how often there are such close by.
 
-    What a machine can't read it may hold, on all tracks: where copies stand close together none of them tells.
+    What a machine can't read it may hold, on all tracks: where copies stand close together none of them tells; within
+    a copy's ``reach`` its own parts do.
     """
     beside = np.concatenate((around[: PERIODS_SAMPLES // 2], around[-(PERIODS_SAMPLES // 2) :])) > least
     copies = here > least
-    others = sums_around(copies.astype(np.int64), BESIDE_SAMPLES, BESIDE_SAMPLES + 1) - copies
+    counted, wide = copies.astype(np.int64), reach + BESIDE_SAMPLES
+    others = sums_around(counted, wide, wide + 1) - sums_around(counted, reach, reach + 1)
     by_nature = np.maximum(
         (np.count_nonzero(beside) + 1.0) / (beside.size + 2.0), others / (2.0 * BESIDE_SAMPLES)
     )

@@ -1,0 +1,38 @@
+"""Slips of two passes that undo each other, closer together than places at which passes are held against each other."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pytest
+
+from tests.support.sessions import HOUR, RATE, Layout, delivered, make_tape, run_json
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+Capsys = pytest.CaptureFixture[str]
+
+AT = 3 * RATE
+NAMES = ["One", "Two", "Three"]
+
+
+@pytest.mark.parametrize("apart", [3000, 20_000])
+def test_a_sample_lost_by_one_pass_and_then_by_the_other_is_found_in_both(
+    tmp_path: Path, capsys: Capsys, apart: int
+) -> None:
+    """Both run along before and behind; the set holds the tape's own samples, each of the two from the other pass."""
+    tape = make_tape(6, len(NAMES), seed=9)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", NAMES)
+    layout.add_pass("A1", "A", np.delete(tape, AT, axis=0), HOUR)
+    layout.add_pass("A2", "A", np.delete(tape, AT + apart, axis=0), HOUR)
+    _, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    slips = {
+        one["name"]: [(f["start"], f["samples"]) for f in one["flaws"] if f["kind"] == "slip"]
+        for one in record["passes"]
+    }
+    assert slips == {"A1": [(AT, 1)], "A2": [(AT + apart, 1)]}
+    assert {flaw["kind"] for one in record["passes"] for flaw in one["flaws"]} == {"slip"}
+    assert np.array_equal(delivered(tmp_path / "set")[: tape.shape[0] - 2], tape[:-2])
