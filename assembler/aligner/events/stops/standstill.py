@@ -77,12 +77,16 @@ def find_stills(
     for index, own in held.items():
         places = [(start + low, end + low) for start, end in _still_ranges(own)]
         for start, end in common(places, covering[index]):
+            holding = next(piece for piece in covering[index] if piece[0] <= start < piece[1])
+            of_block = (start - low, end - low), (holding[0] - low, holding[1] - low)
+            moving = [_moves_beside(one, *of_block) for one in own]
             witnessed = [
                 (part, theirs)
                 for other, theirs in held.items()
                 if other != index
                 for part in common([(start, end)], covering[other])
-                if part[1] - part[0] >= LEAST_RUN and _sounds_on(own, theirs, part[0] - low, part[1] - low)
+                if part[1] - part[0] >= LEAST_RUN
+                and _sounds_on(own, theirs, slice(part[0] - low, part[1] - low), moving)
             ]
             parts, witnesses = [part for part, _ in witnessed], [theirs for _, theirs in witnessed]
             known = _as_far_as_witnessed((start, end), parts, covering[index])
@@ -161,17 +165,28 @@ def _still_ranges(tracks: Sequence[Int32s]) -> list[Range]:
     ]
 
 
-def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], start: int, end: int) -> bool:
-    """Return whether another pass sounds on several tracks where this one stands still, and else moves."""
+def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], part: slice, moving: Sequence[bool]) -> bool:
+    """Return whether another pass sounds in a part of what stands still, on several tracks that move beside that."""
     sounding = 0
-    for mine, theirs in zip(own, other, strict=True):
-        part = theirs[start:end]
-        differing = np.count_nonzero(part != mine[start:end])
+    for mine, theirs, moves in zip(own, other, moving, strict=True):
+        differing = np.count_nonzero(theirs[part] != mine[part])
         # A machine may hold what it read of a sound, but not for long.
-        is_moving = LEAST_RUN * np.count_nonzero(np.diff(part)) >= differing >= FEW * part.size
-        beside = mine[max(0, start - FIT_SAMPLES) : start], mine[end : end + FIT_SAMPLES]
-        sounding += bool(is_moving) and any(_moving(side) >= FEW for side in beside if side.size > 1)
+        is_moving = (
+            LEAST_RUN * np.count_nonzero(np.diff(theirs[part])) >= differing >= FEW * theirs[part].size
+        )
+        sounding += bool(is_moving) and moves
     return sounding >= LEAST_TRACKS
+
+
+def _moves_beside(own: Int32s, still: Range, held: Range) -> bool:
+    """Return whether a track moves before or behind what stands still; or is not shown there, in what is held."""
+    start, end = still
+    before, behind = (
+        own[max(held[0], start - FIT_SAMPLES, 0) : start],
+        own[end : min(held[1], end + FIT_SAMPLES)],
+    )
+    shown = [_moving(side) >= FEW for side in (before, behind) if side.size > 1]
+    return any(shown) or not shown
 
 
 def _ramps(
