@@ -121,16 +121,23 @@ def _windows(tracks: Int32s) -> list[Windows]:
     return [Windows(Glance(own, 1), 1) for own in tracks]
 
 
-def test_levels_too_short_for_a_standstill_are_told_and_those_of_an_instrument_are_not() -> None:
-    """Of ten samples a machine holds eight; what plays at a tenth of the rate goes from level to level, as squares."""
+@pytest.mark.parametrize("is_line", [False, True])
+def test_runs_too_short_for_a_standstill_are_told_and_those_of_an_instrument_are_not(
+    *, is_line: bool
+) -> None:
+    """Of ten samples a machine keeps two; what plays at a tenth of the rate goes from run to run, as squares do."""
     tape = _tape(18, 32_768)
-    held = tape.copy()
+    held, slow = tape.copy(), tape[:, np.arange(32_768) // 10 * 10]
     for track, own in enumerate(held):
         at = np.arange(16_000 + track, 20_000)
-        own[at] = own[at // 10 * 10 + np.minimum(at % 10, 1)]
+        good = np.flatnonzero(np.arange(32_768) % 10 < 2)
+        if is_line:
+            own[at] = np.rint(np.interp(at, good, own[good]))
+            slow[track] = np.rint(np.interp(np.arange(32_768), good[::2], tape[track, good[::2]]))
+        else:
+            own[at] = own[at // 10 * 10 + np.minimum(at % 10, 1)]
     (place,) = merged((one.place for one in strewn_losses(_windows(held))), bridge=MOST_GAP_SAMPLES)
     assert max(abs(place[0] - 16_000), abs(place[1] - 20_000)) <= 3 * WINDOW_SAMPLES
-    slow = tape[:, np.arange(32_768) // 10 * 10]
     squares = np.where(np.arange(32_768) // 12 % 2, 900, -900) * np.ones((8, 1), np.int32)
     for natural in (slow, squares.astype(np.int32)):
         assert strewn_losses(_windows(natural)) == []

@@ -259,6 +259,23 @@ def test_a_mute_up_to_the_end_of_a_pass_is_one_though_its_witness_ended_before()
         assert [(s.start, s.end) for s in joined_stops(found, {}).get(0, [])] == [(20_000, end)]
 
 
+def test_a_mute_that_fills_a_block_to_the_end_of_its_pass_is_borne_out() -> None:
+    """No block shows where it begins and sound of the other pass at once; that goes on to the last but 500 samples."""
+    tape = _tracks(2)
+    muted = [own.copy() for own in tape]
+    for own in muted:
+        own[8000:] = 0
+    stills: list[Still] = []
+    for low, high in ((0, 12_000), (10_000, LENGTH + 1000)):
+        held = {
+            index: [np.pad(own, (0, 1000))[low:high] for own in one]
+            for index, one in enumerate((muted, tape))
+        }
+        covered = {0: [(low, LENGTH)], 1: [(low, LENGTH - 500)]}
+        stills += find_stills(held, covered, low, list(TRACKS), 1)[0]
+    assert [(one.start, one.end) for one in joined_stops({0: stills}, {})[0]] == [(8000, LENGTH)]
+
+
 def test_a_mute_is_told_whichever_blocks_show_it() -> None:
     """Both passes are mute for a while at once, and neither bears witness there; no block shows both ends."""
     tape = _tracks(2)

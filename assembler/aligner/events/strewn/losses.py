@@ -25,7 +25,7 @@ from assembler.aligner.events.limits import (
 )
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
 from assembler.aligner.events.strewn.patches import may_be_patches, patches_of
-from assembler.aligner.events.strewn.runs import short_levels
+from assembler.aligner.events.strewn.runs import short_runs
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import LEAST_TRACKS
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
@@ -77,7 +77,7 @@ class Windows:
     @cached_property
     def _short(self) -> Float64s:
         """How unlikely so many short levels are, in nats, where a track has few of them all along."""
-        short = short_levels(self._glance, self._step)
+        short = short_runs(self._glance, self._step)
         return _surplus(short, median(short))
 
     @cached_property

@@ -1,7 +1,7 @@
-"""Levels of a track that sounds, each too long for one lost sample and too short for a standstill, again and again.
+"""Levels and lines of a track that sounds, each too long for one lost sample and too short for a stop, again and again.
 
-A machine that lost most of what it read holds the little it has, and lets two good samples or more through between any
-two levels. Sound that holds levels by nature goes from one straight to the next.
+A machine that lost most of what it read holds the little it has, or draws lines through it, and lets two good samples
+or more through between any two. Sound that is straight by nature goes from one line to the next.
 """
 
 from __future__ import annotations
@@ -20,30 +20,32 @@ if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s
 
 
-def short_levels(glance: Glance, step: int) -> Float64s:
-    """Return how many such levels each window of a track holds, shape ``(windows,)``.
+def short_runs(glance: Glance, step: int) -> Float64s:
+    """Return how many levels and lines each window of a track holds, shape ``(windows,)``.
 
     Args:
         glance: at its samples.
         step: one step of the tape's word length.
     """
     size = glance.samples.size // WINDOW_SAMPLES * WINDOW_SAMPLES
-    still = glance.still[:size]
     count = np.zeros(size // WINDOW_SAMPLES)
-    # A level of so many samples holds a whole word of four wherever it begins, and sound has hardly any.
-    if (still.view(np.uint32) == 0x01010101).any() and _moves_mostly(still):
-        runs = np.array(ranges_of(still, least=2 * REACH - 1), np.int64).reshape(-1, 2)
-        first, behind = runs[(runs[:, 0] > 1) & (runs[:, 1] < size - 1)].T
-        level = glance.samples[first]
-        jumps = (glance.samples[at] - level for at in (first - 2, behind))
-        jumping = np.minimum(*(np.abs(jump) for jump in jumps)) >= LEAST_MOVING * step
-        machines = jumping & ~still[first - 2] & ~still[behind + 1]
-        count += np.bincount(first[machines] // WINDOW_SAMPLES, minlength=count.size)
+    for order, is_run in ((1, glance.still[:size]), (2, glance.near[:size] & ~glance.still[:size])):
+        # A run of so many samples holds a whole word of four wherever it begins, and sound has hardly any.
+        if (is_run.view(np.uint32) == 0x01010101).any() and _is_seldom(is_run):
+            first, behind = np.array(ranges_of(is_run, least=2 * REACH - 1), np.int64).reshape(-1, 2).T
+            first, behind = (at[(first > 1) & (behind < size - 1)] for at in (first, behind))
+            breaks = (
+                np.diff(glance.samples[np.arange(-1, order) + at[:, None]], order)[:, 0]
+                for at in (first - 1, behind)
+            )
+            breaking = np.minimum(*(np.abs(own) for own in breaks)) >= LEAST_MOVING * step
+            machines = breaking & ~is_run[first - 2] & ~is_run[behind + 1]
+            count += np.bincount(first[machines] // WINDOW_SAMPLES, minlength=count.size)
     ends = count.size - PIECES + 1
     return np.asarray(sum(count[at : at + ends] for at in range(PIECES)), np.float64)
 
 
-def _moves_mostly(still: Bools) -> bool:
-    """Return whether a track holds few levels where it sounds."""
-    share = still.reshape(-1, WINDOW_SAMPLES).mean(axis=1)
+def _is_seldom(is_run: Bools) -> bool:
+    """Return whether a track holds few runs where it sounds."""
+    share = is_run.reshape(-1, WINDOW_SAMPLES).mean(axis=1)
     return bool((share < 1.0).any() and np.median(share[share < 1.0]) < FEW)
