@@ -80,6 +80,19 @@ def test_ramps_of_two_passes_alike_are_told_by_a_third_one() -> None:
     assert [(start, end) for _, start, end, _ in found] == [(9000, 9832), (9000, 9832), (9016, 9816)]
 
 
+def test_ramps_that_no_other_pass_shows_are_as_long_as_those_that_are_shown() -> None:
+    """Where one pass is mute up to where the other one begins to be, its ramp lies beside nothing that sounds."""
+    tape = _tracks(1)
+    first, second = _ramped(tape), [own.copy() for own in tape]
+    for one, other in zip(first, second, strict=True):
+        other[9816:10_200] = 0
+        one[14_000:14_016] = np.trunc(one[14_000:14_016] * np.linspace(1, 0, 18)[1:-1])
+        one[14_016:14_500] = 0
+        other[14_500:15_000] = 0
+    found = [(index, start, end) for index, start, end, _ in _stops(first, second)]
+    assert found == [(0, 9000, 9816), (0, 14_000, 14_500), (1, 9800, 10_200), (1, 14_484, 15_000)]
+
+
 def test_what_another_pass_lost_behind_a_mute_is_no_ramp_of_it() -> None:
     """The pass that was mute is right again at once: means of the other one lie on either side of what it holds."""
     tape = _tracks(1)

@@ -5,11 +5,14 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.events.stops.stop import Stop, joined_stills
 from assembler.aligner.records.limits import NEAR_SAMPLES
+from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE, WINDOW_SAMPLES
+from assembler.arrays import median
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -40,12 +43,35 @@ def joined_stops(
         )
         for index in sorted({*stills, *repeats})
     }
+    joined = _with_hidden_ramps(joined)
     proved = {index: _but_played(stops) for index, stops in joined.items()}
     known = {stop for stops in proved.values() for stop in stops}
     return {
         index: [stop for stop in stops if stop in proved[index] or any(_is_same(stop, one) for one in known)]
         for index, stops in joined.items()
     }
+
+
+def _with_hidden_ramps(joined: Mapping[int, Sequence[Stop]]) -> dict[int, list[Stop]]:
+    """Return stops with the ramps that no other pass shows, as one stands still there: as long as those that are shown.
+
+    Two heads read in turn: where each was clogged in another pass, one stops as the other one goes on.
+    """
+    known = [stop.ramps for stops in joined.values() for stop in stops]
+    usual = [round(median([ramps[side] for ramps in known if ramps[side]] or [0])) for side in (0, 1)]
+    longer: dict[int, list[Stop]] = {}
+    for index, stops in joined.items():
+        still = merged(one.inner for of, own in joined.items() if of != index for one in own)
+        longer[index] = []
+        for stop in stops:
+            hidden = [
+                0 if ramp or not common([(beside, beside + 1)], still) else length
+                for ramp, length, beside in zip(stop.ramps, usual, (stop.start - 1, stop.end), strict=True)
+            ]
+            ramps = stop.ramps[0] + hidden[0], stop.ramps[1] + hidden[1]
+            wider = replace(stop, start=stop.start - hidden[0], end=stop.end + hidden[1], ramps=ramps)
+            longer[index].append(wider)
+    return {index: _joined(stops) for index, stops in longer.items()}
 
 
 def _but_played(stops: Sequence[Stop]) -> list[Stop]:
