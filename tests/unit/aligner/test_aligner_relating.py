@@ -247,6 +247,19 @@ def test_a_slip_at_the_pace_of_a_series_is_no_other_passs() -> None:
     assert len(reference_slips(log, {"A2": uneven}, [], SECOND)) == 1
 
 
+@pytest.mark.parametrize("count", [1024, 2048, 8192])
+def test_of_what_the_reference_took_twice_either_copy_may_be_left_out(count: int) -> None:
+    """It is known by its first copy; here it is seen by its second one, and the pass lost as much a while later."""
+    places = 0, 100_000, 160_000, 240_000
+    stretches = tuple(
+        RelativeStretch(start, end, count * number, (start, start))
+        for number, (start, end) in enumerate(pairwise(places))
+    )
+    relation = Relation(stretches, 1.0, 10, 10, (0, 240_000))
+    own = probe_slips(Position("mtc", 0.0, 20.0, ()), relation, [Slip(100_000 - count, -count)], (), SECOND)
+    assert [(one.slip.pass_sample, one.slip.samples) for one in own] == [(160_000, count)]
+
+
 def _slips_of(told: list[Slipped | None]) -> list[OwnSlip]:
     relation = _in_series(told, [60_000 * (n + 1) for n in range(len(told))])
     return probe_slips(Position("mtc", 0.0, 20.0, ()), relation, (), (), 48_000)

@@ -57,8 +57,12 @@ class _RelativeSlip:
         return low < end + ANCHOR_SAMPLES and start < high + ANCHOR_SAMPLES
 
     def distance_to(self, slip: Slip) -> int:
-        """Return how many samples of the reference lie between this slip and one of its own."""
-        return abs(self.at_reference - slip.pass_sample)
+        """Return how many samples of the reference lie between this slip and one of its own.
+
+        Of samples that it repeated either copy may be left out.
+        """
+        behind = slip.pass_sample + max(0, -slip.samples)
+        return max(slip.pass_sample - self.at_reference, self.at_reference - behind, 0)
 
     def is_same(self, other: _RelativeSlip) -> bool:
         """Return whether two passes may bear witness to one slip of the reference."""
@@ -128,7 +132,8 @@ def probe_slips(
     # Of the reference's slips each explains one change, that by as much first.
     explained: list[list[Slip]] = [[] for _ in slips]
     for one in known:
-        near = [number for number, slip in enumerate(slips) if slip.lies_at(one.pass_sample, one.pass_sample)]
+        copies = one.pass_sample, one.pass_sample + max(0, -one.samples)
+        near = [number for number, slip in enumerate(slips) if slip.lies_at(*copies)]
         if near:
             best = min(near, key=lambda n: (slips[n].change != -one.samples, slips[n].distance_to(one)))
             explained[best].append(one)
