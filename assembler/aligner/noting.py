@@ -12,7 +12,7 @@ from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.stops.standstill import find_stills, heard
 from assembler.aligner.events.stops.twice import find_lone_repeats, find_repeats
 from assembler.aligner.events.strewn.losses import Windows, strewn_losses
-from assembler.aligner.events.stuck import stuck_bits
+from assembler.aligner.events.stuck import stuck_beside, stuck_bits
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.ranges import common
 from assembler.aligner.sound.glance import Glance
@@ -121,9 +121,11 @@ def _stuck(
     stuck = {}
     bits: dict[Glance, list[tuple[Range, float]]] = {}
     for index, own in seen.items():
-        for track, glance in zip(tracks, own, strict=True):
+        for place, (track, glance) in enumerate(zip(tracks, own, strict=True)):
             if glance not in bits:
-                bits[glance] = stuck_bits(glance.samples)
+                others = {theirs[place] for theirs in seen.values()} - {glance}
+                beside = (stuck_beside(glance.samples, other.samples) for other in others)
+                bits[glance] = stuck_bits(glance.samples) + [one for each in beside for one in each]
             found = bits[glance]
             covered = passes[index].covered(track) if found else []
             if inside := [

@@ -1,7 +1,8 @@
 """A bit of the words that stays as it is while the bits above and below it move: an interface or a recorder does that.
 
 Each value that the bits above take has the bit set or not, as it comes: that it is the same for all of them is unlikely
-by a half for each. A wave of a few levels, and sound of a coarser step, say little that way.
+by a half for each. A wave of a few levels, and sound of a coarser step, say little that way; another pass, that differs
+by this bit alone, says it of each sample that does.
 
 Positions count from the array's first sample.
 """
@@ -18,26 +19,36 @@ from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s, Int64s
 
 
 def stuck_bits(samples: Int32s) -> list[tuple[Range, float]]:
     """Return from which sample to which a bit is stuck, and how unlikely that is, in nats."""
-    pieces = samples[: samples.size // WINDOW_SAMPLES * WINDOW_SAMPLES].reshape(-1, WINDOW_SAMPLES)
+    pieces = _pieces_of(samples)
     # A few samples of each piece tell where it is worth looking at all.
     worth = np.flatnonzero(_between(pieces[:, ::STUCK_THINNED]))
-    if not worth.size:
-        return []
     constant = np.zeros(len(pieces), np.int64)
     constant[worth] = _between(pieces[worth])
-    bits = int(np.bitwise_or.reduce(constant))
-    return sorted(
-        found
-        for bit in range(bits.bit_length())
-        if bits >> bit & 1
-        for found in _stuck(samples, constant, bit)
+    return _stuck(
+        samples, constant, lambda bit, of: sum(distinct(own >> (bit + 1)).size - 1 for own in pieces[of])
     )
+
+
+def stuck_beside(samples: Int32s, other: Int32s) -> list[tuple[Range, float]]:
+    """Return the same where another pass differs by that bit alone: at each sample that does it is no other one."""
+    pieces, others = _pieces_of(samples), _pieces_of(other)
+    apart = np.bitwise_or.reduce((pieces ^ others).view(np.uint32), axis=1).astype(np.int64)
+    worth = np.flatnonzero((apart > 0) & (apart & (apart - 1) == 0))
+    constant = np.zeros(len(pieces), np.int64)
+    constant[worth] = _between(pieces[worth]) & apart[worth]
+    return _stuck(samples, constant, lambda _, of: int(np.count_nonzero(pieces[of] != others[of])))
+
+
+def _pieces_of(samples: Int32s) -> Int32s:
+    return samples[: samples.size // WINDOW_SAMPLES * WINDOW_SAMPLES].reshape(-1, WINDOW_SAMPLES)
 
 
 def _between(pieces: Int32s) -> Int64s:
@@ -53,18 +64,20 @@ def _between(pieces: Int32s) -> Int64s:
     return np.where(moving > 0, above & ~moving & ~(below - 1), 0).astype(np.int64)
 
 
-def _stuck(samples: Int32s, constant: Int64s, bit: int) -> list[tuple[Range, float]]:
+def _stuck(
+    samples: Int32s, constant: Int64s, doublings: Callable[[int, slice], float]
+) -> list[tuple[Range, float]]:
+    """Return where a bit is constant in pieces, if that is unlikely: by a half for each of so many ``doublings``."""
     found: list[tuple[Range, float]] = []
-    for first, last in ranges_of(constant >> bit & 1 > 0):
-        part = samples[first * WINDOW_SAMPLES : last * WINDOW_SAMPLES]
-        nats = sum(
-            float(np.log(2.0)) * (distinct(piece >> (bit + 1)).size - 1)
-            for piece in part.reshape(-1, WINDOW_SAMPLES)
-        )
-        if nats >= STUCK_NATS:
-            own = samples >> bit & 1 != part[0] >> bit & 1
-            before, behind = own[: first * WINDOW_SAMPLES][::-1], own[last * WINDOW_SAMPLES :]
-            start = first * WINDOW_SAMPLES - (int(before.argmax()) if before.any() else before.size)
-            end = last * WINDOW_SAMPLES + (int(behind.argmax()) if behind.any() else behind.size)
-            found.append(((start, end), nats))
-    return found
+    bits = int(np.bitwise_or.reduce(constant, initial=0))
+    for bit in (bit for bit in range(bits.bit_length()) if bits >> bit & 1):
+        for first, last in ranges_of(constant >> bit & 1 > 0):
+            nats = float(np.log(2.0)) * doublings(bit, slice(first, last))
+            if nats >= STUCK_NATS:
+                inside = slice(first * WINDOW_SAMPLES, last * WINDOW_SAMPLES)
+                own = samples >> bit & 1 != samples[inside.start] >> bit & 1
+                before, behind = own[: inside.start][::-1], own[inside.stop :]
+                start = inside.start - (int(before.argmax()) if before.any() else before.size)
+                end = inside.stop + (int(behind.argmax()) if behind.any() else behind.size)
+                found.append(((start, end), nats))
+    return sorted(found)

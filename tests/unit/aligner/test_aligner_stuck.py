@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from assembler.aligner.events.stuck import stuck_bits
+from assembler.aligner.events.stuck import stuck_beside, stuck_bits
 from assembler.arrays import Int32s
 
 LOW, HIGH = 20_000, 23_000
@@ -38,3 +38,31 @@ def test_waves_of_few_levels_have_none() -> None:
     """Bits that two levels share say nothing."""
     levels = np.array([-27_681, 27_681, 0, 5_000], np.int32)
     assert stuck_bits(np.repeat(levels[np.arange(4_000) % 4], 40)) == []
+
+
+@pytest.mark.parametrize("bit", [21, 13])
+@pytest.mark.parametrize("way", ["set", "clear"])
+def test_another_pass_tells_of_a_bit_below_the_sign_alone(bit: int, way: str) -> None:
+    """Above it there is only the sign, which says little by itself; the pass that has the bit moving is right."""
+    right = 8 * _bowed()
+    stuck = right.copy()
+    part = right[LOW:HIGH]
+    stuck[LOW:HIGH] = part | 1 << bit if way == "set" else part & ~(1 << bit)
+    assert np.count_nonzero(stuck != right) > 500
+    ((place, nats),) = stuck_beside(stuck, right)
+    assert LOW - 400 < place[0] <= LOW
+    assert HIGH <= place[1] < HIGH + 400
+    assert nats > 60
+    assert stuck_beside(right, stuck) == []
+    assert stuck_beside(right, right) == []
+
+
+def test_what_differs_by_more_than_a_bit_is_none() -> None:
+    """Noise in one of them, and a level held, whose bits all stay as they are."""
+    right = 8 * _bowed()
+    noisy, held = right.copy(), right.copy()
+    noisy[LOW:HIGH] ^= np.random.default_rng(3).integers(0, 4, HIGH - LOW, dtype=np.int32) << 13
+    held[LOW:HIGH] = held[LOW]
+    for other in (noisy, held):
+        assert stuck_beside(right, other) == []
+        assert stuck_beside(other, right) == []
