@@ -16,10 +16,10 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from assembler.aligner.records.limits import NEARLY_ALL
 from assembler.aligner.sound.limits import (
+    DITHER_STEPS,
     EDGE_SAMPLES,
-    LEAST_NOISE_STEPS,
-    LEAST_PEAK,
     LEAST_RUN,
     LONGEST_PAUSE,
     MATERIAL_RUNS,
@@ -108,7 +108,7 @@ def is_straight(samples: Int32s, start: int, end: int, step: int) -> bool:
 def is_peak(samples: Int32s, start: int, end: int) -> bool:
     """Return whether ``start`` to ``end`` is a peak: hardly anything beside it lies farther from zero."""
     near = np.abs(samples[max(0, start - WINDOW_SAMPLES) : end + WINDOW_SAMPLES].astype(np.int64))
-    return int(np.abs(samples[start:end].astype(np.int64)).min()) >= LEAST_PEAK * int(near.max())
+    return int(np.abs(samples[start:end].astype(np.int64)).min()) >= NEARLY_ALL * int(near.max())
 
 
 @cache
@@ -157,7 +157,7 @@ def _interrupts_noise(samples: Int32s, run: Run, step: int) -> bool:
         return False
     levels = [float(np.std(side)) for side in (before[-EDGE_SAMPLES:], before, behind, behind[:EDGE_SAMPLES])]
     pauses = any(constant_runs(side, LEAST_RUN // 2) for side in (before, behind))
-    return min(levels) > LEAST_NOISE_STEPS * step and max(levels) < MOST_UNSTEADY * min(levels) and not pauses
+    return min(levels) > DITHER_STEPS * step and max(levels) < MOST_UNSTEADY * min(levels) and not pauses
 
 
 def _is_loud(edge: Int32s, far: Int32s, step: int) -> bool:

@@ -27,11 +27,11 @@ from assembler.aligner.sound.limits import (
     LEAST_FALL,
     LEAST_REST,
     LEAST_RUN,
-    LEVEL_SAMPLES,
     LONGEST_PAUSE,
     MOST_ALIKE,
     MOST_SOFT,
     RESTING_SHARE,
+    WINDOW_SAMPLES,
 )
 
 if TYPE_CHECKING:
@@ -217,7 +217,7 @@ def goes_on(before: Int32s, behind: Int32s) -> bool:
         before: 5 ms or more of the sound that ends there.
         behind: as much of the sound that begins.
     """
-    sides = before[-LEVEL_SAMPLES:].astype(np.float64), behind[:LEVEL_SAMPLES].astype(np.float64)
+    sides = before[-WINDOW_SAMPLES:].astype(np.float64), behind[:WINDOW_SAMPLES].astype(np.float64)
     level, level_behind = (float(np.sqrt(np.mean(side**2))) for side in sides)
     if not LEAST_FALL * level <= level_behind <= CLEARLY * level:
         return False

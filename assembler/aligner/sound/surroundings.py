@@ -10,19 +10,17 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import HALF
+from assembler.aligner.records.limits import CLEARLY, HALF
 from assembler.aligner.sound.levels import fit_predictor
 from assembler.aligner.sound.limits import (
     CLEARLY_BETTER,
     FIT_SAMPLES,
     LEAST_BELL_STEPS,
-    LEAST_BETTER,
     LEAST_JUMP_STEPS,
     LEAST_SCALE_STEPS,
     LEAST_ZEROS,
     PERIODS_SAMPLES,
     PREDICTOR_ORDER,
-    REST_RATIO,
 )
 from assembler.aligner.sound.models import Model, error_costs, period_of
 from assembler.aligner.sound.two_levels.waves import pulse_from, pulse_through, pulse_towards, stands_before
@@ -100,7 +98,7 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
         # Its edges are so far off that noise of any loudness would pass as its sound, were their size a usual error.
         models = [replace(model, scales=model.scales[:1]) for model, _ in specials]
     else:
-        models += [model for model, cost in specials if cost < least - LEAST_BETTER]
+        models += [model for model, cost in specials if cost < least]
     scales = [scale for model in models for scale in model.scales.tolist()]
     if min(scales) < LEAST_BELL_STEPS:
         # Beside what hardly stirs silence is nothing new.
@@ -117,12 +115,12 @@ def _with_zero_level(around: Surroundings, place: Range) -> Surroundings:
     levels = [size for size, value in held if value]
     zeros = [size for size, value in held if not value]
     # Longer ones are rests.
-    zeros = [size for size in zeros if size <= REST_RATIO * max(levels, default=0)]
+    zeros = [size for size in zeros if size <= CLEARLY * max(levels, default=0)]
     if len(zeros) < LEAST_ZEROS:
         return around
     others = np.concatenate([agreed[low:high] for low, high in sides])
     least = float(np.abs(others[others != 0]).min()) / around.step
-    return replace(around, longest_zero=int(REST_RATIO * max(zeros)), least_level=least)
+    return replace(around, longest_zero=int(CLEARLY * max(zeros)), least_level=least)
 
 
 def _inner_levels(sound: Int32s) -> list[tuple[int, int]]:

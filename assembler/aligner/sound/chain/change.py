@@ -16,10 +16,10 @@ import numpy as np
 from assembler.aligner.records.limits import NEARLY_ALL
 from assembler.aligner.sound.chain.measures import empty_bits_of_both, fraction_behind, most_alike
 from assembler.aligner.sound.limits import (
+    DITHER_STEPS,
     FRACTION_TOLD,
+    LEAST_BELL_STEPS,
     LEVEL_TOLD_DB,
-    ROUNDING_STEPS,
-    SHORTENED_STEPS,
     SURE_DEVIATIONS,
 )
 
@@ -111,8 +111,8 @@ class Change:
         return self.step.bit_length() - 1
 
     def _unexplained(self) -> str:
-        shortened = SHORTENED_STEPS * 2.0 ** max(self.empty_bits) if self._bits() else 0.0
-        if self.noise <= max(ROUNDING_STEPS * self.step, shortened):
+        shortened = DITHER_STEPS * 2.0 ** max(self.empty_bits) if self._bits() else 0.0
+        if self.noise <= max(LEAST_BELL_STEPS * self.step, shortened):
             return ""
         return f"noise of {self.noise / self.step:.1f} LSB rms is added (dither, a mixer or an analogue path)"
 
@@ -145,7 +145,7 @@ def find_change(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Change | 
     empty = empty_bits_of_both([a for a, _ in pieces], [b for _, b in pieces])
     offset = means[1] - gain * means[0]
     # Cutting bits off always goes one way, which is an offset too.
-    is_added = abs(offset) > ROUNDING_STEPS * step and empty[0] == empty[1]
+    is_added = abs(offset) > LEAST_BELL_STEPS * step and empty[0] == empty[1]
     return Change(
         both / float(np.sqrt(own * other)),
         level if is_off else 0.0,
