@@ -9,7 +9,7 @@ from dataclasses import replace
 from math import ceil
 from typing import TYPE_CHECKING
 
-from assembler.aligner.plan.path.choices import Forced
+from assembler.aligner.plan.path.choices import Forced, fade_of
 from assembler.aligner.records.ranges import merged
 from assembler.aligner.records.reel import stretch_label
 from assembler.errors import SheetError
@@ -102,12 +102,11 @@ def punches_of(sheet: Sheet, extent: Range) -> tuple[Forced, ...]:
     """Return the punches of a sheet on the timeline, in order; none where nothing is to be repaired."""
     if sheet.repair.mode == "off":
         return ()
-    rate = sheet.session.sample_rate
     return tuple(
         Forced(
             *stretch_on_timeline(sheet, punch, extent),
             punch.pass_name,
-            round((sheet.repair.fade_ms if punch.fade_ms is None else punch.fade_ms) * rate / 1000),
+            fade_of(sheet, punch.fade_ms),
             None if punch.tracks is None else frozenset(punch.tracks),
         )
         for punch in sheet.punches

@@ -39,8 +39,3 @@ SEARCH_SAMPLES = 24000
 
 FORMAT = 1
 """Of a plan as text: raised when an older program could not read it."""
-
-# weaving
-
-PIECE_SAMPLES = 1 << 18
-"""Positions are laid out singly for so many samples at once."""

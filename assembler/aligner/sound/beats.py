@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import HALF, NEAR_SAMPLES
-from assembler.aligner.sound.limits import LEAST_BEAT, LEAST_BEATS, NEAR_PLACES
+from assembler.aligner.records.limits import HALF, LEAST_TELLING, NEAR_SAMPLES
+from assembler.aligner.sound.limits import LEAST_BEAT, NEAR_PLACES
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int64s
@@ -18,7 +18,7 @@ def on_grid(places: Int64s) -> Bools:
     """Return which places, in order, stand on one grid to the sample, where many do: whole beats from those near."""
     gaps = np.diff(places)
     gaps = gaps[gaps >= LEAST_BEAT]
-    if gaps.size < LEAST_BEATS:
+    if gaps.size < LEAST_TELLING:
         return np.zeros(places.size, np.bool_)
     tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(NEAR_PLACES))
     share = max((_whole_beats(places, beat) for beat in tried), key=lambda share: float(share.mean()))

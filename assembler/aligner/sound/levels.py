@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, NamedTuple
 import numpy as np
 
 from assembler.aligner.records.limits import NEARLY_ALL
+from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import (
     DITHER_STEPS,
     EDGE_SAMPLES,
@@ -48,20 +49,10 @@ class Run(NamedTuple):
 
 def constant_runs(samples: Int32s, least: int = LEAST_RUN) -> list[Run]:
     """Return the runs of at least ``least`` (16 or more) equal samples, in order."""
-    # At least one more than there are samples, so that every run ends.
-    same = np.zeros((samples.size + 8) // 8 * 8, np.bool_)
-    np.equal(samples[1:], samples[:-1], out=same[1 : samples.size])
-    # Eight comparisons are looked at as one word: a run of 16 holds a whole word wherever it begins, and
-    # music has hardly any, so that nearly every block ends here.
-    if not (same.view(np.uint64) == 0x0101010101010101).any():
-        return []
-    edges = np.flatnonzero(same[1:] != same[:-1]) + 1
-    # ``same[i]`` compares sample i with the one before it, which belongs to the run too.
-    starts, ends = edges[::2] - 1, edges[1::2]
-    long = ends - starts >= least
-    starts, ends = starts[long], ends[long]
-    rows = zip(starts.tolist(), ends.tolist(), samples[starts].tolist(), strict=True)
-    return [Run(start, end, value) for start, end, value in rows]
+    # A comparison is of a sample with the one behind it, which belongs to the run, too.
+    same = ranges_of(samples[1:] == samples[:-1], least=least - 1)
+    values = samples[[start for start, _ in same]].tolist() if same else []
+    return [Run(start, end + 1, value) for (start, end), value in zip(same, values, strict=True)]
 
 
 def cuts_off(samples: Int32s, run: Run, step: int) -> bool:

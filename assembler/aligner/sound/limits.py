@@ -90,9 +90,9 @@ the other: the same sound, which may have died away meanwhile."""
 MOST_SOFT = 0.05
 """What sets in from zero begins with so small a share of its peak, or with more if it was zero one sample before."""
 
-LEAST_BEAT, LEAST_BEATS = 2400, 16
-"""What music keeps comes every 50 ms or more at 48 kHz, and for a while; what turns in a machine comes more often, and
-no tone of sound that holds levels holds one for as long."""
+LEAST_BEAT = 2400
+"""What music keeps comes every 50 ms or more at 48 kHz; what turns in a machine comes more often, and no tone of sound
+that holds levels holds one for as long."""
 
 NEAR_PLACES = 4
 """Places on either side that say whether one keeps time, and gaps that are taken for the beat."""

@@ -6,6 +6,7 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -164,10 +165,17 @@ def zones_of(
     if not around.is_stepped:
         return [(place, around)]
     start, end = place
-    endings = [(found[1], found[0]) for one in versions if (found := _ending(one, place, around))]
-    beginnings = [(found[1], found[0]) for one in versions if (found := _beginning(one, place, around))]
-    last, ending = max(endings, key=lambda found: found[0], default=(start, None))
-    first, beginning = min(beginnings, key=lambda found: found[0], default=(end, None))
+    endings: list[tuple[Pulse | None, int]] = [(None, start)]
+    beginnings: list[tuple[Pulse | None, int]] = [(None, end)]
+    for one in versions:
+        found = pulse_from(one, place, around.is_agreed)
+        if found and not stands_before(one, (start, found[1])):
+            endings.append(found)
+        found = pulse_towards(one, place, around.is_agreed)
+        if found and not stands_before(one, (found[1], end)):
+            beginnings.append(found)
+    ending, last = max(endings, key=itemgetter(1))
+    beginning, first = min(beginnings, key=itemgetter(1))
     first = max(first, last)
     zones = [((start, last), ending), ((last, first), None), ((first, end), beginning)]
     return [
@@ -175,20 +183,6 @@ def zones_of(
         for part, pulse in zones
         if part[0] < part[1]
     ]
-
-
-def _ending(samples: Int32s, place: Range, around: Surroundings) -> tuple[Pulse, int] | None:
-    """Return the wave with which a version goes on into a place, and how far; None if none, or it may be a copy."""
-    found = pulse_from(samples, place, around.is_agreed)
-    is_copy = found is not None and stands_before(samples, (place[0], found[1]))
-    return None if is_copy else found
-
-
-def _beginning(samples: Int32s, place: Range, around: Surroundings) -> tuple[Pulse, int] | None:
-    """Return the wave with which a version comes out of a place, and from where on; None as for ``_ending``."""
-    found = pulse_towards(samples, place, around.is_agreed)
-    is_copy = found is not None and stands_before(samples, (found[1], place[1]))
-    return None if is_copy else found
 
 
 def _rated(

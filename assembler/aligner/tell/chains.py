@@ -31,20 +31,18 @@ CHAIN_KINDS = frozenset({"not_transparent", "level_differs"})
 def chain_notes(reel: ExaminedReel, sheet: Sheet) -> list[Note]:
     """Return a note for each pass that holds other numbers all along than one that stands above it."""
     by_name = {one.name: one for one in reel.passes}
-    wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
     return [
         _chain_note(reel, by_name[upper], by_name[lower], found, sheet)
-        for (upper, lower), found in _unlike_tracks(reel.passes, reel.findings, wanted).items()
+        for (upper, lower), found in _unlike_tracks(reel.passes, reel.findings, reel.named_tracks).items()
     ]
 
 
 def cure_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome) -> list[Note]:
     """Return a note for each pass and track that the set has, in a better pass's place, as a chain has changed it."""
     by_name = {one.name: one for one in reel.passes}
-    wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
     return [
         _cure_note(reel, (by_name[upper], by_name[lower]), track, cured, sheet)
-        for (upper, lower), tracks in _unlike_tracks(reel.passes, reel.findings, wanted).items()
+        for (upper, lower), tracks in _unlike_tracks(reel.passes, reel.findings, reel.named_tracks).items()
         for track in tracks
         if (lower, track) in reel.findings.witnesses and not outcome.has_plan
         for cured in [_cured(reel, by_name[upper], lower, track, outcome)]
@@ -177,6 +175,6 @@ def _change(upper: PlacedPass, lower: PlacedPass, track: int, step: int) -> Chan
 
 
 def _names(reel: ExaminedReel, tracks: Sequence[int]) -> str:
-    if len(tracks) == sum(bool(name) for name in reel.reel.tracks) > 1:
+    if len(tracks) == len(reel.named_tracks) > 1:
         return "all tracks"
     return track_names(reel.reel, tracks)

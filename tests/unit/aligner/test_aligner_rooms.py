@@ -51,7 +51,6 @@ NUMBERS_ELSEWHERE = {
     "judge/costs": {"TAU"},
     "plan/hand/file": {"PLAN"},
     "plan/joins/fades": {"_GOLDEN"},
-    "records/ranges": {"LEAST_WITH_A_WORD", "_FULL_WORD"},
     "reel": {"LEAST_HEARD"},
     "sound/levels": {"HASH_FACTOR"},
     "sound/scale": {"WORDS"},

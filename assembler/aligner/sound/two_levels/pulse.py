@@ -60,6 +60,11 @@ class Edges:
         """Return the edges from the one numbered ``first`` to before ``last``."""
         return Edges(self.positions[first:last], self.is_rise[first:last], self.levels)
 
+    def followed_by(self, other: Edges) -> Edges:
+        """Return these edges and later ones of the same levels."""
+        positions = np.concatenate((self.positions, other.positions))
+        return Edges(positions, np.concatenate((self.is_rise, other.is_rise)), self.levels)
+
 
 def first_note(sound: Int32s, offset: int) -> Edges | None:
     """Return the edges of the wave that sounds from the first sample on, as long as it has two levels."""
@@ -130,12 +135,6 @@ def period_counts(before: Edges, behind: Edges, fitted: Pulse) -> list[int]:
 
 def joint_pulse(before: Edges, behind: Edges, count: int, most: float = EDGE_ERROR) -> Pulse | None:
     """Return the wave of both sides with so many periods between them; None where it fits none of that length."""
-    first = before.is_rise[0]
-    own = np.cumsum(before.is_rise == first) - 1
-    further = np.cumsum(behind.is_rise == first) - 1 + count
-    edges = Edges(
-        np.concatenate((before.positions, behind.positions)),
-        np.concatenate((before.is_rise, behind.is_rise)),
-        before.levels,
-    )
-    return fit_pulse(edges, np.concatenate((own, further)), most)
+    further = np.cumsum(behind.is_rise == before.is_rise[0]) - 1 + count
+    numbers = np.concatenate((period_numbers(before), further))
+    return fit_pulse(before.followed_by(behind), numbers, most)

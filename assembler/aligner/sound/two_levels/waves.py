@@ -58,10 +58,7 @@ def pulse_through(sound: Int32s, place: Range, known: Bools) -> Pulse | None:
         known: shape as ``sound``: where it is.
     """
     start, end = place
-    unknown = np.flatnonzero(~known[:start])
-    low = int(unknown[-1]) + 1 if unknown.size else 0
-    unknown = np.flatnonzero(~known[end:])
-    high = end + int(unknown[0]) if unknown.size else sound.size
+    low, high = _known_before(known, start), sound.size - _known_before(known[::-1], sound.size - end)
     before = last_note(sound[low:start], low)
     behind = first_note(sound[end:high], end)
     if before is None or behind is None or before.levels != behind.levels:
@@ -109,8 +106,7 @@ def lapse_of(sound: Int32s, place: Range, known: Bools) -> Range | None:
 def _wave_before(sound: Int32s, place: Range, known: Bools) -> _Wave | None:
     """Return the wave that sounds before a place, as far as a version goes on with it; as ``pulse_from``."""
     start, end = place
-    unknown = np.flatnonzero(~known[:start])
-    low = int(unknown[-1]) + 1 if unknown.size else 0
+    low = _known_before(known, start)
     note = last_note(sound[low:start], low)
     if note is None or note.positions.size < LEAST_EDGES_BEFORE:
         return None
@@ -124,11 +120,7 @@ def _wave_before(sound: Int32s, place: Range, known: Bools) -> _Wave | None:
         fresh, fresh_numbers = _going_on(sound, pulse, note, (last, min(end, last + span)))
         if not fresh.positions.size:
             break
-        note = Edges(
-            np.concatenate((note.positions, fresh.positions)),
-            np.concatenate((note.is_rise, fresh.is_rise)),
-            note.levels,
-        )
+        note = note.followed_by(fresh)
         numbers = np.concatenate((numbers, fresh_numbers))
         # The end of an interruption may look like an edge of the wave that stands a little off.
         _, offsets = solved_pulse(note, numbers)
@@ -139,6 +131,12 @@ def _wave_before(sound: Int32s, place: Range, known: Bools) -> _Wave | None:
             break
         pulse, last = better, int(note.positions[-1])
     return _Wave(pulse, last, last - int(note.positions[0]))
+
+
+def _known_before(known: Bools, place: int) -> int:
+    """Return the sample from which on all are known up to a place."""
+    unknown = np.flatnonzero(~known[:place])
+    return int(unknown[-1]) + 1 if unknown.size else 0
 
 
 def pulse_towards(sound: Int32s, place: Range, known: Bools) -> tuple[Pulse, int] | None:
