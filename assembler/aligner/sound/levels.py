@@ -80,7 +80,7 @@ def is_held(samples: Int32s, run: Run, step: int, full_scale: int) -> bool:
     if run.value == 0 or abs(run.value) >= full_scale - step:
         return False
     around = np.concatenate(
-        (samples[max(0, run.start - 512) : run.start], samples[run.end : run.end + 512])
+        (samples[max(0, run.start - NOISE_SAMPLES) : run.start], samples[run.end : run.end + NOISE_SAMPLES])
     ).astype(np.int64)
     if around.size < 2 * EDGE_SAMPLES:
         return False

@@ -30,8 +30,8 @@ LEAST_JUMP_STEPS = 8
 LEAST_ZEROS = 3
 """With fewer rests at zero around a place the longest of them says nothing."""
 
-CLEARLY_BETTER = 1.0
-"""Where a model for synthetic sound saves so many nats a sample no other one is used."""
+LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
+"""A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
 
 # levels
 

@@ -17,6 +17,7 @@ from assembler.aligner.sound.limits import (
     CLEARLY_BETTER,
     FIT_SAMPLES,
     LEAST_BELL_STEPS,
+    LEAST_BETTER,
     LEAST_JUMP_STEPS,
     LEAST_SCALE_STEPS,
     LEAST_ZEROS,
@@ -99,7 +100,7 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
         # Its edges are so far off that noise of any loudness would pass as its sound, were their size a usual error.
         models = [replace(model, scales=model.scales[:1]) for model, _ in specials]
     else:
-        models += [model for model, cost in specials if cost < least]
+        models += [model for model, cost in specials if cost < least - LEAST_BETTER]
     scales = [scale for model in models for scale in model.scales.tolist()]
     if min(scales) < LEAST_BELL_STEPS:
         # Beside what hardly stirs silence is nothing new.
