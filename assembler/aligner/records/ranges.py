@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
+from assembler.arrays import distinct
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -96,6 +98,12 @@ def ranges_at(ranges: Sequence[Range], border: int) -> Sequence[Range]:
     """Return those of ranges in order and without overlaps that hold a border, or begin or end there."""
     first = bisect_left(ranges, border, key=lambda one: one[1])
     return ranges[first : bisect_right(ranges, border, key=lambda one: one[0])]
+
+
+def edges_within(reach: Range, ranges: Iterable[Range]) -> Int64s:
+    """Return all places within a reach where ranges begin or end, and its own ends, in order; shape (n,)."""
+    edges = distinct(np.array([reach, *ranges], np.int64))
+    return edges[(reach[0] <= edges) & (edges <= reach[1])]
 
 
 def are_inside(edges: Int64s, ranges: Sequence[Range]) -> Bools:

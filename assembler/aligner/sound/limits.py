@@ -78,7 +78,7 @@ MOST_ALIKE = 4
 are how the sound itself goes, or is played."""
 
 RESTING_SHARE = 0.7
-"""Where so large a share of silences may be rests, as of mutes hardly ever, others not far shorter may be too."""
+"""Where so large a share of silences may be rests, as of mutes hardly ever, they are."""
 
 LEAST_REST = 480
 """No instrument rests for less than 10 ms at 48 kHz, as a rule."""
@@ -88,7 +88,7 @@ LEAST_FALL = 0.3
 the other: the same sound, which may have died away meanwhile."""
 
 MOST_SOFT = 0.05
-"""What sets in from zero begins with so small a share of its peak, or with more if it was zero one sample before."""
+"""What sets in from zero begins with so small a share of its peak."""
 
 LEAST_BEAT = 2400
 """What music keeps comes every 50 ms or more at 48 kHz; what turns in a machine comes more often, and no tone of sound

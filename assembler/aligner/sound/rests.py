@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import CLEARLY, FEW, HALF, READ_SAMPLES
+from assembler.aligner.records.limits import CLEARLY, READ_SAMPLES
 from assembler.aligner.records.ranges import pieces_of, range_around, without
 from assembler.aligner.sound.beats import on_grid
 from assembler.aligner.sound.levels import Run, constant_runs, cuts_off, loud_edges
@@ -105,14 +105,10 @@ def rests_among(silences: Sequence[Silence]) -> Rests:
     known, unknown = _parted(singular, lambda one: bool(one.onset) and onsets[one.onset] > 1)
     is_exact = len(recurring) + len(known) >= RESTING_SHARE * len(cutting)
     beats = _in_rhythm(unknown)
-    likely, others = _parted(unknown, lambda one: one.place in beats or _may_rest(one, is_exact=is_exact))
+    likely = [one for one in unknown if one.place in beats or _may_rest(one, is_exact=is_exact)]
     doubtful = [*known, *likely]
     if len(doubtful) <= MOST_ALIKE or len(recurring) + len(doubtful) < RESTING_SHARE * len(cutting):
         doubtful = []
-    elif not is_exact:
-        # Beside rests as short as these a few more may set in as loud as what was cut off.
-        least = float(np.quantile([silence.size for silence in doubtful], 0.1)) * HALF
-        doubtful += [silence for silence in others if silence.size >= least]
     places = {one.place for one in doubtful} | beats
     return Rests([one.place for one in recurring], sorted(places))
 
@@ -221,6 +217,4 @@ def goes_on(before: Int32s, behind: Int32s) -> bool:
     level, level_behind = (float(np.sqrt(np.mean(side**2))) for side in sides)
     if not LEAST_FALL * level <= level_behind <= CLEARLY * level:
         return False
-    first, second = abs(float(sides[1][0])), abs(float(sides[1][1] - sides[1][0]))
-    peak = float(np.abs(sides[1]).max())
-    return first > MOST_SOFT * peak and not first <= min(FEW * peak, 1.3 * second)
+    return abs(float(sides[1][0])) > MOST_SOFT * float(np.abs(sides[1]).max())

@@ -7,15 +7,14 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import partial
-from itertools import combinations
+from itertools import chain, combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assembler.aligner.events.suspects import places_to_listen_to
 from assembler.aligner.records.findings import ranges_by_track
-from assembler.aligner.records.ranges import are_inside, merged, without
-from assembler.arrays import distinct
+from assembler.aligner.records.ranges import are_inside, edges_within, merged, without
 from assembler.verdict.states import State, StateStretch, TrackStates, joined_stretches
 
 if TYPE_CHECKING:
@@ -24,7 +23,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.edit import DeliveredTrack
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
-    from assembler.arrays import Bools, Int64s
+    from assembler.arrays import Bools
     from assembler.sheet import Sheet
     from assembler.verdict.states import Suspect
 
@@ -74,7 +73,9 @@ def stretches_of(
         closed: what else is known.
         are_same: whether two passes hold the same numbers wherever both are good.
     """
-    borders = _borders(reach, held, closed)
+    known = (closed.woven, closed.undecided, closed.suspect, closed.unrecorded)
+    ranges = chain(*(one.covered for one in held), *(one.flawed for one in held), *known)
+    borders = edges_within(reach, ranges)
 
     def inside(ranges: Sequence[Range]) -> Bools:
         return are_inside(borders, ranges)
@@ -105,16 +106,6 @@ def stretches_of(
         StateStretch(low, high, order[rank])
         for low, high, rank in zip(places, places[1:], states.tolist(), strict=False)
     )
-
-
-def _borders(reach: Range, held: Sequence[PassHoldings], closed: Closed) -> Int64s:
-    """Return all places within a reach where anything begins or ends, and its own ends, in order."""
-    ranges = [reach]
-    for one in held:
-        ranges += [*one.covered, *one.flawed]
-    ranges += [*closed.woven, *closed.undecided, *closed.suspect, *closed.unrecorded]
-    borders = distinct(np.array(ranges, np.int64))
-    return borders[(reach[0] <= borders) & (borders <= reach[1])]
 
 
 def known_of(

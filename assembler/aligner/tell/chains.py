@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from assembler.aligner.tell.outcome import Outcome
     from assembler.sheet import Sheet
 
+_JUDGED = "what it differs in by more than that noise is judged"
 CHAIN_KINDS = frozenset({"not_transparent", "level_differs"})
 
 
@@ -145,15 +146,12 @@ def _chain_note(
         f"differ, by at most {scale.steps(peak)} LSB ({scale.dbfs(peak)}): {whose} is not bit-transparent, so these "
         f"differences are not taken for flaws"
     )
-    if all((lower.name, track) in findings.witnesses for track in tracks):
-        uses = "what it differs in by more than that noise is judged" + (
-            f", and {lower.name} stands in where nothing else is right"
-            if sheet.repair.unlike == "cure"
-            else f"; {lower.name} is used only where nothing else is, as the sheet asks"
-        )
+    if not all((lower.name, track) in findings.witnesses for track in tracks):
+        text += f", and {lower.name} is used only where nothing else is"
+    elif sheet.repair.unlike == "cure":
+        text += f"; {_JUDGED}, and {lower.name} stands in where nothing else is right"
     else:
-        uses = f"{lower.name} is used only where nothing else is"
-    text += f", and {uses}" if "judged" not in uses else f"; {uses}"
+        text += f"; {_JUDGED}; {lower.name} is used only where nothing else is, as the sheet asks"
     is_level = all(change is not None and change.is_level_only for change in changes.values())
     return Note("level_differs" if is_level else "not_transparent", text, lower.name, tuple(tracks))
 

@@ -85,9 +85,6 @@ def _likely_repeats(samples: Int32s, least: int) -> list[tuple[int, int]]:
     if not pieces:
         return []
     chosen, hashed = (np.concatenate(found) for found in zip(*pieces, strict=True))
-    told = np.sort(hashed)
-    if not (told[1:] == told[:-1]).any():
-        return []
     order = np.argsort(hashed, kind="stable")
     same = hashed[order[1:]] == hashed[order[:-1]]
     order = chosen[order]
