@@ -8,8 +8,9 @@ import numpy as np
 
 from assembler.aligner.place.matching import informative
 from assembler.aligner.plan.joins.fades import measured_correlation
-from assembler.aligner.plan.limits import PROOF_SAMPLES, SEARCH_SAMPLES
+from assembler.aligner.plan.limits import SEARCH_SAMPLES
 from assembler.aligner.records.edit import CONSTANT_POWER, CUT, EDGE, IDENTICAL, SLIP, Join
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
@@ -40,7 +41,7 @@ def prove_join(planned: PlannedJoin, outgoing: Side | None, incoming: Side | Non
 
 def _proof_range(planned: PlannedJoin) -> tuple[int, int]:
     low, high = planned.room
-    half = max(planned.fade, PROOF_SAMPLES) // 2
+    half = max(planned.fade, BRIDGE_SAMPLES) // 2
     return max(low, planned.at - half), min(high, planned.at + half)
 
 
@@ -49,7 +50,7 @@ def _identical_place(planned: PlannedJoin, outgoing: Side, incoming: Side) -> in
     low = max(planned.room[0], planned.at - SEARCH_SAMPLES)
     high = min(planned.room[1], planned.at + SEARCH_SAMPLES)
     before, behind = outgoing(low, high), incoming(low, high)
-    wanted = max(planned.fade, PROOF_SAMPLES)
+    wanted = max(planned.fade, BRIDGE_SAMPLES)
     places = []
     for start, end in ranges_of(before == behind):
         # Silence on both sides is identical too, and as good a place as any.
