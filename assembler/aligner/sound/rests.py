@@ -17,19 +17,20 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import CLEARLY, READ_SAMPLES
+from assembler.aligner.records.limits import CLEARLY, HALF, LEAST_TELLING, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import pieces_of, range_around, without
-from assembler.aligner.sound.beats import on_grid
 from assembler.aligner.sound.levels import Run, constant_runs, cuts_off, loud_edges
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     FIT_SAMPLES,
+    LEAST_BEAT,
     LEAST_FALL,
     LEAST_REST,
     LEAST_RUN,
     LONGEST_PAUSE,
     MOST_ALIKE,
     MOST_SOFT,
+    NEAR_PLACES,
     RESTING_SHARE,
     WINDOW_SAMPLES,
 )
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s
+    from assembler.arrays import Bools, Float64s, Int32s, Int64s
 
 
 @dataclass(frozen=True)
@@ -156,9 +157,34 @@ def _in_rhythm(silences: Sequence[Silence]) -> set[Range]:
     found: set[Range] = set()
     for size in {silence.size for silence in silences if silence.size >= LEAST_REST}:
         alike = [silence.place for silence in silences if abs(silence.size - size) <= 1]
-        keeping = on_grid(np.array([start for start, _ in alike], np.int64))
+        keeping = _on_grid(np.array([start for start, _ in alike], np.int64))
         found |= {place for place, keeps in zip(alike, keeping, strict=True) if keeps}
     return found
+
+
+def _on_grid(places: Int64s) -> Bools:
+    """Return which places, in order, stand on one grid to the sample, where many do: whole beats from those near."""
+    gaps = np.diff(places)
+    gaps = gaps[gaps >= LEAST_BEAT]
+    if gaps.size < LEAST_TELLING:
+        return np.zeros(places.size, np.bool_)
+    tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(NEAR_PLACES))
+    share = max((_whole_beats(places, beat) for beat in tried), key=lambda share: float(share.mean()))
+    keeping = share >= HALF
+    return np.asarray(keeping & (np.mean(keeping) >= HALF), np.bool_)
+
+
+def _whole_beats(places: Int64s, beat: int) -> Float64s:
+    """Return for each place to how many of those near to it, as a share, it is so many whole beats."""
+    whole, near = np.zeros(places.size), np.zeros(places.size)
+    for away in range(1, NEAR_PLACES + 1):
+        gaps = places[away:] - places[:-away]
+        beats = np.rint(gaps / beat)
+        fits = np.abs(gaps - beats * beat) <= np.maximum(beats, NEAR_SAMPLES)
+        for side in (slice(away, None), slice(None, -away)):
+            whole[side] += fits
+            near[side] += 1
+    return whole / near
 
 
 def _zeros(one: PlacedPass, track: int, piece: Range) -> list[Range]:

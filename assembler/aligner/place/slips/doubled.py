@@ -23,8 +23,8 @@ from assembler.aligner.records.limits import (
 )
 from assembler.aligner.records.ranges import pieces_of, without
 from assembler.aligner.records.timemap import Slip
+from assembler.aligner.sound.copies import Copy, checksum, sounding_in, standing_twice
 from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, MOST_ALIKE, PERIODS_SAMPLES
-from assembler.aligner.sound.repeats.copies import Copy, checksum, sounding_in, standing_twice
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

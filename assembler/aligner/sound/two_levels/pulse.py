@@ -10,10 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.sound.limits import (
-    EDGE_ERROR,
-    MOST_EDGES,
-)
+from assembler.aligner.sound.limits import EDGE_ERROR, MOST_EDGES
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int32s, Int64s
@@ -99,20 +96,13 @@ def fit_pulse(edges: Edges, numbers: Int64s, most: float = EDGE_ERROR) -> Pulse 
     """
     if edges.positions.size < 3 or edges.is_rise.all() or not edges.is_rise.any():
         return None
-    solution, offsets = solved_pulse(edges, numbers)
-    if offsets.max() > most:
-        return None
-    period, rise, fall = (float(value) for value in solution)
-    return Pulse(edges.levels, period, rise, fall)
-
-
-def solved_pulse(edges: Edges, numbers: Int64s) -> tuple[Float64s, Float64s]:
-    """Return period, rise and fall that put all edges best, and how far off each one lies, in samples."""
     rises = edges.is_rise.astype(np.float64)
     table = np.stack([numbers.astype(np.float64), rises, 1.0 - rises], axis=1)
     solution, *_ = np.linalg.lstsq(table, edges.positions.astype(np.float64), rcond=None)
-    offsets = np.abs(table @ solution - edges.positions)
-    return np.asarray(solution, np.float64), np.asarray(offsets, np.float64)
+    if np.abs(table @ solution - edges.positions).max() > most:
+        return None
+    period, rise, fall = (float(value) for value in solution)
+    return Pulse(edges.levels, period, rise, fall)
 
 
 def period_numbers(edges: Edges) -> Int64s:

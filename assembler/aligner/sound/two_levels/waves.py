@@ -17,7 +17,6 @@ import numpy as np
 from assembler.aligner.records.limits import NEAR_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import (
-    EDGE_ERROR,
     LEAST_EDGES_BEFORE,
     LEAST_EDGES_BEHIND,
     LEAST_LAG,
@@ -32,7 +31,6 @@ from assembler.aligner.sound.two_levels.pulse import (
     last_note,
     period_counts,
     period_numbers,
-    solved_pulse,
 )
 
 if TYPE_CHECKING:
@@ -122,10 +120,6 @@ def _wave_before(sound: Int32s, place: Range, known: Bools) -> _Wave | None:
             break
         note = note.followed_by(fresh)
         numbers = np.concatenate((numbers, fresh_numbers))
-        # The end of an interruption may look like an edge of the wave that stands a little off.
-        _, offsets = solved_pulse(note, numbers)
-        stands = offsets <= EDGE_ERROR
-        note, numbers = Edges(note.positions[stands], note.is_rise[stands], note.levels), numbers[stands]
         better = fit_pulse(note, numbers)
         if better is None or int(note.positions[-1]) <= last:
             break
