@@ -82,7 +82,7 @@ def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
         mate = next(
             (
                 i
-                for i, other in ((i, grouped[i]) for i in range(near, len(grouped)))
+                for i, other in enumerate(grouped[near:], near)
                 if other.kind == flaw.kind != "slip"
                 and other.cured == flaw.cured
                 and abs(other.start - flaw.start) <= BRIDGE_SAMPLES
