@@ -10,6 +10,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from assembler.aligner.plan.path.choices import Forced, fade_of
+from assembler.aligner.records.findings import QUIET_KINDS
 from assembler.aligner.records.ranges import merged
 from assembler.aligner.records.reel import stretch_label
 from assembler.errors import SheetError
@@ -130,10 +131,6 @@ def accepted_of(sheet: Sheet, extent: Range) -> tuple[Acceptance, ...]:
     )
 
 
-SILENT_KINDS = frozenset({"mute", "hold"})
-"""Flaws that are no sound."""
-
-
 def unrecorded_of(sheet: Sheet, extent: Range) -> tuple[UnrecordedStretch, ...]:
     """Return the stretches that the sheet says were never recorded, on the timeline, in its order."""
     return tuple(
@@ -176,7 +173,7 @@ def without_unrecorded(
 def _sounding(flaws: Iterable[FoundFlaw], reel: ExaminedReel) -> tuple[FoundFlaw, ...]:
     found: list[FoundFlaw] = []
     for flaw in flaws:
-        is_silent = flaw.kind in SILENT_KINDS
-        kept = reel.recorded(flaw.track, flaw.start, flaw.end) if is_silent else [(flaw.start, flaw.end)]
+        is_quiet = flaw.kind in QUIET_KINDS
+        kept = reel.recorded(flaw.track, flaw.start, flaw.end) if is_quiet else [(flaw.start, flaw.end)]
         found += [replace(flaw, start=low, end=high) for low, high in kept]
     return tuple(found)

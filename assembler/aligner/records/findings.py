@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 NOISE_KINDS = ("click", "burst", "disagreement")
 """What a difference between two passes is called when nothing else explains it."""
+QUIET_KINDS = ("mute", "hold")
+"""Flaws that are no sound."""
 
 
 @dataclass(frozen=True)

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 # models
 
-LEAST_LAG, PERIOD_STRIDE = 16, 3
-"""Periods shorter than so many samples, 3 kHz at 48 kHz, are left to the predictor; every third sample tells a longer
-one as well."""
+PERIOD_STRIDE = 3
+"""Every third sample tells a period as well; those too short for that, 3 kHz at 48 kHz, are left to the predictor."""
 
 # surroundings
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.findings import QUIET_KINDS
 from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of, total
 from assembler.aligner.sound.scale import scale_of
@@ -23,10 +24,6 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.sheet import Sheet
-
-
-QUIET_KINDS = ("mute", "hold")
-"""What they sound like is said by their name."""
 
 
 def held_words(held: Sequence[Held]) -> str:
@@ -97,6 +94,7 @@ class Holdings:
         flaws = self._flaws[name, track].within(place) if (name, track) in self._flaws else []
         kind = max(flaws, key=lambda flaw: flaw.end - flaw.start).kind if flaws else ""
         words = [kind] if kind else []
+        # How loud the others are is said by their name.
         if kind not in QUIET_KINDS:
             words.append(self._peak_words(one, track, covered))
         if before:

@@ -14,12 +14,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import NEAR_SAMPLES
+from assembler.aligner.records.limits import LEAST_TELLING, NEAR_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import (
     LEAST_EDGES_BEFORE,
     LEAST_EDGES_BEHIND,
-    LEAST_LAG,
     MOST_EDGES,
 )
 from assembler.aligner.sound.two_levels.pulse import (
@@ -64,7 +63,7 @@ def pulse_through(sound: Int32s, place: Range, known: Bools) -> Pulse | None:
     if before.positions.size < LEAST_EDGES_BEFORE or behind.positions.size < LEAST_EDGES_BEHIND:
         return None
     fitted = fit_pulse(before, period_numbers(before))
-    if fitted is None or fitted.period < LEAST_LAG:
+    if fitted is None or fitted.period < LEAST_TELLING:
         return None
     found = [joint_pulse(before, behind, count) for count in period_counts(before, behind, fitted)]
     fits = [pulse for pulse in found if pulse is not None]
@@ -110,10 +109,10 @@ def _wave_before(sound: Int32s, place: Range, known: Bools) -> _Wave | None:
         return None
     numbers = period_numbers(note)
     pulse = fit_pulse(note, numbers)
-    if pulse is None or pulse.period < LEAST_LAG:
+    if pulse is None or pulse.period < LEAST_TELLING:
         return None
     last = int(note.positions[-1])
-    while pulse.period >= LEAST_LAG:
+    while pulse.period >= LEAST_TELLING:
         span = last - int(note.positions[0])
         fresh, fresh_numbers = _going_on(sound, pulse, note, (last, min(end, last + span)))
         if not fresh.positions.size:
