@@ -12,9 +12,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.plan.extent import accepted_of
-from assembler.aligner.plan.limits import PIECE_SAMPLES
-from assembler.aligner.plan.path.choices import Forced
+from assembler.aligner.plan.path.choices import Forced, fade_of
 from assembler.aligner.plan.track import plan_tracks
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of, without
 from assembler.aligner.tell.outcome import bad_places
 
@@ -48,8 +48,7 @@ def sign_off(
 
 def _forced(one: Acceptance, reel: ExaminedReel, sheet: Sheet) -> Forced:
     tracks = frozenset(reel.reel.tracks[track] for track in one.standing)
-    fade = round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000)
-    return Forced(one.start, one.end, one.take or "", fade, tracks, is_accepted=True)
+    return Forced(one.start, one.end, one.take or "", fade_of(sheet), tracks, is_accepted=True)
 
 
 def _checked(
@@ -93,7 +92,7 @@ def _is_news(new: PlacedPass, reel: ExaminedReel, track: int, taken: Sequence[Ta
         known = common(held, merged(old.covered(track))) if old else []
         if without(held, known):
             return True
-        for piece in pieces_of(known, PIECE_SAMPLES):
+        for piece in pieces_of(known, READ_SAMPLES):
             if old and np.any(new.samples(track, *piece) != old.samples(track, *piece)):
                 return True
     return False

@@ -14,7 +14,7 @@ Each in its file:
 - `preparation`: transfer notes in words, and where they call for caution.
 """
 
-from assembler.sheet.faults import sheet_error
+from assembler.sheet.faults import dotted_key, sheet_error
 from assembler.sheet.files import find_audio, find_timecode
 from assembler.sheet.model.sources import LOG_SUFFIXES, TimecodeSource
 from assembler.sheet.model.stretches import Accepted, Punch, ReelStretch, Unrecorded
@@ -50,6 +50,7 @@ __all__ = [
     "TomlKind",
     "Unrecorded",
     "decode_text",
+    "dotted_key",
     "file_name",
     "find_audio",
     "find_timecode",

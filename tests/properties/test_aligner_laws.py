@@ -86,7 +86,6 @@ def candidates(draw: st.DrawFn) -> list[Candidate]:
     return [
         Candidate(
             name,
-            "A",
             tuple(merged(draw(st.lists(some_range, min_size=1, max_size=4)))),
             tuple(merged(draw(any_ranges))),
         )
@@ -137,11 +136,8 @@ def test_no_other_path_is_cheaper(passes: list[Candidate], alike: frozenset[str]
     edges = sorted(marks | {0, LENGTH})
     # All paths are tried: at most four choices for a stretch, so that stretches are kept few.
     edges = [0, *[edge for edge in edges if 0 < edge < LENGTH][:6], LENGTH]
-    cut = [
-        Candidate(one.name, one.reel, _snapped(one.covered, edges), _snapped(one.flawed, edges))
-        for one in passes
-    ]
-    cut = [one for one in cut if one.covered] or [Candidate("one", "A", ((0, LENGTH),))]
+    cut = [Candidate(one.name, _snapped(one.covered, edges), _snapped(one.flawed, edges)) for one in passes]
+    cut = [one for one in cut if one.covered] or [Candidate("one", ((0, LENGTH),))]
     plan = plan_track(cut, PlanRules(0, dict.fromkeys(alike, 0)), 0, LENGTH)
     names = [one.name for one in cut]
     cheapest = min(_cost(cut, edges, path, alike) for path in product([*names, None], repeat=len(edges) - 1))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from assembler.aligner.flaws.limits import LONGEST_BURST
-from assembler.aligner.sound.limits import FIT_SAMPLES, LARGEST_LAG, LONGEST_PAUSE, WINDOW_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES, LONGEST_PAUSE, PERIODS_SAMPLES, WINDOW_SAMPLES
 
 # blocks
 
@@ -32,7 +32,7 @@ MOST_AGREEING = 8
 LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": 0}
 """Longer ones are told only where other tracks have them at the same samples."""
 
-LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * FIT_SAMPLES
+LONE_MARGIN = max(2 * PERIODS_SAMPLES, LONGEST_BURST) + 2 * FIT_SAMPLES
 """What is read beside a lone block: a repeat with its original, a burst, and the sound around them."""
 
 # sparse

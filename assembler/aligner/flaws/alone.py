@@ -22,6 +22,7 @@ from assembler.aligner.flaws.noise import bursts, islands
 from assembler.aligner.flaws.stepped import interruptions
 from assembler.aligner.records.because import Rule
 from assembler.aligner.records.limits import CLEARLY, LEAST_TELLING
+from assembler.aligner.sound.copies import standing_twice
 from assembler.aligner.sound.glance import Glance
 from assembler.aligner.sound.levels import fit_predictor, is_peak, is_straight, prediction_errors
 from assembler.aligner.sound.limits import (
@@ -31,7 +32,6 @@ from assembler.aligner.sound.limits import (
     PREDICTOR_ORDER,
     WINDOW_SAMPLES,
 )
-from assembler.aligner.sound.repeats.copies import standing_twice
 from assembler.arrays import median, within
 
 if TYPE_CHECKING:

@@ -9,7 +9,8 @@ from dataclasses import replace
 from math import ceil
 from typing import TYPE_CHECKING
 
-from assembler.aligner.plan.path.choices import Forced
+from assembler.aligner.plan.path.choices import Forced, fade_of
+from assembler.aligner.records.findings import QUIET_KINDS
 from assembler.aligner.records.ranges import merged
 from assembler.aligner.records.reel import stretch_label
 from assembler.errors import SheetError
@@ -102,12 +103,11 @@ def punches_of(sheet: Sheet, extent: Range) -> tuple[Forced, ...]:
     """Return the punches of a sheet on the timeline, in order; none where nothing is to be repaired."""
     if sheet.repair.mode == "off":
         return ()
-    rate = sheet.session.sample_rate
     return tuple(
         Forced(
             *stretch_on_timeline(sheet, punch, extent),
             punch.pass_name,
-            round((sheet.repair.fade_ms if punch.fade_ms is None else punch.fade_ms) * rate / 1000),
+            fade_of(sheet, punch.fade_ms),
             None if punch.tracks is None else frozenset(punch.tracks),
         )
         for punch in sheet.punches
@@ -129,10 +129,6 @@ def accepted_of(sheet: Sheet, extent: Range) -> tuple[Acceptance, ...]:
         )
         for one in sheet.accepted
     )
-
-
-SILENT_KINDS = frozenset({"mute", "hold"})
-"""Flaws that are no sound."""
 
 
 def unrecorded_of(sheet: Sheet, extent: Range) -> tuple[UnrecordedStretch, ...]:
@@ -177,7 +173,7 @@ def without_unrecorded(
 def _sounding(flaws: Iterable[FoundFlaw], reel: ExaminedReel) -> tuple[FoundFlaw, ...]:
     found: list[FoundFlaw] = []
     for flaw in flaws:
-        is_silent = flaw.kind in SILENT_KINDS
-        kept = reel.recorded(flaw.track, flaw.start, flaw.end) if is_silent else [(flaw.start, flaw.end)]
+        is_quiet = flaw.kind in QUIET_KINDS
+        kept = reel.recorded(flaw.track, flaw.start, flaw.end) if is_quiet else [(flaw.start, flaw.end)]
         found += [replace(flaw, start=low, end=high) for low, high in kept]
     return tuple(found)

@@ -29,9 +29,6 @@ GUARD_SAMPLES = 240
 
 # joins
 
-PROOF_SAMPLES = 64
-"""Identical samples that prove a join: the fade that would be made, but at least this many where there are."""
-
 SEARCH_SAMPLES = 24000
 """How far from the planned place an identical one is looked for: half a second at 48 kHz."""
 
@@ -39,8 +36,3 @@ SEARCH_SAMPLES = 24000
 
 FORMAT = 1
 """Of a plan as text: raised when an older program could not read it."""
-
-# weaving
-
-PIECE_SAMPLES = 1 << 18
-"""Positions are laid out singly for so many samples at once."""

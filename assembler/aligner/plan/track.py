@@ -6,6 +6,7 @@ Positions are timeline samples, but for those of the track's edit, which count f
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -13,9 +14,9 @@ from assembler.aligner.plan.hand.takes import stretches_of
 from assembler.aligner.plan.joins.prove import prove_join
 from assembler.aligner.plan.joins.settle import join_choices
 from assembler.aligner.plan.path.cheapest import plan_track
-from assembler.aligner.plan.path.choices import Choice, PlanRules, alike_groups, candidate_of
-from assembler.aligner.plan.weaving import WovenPass, weavings_of
-from assembler.aligner.records.edit import SLIP, DeliveredTrack, Join, Span, TrackEdit
+from assembler.aligner.plan.path.choices import Choice, PlanRules, alike_groups, candidate_of, fade_of
+from assembler.aligner.plan.weaving import weavings_of
+from assembler.aligner.records.edit import SLIP, Join, Span, TrackEdit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -80,30 +81,22 @@ def plan_one(
     candidates = [
         candidate_of(sheet, reel, one, track, weavings[reel.name]) for reel in holding for one in reel.passes
     ]
-    rules = _rules(sheet, holding, track, own)
-    if takes is None:
-        planned = plan_track(candidates, rules, *extent)
-    else:
-        planned = _planned_by_hand(takes, candidates, rules.fade_samples, extent)
     sources = {
         one.name: _Source(one, track.tape_tracks[reel.name], weavings[reel.name])
         for reel in holding
         for one in reel.passes
     }
-    return PlannedTrack(_edited(track, planned, sources, extent), weavings)
-
-
-def _rules(
-    sheet: Sheet, holding: Sequence[ExaminedReel], track: DeliveredTrack, forced: Sequence[Forced]
-) -> PlanRules:
-    """Return what the path may assume on a track, with what is forced from its passes."""
-    names = {one.name for reel in holding for one in reel.passes}
-    return PlanRules(
-        round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000),
+    rules = PlanRules(
+        fade_of(sheet),
         alike_groups(holding, track),
-        tuple(one for one in forced if one.name in names),
+        tuple(one for one in own if one.name in sources),
         heed_flaws=sheet.repair.mode == "auto",
     )
+    if takes is None:
+        planned = plan_track(candidates, rules, *extent)
+    else:
+        planned = _planned_by_hand(takes, candidates, rules.fade_samples, extent)
+    return PlannedTrack(_edited(track, planned, sources, extent), weavings)
 
 
 def _edited(
@@ -111,7 +104,7 @@ def _edited(
 ) -> TrackEdit:
     """Return what is planned as joins with evidence and spans, counted from the set's first sample."""
     start, end = extent
-    read = {name: (WovenPass(name, source.weaving), source.tape_track) for name, source in sources.items()}
+    read = {name: partial(one.weaving.samples, name, one.tape_track) for name, one in sources.items()}
     joins = [
         prove_join(join, read.get(join.outgoing or ""), read.get(join.incoming or ""))
         for join in planned.joins

@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.plan.hand.takes import Take, stretches_of
-from assembler.aligner.plan.limits import PIECE_SAMPLES
 from assembler.aligner.records.edit import Filled
 from assembler.aligner.records.findings import ranges_by_track
+from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, without
 from assembler.aligner.records.runs import Runs, joined_runs, runs_of
 
@@ -60,13 +60,9 @@ class Braid:
         """Return whether each sample is right in some pass."""
         size = self.place[1] - self.place[0]
         return not any(
-            reduce(_in_both, (runs.within(*piece) for runs in self.lost.values())).size
-            for piece in pieces_of([(0, size)], PIECE_SAMPLES)
+            reduce(np.intersect1d, (runs.within(*piece) for runs in self.lost.values())).size
+            for piece in pieces_of([(0, size)], READ_SAMPLES)
         )
-
-
-def _in_both(first: Int64s, second: Int64s) -> Int64s:
-    return np.intersect1d(first, second, assume_unique=True)
 
 
 def braids_of(reel: ExaminedReel) -> list[Braid]:
@@ -122,7 +118,7 @@ class Weaving:
         """
         found: dict[tuple[str, int], list[tuple[int, int, int]]] = {}
         for piece, braid in self._near(name, track, heard):
-            for part in pieces_of(common([piece], [heard]), PIECE_SAMPLES):
+            for part in pieces_of(common([piece], [heard]), READ_SAMPLES):
                 for other, at in braid.taken(name, *part):
                     for held in self._passes[other].maps[braid.track].covering(*part):
                         here = at[(at >= held.timeline_start) & (at < held.timeline_end)] - start
@@ -137,7 +133,7 @@ class Weaving:
         """Return a pass's samples of a timeline range, woven where they are."""
         samples = self._passes[name].samples(track, start, end).copy()
         for piece, braid in self._near(name, track, (start, end)):
-            for part in pieces_of(common([piece], [(start, end)]), PIECE_SAMPLES):
+            for part in pieces_of(common([piece], [(start, end)]), READ_SAMPLES):
                 for other, at in braid.taken(name, *part):
                     first = int(at[0])
                     found = self._passes[other].samples(track, first, int(at[-1]) + 1)
@@ -148,18 +144,6 @@ class Weaving:
         found = self._braids.get((name, track), [])
         first = bisect_right(found, place[0], key=lambda one: one[0][1])
         return list(takewhile(lambda one: one[0][0] < place[1], islice(found, first, None)))
-
-
-@dataclass(frozen=True)
-class WovenPass:
-    """A pass as it stands in a set: read by timeline position, woven where it is."""
-
-    name: str
-    weaving: Weaving
-
-    def samples(self, track: int, start: int, end: int) -> Int32s:
-        """Return the samples of a timeline range of one tape track."""
-        return self.weaving.samples(self.name, track, start, end)
 
 
 def weavings_of(

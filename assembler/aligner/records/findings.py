@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 NOISE_KINDS = ("click", "burst", "disagreement")
 """What a difference between two passes is called when nothing else explains it."""
+QUIET_KINDS = ("mute", "hold")
+"""Flaws that are no sound."""
 
 
 @dataclass(frozen=True)
@@ -170,14 +172,10 @@ def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
     the rules that decided on the parts the strongest is kept.
     """
     joined: list[FoundFlaw] = []
-    for flaw in sorted(flaws, key=lambda one: (one.track, one.pass_name, _build(one), one.start, one.end)):
+    for flaw in sorted(flaws, key=lambda one: (*_build(one), one.start, one.end)):
         last = joined[-1] if joined else None
         bridge = CHANCE_SAMPLES if flaw.kind in NOISE_KINDS else 0
-        if (
-            last
-            and (last.track, last.pass_name, _build(last)) == (flaw.track, flaw.pass_name, _build(flaw))
-            and flaw.start <= last.end + bridge
-        ):
+        if last and _build(last) == _build(flaw) and flaw.start <= last.end + bridge:
             joined[-1] = replace(
                 last,
                 kind=_joint_kind(last, flaw),
@@ -189,8 +187,8 @@ def joined_flaws(flaws: Iterable[FoundFlaw]) -> list[FoundFlaw]:
     return sorted(joined, key=attrgetter("track", "start", "end", "pass_name"))
 
 
-def _build(flaw: FoundFlaw) -> str:
-    return "noise" if flaw.kind in NOISE_KINDS else flaw.kind
+def _build(flaw: FoundFlaw) -> tuple[int, str, str]:
+    return flaw.track, flaw.pass_name, "noise" if flaw.kind in NOISE_KINDS else flaw.kind
 
 
 def _joint_kind(first: FoundFlaw, second: FoundFlaw) -> str:

@@ -32,7 +32,8 @@ PLAYED_LEAST_TRACKS = 3
 
 BRIDGE_SAMPLES = 64
 """What begins, ends or differs closer than this is one: inside a flaw, and at its borders, the wrong sample is now
-and then the right one; two sweeps' worth of interleave lie further apart."""
+and then the right one, so that as many identical ones prove a join; two sweeps' worth of interleave lie further
+apart."""
 
 VISIT_SAMPLES = 4096
 """What lies so close (85 ms at 48 kHz) is looked at in one go: by the program, and by a person."""

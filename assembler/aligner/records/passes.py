@@ -10,7 +10,7 @@ import numpy as np
 from assembler.aligner.records.ranges import merged
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.timemap import TimeMap
@@ -42,18 +42,10 @@ class TrackReader(Protocol):
         """Return ``count`` samples of one track from ``start`` on."""
 
 
-class PackedReader(Protocol):
-    """A reader whose samples may come from a file."""
-
-    def packed(self, track: int, start: int, count: int) -> Packed | None:
-        """Return what ``read`` unpacks; None where it does more than that."""
-
-
 def packed_from(reader: TrackReader, track: int, start: int, count: int) -> Packed | None:
     """Return what ``read`` of a reader unpacks; None where it does more than that, or nothing is packed."""
-    # To ask whether it is a `PackedReader` takes as long as reading does.
-    own: PackedReader | None = reader if hasattr(reader, "packed") else None  # type: ignore[assignment]
-    return own.packed(track, start, count) if own else None
+    packed: Callable[[int, int, int], Packed | None] | None = getattr(reader, "packed", None)
+    return packed(track, start, count) if packed else None
 
 
 @dataclass(frozen=True)

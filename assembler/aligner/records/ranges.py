@@ -7,16 +7,14 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
+from assembler.arrays import distinct
+
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from assembler.arrays import Bools, Int64s
 
 Range: TypeAlias = tuple[int, int]
-
-LEAST_WITH_A_WORD = 15
-"""So many samples in a row, wherever they begin, hold a whole word of eight."""
-_FULL_WORD = np.uint64(0x0101010101010101)
 
 
 def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0, least: int = 1) -> list[Range]:
@@ -28,26 +26,25 @@ def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0, least: int = 1) 
         bridge: ranges with a gap of at most this many samples between them are joined into one.
         least: shorter ranges are left out.
     """
-    if not mask.any() or (least >= LEAST_WITH_A_WORD and not bridge and not has_full_word(mask)):
+    if not mask.any():
         return []
+    padded = np.zeros(mask.size + 2, np.bool_)
+    padded[1:-1] = mask
+    edges = np.flatnonzero(padded[1:] != padded[:-1]) + offset
+    starts, ends = edges[::2], edges[1::2]
     if bridge:
-        true_at = np.flatnonzero(mask)
-        breaks = np.flatnonzero(np.diff(true_at) > bridge + 1)
-        starts = true_at[np.concatenate(([0], breaks + 1))]
-        ends = true_at[np.concatenate((breaks, [true_at.size - 1]))] + 1
-    else:
-        edges = np.diff(np.concatenate(([0], mask.view(np.int8), [0])))
-        starts, ends = np.flatnonzero(edges == 1), np.flatnonzero(edges == -1)
+        apart = starts[1:] - ends[:-1] > bridge
+        starts, ends = starts[np.append(True, apart)], ends[np.append(apart, True)]
     if least > 1:
         long = ends - starts >= least
         starts, ends = starts[long], ends[long]
-    return [(int(a) + offset, int(b) + offset) for a, b in zip(starts, ends, strict=True)]
+    return list(zip(starts.tolist(), ends.tolist(), strict=True))
 
 
 def has_full_word(mask: Bools) -> bool:
     """Return whether eight samples in a row that begin at a multiple of eight are all marked."""
     whole = np.ascontiguousarray(mask[: mask.size // 8 * 8])
-    return bool((whole.view(np.uint64) == _FULL_WORD).any())
+    return bool((whole.view(np.uint64) == np.uint64(0x0101010101010101)).any())
 
 
 def merged(ranges: Iterable[Range], *, bridge: int = 0) -> list[Range]:
@@ -101,6 +98,12 @@ def ranges_at(ranges: Sequence[Range], border: int) -> Sequence[Range]:
     """Return those of ranges in order and without overlaps that hold a border, or begin or end there."""
     first = bisect_left(ranges, border, key=lambda one: one[1])
     return ranges[first : bisect_right(ranges, border, key=lambda one: one[0])]
+
+
+def edges_within(reach: Range, ranges: Iterable[Range]) -> Int64s:
+    """Return all places within a reach where ranges begin or end, and its own ends, in order; shape (n,)."""
+    edges = distinct(np.array([reach, *ranges], np.int64))
+    return edges[(reach[0] <= edges) & (edges <= reach[1])]
 
 
 def are_inside(edges: Int64s, ranges: Sequence[Range]) -> Bools:

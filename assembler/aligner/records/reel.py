@@ -77,6 +77,11 @@ class ExaminedReel:
         """The reel's name."""
         return self.reel.name
 
+    @property
+    def named_tracks(self) -> tuple[int, ...]:
+        """Tape tracks, from 0, that the sheet has a name for."""
+        return tuple(track for track, name in enumerate(self.reel.tracks) if name)
+
     def recorded(self, track: int, start: int, end: int) -> list[Range]:
         """Return what of a place on a tape track was recorded, as far as the sheet says otherwise."""
         holes = self.unrecorded.get(track, ())

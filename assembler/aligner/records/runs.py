@@ -11,8 +11,6 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from assembler.aligner.records.limits import READ_SAMPLES
-
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
@@ -51,40 +49,20 @@ class Runs:
         Raises:
             ValueError: more pairs lie across each other.
         """
-        number = np.arange(self._first.size)
         last = self._first + self._step * (self._count - 1)
-        sizes = np.searchsorted(self._first, last, side="right") - number - 1
-        pairs = np.concatenate(([0], np.cumsum(sizes)))
-        at = 0
-        while at < number.size and pairs[at] < pairs[-1]:
-            if pairs[at] >= most:
+        behind = np.searchsorted(self._first, last, side="right").tolist()
+        runs: list[Run] = list(
+            zip(*(row.tolist() for row in (self._first, self._step, self._count)), strict=True)
+        )
+        pairs = 0
+        for number, run in enumerate(runs):
+            others = runs[number + 1 : behind[number]]
+            pairs += len(others)
+            if pairs > most:
                 raise ValueError(f"more than {most} pairs of runs lie across each other")
-            end = max(
-                at + 1, int(np.searchsorted(pairs, pairs[at] + min(READ_SAMPLES, most), side="right")) - 1
-            )
-            one = np.repeat(number[at:end], sizes[at:end])
-            other = one + 1 + np.arange(one.size) - np.repeat(pairs[at:end] - pairs[at], sizes[at:end])
-            common = np.gcd(self._step[one], self._step[other])
-            near = (self._first[other] - self._first[one]) % common == 0
-            if any(map(self._meet, one[near].tolist(), other[near].tolist())):
+            if any(_meet(run, other) for other in others):
                 return True
-            at = end
         return False
-
-    def _meet(self, one: int, other: int) -> bool:
-        """Return whether two runs, the one that begins first first, have a position in common.
-
-        The distance of their beginnings is a multiple of what is common to their steps.
-        """
-        first, step, count = int(self._first[one]), int(self._step[one]), int(self._count[one])
-        start, stride, number = int(self._first[other]), int(self._step[other]), int(self._count[other])
-        common = gcd(step, stride)
-        cycle = stride // common
-        # Steps of the first run to a position of the other's pattern, which recurs after each cycle.
-        steps = (start - first) // common * pow(step // common, -1, cycle) % cycle
-        least = -((first - start) // step)
-        steps += -((steps - least) // cycle) * cycle if steps < least else 0
-        return first + step * steps <= min(first + step * (count - 1), start + stride * (number - 1))
 
     def _pieces(self, low: int, high: int) -> tuple[Int64s, Int64s, Int64s]:
         """Return first position, step and count of what each run has in a range."""
@@ -93,6 +71,20 @@ class Runs:
         skipped = np.maximum(0, -((first - low) // step))
         sizes = np.maximum(0, np.minimum(count, -((first - high) // step)) - skipped)
         return first + skipped * step, step, sizes
+
+
+def _meet(run: Run, other: Run) -> bool:
+    """Return whether two runs, the one that begins first first, have a position in common."""
+    (first, step, count), (start, stride, number) = run, other
+    shared = gcd(step, stride)
+    if (start - first) % shared:
+        return False
+    cycle = stride // shared
+    # Steps of the first run to a position of the other's pattern, which recurs after each cycle.
+    steps = (start - first) // shared * pow(step // shared, -1, cycle) % cycle
+    least = -((first - start) // step)
+    steps += -((steps - least) // cycle) * cycle if steps < least else 0
+    return first + step * steps <= min(first + step * (count - 1), start + stride * (number - 1))
 
 
 def runs_of(positions: Int64s) -> list[Run]:

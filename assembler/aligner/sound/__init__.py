@@ -9,9 +9,9 @@ Each in its file:
 - `levels`: runs of one value, clipped peaks, the linear predictor and its errors.
 - `models`, `surroundings`: ways to foresee a sample, and those of them that hold around a place.
 - `two_levels/`: sound of two levels as a period and two phases, and what of it a place must be.
-- `rests`: rests of an instrument told from mutes; `beats`: what stands on one grid.
+- `rests`: rests of an instrument told from mutes.
 - `scale`: what a sample value means in a session.
-- `glance`: what one look at a block rules out; `repeats/`: what stands twice.
+- `glance`: what one look at a block rules out; `copies`: blocks that stand right behind themselves once more.
 - `chain/`: what a capture chain did to the numbers.
 
 The numbers stand in `limits`.

@@ -16,10 +16,11 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
+from assembler.aligner.records.limits import NEARLY_ALL
+from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import (
+    DITHER_STEPS,
     EDGE_SAMPLES,
-    LEAST_NOISE_STEPS,
-    LEAST_PEAK,
     LEAST_RUN,
     LONGEST_PAUSE,
     MATERIAL_RUNS,
@@ -48,20 +49,10 @@ class Run(NamedTuple):
 
 def constant_runs(samples: Int32s, least: int = LEAST_RUN) -> list[Run]:
     """Return the runs of at least ``least`` (16 or more) equal samples, in order."""
-    # At least one more than there are samples, so that every run ends.
-    same = np.zeros((samples.size + 8) // 8 * 8, np.bool_)
-    np.equal(samples[1:], samples[:-1], out=same[1 : samples.size])
-    # Eight comparisons are looked at as one word: a run of 16 holds a whole word wherever it begins, and
-    # music has hardly any, so that nearly every block ends here.
-    if not (same.view(np.uint64) == 0x0101010101010101).any():
-        return []
-    edges = np.flatnonzero(same[1:] != same[:-1]) + 1
-    # ``same[i]`` compares sample i with the one before it, which belongs to the run too.
-    starts, ends = edges[::2] - 1, edges[1::2]
-    long = ends - starts >= least
-    starts, ends = starts[long], ends[long]
-    rows = zip(starts.tolist(), ends.tolist(), samples[starts].tolist(), strict=True)
-    return [Run(start, end, value) for start, end, value in rows]
+    # A comparison is of a sample with the one behind it, which belongs to the run, too.
+    same = ranges_of(samples[1:] == samples[:-1], least=least - 1)
+    values = samples[[start for start, _ in same]].tolist() if same else []
+    return [Run(start, end + 1, value) for (start, end), value in zip(same, values, strict=True)]
 
 
 def cuts_off(samples: Int32s, run: Run, step: int) -> bool:
@@ -89,7 +80,7 @@ def is_held(samples: Int32s, run: Run, step: int, full_scale: int) -> bool:
     if run.value == 0 or abs(run.value) >= full_scale - step:
         return False
     around = np.concatenate(
-        (samples[max(0, run.start - 512) : run.start], samples[run.end : run.end + 512])
+        (samples[max(0, run.start - NOISE_SAMPLES) : run.start], samples[run.end : run.end + NOISE_SAMPLES])
     ).astype(np.int64)
     if around.size < 2 * EDGE_SAMPLES:
         return False
@@ -108,7 +99,7 @@ def is_straight(samples: Int32s, start: int, end: int, step: int) -> bool:
 def is_peak(samples: Int32s, start: int, end: int) -> bool:
     """Return whether ``start`` to ``end`` is a peak: hardly anything beside it lies farther from zero."""
     near = np.abs(samples[max(0, start - WINDOW_SAMPLES) : end + WINDOW_SAMPLES].astype(np.int64))
-    return int(np.abs(samples[start:end].astype(np.int64)).min()) >= LEAST_PEAK * int(near.max())
+    return int(np.abs(samples[start:end].astype(np.int64)).min()) >= NEARLY_ALL * int(near.max())
 
 
 @cache
@@ -157,7 +148,7 @@ def _interrupts_noise(samples: Int32s, run: Run, step: int) -> bool:
         return False
     levels = [float(np.std(side)) for side in (before[-EDGE_SAMPLES:], before, behind, behind[:EDGE_SAMPLES])]
     pauses = any(constant_runs(side, LEAST_RUN // 2) for side in (before, behind))
-    return min(levels) > LEAST_NOISE_STEPS * step and max(levels) < MOST_UNSTEADY * min(levels) and not pauses
+    return min(levels) > DITHER_STEPS * step and max(levels) < MOST_UNSTEADY * min(levels) and not pauses
 
 
 def _is_loud(edge: Int32s, far: Int32s, step: int) -> bool:

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 # models
 
-LEAST_LAG, PERIOD_STRIDE = 16, 3
-"""Periods shorter than so many samples, 3 kHz at 48 kHz, are left to the predictor; every third sample tells a longer
-one as well."""
+PERIOD_STRIDE = 3
+"""Every third sample tells a period as well; those too short for that, 3 kHz at 48 kHz, are left to the predictor."""
 
 # surroundings
 
@@ -17,24 +16,18 @@ LEAST_SCALE_STEPS = 0.02
 """The scale of what is foretold exactly, as silence in silence."""
 
 LEAST_BELL_STEPS = 0.5
-"""Rounding leaves no bell-shaped errors narrower than this."""
+"""Rounding leaves no bell-shaped errors narrower than this, and a constant, or noise, that is smaller may come from it:
+0.29 steps (uniform over one step), or 0.41 where both sides are rounded."""
 
 PERIODS_SAMPLES = 4096
 """Samples beside a place in which its period is sought, or that tell whether sound holds its levels: 85 ms at 48 kHz,
-four periods of 47 Hz."""
-
-LARGEST_LAG = 4096
-"""Blocks that a machine plays twice are at most this long; longer ones may be a sequencer's."""
+four periods of 47 Hz. Blocks that a machine plays twice are at most this long; longer ones may be a sequencer's."""
 
 LEAST_JUMP_STEPS = 8
 """Sound that holds levels jumps between them by so many steps, as a rule; noise of a few steps holds its own too."""
 
 LEAST_ZEROS = 3
 """With fewer rests at zero around a place the longest of them says nothing."""
-
-REST_RATIO = 2.0
-"""So many times sound that holds levels is at zero before and behind a place where that is one of its levels, and for
-not much longer than at the others."""
 
 LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
 """A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
@@ -52,21 +45,18 @@ EDGE_SAMPLES = 48
 players or sequencers keep together."""
 
 WINDOW_SAMPLES = 256
-"""Some 5 ms at 48 kHz: sound may change from window to window; so far beside a peak, a line or the end of a capture
-it is looked at; flaws so close together are of one cause."""
+"""Some 5 ms at 48 kHz: sound may change from window to window; so far beside a peak, a line, a silence or the end of a
+capture it is looked at; flaws so close together are of one cause."""
 
 NOISE_SAMPLES, LONGEST_PAUSE = 512, 2000
 """Samples on either side over which is counted what sound does by nature, as whether noise is steady, and the longest
 pause in it that is looked at so."""
 
-LEAST_NOISE_STEPS, MOST_UNSTEADY = 0.6, 1.6
-"""Steady noise on either side of a pause (42 ms at 48 kHz at most) that it would not make by itself."""
+MOST_UNSTEADY = 1.6
+"""Noise that varies by no more pauses for no 42 ms (at 48 kHz) by itself, if it is more than dither."""
 
 MATERIAL_RUNS = 12
 """Held runs in one block from which they are taken for the material: a square wave holds its level by nature."""
-
-LEAST_PEAK = 0.95
-"""A clipped peak lies as far from zero as anything so near to it."""
 
 # waves
 
@@ -87,24 +77,21 @@ MOST_ALIKE = 4
 are how the sound itself goes, or is played."""
 
 RESTING_SHARE = 0.7
-"""Where so large a share of silences may be rests, as of mutes hardly ever, others not far shorter may be too."""
+"""Where so large a share of silences may be rests, as of mutes hardly ever, they are."""
 
 LEAST_REST = 480
 """No instrument rests for less than 10 ms at 48 kHz, as a rule."""
-
-LEVEL_SAMPLES = 240
-"""Five milliseconds at 48 kHz, over which level is measured before a silence and behind it."""
 
 LEAST_FALL = 0.3
 """Level of 5 ms behind a mute against 5 ms before it, and of sound on one side of what was thrown in against that on
 the other: the same sound, which may have died away meanwhile."""
 
 MOST_SOFT = 0.05
-"""What sets in from zero begins with so small a share of its peak, or with more if it was zero one sample before."""
+"""What sets in from zero begins with so small a share of its peak."""
 
-LEAST_BEAT, LEAST_BEATS = 2400, 16
-"""What music keeps comes every 50 ms or more at 48 kHz, and for a while; what turns in a machine comes more often, and
-no tone of sound that holds levels holds one for as long."""
+LEAST_BEAT = 2400
+"""What music keeps comes every 50 ms or more at 48 kHz; what turns in a machine comes more often, and no tone of sound
+that holds levels holds one for as long."""
 
 NEAR_PLACES = 4
 """Places on either side that say whether one keeps time, and gaps that are taken for the beat."""
@@ -134,9 +121,6 @@ LEVEL_TOLD_DB, FRACTION_TOLD = 0.01, 0.02
 SURE_DEVIATIONS = 4.0
 """What is told of a chain, or of reels that do not touch, stands out by so many standard deviations."""
 
-ROUNDING_STEPS = 0.45
-"""Rounding to whole steps leaves 0.29 steps (uniform over one step), or 0.41 where both sides are rounded; a constant
-that is smaller may come from it."""
-
-SHORTENED_STEPS = 0.62
-"""Cutting bits off leaves 0.29 of the new, larger step; triangular dither of two such steps makes it 0.5."""
+DITHER_STEPS = 0.6
+"""Rounding with triangular dither of two steps leaves 0.5 steps; together with plain rounding's 0.29, of the other
+side, 0.58."""

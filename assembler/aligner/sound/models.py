@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from assembler.aligner.records.limits import HALF
+from assembler.aligner.records.limits import HALF, LEAST_TELLING
 from assembler.aligner.sound.levels import prediction_errors
-from assembler.aligner.sound.limits import LEAST_LAG, PERIOD_STRIDE
+from assembler.aligner.sound.limits import PERIOD_STRIDE
 
 if TYPE_CHECKING:
     from assembler.aligner.sound.two_levels.pulse import Pulse
@@ -51,11 +51,11 @@ class Model:
 def period_of(sound: Int32s) -> int:
     """Return the lag at which nearly all samples repeat exactly, far more than neighbours do; 0 where there is none."""
     half = sound.size // 2
-    held = float(np.mean(np.diff(sound) == 0)) if half > LEAST_LAG else 1.0
+    held = float(np.mean(np.diff(sound) == 0)) if half > LEAST_TELLING else 1.0
     if held in (0.0, 1.0):
         return 0
     recent = sound[half:][::PERIOD_STRIDE]
-    windows = sliding_window_view(sound, sound.size - half)[: half - LEAST_LAG + 1, ::PERIOD_STRIDE]
+    windows = sliding_window_view(sound, sound.size - half)[: half - LEAST_TELLING + 1, ::PERIOD_STRIDE]
     shares = (windows == recent).mean(axis=1)
     best = int(np.flatnonzero(shares == shares.max())[-1])
     return half - best if 1.0 - shares[best] < HALF * (1.0 - held) else 0

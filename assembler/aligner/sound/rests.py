@@ -17,21 +17,22 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import CLEARLY, FEW, HALF, READ_SAMPLES
+from assembler.aligner.records.limits import CLEARLY, HALF, LEAST_TELLING, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import pieces_of, range_around, without
-from assembler.aligner.sound.beats import on_grid
 from assembler.aligner.sound.levels import Run, constant_runs, cuts_off, loud_edges
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     FIT_SAMPLES,
+    LEAST_BEAT,
     LEAST_FALL,
     LEAST_REST,
     LEAST_RUN,
-    LEVEL_SAMPLES,
     LONGEST_PAUSE,
     MOST_ALIKE,
     MOST_SOFT,
+    NEAR_PLACES,
     RESTING_SHARE,
+    WINDOW_SAMPLES,
 )
 
 if TYPE_CHECKING:
@@ -39,7 +40,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s
+    from assembler.arrays import Bools, Float64s, Int32s, Int64s
 
 
 @dataclass(frozen=True)
@@ -105,14 +106,10 @@ def rests_among(silences: Sequence[Silence]) -> Rests:
     known, unknown = _parted(singular, lambda one: bool(one.onset) and onsets[one.onset] > 1)
     is_exact = len(recurring) + len(known) >= RESTING_SHARE * len(cutting)
     beats = _in_rhythm(unknown)
-    likely, others = _parted(unknown, lambda one: one.place in beats or _may_rest(one, is_exact=is_exact))
+    likely = [one for one in unknown if one.place in beats or _may_rest(one, is_exact=is_exact)]
     doubtful = [*known, *likely]
     if len(doubtful) <= MOST_ALIKE or len(recurring) + len(doubtful) < RESTING_SHARE * len(cutting):
         doubtful = []
-    elif not is_exact:
-        # Beside rests as short as these a few more may set in as loud as what was cut off.
-        least = float(np.quantile([silence.size for silence in doubtful], 0.1)) * HALF
-        doubtful += [silence for silence in others if silence.size >= least]
     places = {one.place for one in doubtful} | beats
     return Rests([one.place for one in recurring], sorted(places))
 
@@ -160,9 +157,34 @@ def _in_rhythm(silences: Sequence[Silence]) -> set[Range]:
     found: set[Range] = set()
     for size in {silence.size for silence in silences if silence.size >= LEAST_REST}:
         alike = [silence.place for silence in silences if abs(silence.size - size) <= 1]
-        keeping = on_grid(np.array([start for start, _ in alike], np.int64))
+        keeping = _on_grid(np.array([start for start, _ in alike], np.int64))
         found |= {place for place, keeps in zip(alike, keeping, strict=True) if keeps}
     return found
+
+
+def _on_grid(places: Int64s) -> Bools:
+    """Return which places, in order, stand on one grid to the sample, where many do: whole beats from those near."""
+    gaps = np.diff(places)
+    gaps = gaps[gaps >= LEAST_BEAT]
+    if gaps.size < LEAST_TELLING:
+        return np.zeros(places.size, np.bool_)
+    tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(NEAR_PLACES))
+    share = max((_whole_beats(places, beat) for beat in tried), key=lambda share: float(share.mean()))
+    keeping = share >= HALF
+    return np.asarray(keeping & (np.mean(keeping) >= HALF), np.bool_)
+
+
+def _whole_beats(places: Int64s, beat: int) -> Float64s:
+    """Return for each place to how many of those near to it, as a share, it is so many whole beats."""
+    whole, near = np.zeros(places.size), np.zeros(places.size)
+    for away in range(1, NEAR_PLACES + 1):
+        gaps = places[away:] - places[:-away]
+        beats = np.rint(gaps / beat)
+        fits = np.abs(gaps - beats * beat) <= np.maximum(beats, NEAR_SAMPLES)
+        for side in (slice(away, None), slice(None, -away)):
+            whole[side] += fits
+            near[side] += 1
+    return whole / near
 
 
 def _zeros(one: PlacedPass, track: int, piece: Range) -> list[Range]:
@@ -217,10 +239,8 @@ def goes_on(before: Int32s, behind: Int32s) -> bool:
         before: 5 ms or more of the sound that ends there.
         behind: as much of the sound that begins.
     """
-    sides = before[-LEVEL_SAMPLES:].astype(np.float64), behind[:LEVEL_SAMPLES].astype(np.float64)
+    sides = before[-WINDOW_SAMPLES:].astype(np.float64), behind[:WINDOW_SAMPLES].astype(np.float64)
     level, level_behind = (float(np.sqrt(np.mean(side**2))) for side in sides)
     if not LEAST_FALL * level <= level_behind <= CLEARLY * level:
         return False
-    first, second = abs(float(sides[1][0])), abs(float(sides[1][1] - sides[1][0]))
-    peak = float(np.abs(sides[1]).max())
-    return first > MOST_SOFT * peak and not first <= min(FEW * peak, 1.3 * second)
+    return abs(float(sides[1][0])) > MOST_SOFT * float(np.abs(sides[1]).max())

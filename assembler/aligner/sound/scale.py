@@ -16,12 +16,12 @@ from assembler.aligner.records.limits import LEAST_TELLING
 from assembler.aligner.records.reel import TapeWord
 from assembler.aligner.sound.chain.measures import empty_bits
 from assembler.aligner.sound.limits import FIT_SAMPLES, KEEPING_SHARE, LEAST_WORD_PIECES, MOST_WORD_PIECES
+from assembler.arrays import distinct
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from assembler.aligner.records.passes import TrackReader
-    from assembler.arrays import Int32s
     from assembler.sheet import Sheet
 
 WORDS = (16, 20, 24)
@@ -93,24 +93,15 @@ def bits_used(reader: TrackReader, tracks: Sequence[int], bits: int) -> int | No
     count = min(MOST_WORD_PIECES, reader.length // FIT_SAMPLES)
     starts = np.linspace(0, reader.length - FIT_SAMPLES, count).astype(np.int64).tolist()
     empty: dict[int, list[int]] = {track: [] for track in tracks}
-    full, enough = Counter[int](), 1 + int(np.ceil((1 - KEEPING_SHARE) * count))
     for start in starts:
-        if full and max(full.values()) >= max(enough, LEAST_WORD_PIECES):
-            return bits  # whatever the places that are left show, this track keeps to no fewer
         # The tracks of one file are asked for one after another: it is read once.
         for track in tracks:
             piece = reader.read(track, start, FIT_SAMPLES)
-            if _has_levels(piece[: 4 * LEAST_TELLING]) or _has_levels(piece):
+            if distinct(np.abs(piece)).size > LEAST_TELLING:
                 empty[track].append(empty_bits([piece]))
-                full[track] += empty[track][-1] == 0
     kept = [
         int(np.quantile(found, 1 - KEEPING_SHARE, method="higher"))
         for found in empty.values()
         if len(found) >= LEAST_WORD_PIECES
     ]
     return bits - min(kept) if kept else None
-
-
-def _has_levels(piece: Int32s) -> bool:
-    """Return whether a piece holds enough levels to tell a word length."""
-    return len(set(np.abs(piece).tolist()) - {0}) >= LEAST_TELLING

@@ -6,11 +6,12 @@ Audio is ``int32``, shape ``(samples,)``; positions count from the array's first
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import HALF
+from assembler.aligner.records.limits import CLEARLY, HALF
 from assembler.aligner.sound.levels import fit_predictor
 from assembler.aligner.sound.limits import (
     CLEARLY_BETTER,
@@ -22,7 +23,6 @@ from assembler.aligner.sound.limits import (
     LEAST_ZEROS,
     PERIODS_SAMPLES,
     PREDICTOR_ORDER,
-    REST_RATIO,
 )
 from assembler.aligner.sound.models import Model, error_costs, period_of
 from assembler.aligner.sound.two_levels.waves import pulse_from, pulse_through, pulse_towards, stands_before
@@ -117,12 +117,12 @@ def _with_zero_level(around: Surroundings, place: Range) -> Surroundings:
     levels = [size for size, value in held if value]
     zeros = [size for size, value in held if not value]
     # Longer ones are rests.
-    zeros = [size for size in zeros if size <= REST_RATIO * max(levels, default=0)]
+    zeros = [size for size in zeros if size <= CLEARLY * max(levels, default=0)]
     if len(zeros) < LEAST_ZEROS:
         return around
     others = np.concatenate([agreed[low:high] for low, high in sides])
     least = float(np.abs(others[others != 0]).min()) / around.step
-    return replace(around, longest_zero=int(REST_RATIO * max(zeros)), least_level=least)
+    return replace(around, longest_zero=int(CLEARLY * max(zeros)), least_level=least)
 
 
 def _inner_levels(sound: Int32s) -> list[tuple[int, int]]:
@@ -166,10 +166,17 @@ def zones_of(
     if not around.is_stepped:
         return [(place, around)]
     start, end = place
-    endings = [(found[1], found[0]) for one in versions if (found := _ending(one, place, around))]
-    beginnings = [(found[1], found[0]) for one in versions if (found := _beginning(one, place, around))]
-    last, ending = max(endings, key=lambda found: found[0], default=(start, None))
-    first, beginning = min(beginnings, key=lambda found: found[0], default=(end, None))
+    endings: list[tuple[Pulse | None, int]] = [(None, start)]
+    beginnings: list[tuple[Pulse | None, int]] = [(None, end)]
+    for one in versions:
+        found = pulse_from(one, place, around.is_agreed)
+        if found and not stands_before(one, (start, found[1])):
+            endings.append(found)
+        found = pulse_towards(one, place, around.is_agreed)
+        if found and not stands_before(one, (found[1], end)):
+            beginnings.append(found)
+    ending, last = max(endings, key=itemgetter(1))
+    beginning, first = min(beginnings, key=itemgetter(1))
     first = max(first, last)
     zones = [((start, last), ending), ((last, first), None), ((first, end), beginning)]
     return [
@@ -177,20 +184,6 @@ def zones_of(
         for part, pulse in zones
         if part[0] < part[1]
     ]
-
-
-def _ending(samples: Int32s, place: Range, around: Surroundings) -> tuple[Pulse, int] | None:
-    """Return the wave with which a version goes on into a place, and how far; None if none, or it may be a copy."""
-    found = pulse_from(samples, place, around.is_agreed)
-    is_copy = found is not None and stands_before(samples, (place[0], found[1]))
-    return None if is_copy else found
-
-
-def _beginning(samples: Int32s, place: Range, around: Surroundings) -> tuple[Pulse, int] | None:
-    """Return the wave with which a version comes out of a place, and from where on; None as for ``_ending``."""
-    found = pulse_towards(samples, place, around.is_agreed)
-    is_copy = found is not None and stands_before(samples, (found[1], place[1]))
-    return None if is_copy else found
 
 
 def _rated(

@@ -6,15 +6,15 @@ Positions are timeline samples.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from itertools import combinations
+from functools import partial
+from itertools import chain, combinations
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assembler.aligner.events.suspects import places_to_listen_to
 from assembler.aligner.records.findings import ranges_by_track
-from assembler.aligner.records.ranges import are_inside, merged, without
-from assembler.arrays import distinct
+from assembler.aligner.records.ranges import are_inside, edges_within, merged, without
 from assembler.verdict.states import State, StateStretch, TrackStates, joined_stretches
 
 if TYPE_CHECKING:
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.edit import DeliveredTrack
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
-    from assembler.arrays import Bools, Int64s
+    from assembler.arrays import Bools
     from assembler.sheet import Sheet
     from assembler.verdict.states import Suspect
 
@@ -36,11 +36,13 @@ class PassHoldings:
         name: of the pass.
         covered: in order, without its idle ends.
         flawed: where it is not what the tape holds; may overlap.
+        may_stand_alone: whether what only this pass has right counts as right.
     """
 
     name: str
     covered: Sequence[Range]
     flawed: Sequence[Range]
+    may_stand_alone: bool = True
 
 
 @dataclass(frozen=True)
@@ -61,11 +63,7 @@ class Closed:
 
 
 def stretches_of(
-    reach: Range,
-    held: Sequence[PassHoldings],
-    closed: Closed,
-    are_same: Callable[[str, str], bool],
-    may_stand_alone: Callable[[str], bool] = lambda _: True,
+    reach: Range, held: Sequence[PassHoldings], closed: Closed, are_same: Callable[[str, str], bool]
 ) -> tuple[StateStretch, ...]:
     """Return the states of one track from the first sample of a reach to its last, without gaps.
 
@@ -74,9 +72,10 @@ def stretches_of(
         held: by each pass.
         closed: what else is known.
         are_same: whether two passes hold the same numbers wherever both are good.
-        may_stand_alone: whether what only this pass has right counts as right.
     """
-    borders = _borders(reach, held, closed)
+    known = (closed.woven, closed.undecided, closed.suspect, closed.unrecorded)
+    ranges = chain(*(one.covered for one in held), *(one.flawed for one in held), *known)
+    borders = edges_within(reach, ranges)
 
     def inside(ranges: Sequence[Range]) -> Bools:
         return are_inside(borders, ranges)
@@ -91,9 +90,9 @@ def stretches_of(
     states = np.full(count, ranks[State.MISSING])
     states[covered] = ranks[State.FLAWED]
     states[covered & inside(closed.woven)] = ranks[State.SEEN_ONCE]
-    for name, own in good.items():
-        if may_stand_alone(name):
-            states[own] = ranks[State.SEEN_ONCE]
+    for one in held:
+        if one.may_stand_alone:
+            states[good[one.name]] = ranks[State.SEEN_ONCE]
     for first, second in combinations(good, 2):
         if are_same(first, second):
             states[good[first] & good[second]] = ranks[State.PROVEN]
@@ -109,66 +108,49 @@ def stretches_of(
     )
 
 
-def _borders(reach: Range, held: Sequence[PassHoldings], closed: Closed) -> Int64s:
-    """Return all places within a reach where anything begins or ends, and its own ends, in order."""
-    ranges = [reach]
-    for one in held:
-        ranges += [*one.covered, *one.flawed]
-    ranges += [*closed.woven, *closed.undecided, *closed.suspect, *closed.unrecorded]
-    borders = distinct(np.array(ranges, np.int64))
-    return borders[(reach[0] <= borders) & (borders <= reach[1])]
-
-
 def known_of(
     reels: Sequence[ExaminedReel], tracks: Sequence[DeliveredTrack], sheet: Sheet
 ) -> tuple[dict[str, tuple[TrackStates, ...]], tuple[Suspect, ...]]:
     """Return the states of each reel's tracks, by its name, and the places of all reels worth listening to."""
     suspects = places_to_listen_to(reels, sheet.session.sample_rate)
-    cures = sheet.repair.unlike == "cure"
-    return {
-        reel.name: states_of(reel, tracks, suspects=suspects, unlike_cures=cures) for reel in reels
-    }, suspects
+    return {reel.name: _states_of(reel, tracks, suspects, sheet) for reel in reels}, suspects
 
 
-def states_of(
-    reel: ExaminedReel,
-    tracks: Sequence[DeliveredTrack],
-    *,
-    suspects: Sequence[Suspect] = (),
-    unlike_cures: bool = True,
+def _states_of(
+    reel: ExaminedReel, tracks: Sequence[DeliveredTrack], suspects: Sequence[Suspect], sheet: Sheet
 ) -> tuple[TrackStates, ...]:
-    """Return the states of the tracks of a reel that are delivered; nothing where none of its passes can be used.
-
-    With ``unlike_cures`` what only a pass has right that is nowhere identical with a better one counts as saved.
-    """
+    """Return the states of the tracks of a reel that are delivered; nothing where none of its passes can be used."""
     wanted = [track.tape_tracks[reel.name] for track in tracks if reel.name in track.tape_tracks]
-    held = {track: _holdings(reel, track) for track in wanted}
+    held = {track: _holdings(reel, track, sheet) for track in wanted}
     covered = merged(piece for own in held.values() for one in own for piece in one.covered)
     if not covered:
         return ()
-    reach = covered[0][0], covered[-1][1]
-    return tuple(
-        TrackStates(
-            track,
-            stretches_of(
-                reach,
-                held[track],
-                _closed(reel, track, _unrecorded(reel, track, reach, held[track]), suspects),
-                lambda first, second, track=track: _are_same(reel, first, second, track),  # type: ignore[misc]
-                lambda name, track=track: unlike_cures or not _is_lesser(reel, name, track),  # type: ignore[misc]
-            ),
+    reach, findings = (covered[0][0], covered[-1][1]), reel.findings
+    states = []
+    for track in wanted:
+        closed = Closed(
+            woven=[(one.start, one.end) for one in findings.woven if one.track == track],
+            undecided=[(one.start, one.end) for one in findings.undecided if one.track == track],
+            suspect=[
+                (one.start, one.end) for one in suspects if one.reel == reel.name and track in one.tracks
+            ],
+            unrecorded=_unrecorded(reel, track, reach, held[track]),
         )
-        for track in wanted
-    )
+        are_same = partial(_are_same, reel, track)
+        states.append(TrackStates(track, stretches_of(reach, held[track], closed, are_same)))
+    return tuple(states)
 
 
-def _holdings(reel: ExaminedReel, track: int) -> list[PassHoldings]:
+def _holdings(reel: ExaminedReel, track: int, sheet: Sheet) -> list[PassHoldings]:
+    """Return what each pass holds; one that is nowhere identical with a better one counts alone where it may cure."""
     flawed = ranges_by_track(reel.findings.flaws)
+    holding = [one.name for one in reel.passes if one.maps[track].stretches]
     return [
         PassHoldings(
             one.name,
             without(merged(one.covered(track)), reel.idle.get(one.name, ())),
             flawed.get((one.name, track), ()),
+            sheet.repair.unlike == "cure" or not reel.findings.better_ones(one.name, holding, track),
         )
         for one in reel.passes
     ]
@@ -182,24 +164,7 @@ def _unrecorded(reel: ExaminedReel, track: int, reach: Range, held: Sequence[Pas
     return holes
 
 
-def _closed(
-    reel: ExaminedReel, track: int, unrecorded: Sequence[Range], suspects: Sequence[Suspect]
-) -> Closed:
-    return Closed(
-        woven=[(one.start, one.end) for one in reel.findings.woven if one.track == track],
-        undecided=[(one.start, one.end) for one in reel.findings.undecided if one.track == track],
-        suspect=[(one.start, one.end) for one in suspects if one.reel == reel.name and track in one.tracks],
-        unrecorded=unrecorded,
-    )
-
-
-def _are_same(reel: ExaminedReel, first: str, second: str, track: int) -> bool:
+def _are_same(reel: ExaminedReel, track: int, first: str, second: str) -> bool:
     return reel.groups.get(first) == reel.groups.get(second) and not reel.findings.are_unlike(
         first, second, track
     )
-
-
-def _is_lesser(reel: ExaminedReel, name: str, track: int) -> bool:
-    """Return whether a pass holds other numbers all along than a better one on a track."""
-    holding = [one.name for one in reel.passes if one.maps[track].stretches]
-    return bool(reel.findings.better_ones(name, holding, track))

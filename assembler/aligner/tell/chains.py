@@ -25,29 +25,26 @@ if TYPE_CHECKING:
     from assembler.aligner.tell.outcome import Outcome
     from assembler.sheet import Sheet
 
+_JUDGED = "what it differs in by more than that noise is judged"
 CHAIN_KINDS = frozenset({"not_transparent", "level_differs"})
 
 
 def chain_notes(reel: ExaminedReel, sheet: Sheet) -> list[Note]:
     """Return a note for each pass that holds other numbers all along than one that stands above it."""
-    by_name = {one.name: one for one in reel.passes}
-    wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
     return [
-        _chain_note(reel, by_name[upper], by_name[lower], found, sheet)
-        for (upper, lower), found in _unlike_tracks(reel.passes, reel.findings, wanted).items()
+        _chain_note(reel, upper, lower, tracks, sheet)
+        for upper, lower, tracks in _unlike_tracks(reel.passes, reel.findings, reel.named_tracks)
     ]
 
 
 def cure_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome) -> list[Note]:
     """Return a note for each pass and track that the set has, in a better pass's place, as a chain has changed it."""
-    by_name = {one.name: one for one in reel.passes}
-    wanted = [track for track, name in enumerate(reel.reel.tracks) if name]
     return [
-        _cure_note(reel, (by_name[upper], by_name[lower]), track, cured, sheet)
-        for (upper, lower), tracks in _unlike_tracks(reel.passes, reel.findings, wanted).items()
+        _cure_note(reel, (upper, lower), track, cured, sheet)
+        for upper, lower, tracks in _unlike_tracks(reel.passes, reel.findings, reel.named_tracks)
         for track in tracks
-        if (lower, track) in reel.findings.witnesses and not outcome.has_plan
-        for cured in [_cured(reel, by_name[upper], lower, track, outcome)]
+        if (lower.name, track) in reel.findings.witnesses and not outcome.has_plan
+        for cured in [_cured(reel, upper, lower.name, track, outcome)]
         if cured
     ]
 
@@ -95,21 +92,20 @@ def other_sound(
     Returns:
         For each pair of the better pass and the other one the tracks, from 0.
     """
-    by_name = {one.name: one for one in passes}
     strange: dict[tuple[str, str], list[int]] = {}
-    for (upper, lower), tracks in _unlike_tracks(passes, findings, wanted).items():
-        changes = {track: _change(by_name[upper], by_name[lower], track, step) for track in tracks}
+    for upper, lower, tracks in _unlike_tracks(passes, findings, wanted):
+        changes = {track: _change(upper, lower, track, step) for track in tracks}
         noise = max((one.noise for one in changes.values() if one and one.is_alike), default=0.0)
         floor = max(FAINT_STEPS * step, CLEARLY * noise)
         found = [track for track, one in changes.items() if one and not one.is_alike and one.noise > floor]
         if found:
-            strange[upper, lower] = found
+            strange[upper.name, lower.name] = found
     return strange
 
 
 def _unlike_tracks(
     passes: Sequence[PlacedPass], findings: ReelFindings, wanted: Sequence[int]
-) -> dict[tuple[str, str], list[int]]:
+) -> list[tuple[PlacedPass, PlacedPass, list[int]]]:
     """Return for each pass, and one that stands above it, the tracks on which they hold other numbers all along."""
     tracks: dict[tuple[str, str], list[int]] = {}
     for track in wanted:
@@ -117,7 +113,8 @@ def _unlike_tracks(
         for lower in findings.by_standing(holding, track):
             for upper in findings.better_ones(lower, holding, track)[:1]:
                 tracks.setdefault((upper, lower), []).append(track)
-    return tracks
+    by_name = {one.name: one for one in passes}
+    return [(by_name[upper], by_name[lower], found) for (upper, lower), found in tracks.items()]
 
 
 def _chain_note(
@@ -147,15 +144,12 @@ def _chain_note(
         f"differ, by at most {scale.steps(peak)} LSB ({scale.dbfs(peak)}): {whose} is not bit-transparent, so these "
         f"differences are not taken for flaws"
     )
-    if all((lower.name, track) in findings.witnesses for track in tracks):
-        uses = "what it differs in by more than that noise is judged" + (
-            f", and {lower.name} stands in where nothing else is right"
-            if sheet.repair.unlike == "cure"
-            else f"; {lower.name} is used only where nothing else is, as the sheet asks"
-        )
+    if not all((lower.name, track) in findings.witnesses for track in tracks):
+        text += f", and {lower.name} is used only where nothing else is"
+    elif sheet.repair.unlike == "cure":
+        text += f"; {_JUDGED}, and {lower.name} stands in where nothing else is right"
     else:
-        uses = f"{lower.name} is used only where nothing else is"
-    text += f", and {uses}" if "judged" not in uses else f"; {uses}"
+        text += f"; {_JUDGED}; {lower.name} is used only where nothing else is, as the sheet asks"
     is_level = all(change is not None and change.is_level_only for change in changes.values())
     return Note("level_differs" if is_level else "not_transparent", text, lower.name, tuple(tracks))
 
@@ -177,6 +171,6 @@ def _change(upper: PlacedPass, lower: PlacedPass, track: int, step: int) -> Chan
 
 
 def _names(reel: ExaminedReel, tracks: Sequence[int]) -> str:
-    if len(tracks) == sum(bool(name) for name in reel.reel.tracks) > 1:
+    if len(tracks) == len(reel.named_tracks) > 1:
         return "all tracks"
     return track_names(reel.reel, tracks)

@@ -5,34 +5,54 @@ Positions are timeline samples.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.records.findings import QUIET_KINDS
 from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of, total
 from assembler.aligner.sound.scale import scale_of
-from assembler.aligner.tell.limits import MOST_READ
 from assembler.verdict.notes import Held
 
 if TYPE_CHECKING:
-    from collections.abc import Collection, Sequence
+    from collections.abc import Collection, Iterable, Sequence
 
     from assembler.aligner.records.findings import FoundFlaw
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
-    from assembler.arrays import Int64s
     from assembler.sheet import Sheet
-
-
-QUIET_KINDS = ("mute", "hold")
-"""What they sound like is said by their name."""
 
 
 def held_words(held: Sequence[Held]) -> str:
     """Return what passes have as one line: ``A1 (taken): mute; A2: nothing``."""
     return "; ".join(f"{one.pass_name}{' (taken)' if one.is_taken else ''}: {one.text}" for one in held)
+
+
+class PlacedFlaws:
+    """The flaws of one pass on one track, to be looked up by place."""
+
+    def __init__(self, flaws: Sequence[FoundFlaw]) -> None:
+        self._flaws = flaws
+        self._places = np.array([(flaw.start, flaw.end) for flaw in flaws], np.int64)
+
+    def within(self, place: Range) -> list[FoundFlaw]:
+        """Return what lies in a place, cut to it."""
+        low, high = self._places.clip(*place).T
+        return [
+            replace(self._flaws[number], start=int(low[number]), end=int(high[number]))
+            for number in np.flatnonzero(low < high).tolist()
+        ]
+
+
+def placed_flaws(flaws: Iterable[FoundFlaw]) -> dict[tuple[str, int], PlacedFlaws]:
+    """Return flaws by name of the pass and track."""
+    found: dict[tuple[str, int], list[FoundFlaw]] = {}
+    for flaw in flaws:
+        found.setdefault((flaw.pass_name, flaw.track), []).append(flaw)
+    return {key: PlacedFlaws(own) for key, own in found.items()}
 
 
 class Holdings:
@@ -42,13 +62,7 @@ class Holdings:
         self._passes = {one.name: one for one in reel.passes}
         self._names = [one.name for one in reel.wired.passes]
         self._scale = scale_of(sheet, reel.word)
-        self._flaws: dict[tuple[str, int], list[FoundFlaw]] = {}
-        for flaw in reel.findings.flaws:
-            self._flaws.setdefault((flaw.pass_name, flaw.track), []).append(flaw)
-        self._edges: dict[tuple[str, int], Int64s] = {
-            key: np.array([(flaw.start, flaw.end) for flaw in flaws], np.int64)
-            for key, flaws in self._flaws.items()
-        }
+        self._flaws = placed_flaws(reel.findings.flaws)
 
     def at(self, track: int, place: Range, taken: Collection[str]) -> tuple[Held, ...]:
         """Return what each pass has at a place, in the order of trust."""
@@ -65,7 +79,7 @@ class Holdings:
         return not any(
             np.any(one.samples(track, *piece) != first.samples(track, *piece))
             for one in others
-            for piece in _read_pieces([place])
+            for piece in pieces_of([place], READ_SAMPLES)
         )
 
     def _held(self, name: str, track: int, place: Range, before: list[PlacedPass]) -> tuple[str, str]:
@@ -77,8 +91,10 @@ class Holdings:
         if not covered:
             is_lost = one.maps[track].start < place[0] and place[1] < one.maps[track].end
             return ("slip", "lost in a slip") if is_lost else ("missing", "nothing")
-        kind = self._kind_at(name, track, place)
+        flaws = self._flaws[name, track].within(place) if (name, track) in self._flaws else []
+        kind = max(flaws, key=lambda flaw: flaw.end - flaw.start).kind if flaws else ""
         words = [kind] if kind else []
+        # How loud the others are is said by their name.
         if kind not in QUIET_KINDS:
             words.append(self._peak_words(one, track, covered))
         if before:
@@ -89,17 +105,8 @@ class Holdings:
             words.append(f"{total(covered)} of the {size} samples")
         return kind, ", ".join(word for word in words if word)
 
-    def _kind_at(self, name: str, track: int, place: Range) -> str:
-        """Return the kind of the flaw that takes most of a place; "" where none is known."""
-        edges = self._edges.get((name, track))
-        if edges is None:
-            return ""
-        inside = np.minimum(edges[:, 1], place[1]) - np.maximum(edges[:, 0], place[0])
-        most = int(inside.argmax())
-        return self._flaws[name, track][most].kind if inside[most] > 0 else ""
-
     def _peak_words(self, one: PlacedPass, track: int, covered: Sequence[Range]) -> str:
-        peak = max(_peak(one.samples(track, low, high)) for low, high in _read_pieces(covered))
+        peak = max(_peak(one.samples(track, low, high)) for low, high in pieces_of(covered, READ_SAMPLES))
         return f"peak {self._scale.dbfs(peak)}" if peak else "digital silence"
 
     def _difference_words(
@@ -108,7 +115,7 @@ class Holdings:
         """Return which earlier pass has the same there; else how far it is from the first one."""
         words = ""
         for other in before:
-            both = _read_pieces(common(covered, merged(other.covered(track))))
+            both = pieces_of(common(covered, merged(other.covered(track))), READ_SAMPLES)
             count = largest = 0
             for low, high in both:
                 difference = one.samples(track, low, high).astype(np.int64) - other.samples(track, low, high)
@@ -120,10 +127,6 @@ class Holdings:
                 steps = self._scale.steps(largest)
                 words = f"{count} samples unlike {other.name}, by at most {steps} LSB ({self._scale.dbfs(largest)})"
         return words
-
-
-def _read_pieces(ranges: Sequence[Range]) -> list[Range]:
-    return pieces_of(ranges, READ_SAMPLES)[: MOST_READ // READ_SAMPLES]
 
 
 def _peak(samples: np.ndarray[tuple[int], np.dtype[np.signedinteger]]) -> int:

@@ -8,11 +8,6 @@ MOST_LISTED, COARSE_SAMPLES = 1000, 1 << 16
 """Where a track has more uncured places than this, those of one kind and pass that lie so close (1.4 s at 48 kHz) are
 listed as one: nobody looks at each of them, and the list stays bounded by the length of the set."""
 
-# holdings
-
-MOST_READ = 1 << 21
-"""Of a longer place (44 s at 48 kHz) the beginning is reported."""
-
 # reel
 
 FAR_SECONDS = 3600
@@ -23,17 +18,11 @@ MOST_NAMED = 4
 
 # causes
 
-LEAST_GAPS, MOST_TURNS = 5, 8
-"""Fewer gaps prove no interval; a gap is up to so many turns."""
-
 PLACE_SECONDS = (0.00025, 0.001)
 """A flaw is found to begin up to so long before or after its moment of the turn; both are tried."""
 
 TURN_SHARE = 0.02
 """What turns slowly changes its pace, as a spool does: so large a share of a turn is allowed for instead."""
-
-STEADY_SHARE = 0.6
-"""Share of the gaps that must be whole turns; flaws of another cause lie among them."""
 
 MOST_CHANCE = 1e-5
 """How often flaws without a pace may seem to have one: rather miss a part that turns than report one that does not."""

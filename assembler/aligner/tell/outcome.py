@@ -10,12 +10,11 @@ from dataclasses import dataclass, replace
 from itertools import islice, takewhile
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from assembler.aligner.records.edit import Uncured
 from assembler.aligner.records.limits import VISIT_SAMPLES
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.tell.asked.accepted import closing_of, cut_at
+from assembler.aligner.tell.holdings import placed_flaws
 from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED
 
 if TYPE_CHECKING:
@@ -24,7 +23,6 @@ if TYPE_CHECKING:
     from assembler.aligner.plan.path.choices import Forced
     from assembler.aligner.plan.weaving import Weaving
     from assembler.aligner.records.edit import TrackEdit
-    from assembler.aligner.records.findings import FoundFlaw
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.aligner.tell.holdings import Holdings
@@ -127,16 +125,16 @@ def bad_places(reel: ExaminedReel, edit: TrackEdit, start: int, weavings: Mappin
     All as for ``find_uncured``, for a reel that holds the track.
     """
     tape_track = edit.track.tape_tracks[reel.name]
-    flaws = _flaws_of_track(reel, tape_track)
+    flaws = placed_flaws(flaw for flaw in reel.findings.flaws if flaw.track == tape_track)
     bad: list[Bad] = []
     for span, (low, high) in zip(edit.spans, _heard(edit), strict=True):
         here = (low + start, high + start)
         if span.pass_name is None:
             bad += [Bad(first, last, kind, None) for first, last, kind in _missing(reel, tape_track, here)]
-        elif span.pass_name in flaws:
+        elif (span.pass_name, tape_track) in flaws:
             bad += [
                 Bad(low, high, flaw.kind, flaw.pass_name)
-                for flaw in flaws[span.pass_name].within(here)
+                for flaw in flaws[span.pass_name, tape_track].within(here)
                 for low, high in weavings[reel.name].unwoven(
                     span.pass_name, tape_track, (flaw.start, flaw.end)
                 )
@@ -146,29 +144,6 @@ def bad_places(reel: ExaminedReel, edit: TrackEdit, start: int, weavings: Mappin
         for one in bad
         for low, high in reel.recorded(tape_track, one.start, one.end)
     ]
-
-
-class _Flaws:
-    """The flaws of one pass on one track, to be looked up by place."""
-
-    def __init__(self, flaws: Sequence[FoundFlaw]) -> None:
-        self._flaws = flaws
-        self._starts = np.array([flaw.start for flaw in flaws], np.int64)
-        self._ends = np.array([flaw.end for flaw in flaws], np.int64)
-
-    def within(self, place: Range) -> list[Bad]:
-        """Return what lies in a place, cut to it."""
-        numbers = np.flatnonzero((self._starts < place[1]) & (self._ends > place[0]))
-        inside = [self._flaws[number] for number in numbers.tolist()]
-        return [Bad(max(f.start, place[0]), min(f.end, place[1]), f.kind, f.pass_name) for f in inside]
-
-
-def _flaws_of_track(reel: ExaminedReel, tape_track: int) -> dict[str, _Flaws]:
-    by_pass: dict[str, list[FoundFlaw]] = {}
-    for flaw in reel.findings.flaws:
-        if flaw.track == tape_track:
-            by_pass.setdefault(flaw.pass_name, []).append(flaw)
-    return {name: _Flaws(flaws) for name, flaws in by_pass.items()}
 
 
 def _visits(places: Sequence[Bad]) -> list[Bad]:

@@ -5,6 +5,7 @@ Positions are timeline samples unless said otherwise.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -54,8 +55,7 @@ def _slip_flaws(
     for before, after in pairwise(time_map.stretches):
         gap = [(before.timeline_end, after.timeline_start)]
         cured = not any(common(places, gap) for places in open_places.values())
-        samples = after.shift - before.shift
-        at = after.pass_start
+        samples, at = after.shift - before.shift, after.pass_start
         found.append(PassFlaw("slip", at, at, tracks, cured, samples, because=SLIPPED))
     return found
 
@@ -82,7 +82,7 @@ def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
         mate = next(
             (
                 i
-                for i, other in ((i, grouped[i]) for i in range(near, len(grouped)))
+                for i, other in enumerate(grouped[near:], near)
                 if other.kind == flaw.kind != "slip"
                 and other.cured == flaw.cured
                 and abs(other.start - flaw.start) <= BRIDGE_SAMPLES
@@ -95,12 +95,11 @@ def _grouped(flaws: Iterable[PassFlaw]) -> list[PassFlaw]:
             grouped.append(flaw)
             continue
         other = grouped[mate]
-        grouped[mate] = PassFlaw(
-            flaw.kind,
-            min(other.start, flaw.start),
-            max(other.end, flaw.end),
-            tuple(sorted(other.tracks + flaw.tracks)),
-            flaw.cured,
+        grouped[mate] = replace(
+            other,
+            start=min(other.start, flaw.start),
+            end=max(other.end, flaw.end),
+            tracks=tuple(sorted(other.tracks + flaw.tracks)),
             because=stronger(other.because, flaw.because),
         )
     return grouped

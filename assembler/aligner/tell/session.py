@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assembler.aligner.tell.asked.accepted import accepted_notes, closed_notes
+from assembler.aligner.tell.asked.accepted import accepted_notes, closed_note
 from assembler.aligner.tell.asked.stretches import punch_notes, unrecorded_notes
 from assembler.aligner.tell.asked.stripes import withheld_notes
 from assembler.aligner.tell.holdings import Holdings
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.aligner.tell.outcome import Outcome
     from assembler.importer import ImportedSession
-    from assembler.verdict.signed import Acceptance, UnrecordedStretch
+    from assembler.verdict.signed import UnrecordedStretch
 
 
 @dataclass(frozen=True)
@@ -52,12 +52,9 @@ def tell_session(
     ]
     wired = {one.name: one for reel in reels for one in reel.wired.passes}
     passes = tuple(aligned_pass(wired[one.name], reels, uncured, outcome.start) for one in session.passes)
-    told = _notes(session, reels, outcome, holdings, plan_path if outcome.has_plan else None)
-    closings = [
-        *(place.accepted for place in uncured if place.accepted),
-        *(closing for _, closing in told if closing),
-    ]
-    notes = [note for note, _ in told]
+    notes = _notes(session, reels, outcome, holdings, plan_path if outcome.has_plan else None)
+    accepted = [*(place.accepted for place in uncured), *(note.accepted for note in notes)]
+    closings = [one for one in accepted if one is not None]
     notes += accepted_notes(outcome, reels, closings, session.sheet)
     notes += unrecorded_notes(unrecorded, reels, outcome.extent, session.sheet)
     return Told(passes, tuple(uncured), tuple(notes))
@@ -69,20 +66,16 @@ def _notes(
     outcome: Outcome,
     holdings: Mapping[str, Holdings],
     plan_path: Path | None,
-) -> list[tuple[Note, Acceptance | None]]:
-    """Return the notes on a session, its passes, its reels, its punches, each with what closes it.
-
-    ``plan_path`` is a plan that a person has made.
-    """
-    own = far_notes(reels, session.sheet)
-    own += withheld_notes(session.sheet)
-    notes: list[tuple[Note, Acceptance | None]] = [(note, None) for note in own]
+) -> list[Note]:
+    """Return the notes on a session, its passes, its reels, its punches; ``plan_path`` is a plan that a person made."""
+    notes = [*far_notes(reels, session.sheet), *withheld_notes(session.sheet)]
     by_name = {reel.name: reel for reel in reels}
     for one in session.passes:
-        notes += closed_notes(one.notes, by_name[one.reel], outcome)
+        notes += [closed_note(note, by_name[one.reel], outcome) for note in one.notes]
     for reel in reels:
-        notes += closed_notes(reel_notes(reel, session.sheet, outcome, holdings[reel.name]), reel, outcome)
-    own = punch_notes(outcome.punches, reels, session.sheet)
+        found = reel_notes(reel, session.sheet, outcome, holdings[reel.name])
+        notes += [closed_note(note, reel, outcome) for note in found]
+    notes += punch_notes(outcome.punches, reels, session.sheet)
     if plan_path is not None:
-        own.append(Note("other", f"the takes are a person's: {plan_path.name}, not the program's own plan"))
-    return [*notes, *((note, None) for note in own)]
+        notes.append(Note("other", f"the takes are a person's: {plan_path.name}, not the program's own plan"))
+    return notes

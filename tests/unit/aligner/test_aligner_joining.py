@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,23 +12,16 @@ from assembler.aligner.records.edit import CONSTANT_POWER, CUT, EDGE, IDENTICAL
 from scripts.bench.trial_sessions import make_tape
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from assembler.arrays import Int32s
 
 SOUND = make_tape("dense", 16, 20_000, np.random.default_rng(51))[0]
 PLANNED = PlannedJoin(10_000, 480, "one", "two", (8000, 12_000))
 
 
-@dataclass(frozen=True)
-class _Source:
-    held: Int32s
-
-    def samples(self, track: int, start: int, end: int) -> Int32s:
-        assert track == 3
-        return self.held[start:end]
-
-
-def _side(held: Int32s) -> tuple[_Source, int]:
-    return _Source(held), 3
+def _side(held: Int32s) -> Callable[[int, int], Int32s]:
+    return lambda start, end: held[start:end]
 
 
 def test_identical_sides_need_no_fade() -> None:

@@ -19,9 +19,9 @@ from assembler.aligner.records.limits import MOST_GAP_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, total
 from assembler.aligner.records.timemap import Slip, map_with_slips
+from assembler.aligner.sound.copies import Copy, standing_twice
 from assembler.aligner.sound.glance import Glance
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
-from assembler.aligner.sound.repeats.copies import Copy, standing_twice
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:

@@ -17,7 +17,7 @@ BECAUSE = Because(Rule.STORY, 50.0)
 
 
 def _whole(name: str, *flawed: tuple[int, int]) -> Candidate:
-    return Candidate(name, "A", ((0, END),), flawed)
+    return Candidate(name, ((0, END),), flawed)
 
 
 def test_between_equals_the_earlier_pass_is_used() -> None:
@@ -67,7 +67,7 @@ def test_what_no_pass_has_right_stays_with_the_trusted_one() -> None:
 
 def test_sound_beside_its_place_is_better_than_none() -> None:
     """Where one pass is flawed and of the other only a slip's place is in doubt, the other one is taken."""
-    doubted = Candidate("two", "A", ((0, END),), ((40_000, 41_000),), ((40_000, 41_000),))
+    doubted = Candidate("two", ((0, END),), ((40_000, 41_000),), ((40_000, 41_000),))
     plan = plan_track([_whole("one", (40_000, 41_000)), doubted], ALIKE, 0, END)
     assert [choice.name for choice in plan.choices] == ["one", "two", "one"]
     assert plan_track([_whole("one"), doubted], ALIKE, 0, END).choices == (Choice(0, END, "one"),)
@@ -105,8 +105,8 @@ def _candidate(name: str, flaws: list[FoundFlaw]) -> Candidate:
 
 def test_what_no_pass_covers_is_silence() -> None:
     """Silence stands before, between and behind what is covered."""
-    one = Candidate("one", "A", ((100, 200),))
-    two = Candidate("two", "A", ((300, 400),))
+    one = Candidate("one", ((100, 200),))
+    two = Candidate("two", ((300, 400),))
     plan = plan_track([one, two], ALIKE, 0, 500)
     assert plan.choices == (
         Choice(0, 100, None),
@@ -151,8 +151,8 @@ def test_flaws_are_let_stand_where_only_punches_are_wanted() -> None:
 def test_fades_of_sides_that_differ_keep_clear_of_flaws() -> None:
     """Where passes are not alike the fade has its whole length beside the flaw."""
     end = 10_000_000
-    passes = [Candidate(name, "A", ((0, end),), ()) for name in ("one", "two")]
-    passes[0] = Candidate("one", "A", ((0, end),), ((5_000_000, 5_001_000),))
+    passes = [Candidate(name, ((0, end),), ()) for name in ("one", "two")]
+    passes[0] = Candidate("one", ((0, end),), ((5_000_000, 5_001_000),))
     plan = plan_track(passes, UNLIKE, 0, end)
     first, second = plan.joins
     assert (first.at, first.fade) == (4_999_760, 480)

@@ -13,7 +13,7 @@ from assembler.aligner.flaws.limits import LONGEST_BURST
 from assembler.aligner.judge.place import judge_place
 from assembler.aligner.records.limits import CHANCE_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, pieces_of, without
-from assembler.aligner.sound.limits import FIT_SAMPLES, LARGEST_LAG, LEAST_RUN, PERIODS_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES, LEAST_RUN, PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -87,7 +87,7 @@ def judge_pieces(
 def surroundings_of(place: Range, piece: Range) -> list[Range]:
     """Return what is read to judge a piece of a place: sound before the place, the piece, sound behind the place."""
     # A repeated block has its original before it, at its own length; and may reach out of the place.
-    before = min(max(place[1] - place[0], LARGEST_LAG), LONGEST_BURST) + FIT_SAMPLES
+    before = min(max(place[1] - place[0], PERIODS_SAMPLES), LONGEST_BURST) + FIT_SAMPLES
     return [(place[0] - before, place[0]), piece, (place[1], place[1] + PERIODS_SAMPLES)]
 
 

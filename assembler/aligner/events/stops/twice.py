@@ -18,8 +18,8 @@ from assembler.aligner.events.stops.stop import Stop
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_TRACKS
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
+from assembler.aligner.sound.copies import checksum, sounding_in, standing_twice
 from assembler.aligner.sound.limits import LEAST_RUN
-from assembler.aligner.sound.repeats.copies import checksum, sounding_in, standing_twice
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence

@@ -23,8 +23,8 @@ from assembler.aligner.records.limits import (
 )
 from assembler.aligner.records.ranges import pieces_of, without
 from assembler.aligner.records.timemap import Slip
-from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LARGEST_LAG, MOST_ALIKE
-from assembler.aligner.sound.repeats.copies import Copy, checksum, sounding_in, standing_twice
+from assembler.aligner.sound.copies import Copy, checksum, sounding_in, standing_twice
+from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, MOST_ALIKE, PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -42,7 +42,7 @@ def doubled_slips(reader: TrackReader, proved: Sequence[Range]) -> list[Slip]:
         proved: where another pass bears witness: there the two are compared instead.
     """
     found: dict[int, Slip] = {}
-    margin = 2 * LARGEST_LAG + FIT_SAMPLES
+    margin = 2 * PERIODS_SAMPLES + FIT_SAMPLES
     for low, high in pieces_of(without([(0, reader.length)], proved), READ_SAMPLES):
         first, count = low - margin, high - low + 2 * margin
         tracks = [reader.read(track, first, count) for track in range(reader.tracks)]

@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from assembler.aligner.plan.hand.takes import Plan, Take, place_words, takes_of
+from assembler.aligner.plan.hand.takes import Plan, Take, takes_of
 from assembler.aligner.plan.hand.why import Reasons
 from assembler.aligner.plan.limits import FORMAT
+from assembler.aligner.records.reel import place_label
 from assembler.errors import SheetError, TimecodeError
-from assembler.sheet import TomlKind, decode_text, parse_toml, read_file, shown
+from assembler.sheet import TomlKind, decode_text, dotted_key, parse_toml, read_file, shown
 from assembler.timecode import day_samples, frame_rate, label_sample, nearest_day
 
 if TYPE_CHECKING:
@@ -90,15 +91,14 @@ def write_plan(sheet: Sheet, edit: Edit) -> str:
         document.add(tomlkit.comment(line))
     document.add("format", FORMAT)
     document.add("title", sheet.session.title)
-    tracks = tomlkit.aot()
+    tracks, place = tomlkit.aot(), place_label(sheet)
     for track in edit.tracks:
         table = tomlkit.table()
         table.add("name", track.track.name)
         takes = tomlkit.array()
-        listed = takes_of(track, edit.start_sample)
         reasons = Reasons(track, edit)
-        for take in listed:
-            takes.add_line(_inline(take, sheet.session), comment=reasons.why(take) or None)
+        for take in takes_of(track, edit.start_sample):
+            takes.add_line(_inline(take, place(take.at)), comment=reasons.why(take) or None)
         takes.add_line(indent="")
         table.add("take", takes)
         tracks.append(table)
@@ -154,7 +154,7 @@ def _parse(path: Path) -> _PlanModel:
     except ValidationError as error:
         first = error.errors(include_url=False)[0]
         problem = f"{_where(values, first['loc'])}{_problem(first)}"
-        raise SheetError(problem, file=path, key=_key(first["loc"])) from error
+        raise SheetError(problem, file=path, key=dotted_key(first["loc"])) from error
 
 
 def _problem(details: ErrorDetails) -> str:
@@ -181,13 +181,6 @@ def _where(values: Mapping[str, Any], loc: Sequence[str | int]) -> str:
         except (KeyError, TypeError, IndexError):
             break
     return f"{', '.join(words)}: " if words else ""
-
-
-def _key(parts: Sequence[str | int]) -> str:
-    key = ""
-    for part in parts:
-        key += f"[{part + 1}]" if isinstance(part, int) else ("." if key else "") + part
-    return key
 
 
 def _take(path: Path, key: str, entry: _TakeModel, sheet: Sheet, track: str, extent: Range) -> Take:
@@ -221,11 +214,11 @@ def _sample(text: str, session: Session, extent: Range) -> int:
     return nearest_day(sample, *extent, day_samples(rate, session.sample_rate))
 
 
-def _inline(take: Take, session: Session) -> Any:  # noqa: ANN401 - tomlkit's own type
+def _inline(take: Take, at: str) -> Any:  # noqa: ANN401 - tomlkit's own type
     import tomlkit  # noqa: PLC0415 - as above
 
     entry = tomlkit.inline_table()
-    entry.add("at", place_words(take.at, session))
+    entry.add("at", at)
     entry.add("pass", take.pass_name or "")
     if take.fade is not None:
         entry.add("fade", take.fade)

@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.records.edit import CONSTANT_POWER
 from assembler.aligner.records.ranges import without
+from assembler.aligner.records.reel import place_label
 from assembler.errors import SheetError
-from assembler.timecode import format_place, frame_rate
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.records.edit import TrackEdit
     from assembler.aligner.records.ranges import Range
-    from assembler.sheet import Session, Sheet
+    from assembler.sheet import Sheet
 
 
 @dataclass(frozen=True)
@@ -64,32 +64,28 @@ def check_takes(
     Raises:
         SheetError: with the take, what its pass does not hold, and which passes do; or that it begins after the end.
     """
+    place = place_label(sheet)
     for number, take in enumerate(takes, 1):
         if take.at >= extent[1]:
             raise SheetError(
-                f"track {track[1]}: found a take at {place_words(take.at, sheet.session)}; "
-                f"allowed: takes that begin before the set ends, at {place_words(extent[1], sheet.session)}",
+                f"track {track[1]}: found a take at {place(take.at)}; "
+                f"allowed: takes that begin before the set ends, at {place(extent[1])}",
                 file=path,
                 key=f"track[{track[0]}].take[{number}].at",
             )
     for take, low, high in stretches_of(takes, extent):
         gaps = without([(low, high)], covered.get(take.pass_name, ())) if take.pass_name else []
         if gaps:
-            first, last = (place_words(sample, sheet.session) for sample in gaps[0])
+            first, last = (place(sample) for sample in gaps[0])
             reel = next(one.reel for one in sheet.passes if one.name == take.pass_name)
             holders = [name for name, ranges in covered.items() if not without([gaps[0]], ranges)]
             allowed = ", ".join(['"" for silence', *(f'"{name}"' for name in holders)])
             raise SheetError(
-                f"track {track[1]}, reel {reel}: the take at {place_words(take.at, sheet.session)} is from "
+                f"track {track[1]}, reel {reel}: the take at {place(take.at)} is from "
                 f"{take.pass_name}, and {take.pass_name} has nothing from {first} to {last}; allowed there: {allowed}",
                 file=path,
                 key=f"track[{track[0]}].take[{takes.index(take) + 1}].pass",
             )
-
-
-def place_words(sample: int, session: Session) -> str:
-    """Return a timeline sample as a plan names it: a label, and samples into its frame."""
-    return format_place(sample, frame_rate(session.frame_rate), session.sample_rate)
 
 
 def takes_of(track: TrackEdit, start: int) -> list[Take]:

@@ -12,6 +12,7 @@ if TYPE_CHECKING:
     from assembler.aligner.plan.hand.takes import Take
     from assembler.aligner.records.edit import AlignedPass, Edit, TrackEdit
     from assembler.aligner.records.ranges import Range
+    from assembler.aligner.records.timemap import TimeMap
 
 
 class Reasons:
@@ -26,7 +27,7 @@ class Reasons:
         self._ends = {(span.pass_name, span.start + edit.start_sample): span.end for span in track.spans}
         self._start = edit.start_sample
         self._passes = [
-            _Held(one, track.track.tape_tracks[one.imported.reel])
+            _Held(one, one.time_map, track.track.tape_tracks[one.imported.reel])
             for one in edit.passes
             if one.imported.reel in track.track.tape_tracks and one.time_map is not None
         ]
@@ -50,16 +51,14 @@ class Reasons:
 class _Held:
     """What one pass holds on one tape track, and what is wrong in it, on the timeline."""
 
-    def __init__(self, one: AlignedPass, tape_track: int) -> None:
+    def __init__(self, one: AlignedPass, time_map: TimeMap, tape_track: int) -> None:
         self.name = one.imported.name
-        maps = [] if one.time_map is None else [one.time_map]
-        self._held = [(s.timeline_start, s.timeline_end) for own in maps for s in own.stretches]
+        self._held = [(s.timeline_start, s.timeline_end) for s in time_map.stretches]
         found = [
             (low, high, flaw.kind, flaw.cured)
-            for own in maps
             for flaw in one.flaws
             if tape_track in flaw.tracks
-            for low, high in own.timeline_ranges(flaw.start, max(flaw.end, flaw.start + 1))
+            for low, high in time_map.timeline_ranges(flaw.start, max(flaw.end, flaw.start + 1))
         ]
         self._flaws = found
         self._starts = np.array([low for low, *_ in found], np.int64)

@@ -12,8 +12,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.errors import PlanError
-
 if TYPE_CHECKING:
     from assembler.arrays import Float64s, Int32s, Int64s
 
@@ -27,12 +25,7 @@ def fade_gains(ramp: Float64s, correlation: float) -> tuple[Float64s, Float64s]:
         ramp: shape (n,), rising within 0 to 1.
         correlation: of the two sides, -1 to 1. Below zero it is taken as zero: the law would raise both
             sides without bound.
-
-    Raises:
-        PlanError: the correlation is outside -1 to 1.
     """
-    if not -1.0 <= correlation <= 1.0:
-        raise PlanError(f"correlation {correlation} is outside -1 to 1")
     r = max(0.0, correlation)
     scale = 1.0 / np.sqrt(ramp**2 + (1.0 - ramp) ** 2 + 2.0 * r * ramp * (1.0 - ramp))
     return ramp * scale, (1.0 - ramp) * scale

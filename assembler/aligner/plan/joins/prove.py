@@ -2,33 +2,28 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 from assembler.aligner.place.matching import informative
 from assembler.aligner.plan.joins.fades import measured_correlation
-from assembler.aligner.plan.limits import PROOF_SAMPLES, SEARCH_SAMPLES
+from assembler.aligner.plan.limits import SEARCH_SAMPLES
 from assembler.aligner.records.edit import CONSTANT_POWER, CUT, EDGE, IDENTICAL, SLIP, Join
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from assembler.aligner.plan.path.choices import PlannedJoin
     from assembler.arrays import Int32s
 
-
-class TimelineSource(Protocol):
-    """One pass read by timeline position."""
-
-    def samples(self, track: int, start: int, end: int) -> Int32s:
-        """Return the samples of a timeline range of one tape track."""
+    Side: TypeAlias = Callable[[int, int], Int32s]
+    """Gives the samples of a timeline range of one track, from one pass."""
 
 
-def prove_join(
-    planned: PlannedJoin,
-    outgoing: tuple[TimelineSource, int] | None,
-    incoming: tuple[TimelineSource, int] | None,
-) -> Join:
+def prove_join(planned: PlannedJoin, outgoing: Side | None, incoming: Side | None) -> Join:
     """Return the join with its evidence; the place may move inside the planned room, positions stay timeline."""
     if outgoing is None or incoming is None:
         return Join(planned.at, 0, EDGE, 0.0, 0)
@@ -36,9 +31,7 @@ def prove_join(
     if high <= low:
         return Join(planned.at, 0, SLIP if planned.outgoing == planned.incoming else CUT, 0.0, 0)
     start, end = _proof_range(planned)
-    before = outgoing[0].samples(outgoing[1], start, end)
-    behind = incoming[0].samples(incoming[1], start, end)
-    if np.array_equal(before, behind):
+    if np.array_equal(outgoing(start, end), incoming(start, end)):
         return Join(planned.at, 0, IDENTICAL, 1.0, 0)
     place = _identical_place(planned, outgoing, incoming) if planned.is_movable else None
     if place is not None:
@@ -48,19 +41,16 @@ def prove_join(
 
 def _proof_range(planned: PlannedJoin) -> tuple[int, int]:
     low, high = planned.room
-    half = max(planned.fade, PROOF_SAMPLES) // 2
+    half = max(planned.fade, BRIDGE_SAMPLES) // 2
     return max(low, planned.at - half), min(high, planned.at + half)
 
 
-def _identical_place(
-    planned: PlannedJoin, outgoing: tuple[TimelineSource, int], incoming: tuple[TimelineSource, int]
-) -> int | None:
+def _identical_place(planned: PlannedJoin, outgoing: Side, incoming: Side) -> int | None:
     """Return the nearest place where the sides are identical for as long as a fade would take, or None."""
     low = max(planned.room[0], planned.at - SEARCH_SAMPLES)
     high = min(planned.room[1], planned.at + SEARCH_SAMPLES)
-    before = outgoing[0].samples(outgoing[1], low, high)
-    behind = incoming[0].samples(incoming[1], low, high)
-    wanted = max(planned.fade, PROOF_SAMPLES)
+    before, behind = outgoing(low, high), incoming(low, high)
+    wanted = max(planned.fade, BRIDGE_SAMPLES)
     places = []
     for start, end in ranges_of(before == behind):
         # Silence on both sides is identical too, and as good a place as any.
@@ -72,14 +62,11 @@ def _identical_place(
     return min(places, key=lambda place: abs(place - planned.at), default=None)
 
 
-def _computed(
-    planned: PlannedJoin, outgoing: tuple[TimelineSource, int], incoming: tuple[TimelineSource, int]
-) -> Join:
+def _computed(planned: PlannedJoin, outgoing: Side, incoming: Side) -> Join:
     """Return a fade, or a cut where none is wished for, with how the sides differ there."""
     start = planned.at - planned.fade // 2
     start, end = (start, start + planned.fade) if planned.fade else _proof_range(planned)
-    before = outgoing[0].samples(outgoing[1], start, end)
-    behind = incoming[0].samples(incoming[1], start, end)
+    before, behind = outgoing(start, end), incoming(start, end)
     law = CONSTANT_POWER if planned.fade else CUT
     peak = int(np.abs(before.astype(np.int64) - behind).max())
     return Join(planned.at, planned.fade, law, measured_correlation(before, behind), peak)

@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.plan.limits import GUARD_SAMPLES
 from assembler.aligner.plan.path.choices import Candidate, Choice, PlannedJoin, PlanRules, TrackChoices
-from assembler.aligner.records.ranges import common, ranges_at, without
-from assembler.errors import PlanError
+from assembler.aligner.records.ranges import common, ranges_at
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -22,18 +21,8 @@ if TYPE_CHECKING:
 def join_choices(
     choices: Sequence[Choice], fades: Sequence[int], candidates: Sequence[Candidate]
 ) -> TrackChoices:
-    """Return choices that a person made, with a join at each border; no border is moved.
-
-    Raises:
-        PlanError: a choice names a pass that does not cover it; the message names the first such place.
-    """
+    """Return choices that a person made, each from a pass that covers it, with a join at each border; none is moved."""
     by_name = {candidate.name: candidate for candidate in candidates}
-    for choice in choices:
-        gaps = without([(choice.start, choice.end)], by_name[choice.name].covered) if choice.name else []
-        if gaps:
-            raise PlanError(
-                f"{choice.name} has nothing from sample {gaps[0][0]} to {gaps[0][1]} of the timeline"
-            )
     joins = []
     for (before, after), wished in zip(pairwise(choices), fades, strict=True):
         border = after.start

@@ -24,7 +24,7 @@ from assembler.aligner.plan.limits import (
     TRUST_PER_SAMPLE,
 )
 from assembler.aligner.plan.path.choices import Candidate, Choice, PlanRules, TrackChoices
-from assembler.aligner.records.ranges import are_inside
+from assembler.aligner.records.ranges import are_inside, edges_within
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -47,13 +47,10 @@ class _Segment:
 
 
 def _segments(candidates: Sequence[Candidate], rules: PlanRules, start: int, end: int) -> list[_Segment]:
-    edges = {start, end}
-    for candidate in candidates:
-        for low, high in (*candidate.covered, *candidate.flawed, *candidate.in_part):
-            edges.update((low, high))
-    for forced in rules.forced:
-        edges.update((forced.start, forced.end))
-    inside = np.array(sorted(edge for edge in edges if start <= edge <= end), np.int64)
+    ranges = [(forced.start, forced.end) for forced in rules.forced]
+    for one in candidates:
+        ranges += [*one.covered, *one.flawed, *one.in_part]
+    inside = edges_within((start, end), ranges)
     # Of each candidate, for each segment, whether it is covered, flawed, and right in part.
     held = [
         np.stack(

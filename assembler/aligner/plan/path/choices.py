@@ -29,14 +29,12 @@ class Candidate:
 
     Args:
         name: of the pass.
-        reel: its reel.
         covered: timeline ranges it has samples for, in order.
         flawed: timeline ranges in which it is not what the tape holds, in order.
         in_part: the flawed ranges in which it holds the tape's own samples in part, or perhaps beside their place.
     """
 
     name: str
-    reel: str
     covered: tuple[Range, ...]
     flawed: tuple[Range, ...] = ()
     in_part: tuple[Range, ...] = ()
@@ -125,6 +123,11 @@ class PlanRules:
         return first in self.alike and self.alike[first] == self.alike.get(second)
 
 
+def fade_of(sheet: Sheet, fade_ms: float | None = None) -> int:
+    """Return the length in samples of a fade: the sheet's, or a punch's own."""
+    return round((sheet.repair.fade_ms if fade_ms is None else fade_ms) * sheet.session.sample_rate / 1000)
+
+
 def candidate_of(
     sheet: Sheet, reel: ExaminedReel, one: PlacedPass, track: DeliveredTrack, weaving: Weaving
 ) -> Candidate:
@@ -150,7 +153,7 @@ def candidate_of(
         # All tracks change together, so a pass counts only where it has all of them.
         for other in range(one.reader.tracks):
             covered = common(covered, one.covered(other))
-    return Candidate(one.name, reel.name, tuple(covered), tuple(flaws), tuple(in_part))
+    return Candidate(one.name, tuple(covered), tuple(flaws), tuple(in_part))
 
 
 def _unproved(reel: ExaminedReel, one: PlacedPass, tape_track: int, sheet: Sheet) -> list[Range]:
@@ -166,9 +169,8 @@ def _unproved(reel: ExaminedReel, one: PlacedPass, tape_track: int, sheet: Sheet
     above = reel.findings.better_ones(one.name, list(covered), tape_track)
     barring = merged(piece for other in above for piece in covered[other])
     if sheet.repair.unlike == "cure" and (one.name, tape_track) in reel.findings.witnesses:
-        fade = round(sheet.repair.fade_ms * sheet.session.sample_rate / 1000)
         wanted = None if sheet.repair.scope == "reel" else tape_track
-        barring = without(barring, _wanting(reel, above, wanted, covered, fade))
+        barring = without(barring, _wanting(reel, above, wanted, covered, fade_of(sheet)))
     return common(covered[one.name], barring)
 
 

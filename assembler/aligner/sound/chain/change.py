@@ -16,10 +16,10 @@ import numpy as np
 from assembler.aligner.records.limits import NEARLY_ALL
 from assembler.aligner.sound.chain.measures import empty_bits_of_both, fraction_behind, most_alike
 from assembler.aligner.sound.limits import (
+    DITHER_STEPS,
     FRACTION_TOLD,
+    LEAST_BELL_STEPS,
     LEVEL_TOLD_DB,
-    ROUNDING_STEPS,
-    SHORTENED_STEPS,
     SURE_DEVIATIONS,
 )
 
@@ -40,7 +40,7 @@ class Change:
         empty_bits: lowest bits that are zero in every sample of the first, and of the second.
         offset: constant that is added, in sample values.
         noise: root mean square of what these leave unexplained, in sample values.
-        peak: largest difference between the two as they are, in sample values.
+        is_identical: whether the two are the same numbers.
         is_dithered: whether more than rounding came with a shorter word length.
         step: one step of the tape's word length, in sample values.
     """
@@ -51,7 +51,7 @@ class Change:
     empty_bits: tuple[int, int]
     offset: float
     noise: float
-    peak: int
+    is_identical: bool
     is_dithered: bool
     step: int
 
@@ -59,11 +59,6 @@ class Change:
     def is_alike(self) -> bool:
         """Return whether the two are one sound, upright or inverted."""
         return abs(self.correlation) >= NEARLY_ALL
-
-    @property
-    def is_identical(self) -> bool:
-        """Return whether the two are the same numbers."""
-        return self.peak == 0
 
     @property
     def is_level_only(self) -> bool:
@@ -111,8 +106,8 @@ class Change:
         return self.step.bit_length() - 1
 
     def _unexplained(self) -> str:
-        shortened = SHORTENED_STEPS * 2.0 ** max(self.empty_bits) if self._bits() else 0.0
-        if self.noise <= max(ROUNDING_STEPS * self.step, shortened):
+        shortened = DITHER_STEPS * 2.0 ** max(self.empty_bits) if self._bits() else 0.0
+        if self.noise <= max(LEAST_BELL_STEPS * self.step, shortened):
             return ""
         return f"noise of {self.noise / self.step:.1f} LSB rms is added (dither, a mixer or an analogue path)"
 
@@ -141,11 +136,11 @@ def find_change(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Change | 
     level = 20 * float(np.log10(max(abs(gain), 1e-9)))
     error_db = 20 / float(np.log(10)) * noise / float(np.sqrt(own)) / max(abs(gain), 1e-9)
     is_off = abs(level) > max(LEVEL_TOLD_DB / 2, SURE_DEVIATIONS * error_db)
-    differences = [b - a for a, b in pairs]
+    largest = max(float(np.abs(b - a).max()) for a, b in pairs)
     empty = empty_bits_of_both([a for a, _ in pieces], [b for _, b in pieces])
     offset = means[1] - gain * means[0]
     # Cutting bits off always goes one way, which is an offset too.
-    is_added = abs(offset) > ROUNDING_STEPS * step and empty[0] == empty[1]
+    is_added = abs(offset) > LEAST_BELL_STEPS * step and empty[0] == empty[1]
     return Change(
         both / float(np.sqrt(own * other)),
         level if is_off else 0.0,
@@ -153,8 +148,9 @@ def find_change(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Change | 
         empty,
         offset if is_added else 0.0,
         noise,
-        max(int(np.abs(one).max()) for one in differences),
-        _is_dithered(differences, max(empty)),
+        largest == 0,
+        # Cutting or rounding the bits off makes no larger differences.
+        largest >= 1 << max(empty),
         step,
     )
 
@@ -167,16 +163,12 @@ def _inner(first: Float64s, second: Float64s) -> tuple[Float64s, Float64s]:
 
 def _fraction(pairs: Sequence[tuple[Float64s, Float64s]]) -> float:
     """Return the fraction of a sample that the second ones lie later; 0 where it is not sure to be there."""
-    slopes, weights = [], []
-    for first, second in pairs:
-        slope, weight = fraction_behind(first, second)
-        if weight:
-            slopes.append(slope)
-            weights.append(weight)
-    if not slopes:
+    told = np.array([fraction_behind(first, second) for first, second in pairs])
+    slopes, weights = told[told[:, 1] > 0].T
+    if not slopes.size:
         return 0.0
     found = float(np.average(slopes, weights=weights))
-    spread = float(np.sqrt(np.average((np.array(slopes) - found) ** 2, weights=weights) / len(slopes)))
+    spread = float(np.sqrt(np.average((slopes - found) ** 2, weights=weights) / slopes.size))
     return found if abs(found) > max(FRACTION_TOLD, SURE_DEVIATIONS * spread) else 0.0
 
 
@@ -189,8 +181,3 @@ def _later(sound: Float64s, fraction: float) -> Float64s:
     spectrum = np.fft.rfft(sound * scipy.signal.windows.tukey(sound.size, 0.2))
     turn = np.exp(-1j * np.linspace(0.0, np.pi, spectrum.size) * fraction)
     return np.asarray(np.fft.irfft(spectrum * turn, sound.size), np.float64)
-
-
-def _is_dithered(differences: Sequence[Float64s], empty_bits: int) -> bool:
-    """Return whether differences are larger than cutting or rounding so many bits off can make them."""
-    return any(float(np.abs(one).max()) >= 1 << empty_bits for one in differences)

@@ -40,27 +40,15 @@ def find_delay(reference: Int32s, piece: Int32s) -> tuple[int, float]:
         reference: shape (n,), n no less than that of the piece.
         piece: shape (m,).
     """
-    alike = correlation_along(reference.astype(np.float64), piece.astype(np.float64))
-    best = int(np.argmax(np.abs(alike)))
-    return best, float(alike[best])
-
-
-def correlation_along(reference: Float64s, piece: Float64s) -> Float64s:
-    """Return how alike a piece is to a longer stretch of sound, at each place in that; -1 to 1.
-
-    Args:
-        reference: shape (n,), n no less than that of the piece.
-        piece: shape (m,).
-
-    Returns:
-        Shape (n - m + 1,).
-    """
     import scipy  # noqa: PLC0415 - slow to load, and few sessions need it
 
-    products = scipy.signal.correlate(reference, piece, mode="valid", method="fft")
-    sums = np.concatenate(([0.0], np.cumsum(reference**2)))
-    powers = np.maximum(sums[piece.size :] - sums[: -piece.size], 1e-9)
-    return np.asarray(products / np.sqrt(powers * max(float(np.dot(piece, piece)), 1e-9)), np.float64)
+    sound, own = reference.astype(np.float64), piece.astype(np.float64)
+    products = scipy.signal.correlate(sound, own, mode="valid", method="fft")
+    sums = np.concatenate(([0.0], np.cumsum(sound**2)))
+    powers = np.maximum(sums[own.size :] - sums[: -own.size], 1e-9)
+    alike = products / np.sqrt(powers * max(float(np.dot(own, own)), 1e-9))
+    best = int(np.argmax(np.abs(alike)))
+    return best, float(alike[best])
 
 
 def fraction_behind(first: Float64s, second: Float64s) -> tuple[float, float]:

@@ -10,10 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.sound.limits import (
-    EDGE_ERROR,
-    MOST_EDGES,
-)
+from assembler.aligner.sound.limits import EDGE_ERROR, MOST_EDGES
 
 if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int32s, Int64s
@@ -60,6 +57,11 @@ class Edges:
         """Return the edges from the one numbered ``first`` to before ``last``."""
         return Edges(self.positions[first:last], self.is_rise[first:last], self.levels)
 
+    def followed_by(self, other: Edges) -> Edges:
+        """Return these edges and later ones of the same levels."""
+        positions = np.concatenate((self.positions, other.positions))
+        return Edges(positions, np.concatenate((self.is_rise, other.is_rise)), self.levels)
+
 
 def first_note(sound: Int32s, offset: int) -> Edges | None:
     """Return the edges of the wave that sounds from the first sample on, as long as it has two levels."""
@@ -94,20 +96,13 @@ def fit_pulse(edges: Edges, numbers: Int64s, most: float = EDGE_ERROR) -> Pulse 
     """
     if edges.positions.size < 3 or edges.is_rise.all() or not edges.is_rise.any():
         return None
-    solution, offsets = solved_pulse(edges, numbers)
-    if offsets.max() > most:
-        return None
-    period, rise, fall = (float(value) for value in solution)
-    return Pulse(edges.levels, period, rise, fall)
-
-
-def solved_pulse(edges: Edges, numbers: Int64s) -> tuple[Float64s, Float64s]:
-    """Return period, rise and fall that put all edges best, and how far off each one lies, in samples."""
     rises = edges.is_rise.astype(np.float64)
     table = np.stack([numbers.astype(np.float64), rises, 1.0 - rises], axis=1)
     solution, *_ = np.linalg.lstsq(table, edges.positions.astype(np.float64), rcond=None)
-    offsets = np.abs(table @ solution - edges.positions)
-    return np.asarray(solution, np.float64), np.asarray(offsets, np.float64)
+    if np.abs(table @ solution - edges.positions).max() > most:
+        return None
+    period, rise, fall = (float(value) for value in solution)
+    return Pulse(edges.levels, period, rise, fall)
 
 
 def period_numbers(edges: Edges) -> Int64s:
@@ -130,12 +125,6 @@ def period_counts(before: Edges, behind: Edges, fitted: Pulse) -> list[int]:
 
 def joint_pulse(before: Edges, behind: Edges, count: int, most: float = EDGE_ERROR) -> Pulse | None:
     """Return the wave of both sides with so many periods between them; None where it fits none of that length."""
-    first = before.is_rise[0]
-    own = np.cumsum(before.is_rise == first) - 1
-    further = np.cumsum(behind.is_rise == first) - 1 + count
-    edges = Edges(
-        np.concatenate((before.positions, behind.positions)),
-        np.concatenate((before.is_rise, behind.is_rise)),
-        before.levels,
-    )
-    return fit_pulse(edges, np.concatenate((own, further)), most)
+    further = np.cumsum(behind.is_rise == before.is_rise[0]) - 1 + count
+    numbers = np.concatenate((period_numbers(before), further))
+    return fit_pulse(before.followed_by(behind), numbers, most)

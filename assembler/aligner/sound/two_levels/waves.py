@@ -14,13 +14,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import NEAR_SAMPLES
+from assembler.aligner.records.limits import LEAST_TELLING, NEAR_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import (
-    EDGE_ERROR,
     LEAST_EDGES_BEFORE,
     LEAST_EDGES_BEHIND,
-    LEAST_LAG,
     MOST_EDGES,
 )
 from assembler.aligner.sound.two_levels.pulse import (
@@ -32,7 +30,6 @@ from assembler.aligner.sound.two_levels.pulse import (
     last_note,
     period_counts,
     period_numbers,
-    solved_pulse,
 )
 
 if TYPE_CHECKING:
@@ -58,10 +55,7 @@ def pulse_through(sound: Int32s, place: Range, known: Bools) -> Pulse | None:
         known: shape as ``sound``: where it is.
     """
     start, end = place
-    unknown = np.flatnonzero(~known[:start])
-    low = int(unknown[-1]) + 1 if unknown.size else 0
-    unknown = np.flatnonzero(~known[end:])
-    high = end + int(unknown[0]) if unknown.size else sound.size
+    low, high = _known_before(known, start), sound.size - _known_before(known[::-1], sound.size - end)
     before = last_note(sound[low:start], low)
     behind = first_note(sound[end:high], end)
     if before is None or behind is None or before.levels != behind.levels:
@@ -69,7 +63,7 @@ def pulse_through(sound: Int32s, place: Range, known: Bools) -> Pulse | None:
     if before.positions.size < LEAST_EDGES_BEFORE or behind.positions.size < LEAST_EDGES_BEHIND:
         return None
     fitted = fit_pulse(before, period_numbers(before))
-    if fitted is None or fitted.period < LEAST_LAG:
+    if fitted is None or fitted.period < LEAST_TELLING:
         return None
     found = [joint_pulse(before, behind, count) for count in period_counts(before, behind, fitted)]
     fits = [pulse for pulse in found if pulse is not None]
@@ -109,36 +103,33 @@ def lapse_of(sound: Int32s, place: Range, known: Bools) -> Range | None:
 def _wave_before(sound: Int32s, place: Range, known: Bools) -> _Wave | None:
     """Return the wave that sounds before a place, as far as a version goes on with it; as ``pulse_from``."""
     start, end = place
-    unknown = np.flatnonzero(~known[:start])
-    low = int(unknown[-1]) + 1 if unknown.size else 0
+    low = _known_before(known, start)
     note = last_note(sound[low:start], low)
     if note is None or note.positions.size < LEAST_EDGES_BEFORE:
         return None
     numbers = period_numbers(note)
     pulse = fit_pulse(note, numbers)
-    if pulse is None or pulse.period < LEAST_LAG:
+    if pulse is None or pulse.period < LEAST_TELLING:
         return None
     last = int(note.positions[-1])
-    while pulse.period >= LEAST_LAG:
+    while pulse.period >= LEAST_TELLING:
         span = last - int(note.positions[0])
         fresh, fresh_numbers = _going_on(sound, pulse, note, (last, min(end, last + span)))
         if not fresh.positions.size:
             break
-        note = Edges(
-            np.concatenate((note.positions, fresh.positions)),
-            np.concatenate((note.is_rise, fresh.is_rise)),
-            note.levels,
-        )
+        note = note.followed_by(fresh)
         numbers = np.concatenate((numbers, fresh_numbers))
-        # The end of an interruption may look like an edge of the wave that stands a little off.
-        _, offsets = solved_pulse(note, numbers)
-        stands = offsets <= EDGE_ERROR
-        note, numbers = Edges(note.positions[stands], note.is_rise[stands], note.levels), numbers[stands]
         better = fit_pulse(note, numbers)
         if better is None or int(note.positions[-1]) <= last:
             break
         pulse, last = better, int(note.positions[-1])
     return _Wave(pulse, last, last - int(note.positions[0]))
+
+
+def _known_before(known: Bools, place: int) -> int:
+    """Return the sample from which on all are known up to a place."""
+    unknown = np.flatnonzero(~known[:place])
+    return int(unknown[-1]) + 1 if unknown.size else 0
 
 
 def pulse_towards(sound: Int32s, place: Range, known: Bools) -> tuple[Pulse, int] | None:

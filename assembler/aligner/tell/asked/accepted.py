@@ -76,35 +76,29 @@ def accepted_words(one: Acceptance) -> str:
     return f"accepted by {one.by}: {one.reason}"
 
 
-def closed_notes(
-    notes: Iterable[Note], reel: ExaminedReel, outcome: Outcome
-) -> list[tuple[Note, Acceptance | None]]:
-    """Return notes on a reel with what closes them; those that ask for a person and whose place is accepted as such.
+def closed_note(note: Note, reel: ExaminedReel, outcome: Outcome) -> Note:
+    """Return a note on a reel; one that asks for a person, and whose place is accepted, as such.
 
     The place of a note on a pass is all that the pass has in the set, unless the note names one.
     """
-    return [_closed(note, reel, outcome) for note in notes]
-
-
-def _closed(note: Note, reel: ExaminedReel, outcome: Outcome) -> tuple[Note, Acceptance | None]:
     time_map = reel.maps.get(note.pass_name or "")
     # A note that tells what passes hold is on an undecided place, and closed by what the set has there.
     if not note.needs_a_person or note.held or time_map is None or not time_map.stretches:
-        return note, None
+        return note
     place = (time_map.start, time_map.end)
     if note.start is not None:
         found = time_map.timeline_ranges(note.start, max(note.end or 0, note.start + 1))
         if not found:
-            return note, None
+            return note
         place = (found[0][0], found[-1][1])
-    tracks = note.tracks or tuple(track for track, name in enumerate(reel.reel.tracks) if name)
+    tracks = note.tracks or reel.named_tracks
     known = [one for one in outcome.accepted if note.pass_name in one.known]
     for inside in common([place], [outcome.extent]):
         closing = closing_of(known, reel.name, tracks, inside, None)
         if closing is not None:
             text = f"{note.text}; {accepted_words(closing)}"
-            return replace(note, kind="accepted", text=text, accepted=closing), closing
-    return note, None
+            return replace(note, kind="accepted", text=text, accepted=closing)
+    return note
 
 
 def accepted_notes(

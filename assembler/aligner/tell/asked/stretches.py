@@ -81,7 +81,7 @@ def _flaw_notes(
 
 
 def _delivered(reel: ExaminedReel, punch: Forced) -> list[int]:
-    return [track for track, name in enumerate(reel.reel.tracks) if name and punch.is_on(name)]
+    return [track for track in reel.named_tracks if punch.is_on(reel.reel.tracks[track])]
 
 
 def unrecorded_notes(

@@ -15,16 +15,14 @@ import numpy as np
 
 from assembler.aligner.records.because import SLIPPED
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.limits import HALF
 from assembler.aligner.records.ranges import are_inside, common, merged, ranges_of
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.aligner.tell.limits import (
-    LEAST_GAPS,
     LONGEST_TURN_SECONDS,
     MOST_CHANCE,
     MOST_TRIED,
-    MOST_TURNS,
     PLACE_SECONDS,
-    STEADY_SHARE,
     TURN_SHARE,
 )
 from assembler.arrays import distinct
@@ -185,7 +183,7 @@ def steady_interval(starts: Int64s, sample_rate: int) -> float | None:
         sample_rate: in samples per second.
     """
     gaps = (apart := np.diff(starts))[apart > 0].astype(np.float64)
-    if gaps.size < LEAST_GAPS:
+    if not gaps.size:
         return None
     tried = np.quantile(gaps, np.linspace(0, 1, min(gaps.size, MOST_TRIED)))
     rated = [_rated(gaps, float(gap), early * sample_rate) for gap in tried for early in PLACE_SECONDS]
@@ -199,12 +197,12 @@ def _rated(gaps: Float64s, interval: float, early: float) -> tuple[float, float]
     for _ in range(2):
         turns = np.rint(gaps / interval)
         allowed = max(2 * early, TURN_SHARE * interval)
-        fits = (turns >= 1) & (turns <= MOST_TURNS) & (np.abs(gaps - turns * interval) <= allowed)
+        fits = (turns >= 1) & (np.abs(gaps - turns * interval) <= allowed)
         if not fits.any():
             return 0.0, interval
         interval = float(np.sum(gaps[fits]) / np.sum(turns[fits]))
     count, share = int(fits.sum()), 2 * allowed / interval
-    if count < STEADY_SHARE * gaps.size or share >= 0.5:
+    if count < HALF * gaps.size or share >= HALF:
         return 0.0, interval
     # One gap fits by itself: the interval was taken from it.
     return log_tail(count - 1, gaps.size - 1, share), interval

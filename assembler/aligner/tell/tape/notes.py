@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from assembler.aligner.records.reel import ExaminedReel
     from assembler.aligner.tell.tape.causes import Causes
     from assembler.sheet import Sheet
+    from assembler.verdict.notes import NoteKind
 
 _UNTOLD_WORDS = (
     "flawed and held by no other pass: nothing tells whether tape or machine is to blame; another pass would"
@@ -113,19 +114,13 @@ def machine_notes(reel: ExaminedReel, causes: Causes, sheet: Sheet) -> list[Note
             words.append(
                 f"they come every {1000 * interval / rate:.1f} ms or a multiple of it: this points at a rotating part"
             )
+        theme, count = "", None
+        if len(words) == 1:
+            theme, count = (_MACHINE_THEME if machine else f"places {_UNTOLD_WORDS}"), len(machine or untold)
         if words:
-            is_machine = bool(machine) or interval is not None
+            kind: NoteKind = "machine_suspected" if machine or interval is not None else "other"
             text = f"reel {reel.name}, {one.name}: {'; '.join(words)}"
-            if len(words) == 1 and machine:
-                notes.append(
-                    Note("machine_suspected", text, one.name, theme=_MACHINE_THEME, count=len(machine))
-                )
-            elif is_machine:
-                notes.append(Note("machine_suspected", text, one.name))
-            else:
-                notes.append(
-                    Note("other", text, one.name, theme=f"places {_UNTOLD_WORDS}", count=len(untold))
-                )
+            notes.append(Note(kind, text, one.name, theme=theme, count=count))
     return notes
 
 

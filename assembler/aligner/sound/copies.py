@@ -15,8 +15,7 @@ import numpy as np
 from assembler.aligner.records.limits import CHANCE_SAMPLES, HALF, NEAR_SAMPLES, PLAYED_LEAST_TRACKS
 from assembler.aligner.records.ranges import pieces_of
 from assembler.aligner.sound.levels import HASH_FACTOR
-from assembler.aligner.sound.limits import LARGEST_LAG
-from assembler.aligner.sound.repeats.grid import may_repeat
+from assembler.aligner.sound.limits import PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -61,8 +60,7 @@ def standing_twice(samples: Int32s, least: int) -> list[Copy]:
         least: samples of the shortest block.
     """
     found: list[Copy] = []
-    may_be = may_repeat(samples, (least, LARGEST_LAG), least - NEAR_SAMPLES)
-    for lag, at in _likely_repeats(samples, least) if may_be else ():
+    for lag, at in _likely_repeats(samples, least):
         if any(one.start <= at < one.end for one in found):
             continue
         before = max(lag, at - lag - CHANCE_SAMPLES)
@@ -87,14 +85,11 @@ def _likely_repeats(samples: Int32s, least: int) -> list[tuple[int, int]]:
     if not pieces:
         return []
     chosen, hashed = (np.concatenate(found) for found in zip(*pieces, strict=True))
-    told = np.sort(hashed)
-    if not (told[1:] == told[:-1]).any():
-        return []
     order = np.argsort(hashed, kind="stable")
     same = hashed[order[1:]] == hashed[order[:-1]]
     order = chosen[order]
     lags, places = (order[1:] - order[:-1])[same], order[1:][same]
-    fits = (lags >= least) & (lags <= LARGEST_LAG)
+    fits = (lags >= least) & (lags <= PERIODS_SAMPLES)
     return sorted(set(zip(lags[fits].tolist(), places[fits].tolist(), strict=True)), key=lambda row: row[1])
 
 
