@@ -10,8 +10,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from itertools import pairwise
+from typing import TYPE_CHECKING
 
 from assembler.errors import PlanError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
 
 
 @dataclass(frozen=True)
@@ -150,28 +154,29 @@ class TimeMap:
         return tuple(Slip(a.pass_end, b.shift - a.shift) for a, b in pairwise(self.stretches))
 
 
-def map_with_slips(length: int, timeline_start: int, slips: tuple[Slip, ...]) -> TimeMap:
+def map_with_slips(length: int, timeline_start: int, slips: Iterable[Slip]) -> TimeMap:
     """Return the map of a pass of ``length`` samples whose first sample lies at ``timeline_start``.
 
     Args:
         length: samples in the pass.
         timeline_start: timeline sample of the pass's first sample.
         slips: in order, one at once after what another repeated if need be; after lost samples the rest lies later,
-            after repeated ones the first sample after the place starts as many samples later in the pass.
-
-    Raises:
-        PlanError: a slip lies outside the pass, or two contradict each other.
+            after repeated ones the first sample after the place starts as many samples later in the pass. One that
+            leaves no stretch before or behind it is left out.
     """
     stretches: list[Stretch] = []
+    doubtful: list[tuple[int, int]] = []
     start, shift = 0, timeline_start
     for slip in slips:
+        behind = slip.pass_sample + max(0, -slip.samples)
         follows = bool(stretches) and start == slip.pass_sample
-        if not (start < slip.pass_sample or follows) or slip.pass_sample >= length:
-            raise PlanError(f"time map: slip at pass sample {slip.pass_sample} is outside the pass")
+        if behind >= length or not (start < slip.pass_sample or follows):
+            continue
         if not follows:
             stretches.append(Stretch(start, slip.pass_sample, start + shift))
-        shift += slip.samples
-        start = slip.pass_sample + max(0, -slip.samples)
+        if slip.doubt[0] < slip.doubt[1]:
+            doubtful.append(slip.doubt)
+        start, shift = behind, shift + slip.samples
     if start < length:
         stretches.append(Stretch(start, length, start + shift))
-    return TimeMap(tuple(stretches), tuple(slip.doubt for slip in slips if slip.doubt[0] < slip.doubt[1]))
+    return TimeMap(tuple(stretches), tuple(doubtful))

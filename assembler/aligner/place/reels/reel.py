@@ -22,7 +22,6 @@ from assembler.aligner.place.meeting import (
 from assembler.aligner.place.reels.words import blame_note, log_question, unlike_note
 from assembler.aligner.place.search import find_alike, find_anywhere
 from assembler.aligner.place.slips.blame import (
-    map_of,
     probe_slips,
     proved_ranges,
     reference_slips,
@@ -31,6 +30,7 @@ from assembler.aligner.place.slips.blame import (
 from assembler.aligner.place.slips.doubled import doubled_slips
 from assembler.aligner.place.slips.logged import is_denied
 from assembler.aligner.place.slips.pinning import MappedPass, in_parts, pin_slips
+from assembler.aligner.records.timemap import map_with_slips
 from assembler.aligner.sound.limits import LEVEL_TOLD_DB
 from assembler.known import NOTHING
 from assembler.verdict.notes import Note
@@ -109,7 +109,7 @@ def place_reel(
     relations = in_parts(relations)
     doubled = work.doubled(reference, proved_ranges(relations))
     own = reference_slips(reference.position, relations, doubled, sample_rate)
-    work.maps[reference.name] = map_of(reference.audio.length, round(reference.position.shift), own)
+    work.maps[reference.name] = map_with_slips(reference.audio.length, round(reference.position.shift), own)
     work.groups[reference.name] = 0
     for one in others:
         relation = relations[one.name]
@@ -151,7 +151,7 @@ def _place_related(
     start_shift -= sum(slip.samples for slip in unproved if slip.pass_sample < relation.proved[0])
     slips = [*unproved, *(found.slip for found in own)]
     work.slips[one.name] = sorted(slips, key=lambda slip: slip.pass_sample)
-    work.maps[one.name] = map_of(one.audio.length, start_shift, work.slips[one.name])
+    work.maps[one.name] = map_with_slips(one.audio.length, start_shift, work.slips[one.name])
     work.groups[one.name] = work.groups[reference.name]
 
 
@@ -162,7 +162,9 @@ def _pin_slips(work: _Work, passes: Sequence[PassToPlace]) -> None:
         group = work.groups[name]
         others = [other for key, other in mapped.items() if key != name and work.groups[key] == group]
         pinned = pin_slips(slips, mapped[name], others)
-        work.maps[name] = map_of(mapped[name].audio.length, work.maps[name].stretches[0].shift, pinned)
+        work.maps[name] = map_with_slips(
+            mapped[name].audio.length, work.maps[name].stretches[0].shift, pinned
+        )
 
 
 def _tell_contradiction(
@@ -204,7 +206,7 @@ def _place_unrelated(
         return
     # By its log alone.
     slips = unproved_slips(one.position, None, work.doubled(one, []), sample_rate)
-    work.maps[one.name] = map_of(one.audio.length, round(one.position.shift), slips)
+    work.maps[one.name] = map_with_slips(one.audio.length, round(one.position.shift), slips)
     work.groups[one.name] = max(work.groups.values(), default=-1) + 1
 
 
@@ -227,7 +229,7 @@ def _weigh_stranger(
             _refuse(work, one, why)
             return
         shift = _shift_of(work.maps[other.name], 0) + found.shift
-        work.maps[one.name] = map_of(one.audio.length, shift, ())
+        work.maps[one.name] = map_with_slips(one.audio.length, shift, ())
         work.groups[one.name] = max(work.groups.values()) + 1
         work.notes.append(unlike_note(one, other))
         return

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, BESIDE_SAMPLES, SERIES_SLIPS
 from assembler.aligner.place.slips.logged import is_logged, only_logged
 from assembler.aligner.records.ranges import merged
-from assembler.aligner.records.timemap import Slip, TimeMap, map_with_slips
+from assembler.aligner.records.timemap import Slip
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from assembler.aligner.place.relation import Relation
     from assembler.aligner.place.slips.surplus import Slipped
@@ -67,19 +67,6 @@ class _RelativeSlip:
     def is_same(self, other: _RelativeSlip) -> bool:
         """Return whether two passes may bear witness to one slip of the reference."""
         return self.change == other.change and self.lies_at(*other.reach())
-
-
-def map_of(length: int, shift: int, slips: Iterable[Slip]) -> TimeMap:
-    """Return the time map of a pass with those of its slips that leave a stretch between them."""
-    kept: list[Slip] = []
-    floor = 0
-    for slip in slips:
-        behind = slip.pass_sample + max(0, -slip.samples)
-        # After what a tape at rest left, the next one may follow at once.
-        if (floor < slip.pass_sample or (kept and floor == slip.pass_sample)) and behind < length:
-            kept.append(slip)
-            floor = behind
-    return map_with_slips(length, shift, tuple(kept))
 
 
 def proved_ranges(relations: Mapping[str, Relation | None]) -> list[Range]:
