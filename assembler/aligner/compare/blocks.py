@@ -13,13 +13,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import LEAST_TELLING
 from assembler.aligner.compare.notes import Shared, TrackBlock
 from assembler.aligner.concealment.marks import tally_machines
 from assembler.aligner.flaws.alone import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
-from assembler.aligner.records.limits import BRIDGE_SAMPLES
-from assembler.aligner.records.ranges import common, ranges_of, total
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_TELLING
+from assembler.aligner.records.ranges import common, covering, ranges_of, total
 from assembler.aligner.sound.glance import Glance, far_apart
 from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
@@ -225,11 +224,3 @@ def versions_of(
     for index, glance in seen.items():
         holders.setdefault((glance, tuple(covered[index])), []).append(index)
     return [Version(own, glance.samples, held, low, step) for (glance, held), own in holders.items()]
-
-
-def covering(ranges: Sequence[Range], low: int, size: int) -> Bools:
-    """Return which samples from ``low`` on lie in some ranges, shape (size,)."""
-    here = np.zeros(size, np.bool_)
-    for start, end in ranges:
-        here[start - low : end - low] = True
-    return here

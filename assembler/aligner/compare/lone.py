@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import LONE_MARGIN, LONGEST_TOLD, MOST_AGREEING
+from assembler.aligner.compare.limits import LONE_MARGIN, MOST_AGREEING
 from assembler.aligner.compare.runs import kind_of_run
 from assembler.aligner.flaws.alone import is_drawn_line, shown_alone
 from assembler.aligner.records.because import Because, Rule
@@ -19,7 +19,12 @@ from assembler.aligner.records.limits import LEAST_TELLING, READ_SAMPLES
 from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, total, without
 from assembler.aligner.sound.levels import is_peak
-from assembler.aligner.sound.limits import EDGE_SAMPLES, MOST_ALIKE, WINDOW_SAMPLES
+from assembler.aligner.sound.limits import (
+    EDGE_SAMPLES,
+    LONGEST_PAUSE,
+    MOST_ALIKE,
+    WINDOW_SAMPLES,
+)
 from assembler.aligner.sound.rests import find_rests
 
 if TYPE_CHECKING:
@@ -175,8 +180,9 @@ def flaws_alone(
                 lone.natural.extend(flaws)
                 continue
             for flaw in flaws:
-                is_long = flaw.end - flaw.start > LONGEST_TOLD.get(build, flaw.end)
-                (lone.open_places if is_long else lone.told).append(flaw)
+                # Told only where other tracks have it at the same samples.
+                is_long_pause = build == "pause" and flaw.end - flaw.start > LONGEST_PAUSE
+                (lone.open_places if build == "noise" or is_long_pause else lone.told).append(flaw)
         # Of the silences that cut sound off all but these are mutes; beside noise thrown in they look so by nature.
         rests = find_rests(
             one, track, covered_by((other for other in passes if other is not one), track), step

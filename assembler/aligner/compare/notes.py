@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import LEAST_ALIKE, MOST_NEAR, NEAR_SAMPLES
+from assembler.aligner.compare.limits import LEAST_ALIKE, MOST_NEAR
 from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, READ_SAMPLES
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
@@ -150,7 +150,7 @@ class SparseRanges:
                 self._waiting.append((start, end))
                 self._settle_crowd()
         past = 0
-        while past < len(self._waiting) and self._waiting[past][1] < known_to - NEAR_SAMPLES:
+        while past < len(self._waiting) and self._waiting[past][1] < known_to - READ_SAMPLES:
             past += 1
         self._kept += self._waiting[self._settled : past]
         self._waiting = self._waiting[past:]
@@ -163,7 +163,7 @@ class SparseRanges:
     def _settle_crowd(self) -> None:
         """Leave out what stands in a crowd that ends with the latest one; what stands before it is kept."""
         first = len(self._waiting) - MOST_NEAR - 1
-        if first < 0 or self._waiting[-1][0] - self._waiting[first][0] > NEAR_SAMPLES:
+        if first < 0 or self._waiting[-1][0] - self._waiting[first][0] > READ_SAMPLES:
             return
         self._kept += self._waiting[self._settled : first]
         self._settled = len(self._waiting)

@@ -14,7 +14,8 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.events.limits import LEAST_AT_ONCE, LIKELY_NATS
+from assembler.aligner.concealment.limits import LEAST_EVIDENCE
+from assembler.aligner.events.limits import LEAST_AT_ONCE
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided, cleared, ranges_by_track
 from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_TRACKS
@@ -204,7 +205,7 @@ def _guilty_at_once(
 def _speaks_for(name: str, place: Undecided) -> bool:
     """Return whether a pass is likely to be right where samples were lost: then the other one lost some, too."""
     because = place.because
-    is_likely = because.rule == Rule.CONCEALED and because.nats is not None and because.nats > LIKELY_NATS
+    is_likely = because.rule == Rule.CONCEALED and because.nats is not None and because.nats > LEAST_EVIDENCE
     return is_likely and place.taken == name
 
 

@@ -24,7 +24,8 @@ LEVEL_NATS = 60.0
 what changes all the time, and what is thrown in."""
 
 ABRUPT_RATIO = 3.0
-"""Powers of so many errors on either side of a border differ by so much."""
+"""Power of prediction errors on one side of a border against that on the other, or of noise against its surroundings':
+what has less just disagrees."""
 
 ROUNDING_POWER = 1.0 / 12.0
 """Of errors that are rounded to whole steps."""
@@ -70,9 +71,6 @@ MOST_LEVEL_STEPS = 64
 
 LONE_EDGE_ERROR = 0.7
 """Samples that an edge may lie off its wave where no other pass bears witness: rounding, and a rough fit."""
-
-STEPPED_MOST_CHANCE = 0.25
-"""Chance at most by which a note that sets in anywhere would be in phase: for 100 samples a period, a window of 25."""
 
 # noise
 

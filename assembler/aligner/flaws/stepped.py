@@ -19,7 +19,6 @@ from assembler.aligner.flaws.limits import (
     LONE_EDGE_ERROR,
     LONGEST_BURST,
     MOST_CLICK,
-    STEPPED_MOST_CHANCE,
 )
 from assembler.aligner.records.limits import FEW, HALF, LEAST_TELLING
 from assembler.aligner.records.ranges import ranges_of
@@ -105,8 +104,9 @@ def _joint(first: Edges, second: Edges) -> Pulse | None:
         known = max(before, behind, key=lambda wave: int(wave.positions[-1] - wave.positions[0]))
         fitted = fit_pulse(known, period_numbers(known), LONE_EDGE_ERROR)
         gap, span = behind.positions[0] - before.positions[-1], known.positions[-1] - known.positions[0]
+        # A note that sets in anywhere would be in phase by chance too often.
         doubt = 2.0 + 2.0 * float(gap) / float(span)
-        if fitted is None or doubt > STEPPED_MOST_CHANCE * fitted.period:
+        if fitted is None or doubt > FEW * fitted.period:
             continue
         alike = behind.positions[np.flatnonzero(behind.is_rise == before.is_rise[0])[0]]
         count = round(float(alike - before.positions[0]) / fitted.period)

@@ -44,15 +44,9 @@ COPY_COST = 10.0
 """What it takes to tell where a block, or a stroke, was heard before; a foretold copy is as likely as sound as it is as
 a flaw but for that."""
 
-EDGE_COST = 6.0
-"""To tell within a few hundred samples where an edge stands."""
-
 NOISE_MARGIN, NOISE_NATS = 120.0, 4.5
 """So much a version must beat the story that none is right, where its cost as sound is nearly that of noise, and so
 many nats a sample more than the logarithm of the errors' usual scale."""
-
-ODD_RATIO = 3.0
-"""A flawed version whose prediction errors have not three times the power of its surroundings' just disagrees."""
 
 STEPPED_CAUTION = 12.0
 """Sound that holds levels by nature has edges that nothing foretells; so much more is asked of all evidence there."""
@@ -66,7 +60,8 @@ LONGEST_BLIP = 480
 # costs
 
 DETAIL_COST = 6.0
-"""Where a line ends and how it is rounded; each factor e by which sound is louder than around."""
+"""Where a line ends and how it is rounded; where an edge stands, within a few hundred samples; each factor e by which
+sound is louder than around."""
 
 STRAIGHT_COST_PER_SAMPLE = 0.7
 """What runs straight give or take a step; a line on which all samples lie exactly leaves nothing to tell but its ends

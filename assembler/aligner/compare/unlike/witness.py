@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.blocks import note_block, read_block
-from assembler.aligner.compare.limits import CHAIN_EDGE, CHAIN_REACH, WITNESS_MARGIN
+from assembler.aligner.compare.limits import CHAIN_REACH, NOISE_BLOCK, NOISE_BLOCKS
 from assembler.aligner.compare.notes import TrackNotes
 from assembler.aligner.compare.unlike.chain import find_chain
 from assembler.aligner.records.because import Because, Rule
@@ -22,6 +22,7 @@ from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.passes import PlacedPass, covered_by
 from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of, without
 from assembler.aligner.sound.chain.measures import pieces_of_both
+from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -134,19 +135,21 @@ def _witness(one: PlacedPass, better: PlacedPass, track: int, step: int) -> Witn
     if chain is None:
         return None
     both = common(merged(better.covered(track)), merged(one.covered(track)))
-    # A filter that reaches over the end of a stretch tells nothing.
+    # A filter that reaches over the end of a stretch tells nothing, nor where a chain may still settle.
     inner = [
-        (low + CHAIN_EDGE, high - CHAIN_EDGE)
+        (low + WINDOW_SAMPLES, high - WINDOW_SAMPLES)
         for low, high in common(better.covered(track), one.covered(track))
-        if high - low > 2 * CHAIN_EDGE
+        if high - low > 2 * WINDOW_SAMPLES
     ]
+    # What tells the usual noise around a place.
+    margin = (NOISE_BLOCKS // 2 + 1) * NOISE_BLOCK
     differing = [np.empty((0, 2), np.int64)]
     for low, high in pieces_of(both, READ_SAMPLES):
-        first, last = low - WITNESS_MARGIN, high + WITNESS_MARGIN
+        first, last = low - margin, high + margin
         undone = chain.undone(one.samples(track, first - CHAIN_REACH, last + CHAIN_REACH))
         held = better.samples(track, first, last).astype(np.float64)
         for a, b in without([(first, last)], inner):
             undone[a - first : b - first] = held[a - first : b - first]
-        mask = chain.differing(held, undone)[WITNESS_MARGIN:-WITNESS_MARGIN]
+        mask = chain.differing(held, undone)[margin:-margin]
         differing.append(np.array(ranges_of(mask, offset=low), np.int64).reshape(-1, 2))
     return Witness(one.name, one.reader, one.maps, track, better, chain, np.concatenate(differing))

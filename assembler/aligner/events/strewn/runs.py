@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_MOVING, PIECES, REACH
-from assembler.aligner.records.limits import FEW
+from assembler.aligner.events.limits import LEAST_MOVING, REACH
+from assembler.aligner.events.strewn.bends import in_windows
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.aligner.sound.glance import Glance
-    from assembler.arrays import Bools, Float64s
+    from assembler.arrays import Float64s
 
 
 def short_levels(glance: Glance, step: int) -> Float64s:
@@ -31,7 +31,7 @@ def short_levels(glance: Glance, step: int) -> Float64s:
     still = glance.still[:size]
     count = np.zeros(size // WINDOW_SAMPLES)
     # A level of so many samples holds a whole word of four wherever it begins, and sound has hardly any.
-    if (still.view(np.uint32) == 0x01010101).any() and _moves_mostly(still):
+    if (still.view(np.uint32) == 0x01010101).any():
         runs = np.array(ranges_of(still, least=2 * REACH - 1), np.int64).reshape(-1, 2)
         first, behind = runs[(runs[:, 0] > 1) & (runs[:, 1] < size - 1)].T
         level = glance.samples[first]
@@ -39,11 +39,4 @@ def short_levels(glance: Glance, step: int) -> Float64s:
         jumping = np.minimum(*(np.abs(jump) for jump in jumps)) >= LEAST_MOVING * step
         machines = jumping & ~still[first - 2] & ~still[behind + 1]
         count += np.bincount(first[machines] // WINDOW_SAMPLES, minlength=count.size)
-    ends = count.size - PIECES + 1
-    return np.asarray(sum(count[at : at + ends] for at in range(PIECES)), np.float64)
-
-
-def _moves_mostly(still: Bools) -> bool:
-    """Return whether a track holds few levels where it sounds."""
-    share = still.reshape(-1, WINDOW_SAMPLES).mean(axis=1)
-    return bool((share < 1.0).any() and np.median(share[share < 1.0]) < FEW)
+    return in_windows(count)

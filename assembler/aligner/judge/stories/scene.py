@@ -11,15 +11,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.flaws.limits import ABRUPT_RATIO
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, PEAKS, STROKE
 from assembler.aligner.judge.costs import added_cost, flaw_cost, sound_cost
 from assembler.aligner.judge.limits import (
     CHANCE_COST,
     COPY_COST,
+    DETAIL_COST,
     DISPLACED_COST,
-    EDGE_COST,
     NOISE_NATS,
-    ODD_RATIO,
     STEPPED_CAUTION,
     STRANGE_STROKE_COST,
 )
@@ -151,7 +151,7 @@ class Parts:
         if kind != "burst":
             return kind
         power = float(np.mean(self._scene.errors[version][0, start:end] ** 2))
-        if power < ODD_RATIO * self._scene.around.scales[1] ** 2:
+        if power < ABRUPT_RATIO * self._scene.around.scales[1] ** 2:
             return "disagreement"
         return "click" if end - start <= CLICK_SAMPLES else "burst"
 
@@ -225,4 +225,4 @@ def _edges_cost(scene: Scene, version: int, part: Range) -> float:
     pulse, samples = scene.around.pulse, scene.versions[version][slice(*part)]
     if pulse is None or not np.isin(samples, pulse.levels).all():
         return np.inf
-    return COPY_COST + EDGE_COST * np.count_nonzero(np.diff(samples))
+    return COPY_COST + DETAIL_COST * np.count_nonzero(np.diff(samples))
