@@ -5,7 +5,6 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -147,54 +146,44 @@ def _beside(place: Range) -> list[Range]:
     return [(place[0] - EDGE_SAMPLES, place[0]), (place[1], place[1] + EDGE_SAMPLES)]
 
 
-@dataclass(frozen=True)
-class Lone:
-    """What passes show by themselves on one track where no other one covers it.
-
-    Args:
-        told: flaws that the track alone proves.
-        open_places: what may be how the instrument is played, but not on three tracks at once.
-        natural: what is by nature, as it comes again and again.
-    """
-
-    told: list[FoundFlaw]
-    open_places: list[FoundFlaw]
-    natural: list[FoundFlaw]
-
-
 def flaws_alone(
     passes: Sequence[PlacedPass], track: int, step: int, flawed: Mapping[str, Sequence[Range]]
-) -> Lone:
+) -> tuple[list[FoundFlaw], list[FoundFlaw], list[FoundFlaw]]:
     """Return what each pass shows by itself where no other one covers it, or only such as are flawed there.
+
+    First flaws that the track alone proves; then what may be how the instrument is played, but not on three tracks at
+    once; then what is by nature, as it comes again and again.
 
     A synthesizer whose oscillators run on under its rests sets in again in phase by nature, and a gate lets noise
     through from one sample to another. They do so often, or for long. ``flawed`` is what comparison has shown of each
     pass, by name.
     """
-    lone = Lone([], [], [])
+    told: list[FoundFlaw] = []
+    open_places: list[FoundFlaw] = []
+    natural: list[FoundFlaw] = []
     for one in passes:
         shown = _looked_at(passes, one, track, step, flawed)
         for build in {build for build, _ in shown}:
             flaws = [flaw for of, flaw in shown if of == build]
             if build != "flaw" and len(flaws) > MOST_ALIKE:
-                lone.natural.extend(flaws)
+                natural += flaws
                 continue
             for flaw in flaws:
                 # Told only where other tracks have it at the same samples.
                 is_long_pause = build == "pause" and flaw.end - flaw.start > LONGEST_PAUSE
-                (lone.open_places if build == "noise" or is_long_pause else lone.told).append(flaw)
+                (open_places if build == "noise" or is_long_pause else told).append(flaw)
         # Of the silences that cut sound off all but these are mutes; beside noise thrown in they look so by nature.
         rests = find_rests(
             one, track, covered_by((other for other in passes if other is not one), track), step
         )
         known = merged((flaw.start, flaw.end) for _, flaw in shown)
-        for places, kept in ((rests.natural, lone.natural), (rests.doubtful, lone.open_places)):
+        for places, kept in ((rests.natural, natural), (rests.doubtful, open_places)):
             kept.extend(
                 _cut_off(one, track, "mute", place)
                 for place in places
                 if not common(merged([place, *_beside(place)]), known)
             )
-    return lone
+    return told, open_places, natural
 
 
 def _long_ones(flawed: Sequence[Range]) -> list[Range]:

@@ -128,7 +128,7 @@ def test_levels_too_short_for_a_standstill_are_told_and_those_of_an_instrument_a
     for track, own in enumerate(held):
         at = np.arange(16_000 + track, 20_000)
         own[at] = own[at // 10 * 10 + np.minimum(at % 10, 1)]
-    (place,) = merged((one.place for one in strewn_losses(_windows(held))), bridge=MOST_GAP_SAMPLES)
+    (place,) = merged((one for one, _ in strewn_losses(_windows(held))), bridge=MOST_GAP_SAMPLES)
     assert max(abs(place[0] - 16_000), abs(place[1] - 20_000)) <= 3 * WINDOW_SAMPLES
     slow = tape[:, np.arange(32_768) // 10 * 10]
     squares = np.where(np.arange(32_768) // 12 % 2, 900, -900) * np.ones((8, 1), np.int32)

@@ -10,8 +10,7 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-import numpy as np
-
+from assembler.aligner.compare.differences.pieces import is_level
 from assembler.aligner.compare.limits import LOOKED_AT
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
@@ -58,7 +57,7 @@ class Beside:
                 or (
                     kind in ("mute", "hold")
                     and place[0] <= end + MOST_GAP_SAMPLES
-                    and self._holds(name, (end - 1, place[0] + 1))
+                    and is_level(self._passes[name], self._track, (end - 1, place[0] + 1))
                 )
             )
             for _, end, kind in known[max(0, at - LOOKED_AT) : at]
@@ -78,9 +77,6 @@ class Beside:
         known = self._known[name]
         at = bisect_left(known, (place[0], 0, ""))
         return any(place[1] < end for _, end, _ in known[max(0, at - LOOKED_AT) : at])
-
-    def _holds(self, name: str, where: Range) -> bool:
-        return not np.ptp(self._passes[name].samples(self._track, *where))
 
 
 def doubted_beside(

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.blocks import note_block, read_block
-from assembler.aligner.compare.limits import CHAIN_REACH, NOISE_BLOCK, NOISE_BLOCKS
+from assembler.aligner.compare.limits import CHAIN_EDGE, CHAIN_REACH, NOISE_BLOCK, NOISE_BLOCKS
 from assembler.aligner.compare.notes import TrackNotes
 from assembler.aligner.compare.unlike.chain import find_chain
 from assembler.aligner.records.because import Because, Rule
@@ -22,7 +22,6 @@ from assembler.aligner.records.limits import READ_SAMPLES
 from assembler.aligner.records.passes import PlacedPass, covered_by
 from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of, without
 from assembler.aligner.sound.chain.measures import pieces_of_both
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Sequence
@@ -99,11 +98,7 @@ def heard_through(
         read = read_block(heard, track, low, high, step)
         fresh.add(note_block(heard, track, low, high, step, read), high)
     # What a pass shows by itself it shows in its own numbers.
-    return (
-        heard,
-        replace(fresh, runs=notes.runs, lines=notes.lines, means=notes.means, proofs=notes.proofs),
-        names,
-    )
+    return heard, replace(fresh, runs=notes.runs, lines=notes.lines, means=notes.means), names
 
 
 def believed(result: Weighed, names: Collection[str]) -> Weighed:
@@ -135,11 +130,11 @@ def _witness(one: PlacedPass, better: PlacedPass, track: int, step: int) -> Witn
     if chain is None:
         return None
     both = common(merged(better.covered(track)), merged(one.covered(track)))
-    # A filter that reaches over the end of a stretch tells nothing, nor where a chain may still settle.
+    # A filter that reaches over the end of a stretch tells nothing.
     inner = [
-        (low + WINDOW_SAMPLES, high - WINDOW_SAMPLES)
+        (low + CHAIN_EDGE, high - CHAIN_EDGE)
         for low, high in common(better.covered(track), one.covered(track))
-        if high - low > 2 * WINDOW_SAMPLES
+        if high - low > 2 * CHAIN_EDGE
     ]
     # What tells the usual noise around a place.
     margin = (NOISE_BLOCKS // 2 + 1) * NOISE_BLOCK
