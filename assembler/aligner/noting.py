@@ -14,7 +14,7 @@ from assembler.aligner.events.stops.twice import find_repeats
 from assembler.aligner.events.strewn.losses import Windows, strewn_losses
 from assembler.aligner.events.stuck import stuck_bits
 from assembler.aligner.flaws.limits import LINE_SAMPLES
-from assembler.aligner.records.ranges import common
+from assembler.aligner.records.ranges import common, total
 from assembler.aligner.sound.glance import Glance
 
 if TYPE_CHECKING:
@@ -157,10 +157,10 @@ def _note_strewn(
         held = [(start - low, end - low) for start, end in covered[index]]
         for track, glance in zip(tracks, own, strict=True):
             samples = glance.samples
-            # Blocks overlap: what lies in another one is told there.
+            # Blocks overlap: what lies in another one speaks there.
             block = [(LINE_SAMPLES, samples.size - LINE_SAMPLES)]
             for place, nats in places:
-                for start, end in common(common([place], block), held):
+                for start, end in common([place], held):
                     if np.diff(samples[start:end]).any():
-                        share = (end - start) / (place[1] - place[0])
+                        share = total(common([(start, end)], block)) / (end - start)
                         notes[track].means.append((index, (start + low, end + low), nats * share))

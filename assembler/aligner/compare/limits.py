@@ -23,9 +23,6 @@ LOOKED_AT = 4
 
 # lone
 
-MOST_AGREEING = 8
-"""Mutes on one track that all passes agree on from which they are rests."""
-
 LONE_MARGIN = max(2 * LARGEST_LAG, LONGEST_BURST) + 2 * FIT_SAMPLES
 """What is read beside a lone block: a repeat with its original, a burst, and the sound around them."""
 

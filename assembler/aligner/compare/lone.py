@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import LONE_MARGIN, MOST_AGREEING
+from assembler.aligner.compare.limits import LONE_MARGIN
 from assembler.aligner.compare.runs import kind_of_run
 from assembler.aligner.flaws.alone import is_drawn_line, shown_alone
 from assembler.aligner.records.because import Because, Rule
@@ -86,7 +86,7 @@ def weigh_runs(
     peaks = [flaw for flaw in alone if flaw.kind == "hold" and _is_clipped(passes, flaw)]
     if len(peaks) > MOST_ALIKE:
         alone = [flaw for flaw in alone if flaw not in peaks]
-    if len(agreeing) > MOST_AGREEING * len(passes):
+    if len(agreeing) > MOST_ALIKE * len(passes):
         # Gated sound stops and sets in like that by nature, in every pass.
         return [flaw for flaw in alone if flaw not in agreeing], [], _rests_of_all([*agreeing, *played])
     return alone, agreeing, _rests_of_all(played)

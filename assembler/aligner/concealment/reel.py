@@ -11,12 +11,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import LONGEST_WINDOW
 from assembler.aligner.concealment.settle import settle
 from assembler.aligner.concealment.truth.window import Window
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES, VISIT_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES, READ_SAMPLES, VISIT_SAMPLES
 from assembler.aligner.records.ranges import common, covering, merged, pieces_of, ranges_of
 from assembler.aligner.sound.limits import NOISE_SAMPLES
 
@@ -112,7 +111,8 @@ def concealed(
         advance: called with the share of the work done so far.
     """
     differing = merged((place for one in comparisons for place in one.differing), bridge=VISIT_SAMPLES)
-    places = list(pieces_of(differing, LONGEST_WINDOW))
+    # Of each sample more is kept than of one that is only compared.
+    places = pieces_of(differing, READ_SAMPLES // 2)
     pieces = []
     for piece in executor.map(partial(_look_at, comparisons), places):
         pieces.append(piece)

@@ -4,13 +4,7 @@ from __future__ import annotations
 
 # settle
 
-LEAST_AT_ONCE = 4
-"""Flaws of so many tracks between the same borders are one event, which spoils the others too."""
-
 # lone
-
-MOST_LEFT = 4
-"""How often a level held may be left and met again."""
 
 # standstill
 
@@ -45,9 +39,6 @@ LEAST_MOVING, LEAST_ODD = 4, 8
 has to be rounded."""
 
 # suspects
-
-COINCIDENCE_SAMPLES = 8
-"""Look-alikes, or noise, of several tracks whose borders lie so close are of one moment."""
 
 NEARBY_SAMPLES, NEARBY_NATS = 12_000, 2.0
 """Flaws come in clusters: so close to one, a quarter of a second at 48 kHz, another is as much likelier."""

@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import MOST_LEFT
 from assembler.aligner.flaws.limits import LONE_ROUGH_RATIO
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
@@ -125,20 +124,14 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
     samples = one.samples(track, start - BRIDGE_SAMPLES, end + BRIDGE_SAMPLES)
     before, inner, behind = np.split(samples, [BRIDGE_SAMPLES, samples.size - BRIDGE_SAMPLES])
     level = int(np.sort(inner)[inner.size // 2])
-    if _is_held(inner, level):
+    # But for another short flaw or two.
+    if np.mean(inner == level) >= NEARLY_ALL:
         ends_there = before[-1] != level or behind[0] != level
         if level == 0:
             return "mute" if ends_there else ""
         return "hold" if ends_there or _is_long(one, track, place) else ""
     is_rough = _roughness(inner) >= LONE_ROUGH_RATIO * max(_roughness(before), _roughness(behind))
     return "burst" if is_rough and distinct(inner).size >= HALF * inner.size else ""
-
-
-def _is_held(samples: Int32s, level: int) -> bool:
-    """Return whether samples stay on a level, but for another short flaw or two."""
-    is_on_level = samples == level
-    edges = np.count_nonzero(is_on_level[1:] != is_on_level[:-1])
-    return bool(edges <= MOST_LEFT and np.mean(is_on_level) >= NEARLY_ALL)
 
 
 def _is_long(one: PlacedPass, track: int, place: Range) -> bool:

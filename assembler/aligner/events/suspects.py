@@ -20,16 +20,9 @@ from typing import TYPE_CHECKING
 
 from numpy import logaddexp
 
-from assembler.aligner.events.limits import (
-    COINCIDENCE_SAMPLES,
-    LEAST_ODDS,
-    MOST_AN_HOUR,
-    NEARBY_NATS,
-    NEARBY_SAMPLES,
-    SINGLE_NATS,
-)
+from assembler.aligner.events.limits import LEAST_ODDS, MOST_AN_HOUR, NEARBY_NATS, NEARBY_SAMPLES, SINGLE_NATS
 from assembler.aligner.records.findings import ranges_by_track
-from assembler.aligner.records.limits import SEARCHED_NATS
+from assembler.aligner.records.limits import CHANCE_SAMPLES, SEARCHED_NATS
 from assembler.aligner.records.ranges import merged, total
 from assembler.verdict.states import Suspect
 
@@ -61,7 +54,7 @@ def suspects_of(
         else:
             moments.append([one])
     # That another track shows something just there by chance is as likely as look-alikes are dense.
-    chance = min(1.0, max(1, len(lookalikes)) * COINCIDENCE_SAMPLES / max(1, length))
+    chance = min(1.0, max(1, len(lookalikes)) * CHANCE_SAMPLES / max(1, length))
     together = Counter(pair for moment in moments for pair in combinations(_tracks(moment), 2))
     found = [_weighed(reel, moment, habits, (-log(chance), together), near) for moment in moments]
     likely = pooled(one for one in found if one.odds >= LEAST_ODDS)
@@ -162,10 +155,7 @@ def _habit(one: FoundFlaw) -> tuple[str, int, str]:
 
 
 def _is_at(first: FoundFlaw, second: FoundFlaw) -> bool:
-    return (
-        abs(first.start - second.start) <= COINCIDENCE_SAMPLES
-        and abs(first.end - second.end) <= COINCIDENCE_SAMPLES
-    )
+    return abs(first.start - second.start) <= CHANCE_SAMPLES and abs(first.end - second.end) <= CHANCE_SAMPLES
 
 
 def _overlaps(places: Sequence[Range], start: int, end: int) -> bool:

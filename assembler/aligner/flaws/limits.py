@@ -53,14 +53,8 @@ for a while, but bends little beside that too."""
 LEAST_LAG = 128
 """Of blocks that a machine plays twice on one track shorter ones may be a tone's periods."""
 
-LEAST_CHANGING = 0.75
-"""Share of a repeated block's samples that differ from the one before: a square wave's level tells no block."""
-
 LONE_ROUGH_RATIO = 4.0
 """Noise bends so many times as sharply as the sound beside it."""
-
-MOST_CLICK = 8
-"""Longer ones are bursts, or something else."""
 
 # alone
 
@@ -91,6 +85,3 @@ LONGEST_BURST = 16384
 
 MOST_QUIET_STEPS, LEAST_OVER_QUIET = 16, 8
 """Beside noise in silence nothing is louder than so many steps, and the noise is that many times louder."""
-
-LEAST_LEVEL_STEPS = 8
-"""Sound in which a click or a burst is told is that loud, as an effective value."""

@@ -14,13 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import (
-    LEAST_EDGES,
-    LONE_EDGE_ERROR,
-    LONGEST_BURST,
-    MOST_CLICK,
-)
-from assembler.aligner.records.limits import FEW, HALF, LEAST_TELLING
+from assembler.aligner.flaws.limits import LEAST_EDGES, LONE_EDGE_ERROR, LONGEST_BURST
+from assembler.aligner.records.limits import CHANCE_SAMPLES, FEW, HALF, LEAST_TELLING
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import is_straight
 from assembler.aligner.sound.limits import LEAST_JUMP_STEPS, MOST_EDGES
@@ -125,7 +120,7 @@ def _kind(samples: Int32s, place: Range, wave: Edges, step: int) -> str:
     kind = ""
     if own and size < LEAST_TELLING:
         pass
-    elif size <= MOST_CLICK:
+    elif size <= CHANCE_SAMPLES:
         kind = "click"
     elif values.size == 1:
         kind = "hold" if values[0] else "mute"

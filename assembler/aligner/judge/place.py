@@ -128,7 +128,7 @@ def _settled_beside(built: Sequence[Sequence[Structure]], judged: Sequence[Judge
         is_alike = other.verdict.decided and other.verdict.right == one.verdict.right
         if not is_alike or not any(other.verdict.kinds):
             continue
-        holding = [any(s.start <= low and high <= s.end for s in structures) for structures in built]
+        holding = [any(s.spans((low, high)) for s in structures) for structures in built]
         # One version is made by a machine all through, and the other one nowhere.
         if holding == [bool(kind) for kind in other.verdict.kinds]:
             return replace(one, verdict=other.verdict)
@@ -196,11 +196,7 @@ def _spoiled(
 
 
 def _levels_over(built: Sequence[Structure], part: Range) -> list[Structure]:
-    return [
-        one
-        for one in built
-        if one.kind in ("mute", "hold", "straight") and one.start <= part[0] and part[1] <= one.end
-    ]
+    return [one for one in built if one.kind in ("mute", "hold", "straight") and one.spans(part)]
 
 
 def _judge_zone(
@@ -251,12 +247,10 @@ def _telling(one: Structure, samples: Int32s, place: Range, around: Surroundings
         return [one]
     if around.is_stepped:
         return []
+    part = one.start, one.end
     if around.pulse is not None:
         part = max(one.start, place[0]), min(one.end, place[1])
-        is_foretold = sound_cost(samples, errors_of(samples, around), part, around) < LEAST_SURPRISE
-    else:
-        cost = sound_cost(samples, errors_of(samples, around), (one.start, one.end), around)
-        is_foretold = cost < LEAST_SURPRISE
+    is_foretold = sound_cost(samples, errors_of(samples, around), part, around) < LEAST_SURPRISE
     return [replace(one, kind=FORETOLD_COPY) if is_foretold else one]
 
 

@@ -64,12 +64,12 @@ def structures_of(
         line
         for line in straight_lines(samples, others, place, step)
         # A level is a line that does not rise, and better told as one: it was made from one sample alone.
-        if not any(one.start <= line.start and line.end <= one.end for one in held)
+        if not any(one.spans((line.start, line.end)) for one in held)
     ]
     exact = [one for one in straight if one.is_exact]
     return [
         # A line that hardly rises is made of levels.
-        *(one for one in held if not any(line.start <= one.start and one.end <= line.end for line in exact)),
+        *(one for one in held if not any(line.spans((one.start, one.end)) for line in exact)),
         *straight,
         *(
             repeated_blocks(samples, [samples, *others], witnesses, agreed, place, open_ends)

@@ -21,7 +21,6 @@ from assembler.aligner.judge.limits import (
     DISPLACED_COST,
     NOISE_NATS,
     STEPPED_CAUTION,
-    STRANGE_STROKE_COST,
 )
 from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, NEARLY_ALL
 from assembler.aligner.sound.limits import LEAST_BELL_STEPS, PREDICTOR_ORDER
@@ -95,11 +94,7 @@ class Scene:
 
     def holding(self, version: int, part: Range, *kinds: str) -> list[Structure]:
         """Return the structures of some kinds that hold a whole part of a version."""
-        return [
-            one
-            for one in self.structures[version]
-            if one.kind in kinds and one.start <= part[0] and part[1] <= one.end
-        ]
+        return [one for one in self.structures[version] if one.kind in kinds and one.spans(part)]
 
     def stroke(self, version: int, part: Range) -> Structure | None:
         """Return the stroke that a part of a version belongs to; None if it belongs to none."""
@@ -177,7 +172,7 @@ class Parts:
         for copy in scene.holding(version, part, FORETOLD_COPY):
             yield sound + (COPY_COST if scene.begins(copy, part) else 0.0), "repeat"
         if stroke := scene.stroke(version, part):
-            yield sound + (STRANGE_STROKE_COST if scene.begins(stroke, part) else 0.0), "repeat"
+            yield sound + (CHANCE_COST if scene.begins(stroke, part) else 0.0), "repeat"
         if around.pulse is not None:
             yield _edges_cost(scene, version, part), "disagreement"
         elif around.is_stepped:
