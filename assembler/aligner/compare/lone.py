@@ -186,11 +186,6 @@ def flaws_alone(
     return told, open_places, natural
 
 
-def _long_ones(flawed: Sequence[Range]) -> list[Range]:
-    """Return what is long enough to hide another pass's flaw."""
-    return [(start, end) for start, end in merged(flawed) if end - start > LEAST_TELLING]
-
-
 def _looked_at(
     passes: Sequence[PlacedPass],
     one: PlacedPass,
@@ -203,7 +198,11 @@ def _looked_at(
         piece
         for other in passes
         if other is not one
-        for piece in without(other.covered(track), _long_ones(flawed.get(other.name, ())))
+        # What is long enough hides another pass's flaw.
+        for piece in without(
+            other.covered(track),
+            [place for place in flawed.get(other.name, ()) if place[1] - place[0] > LEAST_TELLING],
+        )
     )
     for held in one.covered(track):
         for low, high in pieces_of(without([held], covered), READ_SAMPLES):

@@ -10,7 +10,6 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import Counter
 from dataclasses import replace
 from itertools import combinations
@@ -23,7 +22,7 @@ from numpy import logaddexp
 from assembler.aligner.events.limits import LEAST_ODDS, MOST_AN_HOUR, NEARBY_NATS, NEARBY_SAMPLES, SINGLE_NATS
 from assembler.aligner.records.findings import ranges_by_track
 from assembler.aligner.records.limits import CHANCE_SAMPLES, SEARCHED_NATS
-from assembler.aligner.records.ranges import merged, total
+from assembler.aligner.records.ranges import common, merged, total
 from assembler.verdict.states import Suspect
 
 if TYPE_CHECKING:
@@ -47,7 +46,7 @@ def suspects_of(
     habits = Counter(map(_habit, lookalikes))
     moments: list[list[FoundFlaw]] = []
     for one in sorted(set(lookalikes), key=attrgetter("start", "end", "track", "pass_name")):
-        if _overlaps(flawed.get((one.pass_name, one.track), []), one.start, one.end):
+        if common(flawed.get((one.pass_name, one.track), []), [(one.start, one.end)]):
             continue
         if moments and _is_at(moments[-1][0], one):
             moments[-1].append(one)
@@ -134,7 +133,7 @@ def _weighed(
     odds = _own_odds(first, habits) + sum(
         max(0.0, nats - log(together[min(first.track, track), max(first.track, track)])) for track in others
     )
-    if _overlaps(near, start, end):
+    if common(near, [(start, end)]):
         odds += NEARBY_NATS
     kind = Counter(one.kind for one in moment).most_common(1)[0][0]
     return Suspect(reel, start, end, tracks, kind, round(odds, 2))
@@ -156,9 +155,3 @@ def _habit(one: FoundFlaw) -> tuple[str, int, str]:
 
 def _is_at(first: FoundFlaw, second: FoundFlaw) -> bool:
     return abs(first.start - second.start) <= CHANCE_SAMPLES and abs(first.end - second.end) <= CHANCE_SAMPLES
-
-
-def _overlaps(places: Sequence[Range], start: int, end: int) -> bool:
-    """Return whether any of merged ranges lies in another one, at least in part."""
-    index = bisect_right(places, (start, start))
-    return any(low < end and start < high for low, high in places[max(0, index - 1) : index + 1])
