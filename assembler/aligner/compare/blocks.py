@@ -99,12 +99,12 @@ def _machines(versions: Sequence[Version], at: Int64s) -> dict[int, Int64s]:
     # Each is held against two samples on either side: no more is looked at than that, from the first to the last.
     first, last = int(at[0]), int(at[-1])
     near = slice(LINE_SAMPLES + first - 2, LINE_SAMPLES + last + 3)
-    held = {number: version.around[near] for number, version in enumerate(versions)}
-    present = {
-        number: np.pad(version.present, 2)[first : last + 5] for number, version in enumerate(versions)
-    }
+    held = [version.around[near] for version in versions]
+    present = [np.pad(version.present, 2)[first : last + 5] for version in versions]
     tallies = tally_machines(held, present, at - (first - 2), versions[0].step)
-    return {index: tallies[number] for number, version in enumerate(versions) for index in version.passes}
+    return {
+        index: tally for version, tally in zip(versions, tallies, strict=True) for index in version.passes
+    }
 
 
 def _compared(first: Version, second: Version) -> tuple[Shared, Bools | None]:

@@ -27,6 +27,7 @@ from assembler.aligner.records.limits import (
     NEARLY_ALL,
     PLAYED_LEAST_TRACKS,
 )
+from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import LEAST_BEAT, PERIODS_SAMPLES
@@ -55,10 +56,7 @@ def told_together(
     found: list[FoundFlaw] = []
     for one in passes:
         others = [other for other in passes if other is not one]
-        lone = {
-            track: without(one.covered(track), merged(r for other in others for r in other.covered(track)))
-            for track in tracks
-        }
+        lone = {track: without(one.covered(track), covered_by(others, track)) for track in tracks}
         mine = [f for f in flaws if f.pass_name == one.name and common([(f.start, f.end)], lone[f.track])]
         doubtful = [flaw for flaw in open_places if flaw.pass_name == one.name]
         for place in _events([*mine, *doubtful]):

@@ -22,6 +22,7 @@ from numpy import logaddexp
 from assembler.aligner.events.limits import LEAST_ODDS, MOST_AN_HOUR, NEARBY_NATS, NEARBY_SAMPLES, SINGLE_NATS
 from assembler.aligner.records.findings import ranges_by_track
 from assembler.aligner.records.limits import CHANCE_SAMPLES, SEARCHED_NATS
+from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, total
 from assembler.verdict.states import Suspect
 
@@ -94,11 +95,7 @@ def _as_one(members: Sequence[Suspect]) -> Suspect:
 def places_to_listen_to(reels: Sequence[ExaminedReel], rate: int) -> tuple[Suspect, ...]:
     """Return the likeliest suspects of all reels, likeliest first, so many for each hour of tape."""
     lengths = [
-        max(
-            total(merged(piece for one in reel.passes for piece in one.covered(track)))
-            for track in range(len(reel.reel.tracks))
-        )
-        for reel in reels
+        max(total(covered_by(reel.passes, track)) for track in range(len(reel.reel.tracks))) for reel in reels
     ]
     found = [
         suspect

@@ -108,21 +108,14 @@ def played_twice(samples: Int32s) -> list[Range]:
 
 def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
     """Return whether a piece is cut in: its surroundings do not predict its first sample, or the one behind it."""
-    before = samples[start - FIT_SAMPLES : start].astype(np.float64) if start >= FIT_SAMPLES else np.zeros(0)
-    if before.size == 0 or end + FIT_SAMPLES > samples.size:
+    if start < FIT_SAMPLES or end + FIT_SAMPLES > samples.size:
         return False
     if np.mean(np.diff(samples[start:end]) != 0) < HALF:
         return False
+    before = samples[start - FIT_SAMPLES : start].astype(np.float64)
     behind = samples[end : end + FIT_SAMPLES].astype(np.float64)
-    levels = [
-        float(np.sqrt(np.mean(side[slice(*part)] ** 2)))
-        for side, part in (
-            (before, (-EDGE_SAMPLES, None)),
-            (behind, (0, EDGE_SAMPLES)),
-            (before, (0, None)),
-            (behind, (0, None)),
-        )
-    ]
+    sides = before[-EDGE_SAMPLES:], behind[:EDGE_SAMPLES], before, behind
+    levels = [float(np.sqrt(np.mean(side**2))) for side in sides]
     if min(levels) < LEAST_FALL * max(levels):
         return False
     errors = np.abs(
