@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import CHANCE_SAMPLES, CLEARLY, LEAST_TELLING
+from assembler.aligner.concealment.limits import LEAST_TALLY, LONGEST_RUN
+from assembler.aligner.records.limits import CLEARLY
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -115,7 +116,7 @@ def tally_machine(samples: Int64s, at: Int64s, step: int) -> Int64s:
     last = first + size - 1
     held_in, straight_in = (np.add.reduceat(np.append(one, [0]), first) for one in (held, straight & ~held))
     # A level held for longer than losses last is another flaw.
-    one, more = (size == 1) & sets_in[first], (size > 1) & (size <= CHANCE_SAMPLES) & sets_in[first]
+    one, more = (size == 1) & sets_in[first], (size > 1) & (size <= LONGEST_RUN) & sets_in[first]
     # A mean behind what is held may belong to it, and be the tape's by chance.
     behind = at[last] + 1
     goes_on = np.abs(samples[behind - 1] + samples[behind + 1] - 2 * samples[behind]) <= step
@@ -164,14 +165,14 @@ def rows_of(at: Int64s) -> tuple[Int64s, Int64s]:
 def likely_machine(tally: Int64s) -> Machine:
     """Return how a machine conceals by what was counted; where too little was, any rounding by the published rule."""
     best = int(tally[:3].argmax())
-    roundings = (best,) if tally[best] >= LEAST_TELLING else ROUNDINGS
+    roundings = (best,) if tally[best] >= LEAST_TALLY else ROUNDINGS
     mean, held, *several = tally[3:]
     ways = dict(zip((UP_TO_MEAN, THROUGHOUT, LINE), several, strict=True))
     likeliest = max(ways, key=lambda way: ways[way])
     others = sum(several) - ways[likeliest]
-    is_clear = ways[likeliest] >= LEAST_TELLING and ways[likeliest] > CLEARLY * others
+    is_clear = ways[likeliest] >= LEAST_TALLY and ways[likeliest] > CLEARLY * others
     return Machine(
         roundings,
-        HELD if held >= LEAST_TELLING and held > CLEARLY * mean else MEAN,
+        HELD if held >= LEAST_TALLY and held > CLEARLY * mean else MEAN,
         likeliest if is_clear else UP_TO_MEAN,
     )

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 # settle
 
-# lone
+LEAST_AT_ONCE = 4
+"""Flaws of so many tracks between the same borders are one event, which spoils the others too."""
 
 # standstill
 

@@ -30,7 +30,7 @@ from assembler.aligner.records.limits import (
 from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import constant_runs
-from assembler.aligner.sound.limits import LEAST_BEAT, PERIODS_SAMPLES
+from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE, PERIODS_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
@@ -122,8 +122,10 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
     samples = one.samples(track, start - BRIDGE_SAMPLES, end + BRIDGE_SAMPLES)
     before, inner, behind = np.split(samples, [BRIDGE_SAMPLES, samples.size - BRIDGE_SAMPLES])
     level = int(np.sort(inner)[inner.size // 2])
+    is_on_level = inner == level
     # But for another short flaw or two.
-    if np.mean(inner == level) >= NEARLY_ALL:
+    is_left = np.count_nonzero(is_on_level[1:] != is_on_level[:-1])
+    if is_left <= MOST_ALIKE and np.mean(is_on_level) >= NEARLY_ALL:
         ends_there = before[-1] != level or behind[0] != level
         if level == 0:
             return "mute" if ends_there else ""

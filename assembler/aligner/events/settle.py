@@ -15,15 +15,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.concealment.limits import LEAST_EVIDENCE
+from assembler.aligner.events.limits import LEAST_AT_ONCE
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided, cleared, ranges_by_track
-from assembler.aligner.records.limits import (
-    BRIDGE_SAMPLES,
-    HALF,
-    LEAST_TRACKS,
-    MOST_GAP_SAMPLES,
-    PLAYED_LEAST_TRACKS,
-)
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_TRACKS, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import merged, without
 
 if TYPE_CHECKING:
@@ -102,7 +97,7 @@ def _events(by_pass: dict[tuple[str, int], list[Range]]) -> list[_Event]:
                 bisect_left(order, place[0] - BRIDGE_SAMPLES) : bisect_right(order, place[0] + BRIDGE_SAMPLES)
             ]
             tracks = frozenset(track for other, track in near if _are_alike(place, other))
-            if len(tracks) >= PLAYED_LEAST_TRACKS:
+            if len(tracks) >= LEAST_AT_ONCE:
                 events.append(_Event(name, place, tracks))
     return events
 

@@ -113,7 +113,7 @@ def test_lost_sync_settles_a_part_of_it_on_a_track_that_rests() -> None:
     flaws, left = settle_by_other_tracks(_lost_at_once("A1"), [stroke], ())
     assert left == []
     assert FoundFlaw("A1", 5, "mute", 3000, 4000, because=WHY) in flaws
-    assert settle_by_other_tracks(_lost_at_once("A1")[:2], [stroke], ())[1] == [stroke]
+    assert settle_by_other_tracks(_lost_at_once("A1")[:3], [stroke], ())[1] == [stroke]
 
 
 def test_a_sample_left_open_between_losses_is_lost_by_the_pass_that_lost_them() -> None:
