@@ -27,7 +27,6 @@ from assembler.aligner.events.stops.standstill import covered_by_all, heard, sto
 from assembler.aligner.noting import asked_of_block, note_whole, stuck_of
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings, joined_flaws, joined_places
-from assembler.aligner.records.limits import MOST_GAP_SAMPLES
 from assembler.known import NOTHING, SMALL_BYTES
 
 if TYPE_CHECKING:
@@ -140,7 +139,6 @@ def _gathered(
     flaws, undecided = settle_by_other_tracks(
         [flaw for result in results for flaw in result.flaws],
         [place for result in results for place in result.undecided],
-        MOST_GAP_SAMPLES,
         passes,
         stopped,
     )

@@ -10,11 +10,11 @@ import numpy as np
 from assembler.aligner.compare.blocks import note_block
 from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.stops.standstill import find_stills, heard
-from assembler.aligner.events.stops.twice import find_lone_repeats, find_repeats
+from assembler.aligner.events.stops.twice import find_repeats
 from assembler.aligner.events.strewn.losses import Windows, strewn_losses
 from assembler.aligner.events.stuck import stuck_beside, stuck_bits
 from assembler.aligner.flaws.limits import LINE_SAMPLES
-from assembler.aligner.records.ranges import common
+from assembler.aligner.records.ranges import common, total
 from assembler.aligner.sound.glance import Glance
 
 if TYPE_CHECKING:
@@ -22,7 +22,6 @@ if TYPE_CHECKING:
 
     from assembler.aligner.compare.notes import TrackBlock
     from assembler.aligner.events.stops.stop import Still, Stop
-    from assembler.aligner.events.strewn.losses import Strewn
     from assembler.aligner.records.passes import Packed, PlacedPass
     from assembler.aligner.records.ranges import Range
 
@@ -69,10 +68,8 @@ def note_whole(
     held = {index: [glance.samples for glance in own] for index, own in seen.items()}
     covered = dict(enumerate(whole))
     stills = find_stills(held, covered, low - LINE_SAMPLES, tracks, step)
-    repeats = find_repeats(held, covered, low - LINE_SAMPLES, tracks)
     silent = {index: [(one.start, one.end) for one in own] for index, own in stills.items()}
-    alone = find_lone_repeats(held, covered, silent, low - LINE_SAMPLES, tracks)
-    repeats = {index: [*repeats.get(index, []), *alone.get(index, [])] for index in {*repeats, *alone}}
+    repeats = find_repeats(held, covered, silent, low - LINE_SAMPLES, tracks)
     stuck = _stuck(placed, tracks, seen, low - LINE_SAMPLES)
     listening = []
     for index, one in enumerate(placed):
@@ -154,7 +151,7 @@ def _note_strewn(
 ) -> None:
     """Note where samples of a pass were lost on several tracks at once; of a track that is silent there nothing."""
     windows = {glance: Windows(glance, step) for own in seen.values() for glance in own}
-    found: dict[tuple[Glance, ...], list[Strewn]] = {}
+    found: dict[tuple[Glance, ...], list[tuple[Range, float]]] = {}
     for index, own in seen.items():
         if tuple(own) not in found:
             found[tuple(own)] = strewn_losses([windows[glance] for glance in own])
@@ -162,8 +159,10 @@ def _note_strewn(
         held = [(start - low, end - low) for start, end in covered[index]]
         for track, glance in zip(tracks, own, strict=True):
             samples = glance.samples
-            block = low + LINE_SAMPLES, low + samples.size - LINE_SAMPLES
-            for strewn in places:
-                for start, end in common([strewn.place], held):
+            # Blocks overlap: what lies in another one speaks there.
+            block = [(LINE_SAMPLES, samples.size - LINE_SAMPLES)]
+            for place, nats in places:
+                for start, end in common([place], held):
                     if np.diff(samples[start:end]).any():
-                        notes[track].means.append((index, (start + low, end + low), block, strewn.because))
+                        share = total(common([(start, end)], block)) / (end - start)
+                        notes[track].means.append((index, (start + low, end + low), nats * share))

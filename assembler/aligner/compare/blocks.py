@@ -13,13 +13,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import LEAST_TELLING
 from assembler.aligner.compare.notes import Shared, TrackBlock
 from assembler.aligner.concealment.marks import tally_machines
 from assembler.aligner.flaws.alone import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
-from assembler.aligner.records.limits import BRIDGE_SAMPLES
-from assembler.aligner.records.ranges import common, ranges_of, total
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_TELLING
+from assembler.aligner.records.ranges import common, covering, ranges_of, total
 from assembler.aligner.sound.glance import Glance, far_apart
 from assembler.aligner.sound.levels import constant_runs
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
@@ -100,12 +99,12 @@ def _machines(versions: Sequence[Version], at: Int64s) -> dict[int, Int64s]:
     # Each is held against two samples on either side: no more is looked at than that, from the first to the last.
     first, last = int(at[0]), int(at[-1])
     near = slice(LINE_SAMPLES + first - 2, LINE_SAMPLES + last + 3)
-    held = {number: version.around[near] for number, version in enumerate(versions)}
-    present = {
-        number: np.pad(version.present, 2)[first : last + 5] for number, version in enumerate(versions)
-    }
+    held = [version.around[near] for version in versions]
+    present = [np.pad(version.present, 2)[first : last + 5] for version in versions]
     tallies = tally_machines(held, present, at - (first - 2), versions[0].step)
-    return {index: tallies[number] for number, version in enumerate(versions) for index in version.passes}
+    return {
+        index: tally for version, tally in zip(versions, tallies, strict=True) for index in version.passes
+    }
 
 
 def _compared(first: Version, second: Version) -> tuple[Shared, Bools | None]:
@@ -225,11 +224,3 @@ def versions_of(
     for index, glance in seen.items():
         holders.setdefault((glance, tuple(covered[index])), []).append(index)
     return [Version(own, glance.samples, held, low, step) for (glance, held), own in holders.items()]
-
-
-def covering(ranges: Sequence[Range], low: int, size: int) -> Bools:
-    """Return which samples from ``low`` on lie in some ranges, shape (size,)."""
-    here = np.zeros(size, np.bool_)
-    for start, end in ranges:
-        here[start - low : end - low] = True
-    return here

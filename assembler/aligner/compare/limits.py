@@ -3,12 +3,9 @@
 from __future__ import annotations
 
 from assembler.aligner.flaws.limits import LONGEST_BURST
-from assembler.aligner.sound.limits import FIT_SAMPLES, LONGEST_PAUSE, PERIODS_SAMPLES, WINDOW_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES, PERIODS_SAMPLES, WINDOW_SAMPLES
 
-# blocks
-
-LEAST_TELLING = 32
-"""Sample values by which a short stretch has to differ in itself to tell anything."""
+# notes
 
 LEAST_ALIKE = 0.05
 """Passes are captures of the same numbers if one in twenty short stretches of sound is identical in both: silence is
@@ -26,20 +23,14 @@ LOOKED_AT = 4
 
 # lone
 
-MOST_AGREEING = 8
-"""Mutes on one track that all passes agree on from which they are rests."""
-
-LONGEST_TOLD = {"pause": LONGEST_PAUSE, "noise": 0}
-"""Longer ones are told only where other tracks have them at the same samples."""
-
 LONE_MARGIN = max(2 * PERIODS_SAMPLES, LONGEST_BURST) + 2 * FIT_SAMPLES
 """What is read beside a lone block: a repeat with its original, a burst, and the sound around them."""
 
 # sparse
 
-MOST_NEAR, NEAR_SAMPLES = 400, 1 << 17
-"""More runs of one value than this within so many samples (2.7 s at 48 kHz) are the material's own:
-gated, faint or synthetic sound."""
+MOST_NEAR = 400
+"""More runs of one value than this among the samples of a block are the material's own: gated, faint or synthetic
+sound."""
 
 # chain
 
@@ -49,22 +40,14 @@ CHAIN_REACH = 24
 CHAIN_REACHES, LESS_NOISE = (4, CHAIN_REACH), 0.8
 """Filters tried after a mere gain; a wider one counts where it leaves no more than this share of the error."""
 
-CHAIN_EDGE = WINDOW_SAMPLES
-"""Samples beside the ends of a capture where a chain may still settle: nothing is told of them."""
-
 CHAIN_DEVIATIONS = 8.0
 """What differs by more than so many deviations of a chain's noise is no noise of it."""
+
+CHAIN_EDGE = WINDOW_SAMPLES
+"""Samples beside the ends of a capture where a chain may still settle: nothing is told of them."""
 
 NOISE_BLOCK, NOISE_BLOCKS = 64, 751
 """Samples over which a chain's noise is measured, and how many of these tell what is usual around a place (1 s)."""
 
 LOUDEST_LOCAL = 4.0
 """So much louder than all over a chain's noise may be at a place; what is more is no noise."""
-
-SOLID_RUN = 8
-"""Runs of differing samples so long lie in one flaw where they are close."""
-
-# witness
-
-WITNESS_MARGIN = 24576
-"""Read beside a block: what tells the usual noise around a place."""

@@ -5,12 +5,11 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import LONE_MARGIN, LONGEST_TOLD, MOST_AGREEING
+from assembler.aligner.compare.limits import LONE_MARGIN
 from assembler.aligner.compare.runs import kind_of_run
 from assembler.aligner.flaws.alone import is_drawn_line, shown_alone
 from assembler.aligner.records.because import Because, Rule
@@ -19,7 +18,12 @@ from assembler.aligner.records.limits import LEAST_TELLING, READ_SAMPLES
 from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, total, without
 from assembler.aligner.sound.levels import is_peak
-from assembler.aligner.sound.limits import EDGE_SAMPLES, MOST_ALIKE, WINDOW_SAMPLES
+from assembler.aligner.sound.limits import (
+    EDGE_SAMPLES,
+    LONGEST_PAUSE,
+    MOST_ALIKE,
+    WINDOW_SAMPLES,
+)
 from assembler.aligner.sound.rests import find_rests
 
 if TYPE_CHECKING:
@@ -82,7 +86,7 @@ def weigh_runs(
     peaks = [flaw for flaw in alone if flaw.kind == "hold" and _is_clipped(passes, flaw)]
     if len(peaks) > MOST_ALIKE:
         alone = [flaw for flaw in alone if flaw not in peaks]
-    if len(agreeing) > MOST_AGREEING * len(passes):
+    if len(agreeing) > MOST_ALIKE * len(passes):
         # Gated sound stops and sets in like that by nature, in every pass.
         return [flaw for flaw in alone if flaw not in agreeing], [], _rests_of_all([*agreeing, *played])
     return alone, agreeing, _rests_of_all(played)
@@ -142,58 +146,44 @@ def _beside(place: Range) -> list[Range]:
     return [(place[0] - EDGE_SAMPLES, place[0]), (place[1], place[1] + EDGE_SAMPLES)]
 
 
-@dataclass(frozen=True)
-class Lone:
-    """What passes show by themselves on one track where no other one covers it.
-
-    Args:
-        told: flaws that the track alone proves.
-        open_places: what may be how the instrument is played, but not on three tracks at once.
-        natural: what is by nature, as it comes again and again.
-    """
-
-    told: list[FoundFlaw]
-    open_places: list[FoundFlaw]
-    natural: list[FoundFlaw]
-
-
 def flaws_alone(
     passes: Sequence[PlacedPass], track: int, step: int, flawed: Mapping[str, Sequence[Range]]
-) -> Lone:
+) -> tuple[list[FoundFlaw], list[FoundFlaw], list[FoundFlaw]]:
     """Return what each pass shows by itself where no other one covers it, or only such as are flawed there.
+
+    First flaws that the track alone proves; then what may be how the instrument is played, but not on three tracks at
+    once; then what is by nature, as it comes again and again.
 
     A synthesizer whose oscillators run on under its rests sets in again in phase by nature, and a gate lets noise
     through from one sample to another. They do so often, or for long. ``flawed`` is what comparison has shown of each
     pass, by name.
     """
-    lone = Lone([], [], [])
+    told: list[FoundFlaw] = []
+    open_places: list[FoundFlaw] = []
+    natural: list[FoundFlaw] = []
     for one in passes:
         shown = _looked_at(passes, one, track, step, flawed)
         for build in {build for build, _ in shown}:
             flaws = [flaw for of, flaw in shown if of == build]
             if build != "flaw" and len(flaws) > MOST_ALIKE:
-                lone.natural.extend(flaws)
+                natural += flaws
                 continue
             for flaw in flaws:
-                is_long = flaw.end - flaw.start > LONGEST_TOLD.get(build, flaw.end)
-                (lone.open_places if is_long else lone.told).append(flaw)
+                # Told only where other tracks have it at the same samples.
+                is_long_pause = build == "pause" and flaw.end - flaw.start > LONGEST_PAUSE
+                (open_places if build == "noise" or is_long_pause else told).append(flaw)
         # Of the silences that cut sound off all but these are mutes; beside noise thrown in they look so by nature.
         rests = find_rests(
             one, track, covered_by((other for other in passes if other is not one), track), step
         )
         known = merged((flaw.start, flaw.end) for _, flaw in shown)
-        for places, kept in ((rests.natural, lone.natural), (rests.doubtful, lone.open_places)):
+        for places, kept in ((rests.natural, natural), (rests.doubtful, open_places)):
             kept.extend(
                 _cut_off(one, track, "mute", place)
                 for place in places
                 if not common(merged([place, *_beside(place)]), known)
             )
-    return lone
-
-
-def _long_ones(flawed: Sequence[Range]) -> list[Range]:
-    """Return what is long enough to hide another pass's flaw."""
-    return [(start, end) for start, end in merged(flawed) if end - start > LEAST_TELLING]
+    return told, open_places, natural
 
 
 def _looked_at(
@@ -208,7 +198,11 @@ def _looked_at(
         piece
         for other in passes
         if other is not one
-        for piece in without(other.covered(track), _long_ones(flawed.get(other.name, ())))
+        # What is long enough hides another pass's flaw.
+        for piece in without(
+            other.covered(track),
+            [place for place in flawed.get(other.name, ()) if place[1] - place[0] > LEAST_TELLING],
+        )
     )
     for held in one.covered(track):
         for low, high in pieces_of(without([held], covered), READ_SAMPLES):

@@ -10,9 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.limits import LEAST_ALIKE, MOST_NEAR, NEAR_SAMPLES
-from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.limits import BRIDGE_SAMPLES
+from assembler.aligner.compare.limits import LEAST_ALIKE, MOST_NEAR
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, READ_SAMPLES
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
@@ -69,7 +68,7 @@ class TrackBlock:
         split: of passes that hold a place, where no majority is.
         pairs: what two passes share.
         held: pass, levels that it holds, its lines.
-        means: pass, where it lost samples, what of that lies in the block, what says so.
+        means: pass, where it lost samples, and how unlikely that is by nature, in nats.
         machines: of each pass, the tally of its machine.
     """
 
@@ -77,7 +76,7 @@ class TrackBlock:
     split: dict[tuple[int, ...], list[Range]] = field(default_factory=dict)
     pairs: dict[tuple[int, int], Shared] = field(default_factory=dict)
     held: list[tuple[int, list[Range], list[Range]]] = field(default_factory=list)
-    means: list[tuple[int, Range, Range, Because]] = field(default_factory=list)
+    means: list[tuple[int, Range, float]] = field(default_factory=list)
     machines: dict[int, Int64s] = field(default_factory=dict)
 
 
@@ -90,8 +89,7 @@ class TrackNotes:
     pairs: dict[tuple[int, int], Shared] = field(default_factory=dict)
     runs: dict[int, SparseRanges] = field(default_factory=dict)
     lines: dict[int, SparseRanges] = field(default_factory=dict)
-    means: dict[int, list[Range]] = field(default_factory=dict)
-    proofs: dict[int, Proofs] = field(default_factory=dict)
+    means: dict[int, list[tuple[Range, float]]] = field(default_factory=dict)
     machines: dict[int, Int64s] = field(default_factory=dict)
 
     def add(self, block: TrackBlock, high: int) -> None:
@@ -105,9 +103,8 @@ class TrackNotes:
         for index, runs, lines in block.held:
             self.runs.setdefault(index, SparseRanges()).add(runs, high)
             self.lines.setdefault(index, SparseRanges()).add(lines, high)
-        for index, place, seen, because in block.means:
-            self.means.setdefault(index, []).append(place)
-            self.proofs.setdefault(index, Proofs()).add(place, seen, because)
+        for index, place, nats in block.means:
+            self.means.setdefault(index, []).append((place, nats))
         for index, tally in block.machines.items():
             self.machines[index] = self.machines.get(index, np.zeros_like(tally)) + tally
 
@@ -150,7 +147,7 @@ class SparseRanges:
                 self._waiting.append((start, end))
                 self._settle_crowd()
         past = 0
-        while past < len(self._waiting) and self._waiting[past][1] < known_to - NEAR_SAMPLES:
+        while past < len(self._waiting) and self._waiting[past][1] < known_to - READ_SAMPLES:
             past += 1
         self._kept += self._waiting[self._settled : past]
         self._waiting = self._waiting[past:]
@@ -163,26 +160,7 @@ class SparseRanges:
     def _settle_crowd(self) -> None:
         """Leave out what stands in a crowd that ends with the latest one; what stands before it is kept."""
         first = len(self._waiting) - MOST_NEAR - 1
-        if first < 0 or self._waiting[-1][0] - self._waiting[first][0] > NEAR_SAMPLES:
+        if first < 0 or self._waiting[-1][0] - self._waiting[first][0] > READ_SAMPLES:
             return
         self._kept += self._waiting[self._settled : first]
         self._settled = len(self._waiting)
-
-
-class Proofs:
-    """Places of one pass on one track that show lost samples; what a place says is shared out over its samples."""
-
-    def __init__(self) -> None:
-        self._rows: list[tuple[int, int, float]] = []
-
-    def add(self, place: Range, seen: Range, because: Because) -> None:
-        """Note a place, of which only what lies in ``seen`` counts: blocks overlap."""
-        start, end = max(place[0], seen[0]), min(place[1], seen[1])
-        if start < end and because.nats is not None:
-            self._rows.append((start, end, because.nats * (end - start) / (place[1] - place[0])))
-
-    def within(self, place: Range) -> Because:
-        """Return the rule, with the sum of its nats in a place."""
-        starts, ends, nats = np.array(self._rows, np.float64).reshape(-1, 3).T
-        inside = np.minimum(ends, place[1]) - np.maximum(starts, place[0])
-        return Because(Rule.STREWN, float((nats * np.maximum(inside, 0) / (ends - starts)).sum()))

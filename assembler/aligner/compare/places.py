@@ -13,6 +13,7 @@ import numpy as np
 from assembler.aligner.concealment.evidence import may_be_lost
 from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.concealment.marks import Machine
+from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of, without
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
     from assembler.aligner.concealment.reel import Comparison
     from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Float64s
 
 
 def one_place_each(ranges: Sequence[Range], holds: Callable[[Range], bool]) -> list[Range]:
@@ -92,19 +94,33 @@ def losses_without_witness(
     """
     found = []
     track, machines = comparison.track, dict(zip(comparison.names, comparison.machines, strict=True))
-    for index, places in notes.means.items():
-        one, proofs = passes[index], notes.proofs[index]
+    for index, noted in notes.means.items():
+        one = passes[index]
+        places, rows = (
+            merged(place for place, _ in noted),
+            np.array([(*place, nats) for place, nats in noted]),
+        )
         known = flawed_ranges(flaws, one.name)
         machine = machines.get(one.name, Machine())
         for place in common(merged(places, bridge=MOST_GAP_SAMPLES), merged(one.covered(track))):
             own = [part for part in without([place], asked) if not _is_border(part, asked)]
             # A window may show losses so far before and behind them.
             reach, near = 2 * STREWN_SAMPLES, common([place], known)
-            hidden = without(common(common(merged(places), [place]), asked), merged(near, bridge=reach))
+            hidden = without(common(common(places, [place]), asked), merged(near, bridge=reach))
             own += [part for part in hidden if part[1] - part[0] > reach or not near]
             own = [part for whole in own for part in _shown(one, track, whole, comparison.step, machine)]
-            found += [FoundFlaw(one.name, track, "means", *p, because=proofs.within(p)) for p in own]
+            found += [FoundFlaw(one.name, track, "means", *p, because=_proof(rows, p)) for p in own]
     return found
+
+
+def _proof(rows: Float64s, place: Range) -> Because:
+    """Return the rule, with what losses say in a place, in nats: that of each is shared out over its samples.
+
+    Rows are first sample, first one behind it and nats of each, shape (losses, 3).
+    """
+    starts, ends, nats = rows.T
+    inside = np.minimum(ends, place[1]) - np.maximum(starts, place[0])
+    return Because(Rule.STREWN, float((nats * np.maximum(inside, 0) / (ends - starts)).sum()))
 
 
 def _shown(one: PlacedPass, track: int, place: Range, step: int, machine: Machine) -> list[Range]:

@@ -91,20 +91,20 @@ def weigh_track(
     undecided += hidden.undecided
     flaws += doubted_beside(passes, track, notes, flaws)
     flawed = {p.name: flawed_ranges(flaws, p.name) for p in passes}
-    lone = flaws_alone(passes, track, step, flawed)
+    told, lookalikes, natural = flaws_alone(passes, track, step, flawed)
     # Silence beside noise thrown in looks cut off by nature.
-    seen = [*flaws, *lone.told, *lone.open_places, *lone.natural]
+    seen = [*flaws, *told, *lookalikes, *natural]
     known = {p.name: flawed_ranges(seen, p.name) for p in passes}
     doubted = merged((place.start, place.end) for place in undecided)
     alone, agreeing, played = weigh_runs(passes, track, notes, known, doubted, rests, step, full_scale)
-    alone += not_known(lone.told, flaws + alone)
+    alone += not_known(told, flaws + alone)
     drawn = weigh_lines(passes, track, notes, step)
     return Weighed(
         joined_flaws([*flaws, *alone, *drawn]),
         undecided,
         [*agreeing, *drawn],
-        lone.open_places,
-        [*lone.natural, *played],
+        lookalikes,
+        [*natural, *played],
     )
 
 

@@ -2,12 +2,8 @@
 
 from __future__ import annotations
 
-LOST_NEARBY = 24
-"""Samples of one parity on each side, half a millisecond at 48 kHz each, by which losses nearby are counted: a patch of
-a sweep is 15 ms long, so that this follows its borders closely."""
-
-PRIOR_LOST, PRIOR_KEPT = 0.01, 1.0
-"""What is known of a sample before any loss nearby: one in a hundred differing patches, counted as so many samples. No
+PRIOR_LOST = 0.01
+"""What is known of a sample before any loss nearby: one in a hundred differing patches, counted as one sample. No
 sample is taken for lost more surely by its neighbours than that one is for kept."""
 
 SOME_LOST = 0.1
@@ -15,10 +11,6 @@ SOME_LOST = 0.1
 
 NONE_NATS = 2.0
 """Nats by which none nearby is likelier than some, where captures differ, before any is looked at."""
-
-BEND_SAMPLES = 96
-"""On each side, 2 ms at 48 kHz: over so many samples the sound's own bend is measured; long against the periods
-of treble, short against a drum's attack."""
 
 BEND_SHARE = 0.2
 """What a bend counts for against those around: each sample stands in its own bend and in those of both neighbours, and
@@ -41,7 +33,8 @@ ROUNDS = 5
 """Times that losses nearby are counted and the samples chosen again."""
 
 LEAST_EVIDENCE = 1.0
-"""Nats that the lost samples of a patch are unlikely to be means and holds by nature."""
+"""Nats that the lost samples of a patch are unlikely to be means and holds by nature; lead of a sample that is not
+settled from which it speaks for the pass that has it: one in six is wrong."""
 
 BORDER_NATS = 20.0
 """Nats: that concealment sets in, or ends, within a patch, beside another flaw, of which some may look so by chance."""
@@ -54,9 +47,6 @@ LONGEST_RUN = 8
 
 LEAST_TALLY = 8
 """Samples that tell a machine's way of rounding, or its rule, from the others."""
-
-LONGEST_WINDOW = 1 << 16
-"""A window is cut after so many samples."""
 
 STREWN_SAMPLES = 512
 """Strewn losses are looked for in windows of so many samples, some 11 ms at 48 kHz, under a sweep; so much is their

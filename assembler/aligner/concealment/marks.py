@@ -19,7 +19,7 @@ from assembler.aligner.concealment.limits import LEAST_TALLY, LONGEST_RUN
 from assembler.aligner.records.limits import CLEARLY
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Sequence
 
     from assembler.arrays import Bools, Int32s, Int64s
 
@@ -130,9 +130,7 @@ def tally_machine(samples: Int64s, at: Int64s, step: int) -> Int64s:
     return np.array(counts, np.int64)
 
 
-def tally_machines(
-    held: Mapping[int, Int32s], present: Mapping[int, Bools], at: Int64s, step: int
-) -> dict[int, Int64s]:
+def tally_machines(held: Sequence[Int32s], present: Sequence[Bools], at: Int64s, step: int) -> list[Int64s]:
     """Return what samples in which captures differ say of the machine of each, as ``tally_machine`` counts.
 
     Where another capture lost a sample this one's is the sound's own, and says nothing of a machine.
@@ -143,14 +141,12 @@ def tally_machines(
         at: positions of the samples, in order.
         step: one step of the tape's word length.
     """
-    wide = {index: samples.astype(np.int64) for index, samples in held.items()}
-    looks = {
-        index: present[index][at] & may_be_concealed(samples, at, step) for index, samples in wide.items()
-    }
-    tallies = {}
-    for index, samples in wide.items():
-        others = [looks[i] & (wide[i][at] != samples[at]) for i in wide if i != index]
-        tallies[index] = tally_machine(samples, at[present[index][at] & ~np.logical_or.reduce(others)], step)
+    wide, here = [samples.astype(np.int64) for samples in held], [own[at] for own in present]
+    looks = [own & may_be_concealed(samples, at, step) for samples, own in zip(wide, here, strict=True)]
+    tallies = []
+    for samples, own in zip(wide, here, strict=True):
+        lost_elsewhere = [look & (other[at] != samples[at]) for look, other in zip(looks, wide, strict=True)]
+        tallies.append(tally_machine(samples, at[own & ~np.any(lost_elsewhere, axis=0)], step))
     return tallies
 
 

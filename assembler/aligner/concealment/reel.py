@@ -5,19 +5,18 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import LONGEST_WINDOW
 from assembler.aligner.concealment.settle import settle
 from assembler.aligner.concealment.truth.window import Window
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES, VISIT_SAMPLES
-from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES, READ_SAMPLES, VISIT_SAMPLES
+from assembler.aligner.records.ranges import common, covering, merged, pieces_of, ranges_of
 from assembler.aligner.sound.limits import NOISE_SAMPLES
 
 if TYPE_CHECKING:
@@ -94,10 +93,8 @@ class Comparison:
     def window(self, low: int, high: int) -> Window:
         """Return what the passes hold from one timeline sample to another."""
         versions = np.stack([one.samples(self.track, low, high) for one in self.passes]).astype(np.int64)
-        present = np.zeros(versions.shape, np.bool_)
-        for own, one in zip(present, self.passes, strict=True):
-            for start, end in common(merged(one.covered(self.track)), [(low, high)]):
-                own[start - low : end - low] = True
+        held = [common(merged(one.covered(self.track)), [(low, high)]) for one in self.passes]
+        present = np.stack([covering(own, low, high - low) for own in held])
         return Window(self.names, versions, present, self.step, self.bits, self.machines)
 
 
@@ -114,33 +111,16 @@ def concealed(
         advance: called with the share of the work done so far.
     """
     differing = merged((place for one in comparisons for place in one.differing), bridge=VISIT_SAMPLES)
-    places = list(pieces_of(differing, LONGEST_WINDOW))
+    # Of each sample more is kept than of one that is only compared.
+    places = pieces_of(differing, READ_SAMPLES // 2)
     pieces = []
     for piece in executor.map(partial(_look_at, comparisons), places):
         pieces.append(piece)
         advance(len(pieces) / len(places))
-    return [_joined(one, [piece[number] for piece in pieces]) for number, one in enumerate(comparisons)]
+    return [_joined([piece[number] for piece in pieces]) for number in range(len(comparisons))]
 
 
-@dataclass(frozen=True)
-class _Piece:
-    """What is said of one track in one stretch; losses are of each pass in order."""
-
-    losses: list[list[_Loss]]
-    undecided: list[Undecided]
-    left: list[Range]
-    lost: LostSamples
-
-
-@dataclass(frozen=True)
-class _Loss:
-    """Samples that one pass lost, and how unlikely it is by chance that they are what concealment makes, in nats."""
-
-    place: Range
-    nats: float
-
-
-def _look_at(comparisons: Sequence[Comparison], piece: Range) -> list[_Piece]:
+def _look_at(comparisons: Sequence[Comparison], piece: Range) -> list[Concealed]:
     """Return what is said of each track in a stretch."""
     windows = [one.window(piece[0] - NOISE_SAMPLES, piece[1] + NOISE_SAMPLES) for one in comparisons]
     inner = slice(NOISE_SAMPLES, NOISE_SAMPLES + piece[1] - piece[0])
@@ -149,53 +129,48 @@ def _look_at(comparisons: Sequence[Comparison], piece: Range) -> list[_Piece]:
         said = whole.part(inner)
         # What nobody has is a flaw of all.
         nobodys = said.open & (said.lost | ~window.present[:, inner]).all(axis=0)
-        losses = [
-            [
-                _Loss((low + piece[0], high + piece[0]), float(surprise[low:high].sum()))
-                for low, high in ranges_of(own & (said.settled | nobodys), bridge=BRIDGE_SAMPLES)
-            ]
-            for own, surprise in zip(said.lost, said.surprise, strict=True)
+        told = partial(FoundFlaw, track=comparison.track, kind="means")
+        flaws = [
+            told(
+                name,
+                start=low + piece[0],
+                end=high + piece[0],
+                # How unlikely it is by chance that the samples are what concealment makes.
+                because=Because(Rule.CONCEALED, float(surprise[low:high].sum())),
+            )
+            for name, own, surprise in zip(comparison.names, said.lost, said.surprise, strict=True)
+            for low, high in ranges_of(own & (said.settled | nobodys), bridge=BRIDGE_SAMPLES)
         ]
         left = window.differing[inner] & ~said.settled & ~said.open
         found.append(
-            _Piece(
-                losses,
+            Concealed(
+                flaws,
                 _open_places(comparison, said, piece[0]),
                 ranges_of(left, offset=piece[0], bridge=BRIDGE_SAMPLES),
-                LostSamples(piece, np.packbits(said.lost, axis=1)),
+                [LostSamples(piece, np.packbits(said.lost, axis=1))],
             )
         )
     return found
 
 
-def _joined(comparison: Comparison, pieces: Sequence[_Piece]) -> Concealed:
+def _joined(pieces: Sequence[Concealed]) -> Concealed:
     """Return what is said of one track in all stretches, in order."""
-    losses = [
-        _joined_losses(loss for piece in pieces for loss in piece.losses[number])
-        for number in range(len(comparison.passes))
-    ]
     return Concealed(
-        [
-            FoundFlaw(
-                name, comparison.track, "means", *loss.place, because=Because(Rule.CONCEALED, loss.nats)
-            )
-            for name, own in zip(comparison.names, losses, strict=True)
-            for loss in own
-        ],
+        _joined_losses(flaw for piece in pieces for flaw in piece.flaws),
         [place for piece in pieces for place in piece.undecided],
         [place for piece in pieces for place in piece.left],
-        [piece.lost for piece in pieces],
+        [stretch for piece in pieces for stretch in piece.lost],
     )
 
 
-def _joined_losses(losses: Iterable[_Loss]) -> list[_Loss]:
-    """Return losses in order, those that lie close together as one; what they say is summed."""
-    joined: list[_Loss] = []
-    for loss in sorted(losses, key=lambda one: one.place):
+def _joined_losses(losses: Iterable[FoundFlaw]) -> list[FoundFlaw]:
+    """Return the losses of passes, those of one that lie close together as one; what they say is summed."""
+    joined: list[FoundFlaw] = []
+    for loss in sorted(losses, key=lambda one: (one.pass_name, one.start)):
         last = joined[-1] if joined else None
-        if last and loss.place[0] <= last.place[1] + MOST_GAP_SAMPLES:
-            place = last.place[0], max(last.place[1], loss.place[1])
-            joined[-1] = _Loss(place, last.nats + loss.nats)
+        if last and last.pass_name == loss.pass_name and loss.start <= last.end + MOST_GAP_SAMPLES:
+            nats = (last.because.nats or 0.0) + (loss.because.nats or 0.0)
+            joined[-1] = replace(last, end=loss.end, because=Because(Rule.CONCEALED, nats))
         else:
             joined.append(loss)
     return joined

@@ -7,13 +7,13 @@ Audio is ``int64`` in sample values, shape ``(captures, samples)``; positions co
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from assembler.aligner.concealment.evidence import borne_out, kept_to
-from assembler.aligner.concealment.limits import DECIDED_NATS, LOST_NEARBY
+from assembler.aligner.concealment.limits import DECIDED_NATS
 from assembler.aligner.concealment.surprise import (
     by_chance,
     levels_of,
@@ -23,7 +23,8 @@ from assembler.aligner.concealment.surprise import (
 )
 from assembler.aligner.concealment.truth.likeliest import likeliest_truths
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
-from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.records.ranges import covering, ranges_of
+from assembler.aligner.sound.limits import EDGE_SAMPLES
 from assembler.arrays import summed, sums_around
 
 if TYPE_CHECKING:
@@ -57,14 +58,7 @@ class Settled:
 
     def part(self, which: slice) -> Settled:
         """Return what is said of some of the samples."""
-        return Settled(
-            self.settled[which],
-            self.open[which],
-            self.taken[which],
-            self.lost[:, which],
-            self.lead[which],
-            self.surprise[:, which],
-        )
+        return Settled(*(getattr(self, one.name)[..., which] for one in fields(self)))
 
 
 def settle(windows: Sequence[Window]) -> list[Settled]:
@@ -116,8 +110,7 @@ def _likely_beside(
 
 def _nearby(counted: Bools) -> Float64s:
     """Return how many are marked near each sample, of both parities."""
-    reach = 2 * LOST_NEARBY
-    return sums_around(counted.astype(np.float64), reach, reach + 1)
+    return sums_around(counted.astype(np.float64), EDGE_SAMPLES, EDGE_SAMPLES + 1)
 
 
 def _nothing(captures: int, size: int) -> Settled:
@@ -165,7 +158,4 @@ def _settled(window: Window, truth: tuple[Choice, Bools], beside: Float64s) -> S
 
 def _between(explained: Bools) -> Bools:
     """Return the samples from the first to the last of each patch of some."""
-    inside = np.zeros(explained.size, np.bool_)
-    for start, end in ranges_of(explained, bridge=BRIDGE_SAMPLES):
-        inside[start:end] = True
-    return inside
+    return covering(ranges_of(explained, bridge=BRIDGE_SAMPLES), 0, explained.size)

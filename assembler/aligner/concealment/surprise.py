@@ -12,7 +12,7 @@ import numpy as np
 from assembler.aligner.concealment.limits import BORDER_NATS, LEAST_EVIDENCE
 from assembler.aligner.concealment.truth.bends import rate_nearby
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
-from assembler.aligner.records.ranges import ranges_of
+from assembler.aligner.records.ranges import covering, ranges_of
 from assembler.aligner.sound.limits import LEAST_RUN
 
 if TYPE_CHECKING:
@@ -82,11 +82,7 @@ def still_of(versions: Int64s) -> Bools:
 
 def long_levels(still: Bools) -> Bools:
     """Return where a capture holds a level for longer than strewn losses last: a flaw of its own, for other rules."""
-    found = np.zeros(still.shape, np.bool_)
-    for own, level in zip(found, still, strict=True):
-        for start, end in ranges_of(level, least=LEAST_RUN + 1):
-            own[start:end] = True
-    return found
+    return np.stack([covering(ranges_of(own, least=LEAST_RUN + 1), 0, own.size) for own in still])
 
 
 def levels_of(lost: Bools, still: Bools, likely: Bools) -> Bools:

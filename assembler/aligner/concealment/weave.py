@@ -14,6 +14,7 @@ import numpy as np
 from assembler.aligner.records.findings import Lost, Woven, flawed_ranges
 from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import common, merged, range_around, ranges_of, without
+from assembler.aligner.records.runs import runs_of
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -86,23 +87,7 @@ def _stretches(track: int, lost: Mapping[str, Bools], at: int) -> list[Woven]:
                     track,
                     at + start,
                     at + end,
-                    tuple(Lost(name, _runs(np.flatnonzero(own))) for name, own in parts.items()),
+                    tuple(Lost(name, tuple(runs_of(np.flatnonzero(own)))) for name, own in parts.items()),
                 )
             )
     return found
-
-
-def _runs(at: np.ndarray[tuple[int], np.dtype[np.intp]]) -> tuple[tuple[int, int, int], ...]:
-    """Return positions as runs (first, step, count) of even steps."""
-    steps = np.diff(at)
-    changes = np.append(np.flatnonzero(steps[1:] != steps[:-1]) + 1, steps.size)
-    runs = []
-    number = 0
-    while number < at.size:
-        if number + 1 == at.size:
-            runs.append((int(at[number]), 1, 1))
-            break
-        last = int(changes[np.searchsorted(changes, number, side="right")])
-        runs.append((int(at[number]), int(steps[number]), last - number + 1))
-        number = last + 1
-    return tuple(runs)

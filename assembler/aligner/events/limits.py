@@ -4,16 +4,8 @@ from __future__ import annotations
 
 # settle
 
-LIKELY_NATS = 1.0
-"""Lead of a sample that is not settled from which it speaks for the pass that has it: one in six is wrong."""
-
 LEAST_AT_ONCE = 4
 """Flaws of so many tracks between the same borders are one event, which spoils the others too."""
-
-# lone
-
-MOST_LEFT = 4
-"""How often a level held may be left and met again."""
 
 # standstill
 
@@ -22,9 +14,6 @@ LONGEST_RAMP = 128
 there from another pass at every sample."""
 
 # strewn
-
-PIECES = 2
-"""The excess is counted in pieces, and looked at in windows of so many of them."""
 
 MOST_NATS, USUAL_NATS, SCALE_NATS = 12.0, 0.64, 2.0
 """What a track may say of a window at most, what a track of sound has at any moment, and the scale on which more is
@@ -52,9 +41,6 @@ has to be rounded."""
 
 # suspects
 
-COINCIDENCE_SAMPLES = 8
-"""Look-alikes, or noise, of several tracks whose borders lie so close are of one moment."""
-
 NEARBY_SAMPLES, NEARBY_NATS = 12_000, 2.0
 """Flaws come in clusters: so close to one, a quarter of a second at 48 kHz, another is as much likelier."""
 
@@ -66,9 +52,6 @@ LEAST_ODDS, MOST_AN_HOUR = -3.5, 20
 """Odds from which a place is worth listening to, and how many of an hour of tape a person will listen to."""
 
 # stuck
-
-STUCK_THINNED = 16
-"""Of the samples of a piece every so many are asked at first for a bit that is the same in all of them."""
 
 STUCK_NATS = 60.0
 """Nats from which a bit is stuck: some ninety values that the bits above it take, all with the same."""

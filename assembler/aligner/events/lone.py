@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import MOST_LEFT
 from assembler.aligner.flaws.limits import LONE_ROUGH_RATIO
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
@@ -28,9 +27,10 @@ from assembler.aligner.records.limits import (
     NEARLY_ALL,
     PLAYED_LEAST_TRACKS,
 )
+from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, without
 from assembler.aligner.sound.levels import constant_runs
-from assembler.aligner.sound.limits import LEAST_BEAT, PERIODS_SAMPLES
+from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE, PERIODS_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
@@ -56,10 +56,7 @@ def told_together(
     found: list[FoundFlaw] = []
     for one in passes:
         others = [other for other in passes if other is not one]
-        lone = {
-            track: without(one.covered(track), merged(r for other in others for r in other.covered(track)))
-            for track in tracks
-        }
+        lone = {track: without(one.covered(track), covered_by(others, track)) for track in tracks}
         mine = [f for f in flaws if f.pass_name == one.name and common([(f.start, f.end)], lone[f.track])]
         doubtful = [flaw for flaw in open_places if flaw.pass_name == one.name]
         for place in _events([*mine, *doubtful]):
@@ -125,20 +122,16 @@ def _shown(one: PlacedPass, track: int, place: Range) -> str:
     samples = one.samples(track, start - BRIDGE_SAMPLES, end + BRIDGE_SAMPLES)
     before, inner, behind = np.split(samples, [BRIDGE_SAMPLES, samples.size - BRIDGE_SAMPLES])
     level = int(np.sort(inner)[inner.size // 2])
-    if _is_held(inner, level):
+    is_on_level = inner == level
+    # But for another short flaw or two.
+    is_left = np.count_nonzero(is_on_level[1:] != is_on_level[:-1])
+    if is_left <= MOST_ALIKE and np.mean(is_on_level) >= NEARLY_ALL:
         ends_there = before[-1] != level or behind[0] != level
         if level == 0:
             return "mute" if ends_there else ""
         return "hold" if ends_there or _is_long(one, track, place) else ""
     is_rough = _roughness(inner) >= LONE_ROUGH_RATIO * max(_roughness(before), _roughness(behind))
     return "burst" if is_rough and distinct(inner).size >= HALF * inner.size else ""
-
-
-def _is_held(samples: Int32s, level: int) -> bool:
-    """Return whether samples stay on a level, but for another short flaw or two."""
-    is_on_level = samples == level
-    edges = np.count_nonzero(is_on_level[1:] != is_on_level[:-1])
-    return bool(edges <= MOST_LEFT and np.mean(is_on_level) >= NEARLY_ALL)
 
 
 def _is_long(one: PlacedPass, track: int, place: Range) -> bool:

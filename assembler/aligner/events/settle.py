@@ -14,10 +14,11 @@ from collections import Counter
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.events.limits import LEAST_AT_ONCE, LIKELY_NATS
+from assembler.aligner.concealment.limits import LEAST_EVIDENCE
+from assembler.aligner.events.limits import LEAST_AT_ONCE
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided, cleared, ranges_by_track
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_TRACKS
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_TRACKS, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import merged, without
 
 if TYPE_CHECKING:
@@ -48,7 +49,6 @@ class _Event:
 def settle_by_other_tracks(
     flaws: Sequence[FoundFlaw],
     undecided: Sequence[Undecided],
-    bridge: int,
     passes: Sequence[PlacedPass],
     stopped: Sequence[FoundFlaw] = (),
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
@@ -56,8 +56,7 @@ def settle_by_other_tracks(
 
     Args:
         flaws: of all tracks and passes; where a place is undecided, of those that are not taken.
-        undecided: of all tracks, in order.
-        bridge: undecided places closer than this on one track are one, and stand or fall together.
+        undecided: of all tracks, in order; those close to each other on one track stand or fall together.
         passes: of the reel.
         stopped: what all tracks of a pass have shown together: beside it the pass may be flawed, too.
     """
@@ -68,7 +67,7 @@ def settle_by_other_tracks(
     left: list[Undecided] = []
     settled: list[FoundFlaw] = []
     closed: list[Undecided] = []
-    for group in _groups(undecided, bridge):
+    for group in _groups(undecided):
         whole = (group[0].start, max(place.end for place in group))
         guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, suspects)
         if guilty is None or any(_speaks_for(guilty, place) for place in group):
@@ -134,15 +133,16 @@ def _disputed(
     return kept, disputed
 
 
-def _groups(undecided: Sequence[Undecided], bridge: int) -> list[list[Undecided]]:
+def _groups(undecided: Sequence[Undecided]) -> list[list[Undecided]]:
+    """Return places of one track and the same passes that lie close together."""
     groups: list[list[Undecided]] = []
     end = 0
-    for place in sorted(undecided, key=lambda one: (one.track, sorted((one.taken, *one.others)), one.start)):
+    for place in sorted(undecided, key=lambda one: (one.track, one.members, one.start)):
         last = groups[-1][0] if groups else None
         if (
             last
             and (last.track, last.members) == (place.track, place.members)
-            and place.start - end <= bridge
+            and place.start - end <= MOST_GAP_SAMPLES
         ):
             groups[-1].append(place)
             end = max(end, place.end)
@@ -204,7 +204,7 @@ def _guilty_at_once(
 def _speaks_for(name: str, place: Undecided) -> bool:
     """Return whether a pass is likely to be right where samples were lost: then the other one lost some, too."""
     because = place.because
-    is_likely = because.rule == Rule.CONCEALED and because.nats is not None and because.nats > LIKELY_NATS
+    is_likely = because.rule == Rule.CONCEALED and because.nats is not None and because.nats > LEAST_EVIDENCE
     return is_likely and place.taken == name
 
 

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import STUCK_NATS, STUCK_THINNED
+from assembler.aligner.events.limits import STUCK_NATS
+from assembler.aligner.records.limits import LEAST_TELLING
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import distinct
@@ -29,7 +30,7 @@ def stuck_bits(samples: Int32s) -> list[tuple[Range, float]]:
     """Return from which sample to which a bit is stuck, and how unlikely that is, in nats."""
     pieces = _pieces_of(samples)
     # A few samples of each piece tell where it is worth looking at all.
-    worth = np.flatnonzero(_between(pieces[:, ::STUCK_THINNED]))
+    worth = np.flatnonzero(_between(pieces[:, :: WINDOW_SAMPLES // LEAST_TELLING]))
     constant = np.zeros(len(pieces), np.int64)
     constant[worth] = _between(pieces[worth])
     return _stuck(

@@ -10,7 +10,6 @@ All positions are timeline samples.
 
 from __future__ import annotations
 
-from bisect import bisect_right
 from collections import Counter
 from dataclasses import replace
 from itertools import combinations
@@ -20,17 +19,11 @@ from typing import TYPE_CHECKING
 
 from numpy import logaddexp
 
-from assembler.aligner.events.limits import (
-    COINCIDENCE_SAMPLES,
-    LEAST_ODDS,
-    MOST_AN_HOUR,
-    NEARBY_NATS,
-    NEARBY_SAMPLES,
-    SINGLE_NATS,
-)
+from assembler.aligner.events.limits import LEAST_ODDS, MOST_AN_HOUR, NEARBY_NATS, NEARBY_SAMPLES, SINGLE_NATS
 from assembler.aligner.records.findings import ranges_by_track
-from assembler.aligner.records.limits import SEARCHED_NATS
-from assembler.aligner.records.ranges import merged, total
+from assembler.aligner.records.limits import CHANCE_SAMPLES, SEARCHED_NATS
+from assembler.aligner.records.passes import covered_by
+from assembler.aligner.records.ranges import common, merged, total
 from assembler.verdict.states import Suspect
 
 if TYPE_CHECKING:
@@ -54,14 +47,14 @@ def suspects_of(
     habits = Counter(map(_habit, lookalikes))
     moments: list[list[FoundFlaw]] = []
     for one in sorted(set(lookalikes), key=attrgetter("start", "end", "track", "pass_name")):
-        if _overlaps(flawed.get((one.pass_name, one.track), []), one.start, one.end):
+        if common(flawed.get((one.pass_name, one.track), []), [(one.start, one.end)]):
             continue
         if moments and _is_at(moments[-1][0], one):
             moments[-1].append(one)
         else:
             moments.append([one])
     # That another track shows something just there by chance is as likely as look-alikes are dense.
-    chance = min(1.0, max(1, len(lookalikes)) * COINCIDENCE_SAMPLES / max(1, length))
+    chance = min(1.0, max(1, len(lookalikes)) * CHANCE_SAMPLES / max(1, length))
     together = Counter(pair for moment in moments for pair in combinations(_tracks(moment), 2))
     found = [_weighed(reel, moment, habits, (-log(chance), together), near) for moment in moments]
     likely = pooled(one for one in found if one.odds >= LEAST_ODDS)
@@ -102,11 +95,7 @@ def _as_one(members: Sequence[Suspect]) -> Suspect:
 def places_to_listen_to(reels: Sequence[ExaminedReel], rate: int) -> tuple[Suspect, ...]:
     """Return the likeliest suspects of all reels, likeliest first, so many for each hour of tape."""
     lengths = [
-        max(
-            total(merged(piece for one in reel.passes for piece in one.covered(track)))
-            for track in range(len(reel.reel.tracks))
-        )
-        for reel in reels
+        max(total(covered_by(reel.passes, track)) for track in range(len(reel.reel.tracks))) for reel in reels
     ]
     found = [
         suspect
@@ -141,7 +130,7 @@ def _weighed(
     odds = _own_odds(first, habits) + sum(
         max(0.0, nats - log(together[min(first.track, track), max(first.track, track)])) for track in others
     )
-    if _overlaps(near, start, end):
+    if common(near, [(start, end)]):
         odds += NEARBY_NATS
     kind = Counter(one.kind for one in moment).most_common(1)[0][0]
     return Suspect(reel, start, end, tracks, kind, round(odds, 2))
@@ -162,13 +151,4 @@ def _habit(one: FoundFlaw) -> tuple[str, int, str]:
 
 
 def _is_at(first: FoundFlaw, second: FoundFlaw) -> bool:
-    return (
-        abs(first.start - second.start) <= COINCIDENCE_SAMPLES
-        and abs(first.end - second.end) <= COINCIDENCE_SAMPLES
-    )
-
-
-def _overlaps(places: Sequence[Range], start: int, end: int) -> bool:
-    """Return whether any of merged ranges lies in another one, at least in part."""
-    index = bisect_right(places, (start, start))
-    return any(low < end and start < high for low, high in places[max(0, index - 1) : index + 1])
+    return abs(first.start - second.start) <= CHANCE_SAMPLES and abs(first.end - second.end) <= CHANCE_SAMPLES

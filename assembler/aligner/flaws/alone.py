@@ -12,18 +12,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import (
-    LEAST_CHANGING,
-    LEAST_KINK_STEPS,
-    LEAST_LAG,
-    MOST_LEVEL_STEPS,
-)
+from assembler.aligner.flaws.limits import LEAST_KINK_STEPS, LEAST_LAG, MOST_LEVEL_STEPS
 from assembler.aligner.flaws.noise import bursts, islands
 from assembler.aligner.flaws.stepped import interruptions
 from assembler.aligner.records.because import Rule
-from assembler.aligner.records.limits import CLEARLY, LEAST_TELLING
+from assembler.aligner.records.limits import CLEARLY, HALF, LEAST_TELLING
+from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.copies import standing_twice
-from assembler.aligner.sound.glance import Glance
 from assembler.aligner.sound.levels import fit_predictor, is_peak, is_straight, prediction_errors
 from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
@@ -44,10 +39,9 @@ def shown_alone(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]
 
     These are pauses, levels held, noise in silence, and straight peaks of sound that was clipped and then faded.
     """
-    glance = Glance(samples, step)
     shown = [
         (_build_of(samples, kind, place), Rule.FORETOLD, kind, place)
-        for kind, place in lone_flaws(samples, step, glance)
+        for kind, place in lone_flaws(samples, step)
     ]
     shown += [
         ({"mute": "pause", "hold": "level"}.get(kind, "flaw"), Rule.IN_PHASE, kind, place)
@@ -58,9 +52,9 @@ def shown_alone(samples: Int32s, step: int) -> list[tuple[str, Rule, str, Range]
     return shown
 
 
-def lone_flaws(samples: Int32s, step: int, glance: Glance | None = None) -> list[tuple[str, Range]]:
+def lone_flaws(samples: Int32s, step: int) -> list[tuple[str, Range]]:
     """Return what a single capture shows by itself, as kind and range: straight, repeat and burst."""
-    lines = likely_lines(samples, step) if (glance or Glance(samples, step)).has_line else []
+    lines = likely_lines(samples, step)
     found = [("straight", place) for place in lines if is_drawn_line(samples, place, step)]
     found += [("repeat", place) for place in played_twice(samples)]
     found += [("burst", place) for place in bursts(samples, step)]
@@ -76,18 +70,9 @@ def _build_of(samples: Int32s, kind: str, place: Range) -> str:
 
 def likely_lines(samples: Int32s, step: int) -> list[Range]:
     """Return what runs straight from a kink to a kink, give or take a step; most of it is drawn by a machine."""
-    slopes = np.diff(samples)
-    bend = slopes[1:] - slopes[:-1]
-    flat = np.zeros((bend.size + 8) // 8 * 8, np.bool_)
-    flat[: bend.size] = within(bend, step)
-    # So many in a row hold a whole word wherever they begin, and music has hardly any.
-    if not (flat.view(np.uint64) == 0x0101010101010101).any():
-        return []
-    edges = np.flatnonzero(flat[1:] != flat[:-1]) + 1
-    edges = edges[int(flat[0]) :]
-    firsts, lasts = edges[::2], edges[1::2]
-    inner = (lasts - firsts >= LEAST_TELLING) & (lasts < bend.size)
-    firsts, lasts = firsts[inner], lasts[inner]
+    bend = np.diff(samples, 2)
+    rows = np.array(ranges_of(within(bend, step), least=LEAST_TELLING), np.int64).reshape(-1, 2)
+    firsts, lasts = rows[(rows[:, 0] > 0) & (rows[:, 1] < bend.size)].T
     kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= LEAST_KINK_STEPS * step
     # A level is no line.
     lines = kinks & (samples[firsts + 1] != samples[lasts])
@@ -123,21 +108,14 @@ def played_twice(samples: Int32s) -> list[Range]:
 
 def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
     """Return whether a piece is cut in: its surroundings do not predict its first sample, or the one behind it."""
-    before = samples[start - FIT_SAMPLES : start].astype(np.float64) if start >= FIT_SAMPLES else np.zeros(0)
-    if before.size == 0 or end + FIT_SAMPLES > samples.size:
+    if start < FIT_SAMPLES or end + FIT_SAMPLES > samples.size:
         return False
-    if np.mean(np.diff(samples[start:end]) != 0) < LEAST_CHANGING:
+    if np.mean(np.diff(samples[start:end]) != 0) < HALF:
         return False
+    before = samples[start - FIT_SAMPLES : start].astype(np.float64)
     behind = samples[end : end + FIT_SAMPLES].astype(np.float64)
-    levels = [
-        float(np.sqrt(np.mean(side[slice(*part)] ** 2)))
-        for side, part in (
-            (before, (-EDGE_SAMPLES, None)),
-            (behind, (0, EDGE_SAMPLES)),
-            (before, (0, None)),
-            (behind, (0, None)),
-        )
-    ]
+    sides = before[-EDGE_SAMPLES:], behind[:EDGE_SAMPLES], before, behind
+    levels = [float(np.sqrt(np.mean(side**2))) for side in sides]
     if min(levels) < LEAST_FALL * max(levels):
         return False
     errors = np.abs(

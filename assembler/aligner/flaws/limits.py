@@ -24,7 +24,8 @@ LEVEL_NATS = 60.0
 what changes all the time, and what is thrown in."""
 
 ABRUPT_RATIO = 3.0
-"""Powers of so many errors on either side of a border differ by so much."""
+"""Power of prediction errors on one side of a border against that on the other, or of noise against its surroundings':
+what has less just disagrees."""
 
 ROUNDING_POWER = 1.0 / 12.0
 """Of errors that are rounded to whole steps."""
@@ -52,14 +53,8 @@ for a while, but bends little beside that too."""
 LEAST_LAG = 128
 """Of blocks that a machine plays twice on one track shorter ones may be a tone's periods."""
 
-LEAST_CHANGING = 0.75
-"""Share of a repeated block's samples that differ from the one before: a square wave's level tells no block."""
-
 LONE_ROUGH_RATIO = 4.0
 """Noise bends so many times as sharply as the sound beside it."""
-
-MOST_CLICK = 8
-"""Longer ones are bursts, or something else."""
 
 # alone
 
@@ -70,9 +65,6 @@ MOST_LEVEL_STEPS = 64
 
 LONE_EDGE_ERROR = 0.7
 """Samples that an edge may lie off its wave where no other pass bears witness: rounding, and a rough fit."""
-
-STEPPED_MOST_CHANCE = 0.25
-"""Chance at most by which a note that sets in anywhere would be in phase: for 100 samples a period, a window of 25."""
 
 # noise
 
@@ -93,6 +85,3 @@ LONGEST_BURST = 16384
 
 MOST_QUIET_STEPS, LEAST_OVER_QUIET = 16, 8
 """Beside noise in silence nothing is louder than so many steps, and the noise is that many times louder."""
-
-LEAST_LEVEL_STEPS = 8
-"""Sound in which a click or a burst is told is that loud, as an effective value."""

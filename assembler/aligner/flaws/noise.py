@@ -17,7 +17,6 @@ import numpy as np
 
 from assembler.aligner.flaws.limits import (
     BESIDE_WINDOWS,
-    LEAST_LEVEL_STEPS,
     LEAST_OVER_QUIET,
     LONGEST_BURST,
     MOST_QUIET_STEPS,
@@ -32,6 +31,7 @@ from assembler.aligner.sound.limits import (
     EDGE_SAMPLES,
     FIT_SAMPLES,
     LEAST_FALL,
+    LEAST_JUMP_STEPS,
     MOST_UNSTEADY,
     NOISE_SAMPLES,
     PREDICTOR_ORDER,
@@ -107,7 +107,7 @@ def _proved(samples: Int32s, rough: Range, step: int) -> Range | None:
     end = piece.size - backwards
     noise = piece[start:end]
     levels = [float(np.sqrt(np.mean(side**2))) for side in (piece[:FIT_SAMPLES], piece[-FIT_SAMPLES:])]
-    if min(levels) < max(LEAST_LEVEL_STEPS * step, LEAST_FALL * max(levels)) or not _is_even(noise):
+    if min(levels) < max(LEAST_JUMP_STEPS * step, LEAST_FALL * max(levels)) or not _is_even(noise):
         return None
     if _goes_on_below(piece, start, end) or _goes_on_below(piece[::-1], piece.size - end, piece.size - start):
         return None

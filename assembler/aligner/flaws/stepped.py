@@ -14,14 +14,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import (
-    LEAST_EDGES,
-    LONE_EDGE_ERROR,
-    LONGEST_BURST,
-    MOST_CLICK,
-    STEPPED_MOST_CHANCE,
-)
-from assembler.aligner.records.limits import FEW, HALF, LEAST_TELLING
+from assembler.aligner.flaws.limits import LEAST_EDGES, LONE_EDGE_ERROR, LONGEST_BURST
+from assembler.aligner.records.limits import CHANCE_SAMPLES, FEW, HALF, LEAST_TELLING
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import is_straight
 from assembler.aligner.sound.limits import LEAST_JUMP_STEPS, MOST_EDGES
@@ -105,8 +99,9 @@ def _joint(first: Edges, second: Edges) -> Pulse | None:
         known = max(before, behind, key=lambda wave: int(wave.positions[-1] - wave.positions[0]))
         fitted = fit_pulse(known, period_numbers(known), LONE_EDGE_ERROR)
         gap, span = behind.positions[0] - before.positions[-1], known.positions[-1] - known.positions[0]
+        # A note that sets in anywhere would be in phase by chance too often.
         doubt = 2.0 + 2.0 * float(gap) / float(span)
-        if fitted is None or doubt > STEPPED_MOST_CHANCE * fitted.period:
+        if fitted is None or doubt > FEW * fitted.period:
             continue
         alike = behind.positions[np.flatnonzero(behind.is_rise == before.is_rise[0])[0]]
         count = round(float(alike - before.positions[0]) / fitted.period)
@@ -125,7 +120,7 @@ def _kind(samples: Int32s, place: Range, wave: Edges, step: int) -> str:
     kind = ""
     if own and size < LEAST_TELLING:
         pass
-    elif size <= MOST_CLICK:
+    elif size <= CHANCE_SAMPLES:
         kind = "click"
     elif values.size == 1:
         kind = "hold" if values[0] else "mute"

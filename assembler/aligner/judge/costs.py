@@ -23,12 +23,12 @@ from assembler.aligner.judge.limits import (
     FLAW_COST,
     KIND_COSTS,
     LEVEL_COST,
-    LEVEL_SAMPLES,
     NOISE_COST,
     STRAIGHT_COST_PER_SAMPLE,
     STRANGE_LEVEL_COST,
     WINDOW_COST,
 )
+from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from assembler.aligner.sound.limits import (
     LEAST_BELL_STEPS,
@@ -75,7 +75,7 @@ def _windows_cost(errors: Float64s, around: Surroundings) -> float:
             if scale >= LEAST_BELL_STEPS:
                 known.append(sizes * np.log(TAU * (scale**2 + 1 / 12)) / 2 + power / (scale**2 + 1 / 12) / 2)
     power = np.min([np.add.reduceat(own**2, edges) for own in errors], axis=0) / sizes
-    new = sizes * np.log(TAU * np.e * (power + 1 / 12)) / 2
+    new = sizes * _noise_nats(power)
     return _cheapest(np.array(known), new, _scale_cost(np.sqrt(power + 1 / 12), around))
 
 
@@ -109,7 +109,7 @@ def _own_cost(samples: Int32s, around: Surroundings) -> float:
     errors = prediction_errors(sound, fit_predictor(sound))[PREDICTOR_ORDER:] / around.step
     power = float(np.mean(errors**2))
     size = samples.size
-    cost = size * np.log(TAU * np.e * (power + 1 / 12)) / 2 + PREDICTOR_ORDER / 2 * np.log(size)
+    cost = size * _noise_nats(power) + PREDICTOR_ORDER / 2 * np.log(size)
     return float(cost + _scale_cost(np.array([np.sqrt(power + 1 / 12)]), around)[0])
 
 
@@ -169,8 +169,7 @@ def flaw_cost(
             one.kind in KIND_COSTS
             # Peaks are clipped again and again: one is only held where another version shows sound instead.
             and (truth is not None or one.kind not in PEAKS)
-            and one.start <= start
-            and end <= one.end
+            and one.spans(part)
             and (one.is_level or _is_anchored(one, samples, start, truth))
         ):
             is_told = not is_first and one.start < start
@@ -204,7 +203,7 @@ def noise_cost(samples: Int32s, step: int, least: float = 0.0) -> float:
     windows = float((sizes * _noise_nats(np.add.reduceat(squares, edges) / sizes)).sum())
     one = samples.size * _noise_nats(float(np.mean(squares)))
     one = min(one, windows + WINDOW_COST * edges.size)
-    ends = np.arange(LEVEL_SAMPLES, samples.size - LEVEL_SAMPLES, LEVEL_SAMPLES)
+    ends = np.arange(BRIDGE_SAMPLES, samples.size - BRIDGE_SAMPLES, BRIDGE_SAMPLES)
     if not ends.size:
         return one
     sums = np.concatenate(([0.0], np.cumsum(squares)))

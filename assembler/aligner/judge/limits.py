@@ -29,13 +29,11 @@ STRANGE_LEVEL_COST = 24.0
 
 CHANCE_COST = 40.0
 """What is so by chance alone: that one pass's flaw ends where another's begins; that a peak is clipped where others
-are, which no model foretells; that sound holds a level for longer than anywhere around, or rests just there."""
+are, which no model foretells; that sound holds a level for longer than anywhere around, or rests just there; that a
+machine has played just all of a stroke once more."""
 
 TORN_COST = 200.0
 """A level held, a line or a copy that is right for one part of it and wrong for the next would be a strange chance."""
-
-STRANGE_STROKE_COST = 60.0
-"""What it takes to tell that a machine has played just all of a stroke once more."""
 
 LEAST_SURPRISE = 250.0
 """A block played twice costs at least so many nats as sound; one that costs less repeats itself by nature, or not."""
@@ -44,15 +42,9 @@ COPY_COST = 10.0
 """What it takes to tell where a block, or a stroke, was heard before; a foretold copy is as likely as sound as it is as
 a flaw but for that."""
 
-EDGE_COST = 6.0
-"""To tell within a few hundred samples where an edge stands."""
-
 NOISE_MARGIN, NOISE_NATS = 120.0, 4.5
 """So much a version must beat the story that none is right, where its cost as sound is nearly that of noise, and so
 many nats a sample more than the logarithm of the errors' usual scale."""
-
-ODD_RATIO = 3.0
-"""A flawed version whose prediction errors have not three times the power of its surroundings' just disagrees."""
 
 STEPPED_CAUTION = 12.0
 """Sound that holds levels by nature has edges that nothing foretells; so much more is asked of all evidence there."""
@@ -60,13 +52,11 @@ STEPPED_CAUTION = 12.0
 DISPLACED_COST = 265.0
 """What it takes to say, of such sound, that it belongs elsewhere: it need not look odd to be wrong."""
 
-LONGEST_BLIP = 480
-"""So many samples of sound, 10 ms at 48 kHz, foretell none of themselves."""
-
 # costs
 
 DETAIL_COST = 6.0
-"""Where a line ends and how it is rounded; each factor e by which sound is louder than around."""
+"""Where a line ends and how it is rounded; where an edge stands, within a few hundred samples; each factor e by which
+sound is louder than around."""
 
 STRAIGHT_COST_PER_SAMPLE = 0.7
 """What runs straight give or take a step; a line on which all samples lie exactly leaves nothing to tell but its ends
@@ -85,5 +75,5 @@ NOISE_COST, WINDOW_COST = 2.0, 3.0
 """What it takes to say which flaw it is: a lag, a line's ends, a level of noise; and for each window of noise, or of
 sound at a scale that differs from window to window."""
 
-LEVEL_SAMPLES, LEVEL_COST = 64, 16.0
-"""Noise may change its level at every 64th sample."""
+LEVEL_COST = 16.0
+"""What it takes to tell where noise changes its level."""

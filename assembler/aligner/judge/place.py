@@ -15,7 +15,6 @@ import numpy as np
 
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY
 from assembler.aligner.flaws.structures.structures import (
-    busy_borders,
     cuts_of,
     level_borders,
     rough_borders,
@@ -110,29 +109,8 @@ def judge_place(
         judged += found
         if _is_said(versions, found[-1]):
             known = [bool(kind) and found[-1].verdict.decided for kind in found[-1].verdict.kinds]
-    judged = [_settled_beside(built, judged, number) for number in range(len(judged))]
     judged = [_heard_through(versions, built, judged, one) for one in judged]
     return [one for one in judged if _is_said(versions, one)]
-
-
-def _settled_beside(built: Sequence[Sequence[Structure]], judged: Sequence[Judged], number: int) -> Judged:
-    """Return what is said of a part; of a few samples what is said beside them, where a structure holds both.
-
-    A block played twice that is wrong but for its first samples, or its last ones, is wrong there too.
-    """
-    one = judged[number]
-    if one.verdict.decided or one.end - one.start > CHANCE_SAMPLES:
-        return one
-    for other in (*judged[number + 1 : number + 2], *judged[max(0, number - 1) : number]):
-        low, high = min(one.start, other.start), max(one.end, other.end)
-        is_alike = other.verdict.decided and other.verdict.right == one.verdict.right
-        if not is_alike or not any(other.verdict.kinds):
-            continue
-        holding = [any(s.start <= low and high <= s.end for s in structures) for structures in built]
-        # One version is made by a machine all through, and the other one nowhere.
-        if holding == [bool(kind) for kind in other.verdict.kinds]:
-            return replace(one, verdict=other.verdict)
-    return one
 
 
 def _is_said(versions: Sequence[Int32s], one: Judged) -> bool:
@@ -196,11 +174,7 @@ def _spoiled(
 
 
 def _levels_over(built: Sequence[Structure], part: Range) -> list[Structure]:
-    return [
-        one
-        for one in built
-        if one.kind in ("mute", "hold", "straight") and one.start <= part[0] and part[1] <= one.end
-    ]
+    return [one for one in built if one.kind in ("mute", "hold", "straight") and one.spans(part)]
 
 
 def _judge_zone(
@@ -251,12 +225,10 @@ def _telling(one: Structure, samples: Int32s, place: Range, around: Surroundings
         return [one]
     if around.is_stepped:
         return []
+    part = one.start, one.end
     if around.pulse is not None:
         part = max(one.start, place[0]), min(one.end, place[1])
-        is_foretold = sound_cost(samples, errors_of(samples, around), part, around) < LEAST_SURPRISE
-    else:
-        cost = sound_cost(samples, errors_of(samples, around), (one.start, one.end), around)
-        is_foretold = cost < LEAST_SURPRISE
+    is_foretold = sound_cost(samples, errors_of(samples, around), part, around) < LEAST_SURPRISE
     return [replace(one, kind=FORETOLD_COPY) if is_foretold else one]
 
 
@@ -281,7 +253,7 @@ def _borders(
     """Return where noise sets in or stops, and where versions begin and cease to agree for a while."""
     if around.is_stepped:
         # Where levels are held by nature versions agree in every other half period, which is no border.
-        return [edge for samples in versions for edge in busy_borders(samples, place)]
+        return []
     if around.pulse is not None:
         return [
             edge

@@ -41,6 +41,14 @@ def ranges_of(mask: Bools, *, offset: int = 0, bridge: int = 0, least: int = 1) 
     return list(zip(starts.tolist(), ends.tolist(), strict=True))
 
 
+def covering(ranges: Iterable[Range], low: int, size: int) -> Bools:
+    """Return which samples from ``low`` on lie in some ranges, shape (size,)."""
+    here = np.zeros(size, np.bool_)
+    for start, end in ranges:
+        here[start - low : end - low] = True
+    return here
+
+
 def has_full_word(mask: Bools) -> bool:
     """Return whether eight samples in a row that begin at a multiple of eight are all marked."""
     whole = np.ascontiguousarray(mask[: mask.size // 8 * 8])

@@ -5,10 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import pytest
-
 from assembler import record
-from assembler.aligner.compare.notes import Proofs
 from assembler.aligner.records.because import Because, Rule, stronger, weaker
 from assembler.aligner.records.findings import FoundFlaw, Undecided, joined_flaws, joined_places
 from assembler.report import RULE_WORDS, because_words, with_reason
@@ -43,16 +40,6 @@ def test_open_places_joined_keep_what_is_least_sure() -> None:
         for start, nats in ((0, 9.0), (20, 2.5))
     ]
     assert [place.because for place in joined_places(places)] == [Because(Rule.STORY, 2.5)]
-
-
-def test_rows_seen_in_two_blocks_count_once() -> None:
-    """Blocks overlap; of a row that both see each tells its own part."""
-    proofs = Proofs()
-    for seen in ((0, 1000), (1000, 2000)):
-        proofs.add((900, 1100), seen, Because(Rule.STREWN, 80.0))
-    assert proofs.within((0, 2000)).rule is Rule.STREWN
-    assert proofs.within((0, 2000)).nats == pytest.approx(80.0)
-    assert proofs.within((950, 1050)).nats == pytest.approx(40.0)
 
 
 def test_words_say_the_rule_and_its_lead() -> None:

@@ -304,11 +304,11 @@ def test_a_pass_that_is_not_there_bears_no_witness_of_another_machine() -> None:
     at = np.flatnonzero((np.arange(LENGTH) % 7 < 3) & (np.arange(LENGTH) >= 49) & (np.arange(LENGTH) < 8001))
     lost = np.zeros(LENGTH, np.bool_)
     lost[at] = True
-    held = {0: tape, 1: _concealed(tape, lost), 2: np.zeros(LENGTH, np.int64)}
+    held = tape, _concealed(tape, lost), np.zeros(LENGTH, np.int64)
     everywhere, nowhere = np.ones(LENGTH, np.bool_), np.zeros(LENGTH, np.bool_)
-    samples = {index: own.astype(np.int32) for index, own in held.items()}
-    tallies = tally_machines(samples, {0: everywhere, 1: everywhere, 2: nowhere}, at, 1)
-    two = tally_machines({0: samples[0], 1: samples[1]}, {0: everywhere, 1: everywhere}, at, 1)
+    samples = [own.astype(np.int32) for own in held]
+    tallies = tally_machines(samples, [everywhere, everywhere, nowhere], at, 1)
+    two = tally_machines(samples[:2], [everywhere, everywhere], at, 1)
     assert tallies[1].tolist() == two[1].tolist()
     assert likely_machine(tallies[1]) == Machine((DOWN,))
     assert not tallies[2].any()

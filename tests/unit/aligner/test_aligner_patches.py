@@ -136,7 +136,7 @@ def test_runs_too_short_for_a_standstill_are_told_and_those_of_an_instrument_are
             slow[track] = np.rint(np.interp(np.arange(32_768), good[::2], tape[track, good[::2]]))
         else:
             own[at] = own[at // 10 * 10 + np.minimum(at % 10, 1)]
-    (place,) = merged((one.place for one in strewn_losses(_windows(held))), bridge=MOST_GAP_SAMPLES)
+    (place,) = merged((one for one, _ in strewn_losses(_windows(held))), bridge=MOST_GAP_SAMPLES)
     assert max(abs(place[0] - 16_000), abs(place[1] - 20_000)) <= 3 * WINDOW_SAMPLES
     squares = np.where(np.arange(32_768) // 12 % 2, 900, -900) * np.ones((8, 1), np.int32)
     for natural in (slow, squares.astype(np.int32)):

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.compare.notes import Proofs, TrackNotes
+from assembler.aligner.compare.notes import TrackNotes
 from assembler.aligner.compare.places import losses_without_witness, one_place_each
 from assembler.aligner.concealment.marks import HELD, Machine
 from assembler.aligner.concealment.reel import Comparison
@@ -58,12 +58,14 @@ def _pulses() -> Int32s:
 
 
 def _lost(samples: Int32s, machine: Machine) -> list[tuple[int, int]]:
-    """Return what is told as lost of a track where other tracks show losses."""
+    """Return what is told as lost of a track where other tracks show losses, in two blocks; they say 100 nats."""
     one = PlacedPass("A1", ArrayAudio(samples[None]), (map_with_slips(samples.size, 0, ()),))
-    notes = TrackNotes(means={0: [STREWN]}, proofs={0: Proofs()})
-    notes.proofs[0].add(STREWN, STREWN, Because(Rule.STREWN, 100.0))
+    middle = sum(STREWN) // 2
+    notes = TrackNotes(means={0: [((STREWN[0], middle), 40.0), ((middle, STREWN[1]), 60.0)]})
     comparison = Comparison([one], 0, 1, 16, [machine], [])
-    return [(f.start, f.end) for f in losses_without_witness([one], notes, comparison, [], [])]
+    found = losses_without_witness([one], notes, comparison, [], [])
+    assert all(flaw.because == Because(Rule.STREWN, 100.0) for flaw in found)
+    return [(flaw.start, flaw.end) for flaw in found]
 
 
 def test_a_track_that_stands_still_lost_nothing() -> None:

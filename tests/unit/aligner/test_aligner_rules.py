@@ -185,7 +185,7 @@ def _settled(flaws: Sequence[FoundFlaw], places: Sequence[Undecided]) -> list[Be
     held = map_with_slips(20_000, 0, ())
     audio = ArrayAudio(np.zeros((6, 20_000), np.int32))
     passes = [PlacedPass(name, audio, (held,) * 6) for name in ("P1", "P2")]
-    found, left = settle_by_other_tracks(flaws, places, 1024, passes)
+    found, left = settle_by_other_tracks(flaws, places, passes)
     return [one.because for one in found] + [one.because for one in left]
 
 

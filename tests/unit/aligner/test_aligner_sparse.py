@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from assembler.aligner.compare.limits import MOST_NEAR, NEAR_SAMPLES
+from assembler.aligner.compare.limits import MOST_NEAR
 from assembler.aligner.compare.notes import SparseRanges
+from assembler.aligner.records.limits import READ_SAMPLES
 
 MARGIN = 256
 LENGTH = 4_000_000
@@ -43,7 +44,7 @@ def test_what_is_kept_does_not_depend_on_blocks(seed: int) -> None:
     crowded = {
         number
         for first in range(len(starts) - MOST_NEAR)
-        if starts[first + MOST_NEAR] - starts[first] <= NEAR_SAMPLES
+        if starts[first + MOST_NEAR] - starts[first] <= READ_SAMPLES
         for number in range(first, first + MOST_NEAR + 1)
     }
     wanted = [one for number, one in enumerate(ranges) if number not in crowded]

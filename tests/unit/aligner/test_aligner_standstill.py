@@ -10,7 +10,7 @@ import numpy as np
 from assembler.aligner.comparison import compare_reel
 from assembler.aligner.events.stops.pace import joined_stops
 from assembler.aligner.events.stops.standstill import find_stills
-from assembler.aligner.events.strewn.losses import Strewn, Windows
+from assembler.aligner.events.strewn.losses import Windows
 from assembler.aligner.events.strewn.losses import strewn_losses as strewn_in
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, total
@@ -40,7 +40,7 @@ def _tracks(seed: int) -> list[Int32s]:
     ]
 
 
-def strewn_losses(tracks: list[Int32s], step: int) -> list[Strewn]:
+def strewn_losses(tracks: list[Int32s], step: int) -> list[tuple[tuple[int, int], float]]:
     """Return what is found in tracks once they are looked at."""
     return strewn_in([Windows(Glance(own, step), step) for own in tracks])
 
@@ -166,7 +166,7 @@ def test_means_in_sound_that_moves_are_told_though_few_and_rounded_both_ways() -
     for own in tracks:
         at = np.arange(8001, 12_000, 16)
         own[at] = np.rint((own[at - 1] + own[at + 1]) / 2)
-    ((start, end),) = [one.place for one in strewn_losses(tracks, 1)]
+    ((start, end),) = [place for place, _ in strewn_losses(tracks, 1)]
     assert abs(start - 8001) <= 512
     assert abs(end - 12_000) <= 512
 
@@ -208,7 +208,7 @@ def test_strewn_losses_are_told_and_clean_sound_is_not() -> None:
     for own in clean:
         for at in np.sort(rng.choice(np.arange(10_001, 14_000, 2), 700, replace=False)):
             own[at] = (own[at - 1] + own[at + 1]) // 2
-    places = [one.place for one in strewn_losses(clean, 1)]
+    places = [place for place, _ in strewn_losses(clean, 1)]
     assert 9500 <= places[0][0] <= 10_240
     assert 13_500 <= places[-1][1] <= 14_600
 
@@ -245,7 +245,7 @@ def test_lines_rounded_towards_nought_are_strewn_losses() -> None:
         for at in np.sort(rng.choice(np.arange(10_001, 14_000, 4), 800, replace=False)):
             before, change = int(own[at - 1]), int(own[at + 2]) - int(own[at - 1])
             own[at], own[at + 1] = (before + int(change * part / 3) for part in (1, 2))
-    places = [one.place for one in strewn_losses(tracks, 1)]
+    places = [place for place, _ in strewn_losses(tracks, 1)]
     assert 9500 <= places[0][0] <= 10_240
     assert 13_500 <= places[-1][1] <= 14_600
 

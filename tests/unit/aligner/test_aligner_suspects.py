@@ -12,10 +12,11 @@ import numpy as np
 import pytest
 
 from assembler.aligner.comparison import compare_reel
-from assembler.aligner.events.limits import COINCIDENCE_SAMPLES, NEARBY_NATS, NEARBY_SAMPLES, SINGLE_NATS
+from assembler.aligner.events.limits import NEARBY_NATS, NEARBY_SAMPLES, SINGLE_NATS
 from assembler.aligner.events.suspects import pooled, ranked, suspects_of
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
 from assembler.verdict.states import Suspect
@@ -45,7 +46,7 @@ def test_several_tracks_at_one_moment_say_more_than_one() -> None:
     )
     first, second = suspects_of("A", [*alone, *both], [], HOUR)
     assert (first.tracks, first.start, first.end) == ((1, 2), 2_000_000, 2_000_010)
-    chance = -log(3 * COINCIDENCE_SAMPLES / HOUR)
+    chance = -log(3 * CHANCE_SAMPLES / HOUR)
     assert first.odds == round(SINGLE_NATS + chance, 2)
     assert second.tracks == (0,)
 
@@ -108,7 +109,7 @@ def test_tracks_that_stop_together_again_and_again_say_less_each_time() -> None:
     (once,) = suspects_of("A", pairs[:2], [], HOUR)
     often = suspects_of("A", pairs, [], HOUR)
     assert len(often) == 40
-    chance = -log(80 * COINCIDENCE_SAMPLES / HOUR)
+    chance = -log(80 * CHANCE_SAMPLES / HOUR)
     assert {one.odds for one in often} == {round(SINGLE_NATS - log(40) + chance - log(40), 2)}
     assert often[0].odds < once.odds
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.stops.twice import find_lone_repeats, find_repeats
+from assembler.aligner.events.stops.twice import find_repeats
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -30,7 +30,8 @@ def _doubled(tape: NDArray[np.int32]) -> NDArray[np.int32]:
 
 def _found(*passes: NDArray[np.int32]) -> list[tuple[int, int, int, str, list[int]]]:
     covered = {index: [(LOW, LOW + LENGTH)] for index in range(len(passes))}
-    found = find_repeats({index: list(one) for index, one in enumerate(passes)}, covered, LOW, range(TRACKS))
+    held = {index: list(one) for index, one in enumerate(passes)}
+    found = find_repeats(held, covered, {}, LOW, range(TRACKS))
     return [
         (index, one.start - LOW, one.end - LOW, one.kind, sorted(one.tracks))
         for index, places in found.items()
@@ -77,16 +78,15 @@ def _found_alone(
     covered = {index: [(LOW, LOW + LENGTH)] for index in range(len(passes))}
     still = {1: [(LOW + silent[0], LOW + silent[1])]} if silent else {}
     held = {index: list(one) for index, one in enumerate(passes)}
-    found = find_lone_repeats(held, covered, still, LOW, range(TRACKS))
+    found = find_repeats(held, covered, still, LOW, range(TRACKS))
     return [(index, one.start - LOW, one.end - LOW) for index, stops in found.items() for one in stops]
 
 
 def test_a_buffer_written_twice_is_told_of_a_pass_that_is_alone_there() -> None:
-    """Where there is no other pass, or it stands still; where one holds anything the two are compared instead."""
+    """Where there is no other pass, or it stands still."""
     tape, place = _tape(), (AT, AT + SIZE)
     assert _found_alone(_doubled(tape)) == [(0, *place)]
     assert _found_alone(_doubled(tape), np.zeros_like(tape), silent=(AT - 2000, AT + 3000)) == [(0, *place)]
-    assert _found_alone(_doubled(tape), tape) == []
     assert _found_alone(tape) == []
 
 

@@ -10,8 +10,7 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-import numpy as np
-
+from assembler.aligner.compare.differences.pieces import is_level
 from assembler.aligner.compare.limits import LOOKED_AT
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
@@ -49,38 +48,29 @@ class Beside:
 
     def is_flawed_before(self, name: str, place: Range) -> bool:
         """Return whether a pass is flawed right before a place; a level held is one event for as long as it lasts."""
-        known = self._known[name]
-        at = bisect_left(known, (place[0], 0, ""))
-        return self._is_flawed_through(name, place) or any(
-            end <= place[1]
-            and (
-                place[0] <= end + BRIDGE_SAMPLES
-                or (
-                    kind in ("mute", "hold")
-                    and place[0] <= end + MOST_GAP_SAMPLES
-                    and self._holds(name, (end - 1, place[0] + 1))
-                )
+        return any(
+            place[0] <= end + BRIDGE_SAMPLES
+            or (
+                kind in ("mute", "hold")
+                and place[0] <= end + MOST_GAP_SAMPLES
+                and is_level(self._passes[name], self._track, (end - 1, place[0] + 1))
             )
-            for _, end, kind in known[max(0, at - LOOKED_AT) : at]
+            for _, end, kind in self._begun_before(name, place[0])
         )
 
     def is_flawed_behind(self, name: str, place: Range) -> bool:
-        """Return whether a pass is flawed right behind a place."""
+        """Return whether a pass is flawed right behind a place; or through it, as around what another pass lost."""
         known = self._known[name]
         at = bisect_left(known, (place[1] - BRIDGE_SAMPLES, 0, ""))
-        return self._is_flawed_through(name, place) or any(
+        return any(place[1] < end for _, end, _ in self._begun_before(name, place[0])) or any(
             start <= place[1] + BRIDGE_SAMPLES and place[0] <= start
             for start, _, _ in known[at : at + LOOKED_AT]
         )
 
-    def _is_flawed_through(self, name: str, place: Range) -> bool:
-        """Return whether a flaw begins before a place and ends behind it, as around what another pass lost."""
-        known = self._known[name]
-        at = bisect_left(known, (place[0], 0, ""))
-        return any(place[1] < end for _, end, _ in known[max(0, at - LOOKED_AT) : at])
-
-    def _holds(self, name: str, where: Range) -> bool:
-        return not np.ptp(self._passes[name].samples(self._track, *where))
+    def _begun_before(self, name: str, at: int) -> list[tuple[int, int, str]]:
+        """Return the last flaws of a pass that begin before a sample."""
+        number = bisect_left(self._known[name], (at, 0, ""))
+        return self._known[name][max(0, number - LOOKED_AT) : number]
 
 
 def doubted_beside(

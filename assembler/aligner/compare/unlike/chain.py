@@ -22,9 +22,8 @@ from assembler.aligner.compare.limits import (
     LOUDEST_LOCAL,
     NOISE_BLOCK,
     NOISE_BLOCKS,
-    SOLID_RUN,
 )
-from assembler.aligner.records.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.chain.measures import most_alike
@@ -168,8 +167,7 @@ def _noise(pairs: Sequence[tuple[Float64s, Float64s]], found: Float64s, step: in
 
 def _solid(mask: Bools) -> Bools:
     """Return the mask without the short gaps between long runs, where two wrong numbers meet by chance."""
-    runs = [(start, end) for start, end in ranges_of(mask) if end - start >= SOLID_RUN]
-    for (_, end), (start, _) in pairwise(runs):
+    for (_, end), (start, _) in pairwise(ranges_of(mask, least=CHANCE_SAMPLES + 1)):
         if start - end <= BRIDGE_SAMPLES:
             mask[end:start] = True
     return mask

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.blocks import note_block, read_block
-from assembler.aligner.compare.limits import CHAIN_EDGE, CHAIN_REACH, WITNESS_MARGIN
+from assembler.aligner.compare.limits import CHAIN_EDGE, CHAIN_REACH, NOISE_BLOCK, NOISE_BLOCKS
 from assembler.aligner.compare.notes import TrackNotes
 from assembler.aligner.compare.unlike.chain import find_chain
 from assembler.aligner.records.because import Because, Rule
@@ -98,11 +98,7 @@ def heard_through(
         read = read_block(heard, track, low, high, step)
         fresh.add(note_block(heard, track, low, high, step, read), high)
     # What a pass shows by itself it shows in its own numbers.
-    return (
-        heard,
-        replace(fresh, runs=notes.runs, lines=notes.lines, means=notes.means, proofs=notes.proofs),
-        names,
-    )
+    return heard, replace(fresh, runs=notes.runs, lines=notes.lines, means=notes.means), names
 
 
 def believed(result: Weighed, names: Collection[str]) -> Weighed:
@@ -140,13 +136,15 @@ def _witness(one: PlacedPass, better: PlacedPass, track: int, step: int) -> Witn
         for low, high in common(better.covered(track), one.covered(track))
         if high - low > 2 * CHAIN_EDGE
     ]
+    # What tells the usual noise around a place.
+    margin = (NOISE_BLOCKS // 2 + 1) * NOISE_BLOCK
     differing = [np.empty((0, 2), np.int64)]
     for low, high in pieces_of(both, READ_SAMPLES):
-        first, last = low - WITNESS_MARGIN, high + WITNESS_MARGIN
+        first, last = low - margin, high + margin
         undone = chain.undone(one.samples(track, first - CHAIN_REACH, last + CHAIN_REACH))
         held = better.samples(track, first, last).astype(np.float64)
         for a, b in without([(first, last)], inner):
             undone[a - first : b - first] = held[a - first : b - first]
-        mask = chain.differing(held, undone)[WITNESS_MARGIN:-WITNESS_MARGIN]
+        mask = chain.differing(held, undone)[margin:-margin]
         differing.append(np.array(ranges_of(mask, offset=low), np.int64).reshape(-1, 2))
     return Witness(one.name, one.reader, one.maps, track, better, chain, np.concatenate(differing))

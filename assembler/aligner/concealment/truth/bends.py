@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import BEND_SAMPLES, BEND_SHARE, LEAST_BEND
-from assembler.aligner.sound.limits import NOISE_SAMPLES
+from assembler.aligner.concealment.limits import BEND_SHARE, LEAST_BEND
+from assembler.aligner.sound.limits import EDGE_SAMPLES, NOISE_SAMPLES
 from assembler.arrays import sums_around
 
 if TYPE_CHECKING:
@@ -52,10 +52,12 @@ def middles(sound: Float64s) -> Float64s:
 def spread_of_bend(sound: Float64s, step: int) -> Float64s:
     """Return how far samples around each one lie from the middle of their neighbours, in steps, shape as ``sound``.
 
-    A geometric mean: an attack nearby counts little before it comes.
+    A geometric mean: an attack nearby counts little before it comes. Two instants on each side are long against the
+    periods of treble, and short against a drum's attack.
     """
+    reach = 2 * EDGE_SAMPLES
     bend = np.log(np.abs(sound - middles(sound)) / step + LEAST_BEND)
-    sums, counts = (sums_around(one, BEND_SAMPLES, BEND_SAMPLES + 1) for one in (bend, np.ones(bend.size)))
+    sums, counts = (sums_around(one, reach, reach + 1) for one in (bend, np.ones(bend.size)))
     bend_usual = np.exp(sums / counts + EULER) - LEAST_BEND
     return np.asarray(np.maximum(bend_usual, LEAST_BEND), np.float64)
 

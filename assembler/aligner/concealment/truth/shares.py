@@ -12,8 +12,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import LOST_NEARBY, NONE_NATS, PRIOR_KEPT, PRIOR_LOST
-from assembler.aligner.sound.limits import NOISE_SAMPLES
+from assembler.aligner.concealment.limits import NONE_NATS, PRIOR_LOST
+from assembler.aligner.sound.limits import EDGE_SAMPLES, NOISE_SAMPLES
 from assembler.arrays import summed, sums_around
 
 if TYPE_CHECKING:
@@ -110,12 +110,16 @@ def _share_lost(prior: Float64s, *counted: Float64s) -> Float64s:
 
 
 def _sides(counted: Float64s) -> tuple[Float64s, Float64s]:
-    """Return the sums of what stands before each place and behind it, as far as nearby reaches."""
-    following = sums_around(counted, 0, LOST_NEARBY)
-    return sums_around(counted, LOST_NEARBY, 0), np.append(following[1:], 0.0)
+    """Return the sums of what stands before each place and behind it, within an instant.
+
+    A patch of a sweep lasts fifteen times as long, so that this follows its borders closely. Of one parity there is
+    every other sample.
+    """
+    nearby = EDGE_SAMPLES // 2
+    return sums_around(counted, nearby, 0), np.append(sums_around(counted, 0, nearby)[1:], 0.0)
 
 
 def _share(prior: Float64s, lost: Float64s, seen: Float64s, nats: Float64s) -> Float64s:
     """Return the share of what was lost, less where as many look so by chance."""
     some = 1 / (1 + np.exp(np.clip(NONE_NATS - nats, -50, 50)))
-    return np.asarray((some * lost + prior) / (seen + PRIOR_LOST + PRIOR_KEPT), np.float64)
+    return np.asarray((some * lost + prior) / (seen + 1 + PRIOR_LOST), np.float64)

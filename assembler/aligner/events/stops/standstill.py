@@ -10,6 +10,7 @@ All positions are timeline samples.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import reduce
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
 
     from assembler.aligner.events.stops.stop import Stop
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Bools, Int32s
+    from assembler.arrays import Int32s
 
 
 @dataclass(frozen=True)
@@ -149,14 +150,11 @@ def _moving(samples: Int32s) -> float:
 
 
 def _still_ranges(tracks: Sequence[Int32s]) -> list[Range]:
-    is_still: Bools | None = None
+    is_still = np.ones(tracks[0].size - 1, np.bool_)
     for own in tracks:
-        same = own[1:] == own[:-1]
-        is_still = same if is_still is None else is_still & same
+        is_still &= own[1:] == own[:-1]
         if not is_still.any():
             return []
-    if is_still is None:
-        return []
     # A level is held from the last good sample on; a mute begins with its own first zero.
     return [
         (start + (0 if not any(own[start] for own in tracks) else 1), end)
@@ -222,11 +220,7 @@ def _fade(sides: Sequence[tuple[Int32s, Int32s]], step: int) -> int:
 
 def covered_by_all(one: PlacedPass, tracks: Sequence[int]) -> list[Range]:
     """Return where a pass holds all of some tracks."""
-    found: list[Range] | None = None
-    for track in tracks:
-        own = merged(one.covered(track))
-        found = own if found is None else common(found, own)
-    return found or []
+    return reduce(common, (merged(one.covered(track)) for track in tracks))
 
 
 def stop_flaws(passes: Sequence[PlacedPass], stops: Mapping[int, Sequence[Stop]]) -> list[FoundFlaw]:

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_MOVING, PIECES, REACH
+from assembler.aligner.concealment.limits import STREWN_SAMPLES
+from assembler.aligner.events.limits import LEAST_MOVING, REACH
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
@@ -20,6 +21,10 @@ if TYPE_CHECKING:
     from assembler.arrays import Bools, Float64s, Int32s, Int64s
 
     Offset = Callable[[int], Int32s]
+
+
+PIECES = STREWN_SAMPLES // WINDOW_SAMPLES
+"""What is counted in pieces is looked at in windows of so many of them."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +72,7 @@ def counts_amid(marked: Bools, size: int) -> tuple[Float64s, Float64s]:
 
 
 def _counts(at: Int64s, size: int) -> Float64s:
-    return _in_windows(np.bincount(at // WINDOW_SAMPLES, minlength=size // WINDOW_SAMPLES).astype(np.float64))
+    return in_windows(np.bincount(at // WINDOW_SAMPLES, minlength=size // WINDOW_SAMPLES).astype(np.float64))
 
 
 def _small(samples: Int32s, marked: Bools, value: Callable[[Offset], Int32s], step: int) -> Small:
@@ -113,7 +118,7 @@ def _around(value: Callable[[Offset], Int32s], own: Offset) -> Int32s:
 
 def _by_sign(pieces: Int64s, sign: Int32s, count: int) -> Float64s:
     counts = np.bincount(pieces * 12 + sign, minlength=12 * count).reshape(count, 2, 2, 3)
-    return np.moveaxis(_in_windows(counts.astype(np.float64)), 0, -1)
+    return np.moveaxis(in_windows(counts.astype(np.float64)), 0, -1)
 
 
 def _foretold(around: Int32s, step: int, count: int) -> Float64s:
@@ -122,9 +127,10 @@ def _foretold(around: Int32s, step: int, count: int) -> Float64s:
     np.reciprocal(np.maximum(around, 1), dtype=np.float32, out=chance[1:-1])
     chance[1:-1] *= around >= LEAST_MOVING * step
     pieces = chance.reshape(count, -1).sum(axis=1, dtype=np.float64)
-    return _in_windows(0.5 * step * REACH * pieces)
+    return in_windows(0.5 * step * REACH * pieces)
 
 
-def _in_windows(pieces: Float64s) -> Float64s:
+def in_windows(pieces: Float64s) -> Float64s:
+    """Return what windows hold of what is counted in pieces, each a piece on from the one before."""
     ends = len(pieces) - PIECES + 1
     return np.asarray(sum(pieces[first : first + ends] for first in range(PIECES)), np.float64)

@@ -11,7 +11,6 @@ Positions count from the first sample that was looked at.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -26,7 +25,6 @@ from assembler.aligner.events.limits import (
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
 from assembler.aligner.events.strewn.patches import may_be_patches, patches_of
 from assembler.aligner.events.strewn.runs import short_runs
-from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import LEAST_TRACKS
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import median
@@ -37,19 +35,6 @@ if TYPE_CHECKING:
     from assembler.aligner.records.ranges import Range
     from assembler.aligner.sound.glance import Glance
     from assembler.arrays import Bools, Float64s
-
-
-@dataclass(frozen=True)
-class Strewn:
-    """A stretch in which samples were lost.
-
-    Args:
-        place: from where to where.
-        because: the rule, with the excess of all tracks that show it, summed over its pieces.
-    """
-
-    place: Range
-    because: Because
 
 
 class Windows:
@@ -89,8 +74,8 @@ class Windows:
         return np.maximum(excess, np.where(tells, _one_way(bends), 0.0)), tells
 
 
-def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:
-    """Return stretches in which most tracks show an excess of means or of levels held.
+def strewn_losses(tracks: Sequence[Windows]) -> list[tuple[Range, float]]:
+    """Return stretches in which most tracks show an excess of means or of levels held, and by how many nats.
 
     Args:
         tracks: of one pass, all of one length.
@@ -101,7 +86,7 @@ def strewn_losses(tracks: Sequence[Windows]) -> list[Strewn]:
     if not may_be_patches(*_stacked(one.most for one in tracks)):
         return []
     return [
-        Strewn((first * WINDOW_SAMPLES, last * WINDOW_SAMPLES), Because(Rule.STREWN, nats))
+        ((first * WINDOW_SAMPLES, last * WINDOW_SAMPLES), nats)
         for first, last, nats in patches_of(*_stacked(one.shown for one in tracks))
     ]
 

@@ -15,12 +15,12 @@ from assembler.aligner.events.limits import (
     CHANCE_NATS,
     FALL_NATS,
     MOST_NATS,
-    PIECES,
     SCALE_NATS,
     SHOWING_SHARE,
     STREWN_NATS,
     USUAL_NATS,
 )
+from assembler.aligner.events.strewn.bends import PIECES
 from assembler.aligner.records.limits import CLEARLY, PLAYED_LEAST_TRACKS
 from assembler.aligner.records.ranges import ranges_of, total, without
 

@@ -10,14 +10,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_MOVING, PIECES, REACH
-from assembler.aligner.records.limits import FEW
+from assembler.aligner.events.limits import LEAST_MOVING, REACH
+from assembler.aligner.events.strewn.bends import in_windows
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.aligner.sound.glance import Glance
-    from assembler.arrays import Bools, Float64s
+    from assembler.arrays import Float64s
 
 
 def short_runs(glance: Glance, step: int) -> Float64s:
@@ -31,7 +31,7 @@ def short_runs(glance: Glance, step: int) -> Float64s:
     count = np.zeros(size // WINDOW_SAMPLES)
     for order, is_run in ((1, glance.still[:size]), (2, glance.near[:size] & ~glance.still[:size])):
         # A run of so many samples holds a whole word of four wherever it begins, and sound has hardly any.
-        if (is_run.view(np.uint32) == 0x01010101).any() and _is_seldom(is_run):
+        if (is_run.view(np.uint32) == 0x01010101).any():
             first, behind = np.array(ranges_of(is_run, least=2 * REACH - 1), np.int64).reshape(-1, 2).T
             first, behind = (at[(first > 1) & (behind < size - 1)] for at in (first, behind))
             breaks = (
@@ -41,11 +41,4 @@ def short_runs(glance: Glance, step: int) -> Float64s:
             breaking = np.minimum(*(np.abs(own) for own in breaks)) >= LEAST_MOVING * step
             machines = breaking & ~is_run[first - 2] & ~is_run[behind + 1]
             count += np.bincount(first[machines] // WINDOW_SAMPLES, minlength=count.size)
-    ends = count.size - PIECES + 1
-    return np.asarray(sum(count[at : at + ends] for at in range(PIECES)), np.float64)
-
-
-def _is_seldom(is_run: Bools) -> bool:
-    """Return whether a track holds few runs where it sounds."""
-    share = is_run.reshape(-1, WINDOW_SAMPLES).mean(axis=1)
-    return bool((share < 1.0).any() and np.median(share[share < 1.0]) < FEW)
+    return in_windows(count)

@@ -6,6 +6,10 @@ Positions count from the version's first sample.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from assembler.aligner.records.ranges import Range
 
 CLIPPED, LONG_CLIPPED = "clipped", "long clipped"
 PEAKS = (CLIPPED, LONG_CLIPPED)
@@ -42,6 +46,10 @@ class Structure:
     def is_level(self) -> bool:
         """Whether it is a level other than zero that is held."""
         return self.kind in ("hold", *PEAKS)
+
+    def spans(self, place: Range) -> bool:
+        """Return whether a whole place is of it."""
+        return self.start <= place[0] and place[1] <= self.end
 
     def is_torn(self, at: int) -> bool:
         """Return whether a border goes through what is one event: then it is not the tape's on one side alone."""

@@ -18,7 +18,6 @@ from assembler.aligner.flaws.limits import ABRUPT_RATIO, LEVEL_NATS, ROUNDING_PO
 from assembler.aligner.flaws.structures.copies import adjoined_block, repeated_blocks
 from assembler.aligner.flaws.structures.levels import held_levels, longest_level
 from assembler.aligner.flaws.structures.lines import straight_lines
-from assembler.aligner.records.limits import CHANCE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import prediction_errors
 from assembler.aligner.sound.limits import EDGE_SAMPLES, MATERIAL_RUNS, MOST_ALIKE, PREDICTOR_ORDER
@@ -64,12 +63,12 @@ def structures_of(
         line
         for line in straight_lines(samples, others, place, step)
         # A level is a line that does not rise, and better told as one: it was made from one sample alone.
-        if not any(one.start <= line.start and line.end <= one.end for one in held)
+        if not any(one.spans((line.start, line.end)) for one in held)
     ]
     exact = [one for one in straight if one.is_exact]
     return [
         # A line that hardly rises is made of levels.
-        *(one for one in held if not any(line.start <= one.start and one.end <= line.end for line in exact)),
+        *(one for one in held if not any(line.spans((one.start, one.end)) for line in exact)),
         *straight,
         *(
             repeated_blocks(samples, [samples, *others], witnesses, agreed, place, open_ends)
@@ -133,18 +132,6 @@ def _level_change(powers: Float64s, first: int, last: int) -> tuple[float, int, 
     gains = (one - two.sum(axis=0)) / 2.0
     best = int(gains.argmax())
     return float(gains[best]), int(splits[best]), first, last
-
-
-def busy_borders(samples: Int32s, place: Range) -> list[int]:
-    """Return where a version of sound that holds levels by nature begins and ceases to change all the time."""
-    start, end = place
-    changes = np.diff(samples[start:end]) != 0
-    busy = [
-        (low, high + 1)
-        for low, high in ranges_of(changes, bridge=CHANCE_SAMPLES)
-        if high - low >= PREDICTOR_ORDER
-    ]
-    return [edge + start for found in busy for edge in found if 0 < edge < end - start]
 
 
 def _rough(piece: Float64s, predictor: Float64s, usual: float) -> list[Range]:

@@ -11,17 +11,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from assembler.aligner.flaws.limits import ABRUPT_RATIO
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, PEAKS, STROKE
 from assembler.aligner.judge.costs import added_cost, flaw_cost, sound_cost
 from assembler.aligner.judge.limits import (
     CHANCE_COST,
     COPY_COST,
+    DETAIL_COST,
     DISPLACED_COST,
-    EDGE_COST,
     NOISE_NATS,
-    ODD_RATIO,
     STEPPED_CAUTION,
-    STRANGE_STROKE_COST,
 )
 from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, NEARLY_ALL
 from assembler.aligner.sound.limits import LEAST_BELL_STEPS, PREDICTOR_ORDER
@@ -95,11 +94,7 @@ class Scene:
 
     def holding(self, version: int, part: Range, *kinds: str) -> list[Structure]:
         """Return the structures of some kinds that hold a whole part of a version."""
-        return [
-            one
-            for one in self.structures[version]
-            if one.kind in kinds and one.start <= part[0] and part[1] <= one.end
-        ]
+        return [one for one in self.structures[version] if one.kind in kinds and one.spans(part)]
 
     def stroke(self, version: int, part: Range) -> Structure | None:
         """Return the stroke that a part of a version belongs to; None if it belongs to none."""
@@ -151,7 +146,7 @@ class Parts:
         if kind != "burst":
             return kind
         power = float(np.mean(self._scene.errors[version][0, start:end] ** 2))
-        if power < ODD_RATIO * self._scene.around.scales[1] ** 2:
+        if power < ABRUPT_RATIO * self._scene.around.scales[1] ** 2:
             return "disagreement"
         return "click" if end - start <= CLICK_SAMPLES else "burst"
 
@@ -177,7 +172,7 @@ class Parts:
         for copy in scene.holding(version, part, FORETOLD_COPY):
             yield sound + (COPY_COST if scene.begins(copy, part) else 0.0), "repeat"
         if stroke := scene.stroke(version, part):
-            yield sound + (STRANGE_STROKE_COST if scene.begins(stroke, part) else 0.0), "repeat"
+            yield sound + (CHANCE_COST if scene.begins(stroke, part) else 0.0), "repeat"
         if around.pulse is not None:
             yield _edges_cost(scene, version, part), "disagreement"
         elif around.is_stepped:
@@ -225,4 +220,4 @@ def _edges_cost(scene: Scene, version: int, part: Range) -> float:
     pulse, samples = scene.around.pulse, scene.versions[version][slice(*part)]
     if pulse is None or not np.isin(samples, pulse.levels).all():
         return np.inf
-    return COPY_COST + EDGE_COST * np.count_nonzero(np.diff(samples))
+    return COPY_COST + DETAIL_COST * np.count_nonzero(np.diff(samples))

@@ -10,7 +10,6 @@ import numpy as np
 from assembler.aligner.flaws.structures.builds import PEAKS
 from assembler.aligner.judge.limits import (
     LEAST_MARGIN,
-    LONGEST_BLIP,
     MARGIN_PER_SAMPLE,
     MOST_SILENT,
     NOISE_MARGIN,
@@ -18,7 +17,7 @@ from assembler.aligner.judge.limits import (
 )
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.limits import CHANCE_SAMPLES
-from assembler.aligner.sound.limits import LEAST_RUN
+from assembler.aligner.sound.limits import LEAST_REST, LEAST_RUN
 
 if TYPE_CHECKING:
     from assembler.aligner.judge.stories.scene import Parts, Scene
@@ -125,7 +124,7 @@ def _is_pulse_in_silence(scene: Scene, number: int, version: int, best: int) -> 
     if end - start <= CHANCE_SAMPLES or silent[start:end].any():
         return False
     return any(
-        one.is_level and one.start <= start and end <= one.end and not any(silent[list(one.anchors)])
+        one.is_level and one.spans((start, end)) and not any(silent[list(one.anchors)])
         for one in scene.structures[version]
     )
 
@@ -146,7 +145,7 @@ def _turns_at_peak(scene: Scene, version: int) -> bool:
 def _is_blip_in_silence(scene: Scene, version: int) -> bool:
     """Return whether a version sounds for an instant in the midst of silence: too little to be foretold by any."""
     start, end = scene.place
-    if end - start > LONGEST_BLIP:
+    if end - start > LEAST_REST:
         return False
     before, blip, behind = (
         bool(scene.versions[version][low:high].any())
