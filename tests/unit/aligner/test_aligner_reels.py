@@ -334,8 +334,9 @@ def test_what_one_pass_shows_as_one_change_another_one_shows_as_two_of_the_trust
     lost = np.delete(tape, [AT, *range(AT + 30_000, AT + 30_256)], axis=1)
     muted = tape.copy()
     muted[:, AT - 20_000 : AT + 50_000] = 0
+    logged = CoarseSlip(AT + 25_000, 257, 9000.0)
     placed = place_reel(
-        [_pass("one", lost, 0.0), _pass("two", tape, 30.0), _pass("three", muted, -70.0)], SECOND
+        [_pass("one", lost, 0.0, logged), _pass("two", tape, 30.0), _pass("three", muted, -70.0)], SECOND
     )
     assert _slips(placed, "one") == (Slip(AT, 1), Slip(AT + 29_999, 256))
     assert _slips(placed, "two") == _slips(placed, "three") == ()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
@@ -236,6 +237,30 @@ def test_several_slips_in_a_mute_look_like_one_of_a_series() -> None:
     assert [one.is_sure for one in own] == [True] * 3
 
 
+@pytest.mark.parametrize(("change", "is_sure"), [(-1, True), (-2, True), (-128, False)])
+def test_a_series_has_room_for_no_more_slips_than_intervals(change: int, *, is_sure: bool) -> None:
+    """In a mute longer than one interval two of a series may hide; a buffer that came twice is none of it."""
+    stretches = [RelativeStretch(0, 60_000, 0)]
+    for at, step, doubt in ((60_000, -1, 0), (120_000, -1, 0), (190_000, change, 65_000), (300_000, -1, 0)):
+        shift = stretches[-1].shift + step
+        slipped: Slipped | None = None if doubt else "probe"
+        stretches.append(RelativeStretch(at, at + 60_000, shift, (at, at + doubt), slipped))
+        stretches[-2] = replace(stretches[-2], end=at)
+    relation = Relation(tuple(stretches), 1.0, 10, 10, (0, 360_000))
+    own = probe_slips(Position("mtc", 0.0, 20.0, ()), relation, (), (), SECOND)
+    assert [one.is_sure for one in own] == [True, True, is_sure, True]
+
+
+def test_one_slip_of_the_other_pass_is_no_series() -> None:
+    """Four at an interval of the reference, one of the probe; what a mute hides at the interval is the reference's."""
+    told: list[Slipped | None] = ["reference", "reference", None, "reference", "reference", "probe"]
+    relation = _in_series(told, (60_000, 120_000, 170_000, 240_000, 300_000, 350_000))
+    hidden = replace(relation.stretches[3], doubt=(170_000, 190_000))
+    relation = replace(relation, stretches=(*relation.stretches[:3], hidden, *relation.stretches[4:]))
+    found = reference_slips(Position("mtc", 0.0, 20.0, ()), {"A2": relation}, [], SECOND)
+    assert len(found) == 5
+
+
 def test_a_slip_at_the_pace_of_a_series_is_no_other_passs() -> None:
     """The sound says of one of four that it is the reference's, which is believed where their intervals are uneven."""
     told: list[Slipped | None] = ["probe", "reference", "probe", "probe"]
@@ -258,6 +283,18 @@ def test_of_what_the_reference_took_twice_either_copy_may_be_left_out(count: int
     relation = Relation(stretches, 1.0, 10, 10, (0, 240_000))
     own = probe_slips(Position("mtc", 0.0, 20.0, ()), relation, [Slip(100_000 - count, -count)], (), SECOND)
     assert [(one.slip.pass_sample, one.slip.samples) for one in own] == [(160_000, count)]
+
+
+def test_a_change_beside_a_copy_is_the_copys_before_one_close_by() -> None:
+    """The reference took 8 192 samples twice; 1 300 before the first of them the pass lost as many."""
+    places = 0, 90_500, 100_000, 240_000
+    stretches = tuple(
+        RelativeStretch(start - 8192 * n, end - 8192 * n, 8192 * n, (start - 8192 * n, start - 8192 * n))
+        for n, (start, end) in enumerate(pairwise(places))
+    )
+    relation = Relation(stretches, 1.0, 10, 10, (0, 240_000))
+    own = probe_slips(Position("mtc", 0.0, 20.0, ()), relation, [Slip(91_808, -8192)], (), SECOND)
+    assert [one.slip.pass_sample for one in own] == [90_500 - 8192 + 8192]
 
 
 def _slips_of(told: list[Slipped | None]) -> list[OwnSlip]:

@@ -1,10 +1,17 @@
 """A stuck bit of linear PCM words: two's complement, the format of IEC 60908 and of WAVE (RIFF MCI 1.0, chapter 3)."""
 
+from concurrent.futures import ThreadPoolExecutor
+
 import numpy as np
 import pytest
 
+from assembler.aligner.comparison import compare_reel
 from assembler.aligner.events.stuck import stuck_beside, stuck_bits
+from assembler.aligner.records.because import Rule
+from assembler.aligner.records.passes import PlacedPass
+from assembler.aligner.records.timemap import map_with_slips
 from assembler.arrays import Int32s
+from scripts.bench.trial_sessions import ArrayAudio
 
 LOW, HIGH = 20_000, 23_000
 
@@ -66,3 +73,22 @@ def test_what_differs_by_more_than_a_bit_is_none() -> None:
     for other in (noisy, held):
         assert stuck_beside(right, other) == []
         assert stuck_beside(other, right) == []
+    coarse = right >> 18 << 18 | right & 4095
+    assert stuck_beside(coarse, np.random.default_rng(4).permutation(right)) == []
+
+
+def test_a_pass_with_a_stuck_bit_is_cured_from_the_other_one() -> None:
+    """On one track of two; the bit below the sign of words of 24 bits."""
+    tape = np.stack([_bowed() * 8, _bowed() * 8])
+    stuck = tape.copy()
+    stuck[1, LOW:HIGH] |= 1 << 21
+    placed = [
+        PlacedPass(name, ArrayAudio(own), (map_with_slips(own.shape[1], 0, ()),) * 2)
+        for name, own in (("A1", stuck), ("A2", tape))
+    ]
+    with ThreadPoolExecutor(1) as executor:
+        found = compare_reel(placed, [0, 1], 1 << 11, (1 << 23) - 1, executor, lambda _: None)
+    assert {(flaw.pass_name, flaw.track, flaw.because.rule) for flaw in found.flaws} == {
+        ("A1", 1, Rule.STUCK_BIT)
+    }
+    assert found.undecided == ()

@@ -166,35 +166,38 @@ def _relative_slips(relation: Relation) -> list[_RelativeSlip]:
 def _slipped_in_series(slip: _RelativeSlip, slips: Sequence[_RelativeSlip]) -> Slipped | None:
     """Return who slipped by as much again and again: clocks that drift apart do, at even intervals.
 
-    Where one of the passes is muted several such slips look like one. A machine that holds what it can't read makes a
-    sample stand twice where the other pass lost one: at the pace of the series that is no other one's slip. Where both
-    clocks drift the pace tells which one it is.
+    Where one of the passes is muted several such slips look like one, no more than there are intervals. A machine that
+    holds what it can't read makes a sample stand twice where the other pass lost one: at the pace of the series that is
+    no other one's slip. Where the other pass slipped by as much, too, the pace tells which one it is.
     """
     known = [other for other in slips if other is not slip and other.slipped is not None]
-    step = min((abs(other.change) for other in known), default=0)
-    alike = [other for other in known if other.change * slip.change > 0 and abs(other.change) == step]
-    series = {who: [other for other in alike if other.slipped == who] for who in {o.slipped for o in alike}}
-    if slip.change % max(step, 1) or any(len(own) < SERIES_SLIPS for own in series.values()):
-        return None
-    if slip.slipped is None and len(series) == 1:
-        return next(iter(series))
-    paced = [who for who, own in series.items() if _keeps_pace(slip, own)]
-    return paced[0] if len(paced) == 1 and (slip.slipped is None or len(series) == 1) else None
+    step = min((abs(other.change) for other in known), default=1)
+    places: dict[Slipped, set[int]] = {}
+    for other in known:
+        if other.slipped and other.change * slip.change > 0 and abs(other.change) == step:
+            # A buffer that is written over and over slips at one place of the other pass.
+            places.setdefault(other.slipped, set()).add(other.at_reference)
+    series = {who: sorted(own) for who, own in places.items() if len(own) >= SERIES_SLIPS}
+    count, off = divmod(abs(slip.change), step)
+    fitting = [who for who, own in series.items() if not off and _has_room(slip, own, count)]
+    if slip.slipped is None and len(places) == 1:
+        return fitting[0] if fitting else None
+    paced = [who for who in fitting if _keeps_pace(slip, series[who])]
+    return paced[0] if len(paced) == 1 and (slip.slipped is None or len(places) == 1) else None
 
 
-def _keeps_pace(slip: _RelativeSlip, series: Sequence[_RelativeSlip]) -> bool:
-    """Return whether a slip may lie a whole number of intervals from each of a series, some of which may be hidden."""
-    # A buffer that is written over and over slips at one place of the other pass.
-    places = sorted({other.at_reference for other in series})
-    if len(places) < SERIES_SLIPS:
-        return False
-    pace = min(behind - before for before, behind in pairwise(places))
+def _has_room(slip: _RelativeSlip, places: Sequence[int], count: int) -> bool:
+    """Return whether so many of a series may lie where a slip does: all that are between two of them may hide there."""
     low, high = slip.reach()
-    return all(
-        low - BESIDE_SAMPLES <= place + whole * pace <= high + BESIDE_SAMPLES
-        for place in places
-        for whole in [round((slip.at_reference - place) / pace)]
-    )
+    pace = min((b - a for a, b in pairwise(places) if b < low or a > high), default=0)
+    return (count - 1) * pace <= high - low + 2 * BESIDE_SAMPLES
+
+
+def _keeps_pace(slip: _RelativeSlip, places: Sequence[int]) -> bool:
+    """Return whether a slip may lie a whole number of intervals from each of a series, some of which may be hidden."""
+    pace = min(b - a for a, b in pairwise(places))
+    low, high = slip.reach()
+    return all((place - low + BESIDE_SAMPLES) % pace <= high - low + 2 * BESIDE_SAMPLES for place in places)
 
 
 def _seen_slips(relations: Mapping[str, Relation | None]) -> list[list[tuple[str, _RelativeSlip]]]:
