@@ -6,6 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pytest
 
 from assembler.aligner.comparison import compare_reel
 from assembler.aligner.events.stops.pace import joined_stops
@@ -20,8 +21,6 @@ from scripts.bench.trial_sessions import ArrayAudio
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    import pytest
 
     from assembler.aligner.events.stops.stop import Still
     from assembler.arrays import Int32s
@@ -91,6 +90,25 @@ def test_ramps_that_no_other_pass_shows_are_as_long_as_those_that_are_shown() ->
         other[14_500:15_000] = 0
     found = [(index, start, end) for index, start, end, _ in _stops(first, second)]
     assert found == [(0, 9000, 9816), (0, 14_000, 14_500), (1, 9800, 10_200), (1, 14_484, 15_000)]
+
+
+@pytest.mark.parametrize(("off", "is_told"), [(0, True), (40, False)])
+def test_a_mute_that_passes_have_alike_is_a_machines_where_it_lies_between_sweeps(
+    off: int, *, is_told: bool
+) -> None:
+    """Of 720 samples; two mutes that one pass has alone show where they begin. All fade, so that it may be played."""
+    tape, ramp = _tracks(1), np.linspace(1, 0, 66)[1:-1]
+    tape[5] = np.random.default_rng(7).integers(-1, 2, LENGTH, dtype=np.int32)
+    first, second = [own.copy() for own in tape], [own.copy() for own in tape]
+    places = [(first, 1, 3), (first, 6, 8), (first, 20, 24), (second, 20, 24)]
+    for one, start, end in places:
+        low, high = 500 + 720 * start + (off if start == 20 else 0), 500 + 720 * end
+        for own in one:
+            own[low - 64 : low] = np.trunc(own[low - 64 : low] * ramp)
+            own[low:high] = 0
+            own[high : high + 64] = np.trunc(own[high : high + 64] * ramp[::-1])
+    found = [(index, round((start - 500) / 720)) for index, start, _, _ in _stops(first, second)]
+    assert found == [(0, 1), (0, 6), *([(0, 20), (1, 20)] if is_told else [])]
 
 
 def test_what_another_pass_lost_behind_a_mute_is_no_ramp_of_it() -> None:

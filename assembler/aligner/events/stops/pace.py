@@ -8,14 +8,16 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from assembler.aligner.events.stops.stop import Stop, joined_stills
-from assembler.aligner.records.limits import NEAR_SAMPLES
+from assembler.aligner.records.limits import LEAST_TRACKS, NEAR_SAMPLES, NEARLY_ALL
 from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE, WINDOW_SAMPLES
 from assembler.arrays import median
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
+    from collections.abc import Collection, Mapping, Sequence
 
     from assembler.aligner.events.stops.stop import Still
     from assembler.aligner.records.ranges import Range
@@ -44,7 +46,8 @@ def joined_stops(
         for index in sorted({*stills, *repeats})
     }
     joined = _with_hidden_ramps(joined)
-    proved = {index: _but_played(stops) for index, stops in joined.items()}
+    grid = _grid_of({one.inner for stops in joined.values() for one in stops if one.is_witnessed})
+    proved = {index: _but_played(stops, grid) for index, stops in joined.items()}
     known = {stop for stops in proved.values() for stop in stops}
     return {
         index: [stop for stop in stops if stop in proved[index] or any(_is_same(stop, one) for one in known)]
@@ -74,9 +77,11 @@ def _with_hidden_ramps(joined: Mapping[int, Sequence[Stop]]) -> dict[int, list[S
     return {index: _joined(stops) for index, stops in longer.items()}
 
 
-def _but_played(stops: Sequence[Stop]) -> list[Stop]:
-    """Return the stops of a pass that may not be played."""
-    paced = _at_drums_pace(stops)
+def _but_played(stops: Sequence[Stop], grid: Range | None) -> list[Stop]:
+    """Return the stops of a pass that may not be played: not those that begin and end with the sweeps of a grid."""
+    paced = _at_drums_pace(stops) | {
+        stop for stop in stops if grid and all(_is_on_grid(edge, *grid) for edge in stop.inner)
+    }
     lone = [stop for stop in stops if not stop.is_witnessed and stop not in paced]
     instant = [stop for stop in lone if stop.is_instant]
     left_out = {stop for stop in lone if not stop.is_instant or len(instant) > MOST_ALIKE}
@@ -104,6 +109,21 @@ def _at_drums_pace(stops: Sequence[Stop]) -> set[Stop]:
         for stop in stops
         if any(_is_on_grid(stop.start, *grid) and _is_on_grid(stop.end, *grid) for grid in grids)
     }
+
+
+def _grid_of(stops: Collection[Range]) -> Range | None:
+    """Return the length of a sweep, and where one begins, if nearly all borders of several stops lie where sweeps do.
+
+    These are known to be a machine's, and the drum turns with the tape: its grid is the same all along, in all passes.
+    """
+    if len(stops) < LEAST_TRACKS:
+        return None
+    edges = np.array(sorted(edge for stop in stops for edge in stop))
+    for sweep in range(LEAST_BEAT // 2, WINDOW_SAMPLES - 1, -1):
+        phase = int(np.median(edges[0] + (edges - edges[0] + sweep // 2) % sweep - sweep // 2)) % sweep
+        if sum(_is_on_grid(int(edge), sweep, phase) for edge in edges) >= NEARLY_ALL * edges.size:
+            return sweep, phase
+    return None
 
 
 def _is_on_grid(at: int, sweep: int, phase: int) -> bool:
