@@ -251,6 +251,14 @@ def test_a_series_has_room_for_no_more_slips_than_intervals(change: int, *, is_s
     assert [one.is_sure for one in own] == [True, True, is_sure, True]
 
 
+@pytest.mark.parametrize(("middle", "is_probes"), [(120_000, True), (121_000, False)])
+def test_what_lies_half_way_between_two_slips_is_of_their_series(middle: int, *, is_probes: bool) -> None:
+    """Two of the probe, and between them one that the sound puts on the reference, which holds a sample there."""
+    relation = _in_series(["probe", "reference", "probe"], (60_000, middle, 180_000))
+    found = reference_slips(Position("mtc", 0.0, 20.0, ()), {"A2": relation}, [], SECOND)
+    assert (found == []) is is_probes
+
+
 def test_one_slip_of_the_other_pass_is_no_series() -> None:
     """Four at an interval of the reference, one of the probe; what a mute hides at the interval is the reference's."""
     told: list[Slipped | None] = ["reference", "reference", None, "reference", "reference", "probe"]

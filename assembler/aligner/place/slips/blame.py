@@ -194,10 +194,15 @@ def _has_room(slip: _RelativeSlip, places: Sequence[int], count: int) -> bool:
 
 
 def _keeps_pace(slip: _RelativeSlip, places: Sequence[int]) -> bool:
-    """Return whether a slip may lie a whole number of intervals from each of a series, some of which may be hidden."""
+    """Return whether a slip may lie a whole number of intervals from each of a series, some of which may be hidden.
+
+    Or just half-way between two of them: then it is the one that is missing.
+    """
     pace = min(b - a for a, b in pairwise(places))
     low, high = slip.reach()
-    return all((place - low + BESIDE_SAMPLES) % pace <= high - low + 2 * BESIDE_SAMPLES for place in places)
+    return any(abs(a + b - 2 * slip.at_reference) <= BESIDE_SAMPLES for a, b in pairwise(places)) or all(
+        (place - low + BESIDE_SAMPLES) % pace <= high - low + 2 * BESIDE_SAMPLES for place in places
+    )
 
 
 def _seen_slips(relations: Mapping[str, Relation | None]) -> list[list[tuple[str, _RelativeSlip]]]:
