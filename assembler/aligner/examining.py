@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from assembler.aligner.place.idle import without_idle
 from assembler.aligner.place.reels.strayed import strayed_ranges
 from assembler.aligner.place.reels.tie import tie_reels
+from assembler.aligner.records.ranges import total
 from assembler.aligner.reel import compare_passes, place_passes
 
 if TYPE_CHECKING:
@@ -36,9 +37,24 @@ def examine_reels(
         return compared
     again = _played(session, strayed, advance)
     return [
-        known if before.maps == after.maps else compare_passes(after, session, executor, advance)
+        known
+        if before.maps == after.maps
+        else _better(known, compare_passes(after, session, executor, advance))
         for known, before, after in zip(compared, played, again, strict=True)
     ]
+
+
+def _better(first: ExaminedReel, second: ExaminedReel) -> ExaminedReel:
+    """Return the reel as it was placed a second time, if less of it is flawed so, and no more is left to a person."""
+    asked = [sum(note.kind == "undecided" for note in reel.notes) for reel in (first, second)]
+    return second if asked[1] <= asked[0] and _flawed(second) < _flawed(first) else first
+
+
+def _flawed(reel: ExaminedReel) -> int:
+    """Return how many samples of all tracks and passes are flawed, open or lost."""
+    lost = sum(total(tracks.lost()) for one in reel.passes for tracks in one.maps)
+    flaws = total((one.start, one.end) for one in reel.findings.flaws)
+    return lost + flaws + total((one.start, one.end) for one in reel.findings.undecided)
 
 
 def _played(

@@ -120,9 +120,8 @@ def _stuck(
     for index, own in seen.items():
         for place, (track, glance) in enumerate(zip(tracks, own, strict=True)):
             if glance not in bits:
-                others = {theirs[place] for theirs in seen.values()} - {glance}
-                beside = (stuck_beside(glance.samples, other.samples) for other in others)
-                bits[glance] = stuck_bits(glance.samples) + [one for each in beside for one in each]
+                others = [theirs[place].samples for of, theirs in seen.items() if of != index]
+                bits[glance] = stuck_bits(glance.samples) + stuck_beside(glance.samples, others)
             found = bits[glance]
             covered = passes[index].covered(track) if found else []
             if inside := [

@@ -36,3 +36,32 @@ def test_a_sample_lost_by_one_pass_and_then_by_the_other_is_found_in_both(
     assert slips == {"A1": [(AT, 1)], "A2": [(AT + apart, 1)]}
     assert {flaw["kind"] for one in record["passes"] for flaw in one["flaws"]} == {"slip"}
     assert np.array_equal(delivered(tmp_path / "set")[: tape.shape[0] - 2], tape[:-2])
+
+
+@pytest.mark.parametrize("bar", [1500, 2400])
+def test_a_burst_over_loops_is_no_other_place_of_theirs(tmp_path: Path, capsys: Capsys, bar: int) -> None:
+    """The next bar, or the one before, is the same: where noise hides one of them the pass has not strayed."""
+    tape = make_tape(6, len(NAMES), seed=9)
+    tape[RATE : 5 * RATE] = np.tile(tape[:bar], (4 * RATE // bar + 1, 1))[: 4 * RATE]
+    burst = tape.copy()
+    burst[AT : AT + 5000] = np.random.default_rng(4).integers(-9000, 9000, (5000, len(NAMES)))
+    layout = Layout(tmp_path)
+    layout.add_reel("A", NAMES)
+    layout.add_pass("A1", "A", burst, HOUR)
+    layout.add_pass("A2", "A", tape, HOUR)
+    _, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    assert {flaw["kind"] for one in record["passes"] for flaw in one["flaws"]} == {"burst"}
+    assert np.array_equal(delivered(tmp_path / "set"), tape)
+
+
+def test_a_place_that_asks_more_of_a_person_is_not_taken(tmp_path: Path, capsys: Capsys) -> None:
+    """The trusted pass took a block three times more and lost as much a moment later: its log says how long it is."""
+    tape = make_tape(6, len(NAMES), seed=9)
+    block = tape[AT - 500 : AT]
+    broken = np.concatenate((tape[:AT], block, block, block, tape[AT : AT + 9000], tape[AT + 10_500 :]))
+    layout = Layout(tmp_path)
+    layout.add_reel("A", NAMES)
+    layout.add_pass("A1", "A", broken, HOUR)
+    layout.add_pass("A2", "A", tape, HOUR)
+    _, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    assert record["length"] == tape.shape[0]

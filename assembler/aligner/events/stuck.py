@@ -20,7 +20,7 @@ from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Int32s, Int64s
@@ -38,14 +38,26 @@ def stuck_bits(samples: Int32s) -> list[tuple[Range, float]]:
     )
 
 
-def stuck_beside(samples: Int32s, other: Int32s) -> list[tuple[Range, float]]:
-    """Return the same where another pass differs by that bit alone: at each sample that does it is no other one."""
-    pieces, others = _pieces_of(samples), _pieces_of(other)
-    apart = np.bitwise_or.reduce((pieces ^ others).view(np.uint32), axis=1).astype(np.int64)
-    worth = np.flatnonzero((apart > 0) & (apart & (apart - 1) == 0))
+def stuck_beside(samples: Int32s, others: Sequence[Int32s]) -> list[tuple[Range, float]]:
+    """Return the same where all other passes differ by that bit alone: at each sample that does it is no other one.
+
+    They have to hold the same, and to be smoother: a bit that is stuck where it should move breaks the sound.
+    """
+    pieces = _pieces_of(samples)
+    if not others or any(other is samples for other in others):
+        return []
+    theirs = [_pieces_of(other) for other in others]
+    apart = np.bitwise_or.reduce((pieces ^ theirs[0]).view(np.uint32), axis=1).astype(np.int64)
+    alike = [(other == theirs[0]).all(axis=1) for other in theirs[1:]]
+    rougher = _roughness(pieces) > _roughness(theirs[0])
+    worth = np.flatnonzero((apart > 0) & (apart & (apart - 1) == 0) & np.all([rougher, *alike], axis=0))
     constant = np.zeros(len(pieces), np.int64)
     constant[worth] = _between(pieces[worth]) & apart[worth]
-    return _stuck(samples, constant, lambda _, of: int(np.count_nonzero(pieces[of] != others[of])))
+    return _stuck(samples, constant, lambda _, of: int(np.count_nonzero(pieces[of] != theirs[0][of])))
+
+
+def _roughness(pieces: Int32s) -> Int64s:
+    return np.asarray(np.abs(np.diff(pieces, axis=1)).sum(axis=1, dtype=np.int64), np.int64)
 
 
 def _pieces_of(samples: Int32s) -> Int32s:

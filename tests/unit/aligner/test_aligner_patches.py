@@ -146,6 +146,21 @@ def test_runs_too_short_for_a_standstill_are_told_and_those_of_an_instrument_are
             assert strewn_losses(_windows(natural)) == []
 
 
+@pytest.mark.parametrize("smoothed", [1, 3, 6])
+@pytest.mark.parametrize("wave", ["saw", "triangle", "square"])
+def test_waves_of_straight_lines_for_a_while_are_no_losses(wave: str, smoothed: int) -> None:
+    """Of several pitches, on all tracks at once: each comes back to its slopes and levels; a machine's all differ."""
+    tape = _tape(18, 65_536)
+    at = np.arange(20_000)
+    for track, own in enumerate(tape):
+        phase = at / (90 + 23 * track) % 1
+        shape = {"saw": 2 * phase - 1, "triangle": 4 * abs(phase - 0.5) - 1, "square": np.sign(phase - 0.4)}[
+            wave
+        ]
+        own[30_000:50_000] = np.rint(np.convolve(9000 * shape, np.ones(smoothed) / smoothed, "same"))
+    assert strewn_losses(_windows(tape)) == []
+
+
 def _stops(*passes: Int32s) -> list[tuple[int, int, int]]:
     covered = {index: [(0, passes[0].shape[1])] for index in range(len(passes))}
     held = {index: list(one) for index, one in enumerate(passes)}

@@ -40,5 +40,9 @@ def short_runs(glance: Glance, step: int) -> Float64s:
             )
             breaking = np.minimum(*(np.abs(own) for own in breaks)) >= LEAST_MOVING * step
             machines = breaking & ~is_run[first - 2] & ~is_run[behind + 1]
-            count += np.bincount(first[machines] // WINDOW_SAMPLES, minlength=count.size)
+            # An instrument comes back to a level, or a slope; what a machine conceals with is another one each time.
+            slopes = (glance.samples[behind - 1] - glance.samples[first]) / (behind - 1 - first)
+            kinds = glance.samples[first] if order == 1 else np.rint(slopes / step)
+            _, once = np.unique(kinds[machines], return_index=True)
+            count += np.bincount(first[machines][once] // WINDOW_SAMPLES, minlength=count.size)
     return in_windows(count)
