@@ -62,6 +62,8 @@ def test_another_pass_tells_of_a_bit_below_the_sign_alone(bit: int, way: str) ->
     assert nats > 60
     assert stuck_beside(right, [stuck]) == []
     assert stuck_beside(right, [right]) == []
+    noisy = right ^ np.random.default_rng(3).integers(0, 2, right.size, dtype=np.int32) << 12
+    assert stuck_beside(stuck, [right, noisy]) == []
 
 
 def test_what_differs_by_more_than_a_bit_is_none() -> None:

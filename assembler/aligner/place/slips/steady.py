@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from assembler.aligner.place.anchors import anchor_at, anchor_near, read_all
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, ANCHOR_SPACING, LEAST_EVIDENCE, SHORT_SAMPLES
 from assembler.aligner.place.matching import identity_at
-from assembler.aligner.records.limits import HALF, NEARLY_ALL, VISIT_SAMPLES
+from assembler.aligner.records.limits import NEARLY_ALL, VISIT_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -19,7 +19,6 @@ if TYPE_CHECKING:
     from assembler.aligner.place.anchors import Anchor
     from assembler.aligner.records.passes import TrackReader
     from assembler.aligner.records.ranges import Range
-    from assembler.arrays import Int32s
 
 
 def find_closer(
@@ -37,8 +36,7 @@ def find_closer(
         if 1 < abs(behind[0].shift - last.shift) <= ANCHOR_SPACING
     ]
     found = []
-    beside = _beside(runs, strayed)
-    for first, end, shifts in [*between, *beside]:
+    for first, end, shifts in [*between, *_beside(runs, strayed)]:
         radius = max(VISIT_SAMPLES, abs(shifts[1] - shifts[0]))
         for at in range(first, end - SHORT_SAMPLES + 1, SHORT_SAMPLES):
             samples = read_all(probe, at, SHORT_SAMPLES)
@@ -47,21 +45,9 @@ def find_closer(
                 or anchor_at(reference, samples, at, shifts[1])
                 or anchor_near(reference, samples, at, sum(shifts) // 2, radius, shifts[0])
             )
-            if anchor is None or (
-                (first, end, shifts) in beside and _repeats(probe, samples, anchor, shifts[0])
-            ):
-                continue
-            found.append(anchor)
+            if anchor is not None:
+                found.append(anchor)
     return found
-
-
-def _repeats(probe: TrackReader, samples: Sequence[Int32s], anchor: Anchor, usual: int) -> bool:
-    """Return whether a pass sounds the same as far away as a shift is from the usual one: that proves no shift."""
-    away = anchor.shift - usual
-    return away != 0 and any(
-        identity_at(read_all(probe, anchor.at + way, anchor.samples), samples, 0)[0] >= HALF
-        for way in (away, -away)
-    )
 
 
 def _beside(
