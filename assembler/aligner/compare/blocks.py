@@ -126,7 +126,8 @@ def _compared(first: Version, second: Version) -> tuple[Shared, Bools | None]:
     odd = mask & ~_lost_in_one(first, second, mask)
     telling = telling & ~odd[:whole].reshape(-1, WINDOW_SAMPLES).any(axis=1)
     largest = int(np.abs(samples[mask].astype(np.int64) - others[mask]).max())
-    return Shared(total(both), compared, int(telling.sum()), int(mask.sum()), largest), mask
+    touched = int(mask[:whole].reshape(-1, WINDOW_SAMPLES).any(axis=1).sum())
+    return Shared(total(both), compared, int(telling.sum()), int(mask.sum()), touched, largest), mask
 
 
 def _lost_in_one(first: Version, second: Version, differs: Bools) -> Bools:

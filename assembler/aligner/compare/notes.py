@@ -30,6 +30,7 @@ class Shared:
         compared: short stretches of them that sound.
         identical: those of these that are the same.
         differing: samples that differ.
+        touched: short stretches in which some do, whether they sound or not.
         largest: by how much at most, in sample values.
     """
 
@@ -37,6 +38,7 @@ class Shared:
     compared: int = 0
     identical: int = 0
     differing: int = 0
+    touched: int = 0
     largest: int = 0
 
     def __add__(self, other: Shared) -> Shared:
@@ -46,6 +48,7 @@ class Shared:
             self.compared + other.compared,
             self.identical + other.identical,
             self.differing + other.differing,
+            self.touched + other.touched,
             max(self.largest, other.largest),
         )
 
@@ -55,7 +58,7 @@ class Shared:
         if LEAST_ALIKE * self.overlap < WINDOW_SAMPLES:
             return False
         if WINDOW_SAMPLES * self.compared < LEAST_ALIKE * self.overlap:
-            return self.differing > 0.5 * self.overlap
+            return WINDOW_SAMPLES * self.touched > 0.5 * self.overlap
         return self.differing > 0 and self.identical < LEAST_ALIKE * self.compared
 
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple, Protocol
 import numpy as np
 
 from assembler.aligner.place.agreement import belongs
+from assembler.aligner.place.along.alike import find_alike
 from assembler.aligner.place.limits import ANCHOR_SAMPLES, LOG_DELAY_SECONDS, SEARCH_SECONDS
 from assembler.aligner.place.relation import relate
 from assembler.aligner.place.search import find_anywhere
@@ -16,6 +17,7 @@ from assembler.importer import search_doubt
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
+    from assembler.aligner.place.along.alike import Alike
     from assembler.aligner.place.relation import Relation
     from assembler.aligner.records.passes import TrackReader
     from assembler.aligner.records.ranges import Range
@@ -115,6 +117,20 @@ def find_relation(
         ):
             return _stretched(found, one.audio.length, reference.audio.length)
     return None
+
+
+def find_likeness(reference: PassToPlace, one: PassToPlace, sample_rate: int) -> Alike | None:
+    """Return how a pass runs along with another one that it shares no numbers with, or None where it does not.
+
+    That is asked only where its log says that both sound at once: a tune may come again anywhere.
+    """
+    overlap = expected_overlap(reference, one)
+    if overlap is None or one.position.source == "audio" or not shares_sound(reference, one):
+        return None
+    radius = round(SEARCH_SECONDS[1] * sample_rate)
+    found = find_alike(reference.audio, one.audio, overlap, expected_shift(reference, one), radius)
+    lengths = one.audio.length, reference.audio.length
+    return found and replace(found, relation=_stretched(found.relation, *lengths))
 
 
 def _stretched(relation: Relation, length: int, reference_length: int) -> Relation:

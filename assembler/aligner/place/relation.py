@@ -20,7 +20,6 @@ from assembler.arrays import median
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from assembler.aligner.place.anchors import Anchor
     from assembler.aligner.place.slips.surplus import Slipped
     from assembler.aligner.records.passes import TrackReader
     from assembler.aligner.records.ranges import Range
@@ -87,25 +86,27 @@ def relate(
         return None
     if closer := find_closer(reference, probe, runs, strayed):
         runs = steady_runs(reference, probe, sorted([*anchors, *closer], key=lambda one: one.at))
-    stretches = _between_borders(reference, probe, runs, overlap)
+    borders = [
+        locate_border(reference, probe, (left[-1].at, right[0].end), (left[-1].shift, right[0].shift))
+        for left, right in pairwise(runs)
+    ]
+    stretches = stretches_between(borders, [run[0].shift for run in runs], overlap)
     share = median([anchor.identical for anchor in anchors])
     proved = runs[0][0].at, runs[-1][-1].end
     places = tuple(
         (anchor.at, anchor.shift) for run in runs for anchor in run if anchor.samples == ANCHOR_SAMPLES
     )
-    return Relation(tuple(stretches), share, len(anchors), asked, proved, places)
+    return Relation(stretches, share, len(anchors), asked, proved, places)
 
 
-def _between_borders(
-    reference: TrackReader, probe: TrackReader, runs: Sequence[Sequence[Anchor]], overlap: tuple[int, int]
-) -> list[RelativeStretch]:
-    borders = [Border(overlap[0], overlap[0], (0, 0))]
-    for left, right in pairwise(runs):
-        shifts = left[-1].shift, right[0].shift
-        borders.append(locate_border(reference, probe, (left[-1].at, right[0].end), shifts))
-    ends = [*(border.end for border in borders[1:]), overlap[1]]
-    return [
-        RelativeStretch(border.start, end, run[0].shift, border.doubt, border.slipped)
-        for run, border, end in zip(runs, borders, ends, strict=True)
+def stretches_between(
+    borders: Sequence[Border], shifts: Sequence[int], overlap: Range
+) -> tuple[RelativeStretch, ...]:
+    """Return the stretches of an overlap between borders, each at its shift, without empty ones."""
+    first = Border(overlap[0], overlap[0], (0, 0))
+    ends = [*(border.end for border in borders), overlap[1]]
+    return tuple(
+        RelativeStretch(border.start, end, shift, border.doubt, border.slipped)
+        for shift, border, end in zip(shifts, (first, *borders), ends, strict=True)
         if border.start < end
-    ]
+    )

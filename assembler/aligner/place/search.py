@@ -1,19 +1,14 @@
-"""Looking for a pass where anchors found nothing: anywhere in another pass, or by mere likeness."""
+"""Looking for a pass where anchors found nothing: anywhere in another pass."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, NamedTuple
-
-import numpy as np
+from typing import TYPE_CHECKING
 
 from assembler.aligner.place.agreement import belongs
 from assembler.aligner.place.anchors import anchor_positions, read_all, spread
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_ANCHORS, LEAST_VOTES, PLACES, SCOUTS
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_VOTES, PLACES, SCOUTS
 from assembler.aligner.place.matching import count_votes, find_match, informative
-from assembler.aligner.records.limits import NEARLY_ALL, READ_SAMPLES
-from assembler.aligner.sound.chain.measures import find_delay, likeness
-from assembler.aligner.sound.limits import PIECE_SAMPLES
-from assembler.arrays import median
+from assembler.aligner.records.limits import READ_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,57 +49,3 @@ def _may_hold(window: Sequence[Int32s], samples: Sequence[Int32s]) -> bool:
     if not samples:
         return False
     return int(count_votes(window, samples, SCOUTS).max(initial=0)) >= LEAST_VOTES * SCOUTS
-
-
-class Alike(NamedTuple):
-    """Where a pass runs along with another one.
-
-    Args:
-        shift: probe sample to reference sample.
-        likeness: there, -1 to 1.
-        level_db: of the probe over that of the reference.
-    """
-
-    shift: int
-    likeness: float
-    level_db: float
-
-
-def find_alike(
-    reference: TrackReader, probe: TrackReader, overlap: tuple[int, int], shift: int, radius: int
-) -> Alike | None:
-    """Return where a pass runs along with another one; None where it does not.
-
-    A steady tone is like itself a period off, and one tune may come again: all tracks together tell the place.
-    """
-    found: dict[int, float] = {}
-    size = min(PIECE_SAMPLES, overlap[1] - overlap[0])
-    starts = [min(at, overlap[1] - size) for at in spread(anchor_positions(*overlap), PLACES)]
-    places = [(start, track) for start in starts for track in range(probe.tracks)]
-    for start, track in places:
-        piece = probe.read(track, start, size)
-        if piece.any():
-            window = reference.read(track, start + shift - radius, size + 2 * radius)
-            where, alike = find_delay(window, piece)
-            if abs(alike) >= NEARLY_ALL:
-                at = shift - radius + where
-                found[at] = max(found.get(at, 0.0), abs(alike))
-    likely = sorted(found, key=lambda at: -found[at])[:LEAST_ANCHORS]
-    rated = [_typical(reference, probe, places, size, at) for at in likely]
-    best = max(rated, key=lambda one: abs(one.likeness), default=None)
-    return best if best and abs(best.likeness) >= NEARLY_ALL else None
-
-
-def _typical(
-    reference: TrackReader, probe: TrackReader, places: Sequence[tuple[int, int]], size: int, shift: int
-) -> Alike:
-    """Return what passes are to each other, at the middle one of the places (a sample and a track) where both sound."""
-    pairs = (
-        (probe.read(track, start, size), reference.read(track, start + shift, size))
-        for start, track in places
-    )
-    sounding = [(a.astype(np.float64), b.astype(np.float64)) for a, b in pairs if a.any() and b.any()]
-    if not sounding:
-        return Alike(shift, 0.0, 0.0)
-    levels = [10 * float(np.log10(np.dot(a, a) / np.dot(b, b))) for a, b in sounding]
-    return Alike(shift, median([likeness(*pair) for pair in sounding]), median(levels))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from assembler.aligner.place.search import find_alike
+from assembler.aligner.place.along.alike import find_alike
 from scripts.bench.trial_sessions import ArrayAudio
 
 
@@ -17,7 +17,7 @@ def test_a_steady_tone_does_not_tell_the_place_alone() -> None:
     shorter = (tape[:, 1000:] >> 8) << 8
     found = find_alike(ArrayAudio(tape), ArrayAudio(shorter), (0, 190_000), 1500, 2400)
     assert found is not None
-    assert found.shift == 1000
+    assert found.relation.stretches[0].shift == 1000
     assert found.likeness > 0
 
 
@@ -27,5 +27,5 @@ def test_a_pass_that_is_inverted_is_told_by_its_sign() -> None:
     shorter = (-tape[:, 1000:] >> 8) << 8
     found = find_alike(ArrayAudio(tape), ArrayAudio(shorter), (0, 90_000), 1500, 2400)
     assert found is not None
-    assert found.shift == 1000
+    assert found.relation.stretches[0].shift == 1000
     assert found.likeness < 0

@@ -11,16 +11,16 @@ from functools import partial
 from types import MappingProxyType
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, SEARCH_SECONDS
+from assembler.aligner.place.limits import ANCHOR_SAMPLES
 from assembler.aligner.place.meeting import (
-    expected_overlap,
     expected_shift,
+    find_likeness,
     find_relation,
     shares_sound,
     told_within,
 )
 from assembler.aligner.place.reels.words import blame_note, log_question, unlike_note
-from assembler.aligner.place.search import find_alike, find_anywhere
+from assembler.aligner.place.search import find_anywhere
 from assembler.aligner.place.slips.blame import (
     probe_slips,
     proved_ranges,
@@ -38,6 +38,7 @@ from assembler.verdict.notes import Note
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
 
+    from assembler.aligner.place.along.alike import Alike
     from assembler.aligner.place.meeting import PassToPlace
     from assembler.aligner.place.relation import Relation
     from assembler.aligner.records.ranges import Range
@@ -70,6 +71,7 @@ class _Work:
     maps: dict[str, TimeMap] = field(default_factory=dict)
     groups: dict[str, int] = field(default_factory=dict)
     slips: dict[str, list[Slip]] = field(default_factory=dict)
+    alike: dict[tuple[str, str], Alike | None] = field(default_factory=dict)
     refused: list[str] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
 
@@ -79,6 +81,15 @@ class _Work:
         asked = self.sample_rate, tuple(strayed), *((each.audio, each.position) for each in (reference, one))
         find = partial(find_relation, reference, one, self.sample_rate, strayed)
         return self.known.recall("relation", asked, find)
+
+    def likeness(self, reference: PassToPlace, one: PassToPlace) -> Alike | None:
+        """Return how a pass runs along with another one that it shares no numbers with."""
+        pair = reference.name, one.name
+        if pair not in self.alike:
+            asked = self.sample_rate, *((each.audio, each.position) for each in (reference, one))
+            find = partial(find_likeness, reference, one, self.sample_rate)
+            self.alike[pair] = self.known.recall("likeness", asked, find)
+        return self.alike[pair]
 
     def doubled(self, one: PassToPlace, proved: Sequence[Range]) -> list[Slip]:
         """Return what came twice in a pass where no other bears witness, and its log says nothing against it."""
@@ -107,8 +118,9 @@ def place_reel(
         relations[one.name] = work.relation(reference, one)
         advance((count + 1) / (len(others) + 1))
     relations = in_parts(relations)
-    doubled = work.doubled(reference, proved_ranges(relations))
-    own = reference_slips(reference.position, relations, doubled, sample_rate)
+    seen = {one.name: relations[one.name] or _along(work.likeness(reference, one)) for one in others}
+    doubled = work.doubled(reference, proved_ranges(seen))
+    own = reference_slips(reference.position, seen, doubled, sample_rate)
     work.maps[reference.name] = map_with_slips(reference.audio.length, round(reference.position.shift), own)
     work.groups[reference.name] = 0
     for one in others:
@@ -153,6 +165,11 @@ def _place_related(
     work.slips[one.name] = sorted(slips, key=lambda slip: slip.pass_sample)
     work.maps[one.name] = map_with_slips(one.audio.length, start_shift, work.slips[one.name])
     work.groups[one.name] = work.groups[reference.name]
+
+
+def _along(found: Alike | None) -> Relation | None:
+    """Return how a pass lies that runs along upright."""
+    return found.relation if found and found.likeness > 0 else None
 
 
 def _pin_slips(work: _Work, passes: Sequence[PassToPlace]) -> None:
@@ -215,12 +232,7 @@ def _weigh_stranger(
 ) -> None:
     """Refuse a pass that holds other sound than its neighbours; keep one that is only nowhere identical."""
     for other in overlapping:
-        overlap = expected_overlap(other, one)
-        if overlap is None:
-            continue
-        shift = expected_shift(other, one)
-        radius = round(SEARCH_SECONDS[1] * sample_rate)
-        found = find_alike(other.audio, one.audio, overlap, shift, radius)
+        found = work.likeness(other, one)
         if found is None:
             continue
         if found.likeness < 0:
@@ -228,8 +240,7 @@ def _weigh_stranger(
             why = f"it is {other.name} in inverted polarity ({level}), and nowhere identical"
             _refuse(work, one, why)
             return
-        shift = _shift_of(work.maps[other.name], 0) + found.shift
-        work.maps[one.name] = map_with_slips(one.audio.length, shift, ())
+        _place_related(work, other, one, found.relation, sample_rate)
         work.groups[one.name] = max(work.groups.values()) + 1
         work.notes.append(unlike_note(one, other))
         return

@@ -1,0 +1,56 @@
+"""Where one shift of a pass that merely runs along ends and the next one begins.
+
+At each sample one of the two leaves the smaller error: the border lies where the errors before it by the first shift,
+and behind it by the second one, are the least together. Positions are probe samples.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from assembler.aligner.place.limits import DOUBTED_VOTES
+from assembler.aligner.place.slips.borders import Border
+
+if TYPE_CHECKING:
+    from assembler.aligner.records.passes import TrackReader
+    from assembler.aligner.records.ranges import Range
+    from assembler.arrays import Float64s
+
+
+def locate_change(
+    reference: TrackReader, probe: TrackReader, between: Range, shifts: tuple[int, int], level_db: float
+) -> Border:
+    """Return the border between two shifts, reference sample less probe sample.
+
+    Args:
+        reference: the pass that the shifts lead to.
+        probe: the pass in which the border lies.
+        between: probe samples between which it does.
+        shifts: before and behind it.
+        level_db: of the probe over that of the reference.
+    """
+    missing = max(0, shifts[0] - shifts[1])
+    count = between[1] - between[0] - missing
+    before = _errors(reference, probe, (between[0], count), shifts[0], level_db)
+    behind = _errors(reference, probe, (between[0] + missing, count), shifts[1], level_db)
+    costs = np.concatenate(([0.0], np.cumsum(before - behind)))
+    likely = between[0] + np.flatnonzero(costs <= costs.min() + DOUBTED_VOTES)
+    at = between[0] + int(costs.argmin())
+    return Border(at, at + missing, (int(likely[0]), int(likely[-1]) + missing))
+
+
+def _errors(
+    reference: TrackReader, probe: TrackReader, where: tuple[int, int], shift: int, level_db: float
+) -> Float64s:
+    """Return for each sample how many tracks are as far from the reference's as other sound is, in parts."""
+    start, count = where
+    out = np.zeros(count)
+    for track in range(probe.tracks):
+        theirs = reference.read(track, start + shift, count) * 10 ** (level_db / 20)
+        own = probe.read(track, start, count)
+        usual = float(np.mean(theirs**2) + np.mean(own.astype(np.float64) ** 2))
+        if usual > 0:
+            out += np.minimum((own - theirs) ** 2 / usual, 1.0)
+    return out
