@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from assembler.aligner.flaws.limits import LONGEST_BURST
-from assembler.aligner.sound.limits import FIT_SAMPLES, PERIODS_SAMPLES, WINDOW_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES, PERIODS_SAMPLES
 
 # notes
 
@@ -42,9 +42,6 @@ CHAIN_REACHES, LESS_NOISE = (4, CHAIN_REACH), 0.8
 
 CHAIN_DEVIATIONS = 8.0
 """What differs by more than so many deviations of a chain's noise is no noise of it."""
-
-CHAIN_EDGE = WINDOW_SAMPLES
-"""Samples beside the ends of a capture where a chain may still settle: nothing is told of them."""
 
 NOISE_BLOCK, NOISE_BLOCKS = 64, 751
 """Samples over which a chain's noise is measured, and how many of these tell what is usual around a place (1 s)."""

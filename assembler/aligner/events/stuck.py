@@ -14,9 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import STUCK_NATS
-from assembler.aligner.records.limits import LEAST_TELLING
+from assembler.aligner.records.limits import LEAST_TELLING, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:

@@ -16,17 +16,11 @@ from assembler.aligner.flaws.limits import LEAST_KINK_STEPS, LEAST_LAG, MOST_LEV
 from assembler.aligner.flaws.noise import bursts, islands
 from assembler.aligner.flaws.stepped import interruptions
 from assembler.aligner.records.because import Rule
-from assembler.aligner.records.limits import CLEARLY, HALF, LEAST_TELLING
+from assembler.aligner.records.limits import CLEARLY, HALF, INSTANT_SAMPLES, LEAST_TELLING, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.copies import standing_twice
 from assembler.aligner.sound.levels import fit_predictor, is_peak, is_straight, prediction_errors
-from assembler.aligner.sound.limits import (
-    EDGE_SAMPLES,
-    FIT_SAMPLES,
-    LEAST_FALL,
-    PREDICTOR_ORDER,
-    WINDOW_SAMPLES,
-)
+from assembler.aligner.sound.limits import FIT_SAMPLES, LEAST_FALL, PREDICTOR_ORDER
 from assembler.arrays import median, within
 
 if TYPE_CHECKING:
@@ -114,7 +108,7 @@ def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
         return False
     before = samples[start - FIT_SAMPLES : start].astype(np.float64)
     behind = samples[end : end + FIT_SAMPLES].astype(np.float64)
-    sides = before[-EDGE_SAMPLES:], behind[:EDGE_SAMPLES], before, behind
+    sides = before[-INSTANT_SAMPLES:], behind[:INSTANT_SAMPLES], before, behind
     levels = [float(np.sqrt(np.mean(side**2))) for side in sides]
     if min(levels) < LEAST_FALL * max(levels):
         return False

@@ -2,12 +2,7 @@
 
 from __future__ import annotations
 
-from assembler.aligner.records.limits import LEAST_TELLING
-
 # structures
-
-LEAST_REPEAT = 4 * LEAST_TELLING
-"""So many equal samples that do not just hold a level say that a block stands twice; then it is compared whole."""
 
 MOST_IN_A_ROW = 3
 """A level held inside another one makes two in a row, one from one clipped peak to the next three. Two-level waves and

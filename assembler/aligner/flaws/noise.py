@@ -24,11 +24,10 @@ from assembler.aligner.flaws.limits import (
     WHITE,
 )
 from assembler.aligner.flaws.white import Products, white_shares
-from assembler.aligner.records.limits import CLEARLY, FEW
+from assembler.aligner.records.limits import CLEARLY, FEW, INSTANT_SAMPLES
 from assembler.aligner.records.ranges import has_full_word, ranges_of
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from assembler.aligner.sound.limits import (
-    EDGE_SAMPLES,
     FIT_SAMPLES,
     LEAST_FALL,
     LEAST_JUMP_STEPS,
@@ -63,9 +62,9 @@ def islands(samples: Int32s, step: int) -> list[Range]:
     found = []
     quiet = MOST_QUIET_STEPS * step
     sounds = ~within(samples, quiet)
-    if samples.size > LONGEST_BURST + 2 * EDGE_SAMPLES and not has_full_word(~sounds):
+    if samples.size > LONGEST_BURST + 2 * INSTANT_SAMPLES and not has_full_word(~sounds):
         return []  # it sounds from end to end
-    for start, end in ranges_of(sounds, bridge=EDGE_SAMPLES):
+    for start, end in ranges_of(sounds, bridge=INSTANT_SAMPLES):
         beside = samples[max(0, start - FIT_SAMPLES) : start], samples[end : end + FIT_SAMPLES]
         if (
             not PREDICTOR_ORDER <= end - start <= LONGEST_BURST
@@ -143,11 +142,11 @@ def _first_odd(piece: Float64s, context: int, step: int) -> int | None:
 def _is_even(noise: Float64s) -> bool:
     """Return whether noise is white, of one level, and as loud at its very ends."""
     power = float(np.mean(noise**2))
-    ends = [float(np.mean(end**2)) for end in (noise[:EDGE_SAMPLES], noise[-EDGE_SAMPLES:])]
+    ends = [float(np.mean(end**2)) for end in (noise[:INSTANT_SAMPLES], noise[-INSTANT_SAMPLES:])]
     if min(ends) < WHITE * power:
         return False
     thirds = [float(np.mean(third**2)) for third in np.array_split(noise, 3)]
-    if noise.size >= 3 * EDGE_SAMPLES and max(thirds) > MOST_UNSTEADY * min(thirds):
+    if noise.size >= 3 * INSTANT_SAMPLES and max(thirds) > MOST_UNSTEADY * min(thirds):
         return False
     order = min(PREDICTOR_ORDER, noise.size // 12)
     errors = prediction_errors(noise, fit_predictor(noise, order))[order:]

@@ -28,14 +28,9 @@ from assembler.aligner.judge.limits import (
     STRANGE_LEVEL_COST,
     WINDOW_COST,
 )
-from assembler.aligner.records.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, WINDOW_SAMPLES
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
-from assembler.aligner.sound.limits import (
-    LEAST_BELL_STEPS,
-    LEAST_SCALE_STEPS,
-    PREDICTOR_ORDER,
-    WINDOW_SAMPLES,
-)
+from assembler.aligner.sound.limits import LEAST_BELL_STEPS, LEAST_SCALE_STEPS, PREDICTOR_ORDER
 from assembler.aligner.sound.models import error_costs
 from assembler.aligner.sound.surroundings import errors_of
 

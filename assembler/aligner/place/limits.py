@@ -62,14 +62,6 @@ that were found: each is read in both passes."""
 DOUBTED_VOTES = 8
 """A border that is worse than the best one by no more samples than this is as likely: so many agree by chance."""
 
-FEWEST_EQUAL = 2
-"""One in so many of the tracks that tell something is equal where a shift holds, unless the rest are flawed."""
-
-# search
-
-SCOUTS = 16
-"""Telling samples that rule out most blocks of a long pass, as fewer of them agree than are wanted of all."""
-
 # splices
 
 LOUD_SAMPLES = 128
@@ -82,9 +74,6 @@ LEAST_SURPRISE = 2.0
 """A splice surprises by so many nats, all tracks together."""
 
 # surplus
-
-BESIDE_SAMPLES = 64
-"""Next to the borders both passes have to be identical, for so many samples."""
 
 ONCE_SHARE = 0.2
 """Share of a stretch that may be equal by chance; between this and most of it nothing is reported."""
@@ -99,8 +88,6 @@ LEAST_NATS = 6.0
 """One way is likelier than the other by so much, all tracks together: one chance in 400. By so much, too, a copy stands
 out against chance at any place, and against every other place."""
 
-# blame
-
 # tracks
 
 PLACES, LEAST_PLACES = 12, 3
@@ -112,9 +99,3 @@ MOST_LOOKS = 240
 
 FEW_SHARE = 1 / 8
 """A stranger fits at fewer than this share of the places where it sounds: a note that comes again."""
-
-# strangers
-
-SERIES_SLIPS = 2
-"""Slips of one pass, all by as much, that settle whose one more is that nothing else tells: a clock that drifts against
-another slips at even intervals, always the same way."""

@@ -8,8 +8,13 @@ MOST_GAP_SAMPLES = 1024
 """Gaps of a difference that comes and goes at a steady pace are at most this long: half a period of 23 Hz.
 Lost samples closer than this are one flaw, too: a sweep takes 15 ms."""
 
-CLICK_SAMPLES = 48
-"""Up to this length noise thrown into the sound is called a click, above it a burst."""
+INSTANT_SAMPLES = 48
+"""One millisecond at 48 kHz, an instant: the edge of a run whose level says whether something was cut off; shorter than
+players or sequencers keep together; noise thrown into the sound that lasts no longer is a click, longer a burst."""
+
+WINDOW_SAMPLES = 256
+"""Some 5 ms at 48 kHz: sound may change from window to window; so far beside a peak, a line, a silence or the end of a
+capture it is looked at, and at such an end a chain may still settle; flaws so close together are of one cause."""
 
 CHANCE_SAMPLES = 7
 """So many samples in a row are equal by chance where sound is quiet."""
@@ -24,22 +29,25 @@ and edges stand at whole samples."""
 SEARCHED_NATS = 21.0
 """An hour of eight tracks holds e^21 samples: so unlikely a thing stands somewhere in it by chance."""
 
-LEAST_TRACKS = 2
-"""Tracks that prove a flaw for a third, or that sound where a pass stands still or holds a block twice."""
+LEAST_PROOFS = 2
+"""So many of a kind prove one more, and one by itself nothing: tracks a flaw for a third, or that a pass stands still
+or holds a block twice where they sound; slips of a pass, all by as much, that one more which nothing tells is its own,
+as a clock that drifts against another slips at even intervals, always the same way."""
 
 PLAYED_LEAST_TRACKS = 3
 """What begins and ends at the same samples, or shows something at once, on so many tracks is no chance."""
 
 BRIDGE_SAMPLES = 64
 """What begins, ends or differs closer than this is one: inside a flaw, and at its borders, the wrong sample is now
-and then the right one, so that as many identical ones prove a join; two sweeps' worth of interleave lie further
-apart."""
+and then the right one, so that as many identical ones prove a join, that both passes are whole beside a slip, or, where
+they do not just hold a level, that a block stands twice; two sweeps' worth of interleave lie further apart."""
 
 VISIT_SAMPLES = 4096
 """What lies so close (85 ms at 48 kHz) is looked at in one go: by the program, and by a person."""
 
 LEAST_TELLING = 16
-"""Samples, changes or values that say something chance does not."""
+"""Samples, changes or values that say something chance does not; where fewer agree in a block of a long pass than are
+wanted of all it need not be looked at."""
 
 HALF, NEARLY_ALL, FEW = 0.5, 0.9, 0.25
 """What counts as most of something, as all of it but for flaws, and as hardly any: of samples, places, power,

@@ -40,14 +40,6 @@ LEAST_RUN = 32
 PREDICTOR_ORDER = 24
 """Samples that a predictor foretells from: half a millisecond at 48 kHz holds the shape of voices and strings."""
 
-EDGE_SAMPLES = 48
-"""One millisecond at 48 kHz, an instant: the edge of a run whose level says whether something was cut off; shorter than
-players or sequencers keep together."""
-
-WINDOW_SAMPLES = 256
-"""Some 5 ms at 48 kHz: sound may change from window to window; so far beside a peak, a line, a silence or the end of a
-capture it is looked at; flaws so close together are of one cause."""
-
 NOISE_SAMPLES, LONGEST_PAUSE = 512, 2000
 """Samples on either side over which is counted what sound does by nature, as whether noise is steady, and the longest
 pause in it that is looked at so."""

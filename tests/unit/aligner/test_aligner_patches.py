@@ -15,13 +15,12 @@ from assembler.aligner.events.stops.standstill import find_stills
 from assembler.aligner.events.strewn.losses import Windows, strewn_losses
 from assembler.aligner.events.strewn.patches import rises
 from assembler.aligner.place.slips.doubled import doubled_slips
-from assembler.aligner.records.limits import MOST_GAP_SAMPLES
+from assembler.aligner.records.limits import MOST_GAP_SAMPLES, WINDOW_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, total
 from assembler.aligner.records.timemap import Slip, map_with_slips
 from assembler.aligner.sound.copies import Copy, standing_twice
 from assembler.aligner.sound.glance import Glance
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:

@@ -12,7 +12,7 @@ import numpy as np
 
 from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.limits import LEAST_MOVING, REACH
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
+from assembler.aligner.records.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable

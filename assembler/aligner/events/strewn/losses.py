@@ -25,8 +25,7 @@ from assembler.aligner.events.limits import (
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
 from assembler.aligner.events.strewn.patches import may_be_patches, patches_of
 from assembler.aligner.events.strewn.runs import short_runs
-from assembler.aligner.records.limits import LEAST_TRACKS
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
+from assembler.aligner.records.limits import LEAST_PROOFS, WINDOW_SAMPLES
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -80,7 +79,7 @@ def strewn_losses(tracks: Sequence[Windows]) -> list[tuple[Range, float]]:
     Args:
         tracks: of one pass, all of one length.
     """
-    if len(tracks) < LEAST_TRACKS or tracks[0].size < STREWN_SAMPLES:
+    if len(tracks) < LEAST_PROOFS or tracks[0].size < STREWN_SAMPLES:
         return []
     # Most sound bends by a step so seldom that nothing more has to be asked of it.
     if not may_be_patches(*_stacked(one.most for one in tracks)):

@@ -12,8 +12,8 @@ import numpy as np
 
 from assembler.aligner.events.limits import LEAST_MOVING, REACH
 from assembler.aligner.events.strewn.bends import in_windows
+from assembler.aligner.records.limits import WINDOW_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.aligner.sound.glance import Glance

@@ -22,7 +22,7 @@ from assembler.aligner.judge.limits import (
     NOISE_NATS,
     STEPPED_CAUTION,
 )
-from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, NEARLY_ALL
+from assembler.aligner.records.limits import CHANCE_SAMPLES, INSTANT_SAMPLES, NEARLY_ALL
 from assembler.aligner.sound.limits import LEAST_BELL_STEPS, PREDICTOR_ORDER
 from assembler.aligner.sound.surroundings import errors_of
 
@@ -148,7 +148,7 @@ class Parts:
         power = float(np.mean(self._scene.errors[version][0, start:end] ** 2))
         if power < ABRUPT_RATIO * self._scene.around.scales[1] ** 2:
             return "disagreement"
-        return "click" if end - start <= CLICK_SAMPLES else "burst"
+        return "click" if end - start <= INSTANT_SAMPLES else "burst"
 
     def is_noise(self, number: int, version: int) -> bool:
         """Return whether a version is as likely noise as sound in a part, and far louder than what is foretold."""
