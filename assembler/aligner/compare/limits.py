@@ -17,10 +17,6 @@ be. Of passes that share less than twenty stretches nothing is said: one flaw ma
 MOST_DIFFERENCES = 20000
 """Differences on one track from which they are told and no longer judged."""
 
-# beside
-
-LOOKED_AT = 4
-
 # lone
 
 LONE_MARGIN = max(2 * PERIODS_SAMPLES, LONGEST_BURST) + 2 * FIT_SAMPLES
@@ -39,9 +35,6 @@ CHAIN_REACH = 24
 
 CHAIN_REACHES, LESS_NOISE = (4, CHAIN_REACH), 0.8
 """Filters tried after a mere gain; a wider one counts where it leaves no more than this share of the error."""
-
-CHAIN_DEVIATIONS = 8.0
-"""What differs by more than so many deviations of a chain's noise is no noise of it."""
 
 NOISE_BLOCK, NOISE_BLOCKS = 64, 751
 """Samples over which a chain's noise is measured, and how many of these tell what is usual around a place (1 s)."""

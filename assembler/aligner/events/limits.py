@@ -35,9 +35,8 @@ MOST_SLOW = 0.8
 REACH = 4
 """Samples on either side of one that are looked at."""
 
-LEAST_MOVING, LEAST_ODD = 4, 8
-"""Steps that sound has to bend, or change, on both sides of a sample that tells something; one in so many means
-has to be rounded."""
+LEAST_ODD = 8
+"""One in so many means has to be rounded."""
 
 # suspects
 
@@ -50,8 +49,3 @@ passes that the model of the medium made."""
 
 LEAST_ODDS, MOST_AN_HOUR = -3.5, 20
 """Odds from which a place is worth listening to, and how many of an hour of tape a person will listen to."""
-
-# stuck
-
-STUCK_NATS = 60.0
-"""Nats from which a bit is stuck: some ninety values that the bits above it take, all with the same."""

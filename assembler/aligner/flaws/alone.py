@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import LEAST_KINK_STEPS, LEAST_LAG, MOST_LEVEL_STEPS
+from assembler.aligner.flaws.limits import LEAST_LAG, MOST_LEVEL_STEPS, MOST_QUIET_STEPS
 from assembler.aligner.flaws.noise import bursts, islands
 from assembler.aligner.flaws.stepped import interruptions
 from assembler.aligner.records.because import Rule
@@ -67,7 +67,7 @@ def likely_lines(samples: Int32s, step: int) -> list[Range]:
     bend = np.diff(samples, 2)
     rows = np.array(ranges_of(within(bend, step), least=LEAST_TELLING), np.int64).reshape(-1, 2)
     firsts, lasts = rows[(rows[:, 0] > 0) & (rows[:, 1] < bend.size)].T
-    kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= LEAST_KINK_STEPS * step
+    kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= MOST_QUIET_STEPS * step
     # A level is no line.
     lines = kinks & (samples[firsts + 1] != samples[lasts])
     return [(int(a) + 1, int(b) + 1) for a, b in zip(firsts[lines], lasts[lines], strict=True)]

@@ -15,16 +15,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import (
-    BESIDE_WINDOWS,
-    LEAST_OVER_QUIET,
-    LONGEST_BURST,
-    MOST_QUIET_STEPS,
-    SCALES,
-    WHITE,
-)
+from assembler.aligner.flaws.limits import LONGEST_BURST, MOST_QUIET_STEPS, SCALES, WHITE
 from assembler.aligner.flaws.white import Products, white_shares
-from assembler.aligner.records.limits import CLEARLY, FEW, INSTANT_SAMPLES
+from assembler.aligner.records.limits import CLEARLY, FAR_MORE, FEW, INSTANT_SAMPLES, NEIGHBOURS
 from assembler.aligner.records.ranges import has_full_word, ranges_of
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from assembler.aligner.sound.limits import (
@@ -73,7 +66,7 @@ def islands(samples: Int32s, step: int) -> list[Range]:
             continue
         noise = samples[start:end].astype(np.float64)
         is_alone = max(int(np.abs(side).max()) for side in beside) <= quiet
-        if is_alone and np.mean(noise**2) > (LEAST_OVER_QUIET * quiet) ** 2 and _is_even(noise):
+        if is_alone and np.mean(noise**2) > (FAR_MORE * quiet) ** 2 and _is_even(noise):
             found.append((start, end))
     return found
 
@@ -84,9 +77,9 @@ def _holes(samples: Int32s, products: Products, size: int, order: int) -> list[R
     found = []
     for first, last in ranges_of(shares > WHITE, bridge=1):
         # The window that holds a border is neither.
-        before = shares[max(0, first - 1 - BESIDE_WINDOWS) : max(0, first - 1)]
-        behind = shares[last + 1 : last + 1 + BESIDE_WINDOWS]
-        if min(before.size, behind.size) < BESIDE_WINDOWS or (last - first) * hop > LONGEST_BURST:
+        before = shares[max(0, first - 1 - NEIGHBOURS) : max(0, first - 1)]
+        behind = shares[last + 1 : last + 1 + NEIGHBOURS]
+        if min(before.size, behind.size) < NEIGHBOURS or (last - first) * hop > LONGEST_BURST:
             continue
         if max(before.max(), behind.max()) < FEW:
             found.append(((first - 1) * hop, (last + 1) * hop + size))

@@ -4,19 +4,11 @@ from __future__ import annotations
 
 from assembler.aligner.flaws.structures.builds import CLIPPED, LONG_CLIPPED
 
-# place
-
-ROUGH_SCALES = 8.0
-"""Prediction errors this many scales large may be noise that sets in; that only says where to cut."""
-
 # stories
 
 FLAW_COST = 12.0
 """A flaw begins about once in so many samples, as a natural logarithm (e^12 is 3 s at 48 kHz); so does sound of a
 scale of its own, and a flawed version that foretells the sound behind its flaw."""
-
-AGREEING_COST = 60.0
-"""Two captures that agree are both wrong only where that is beyond doubt: no model of sound is."""
 
 LEAST_MARGIN, MARGIN_PER_SAMPLE = 24.0, 0.05
 """By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts."""

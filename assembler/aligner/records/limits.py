@@ -29,6 +29,12 @@ and edges stand at whole samples."""
 SEARCHED_NATS = 21.0
 """An hour of eight tracks holds e^21 samples: so unlikely a thing stands somewhere in it by chance."""
 
+SURE_NATS = 60.0
+"""Beyond doubt, which no model of sound is by itself: so many nats say that two captures which agree are both wrong;
+that a bit is stuck, as some ninety values do that the bits above it take, all with the same; that noise has a level of
+its own, over as many samples as sound is foretold from: so long lasts what changes all the time, and what is thrown
+in."""
+
 LEAST_PROOFS = 2
 """So many of a kind prove one more, and one by itself nothing: tracks a flaw for a third, or that a pass stands still
 or holds a block twice where they sound; slips of a pass, all by as much, that one more which nothing tells is its own,
@@ -55,3 +61,15 @@ length."""
 
 CLEARLY = 2.0
 """So many times as much, or as long, is clearly more."""
+
+FAR_MORE = 8.0
+"""So many times as large as what is usual is something else: a prediction error against their scale, which only says
+where to cut; what differs against a chain's noise; noise against the quiet that it was thrown into."""
+
+LEAST_STEPS = 4
+"""By so many steps sound has to move where that shall tell something: bend, or change, on both sides of a sample, climb
+along a line, or be as loud, where it is other sound than another pass has. Rounding and dither move it by less."""
+
+NEIGHBOURS = 4
+"""So many on either side are looked at: flaws that are known beside a place, places that say whether one keeps time,
+and the gaps that are taken for the beat, windows beside noise, in which sound foretells itself."""

@@ -85,9 +85,6 @@ LEAST_BEAT = 2400
 """What music keeps comes every 50 ms or more at 48 kHz; what turns in a machine comes more often, and no tone of sound
 that holds levels holds one for as long."""
 
-NEAR_PLACES = 4
-"""Places on either side that say whether one keeps time, and gaps that are taken for the beat."""
-
 # scale
 
 MOST_WORD_PIECES = 128

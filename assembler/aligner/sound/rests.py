@@ -23,6 +23,7 @@ from assembler.aligner.records.limits import (
     INSTANT_SAMPLES,
     LEAST_TELLING,
     NEAR_SAMPLES,
+    NEIGHBOURS,
     READ_SAMPLES,
     WINDOW_SAMPLES,
 )
@@ -37,7 +38,6 @@ from assembler.aligner.sound.limits import (
     LONGEST_PAUSE,
     MOST_ALIKE,
     MOST_SOFT,
-    NEAR_PLACES,
     RESTING_SHARE,
 )
 
@@ -174,7 +174,7 @@ def _on_grid(places: Int64s) -> Bools:
     gaps = gaps[gaps >= LEAST_BEAT]
     if gaps.size < LEAST_TELLING:
         return np.zeros(places.size, np.bool_)
-    tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(NEAR_PLACES))
+    tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(NEIGHBOURS))
     share = max((_whole_beats(places, beat) for beat in tried), key=lambda share: float(share.mean()))
     keeping = share >= HALF
     return np.asarray(keeping & (np.mean(keeping) >= HALF), np.bool_)
@@ -183,7 +183,7 @@ def _on_grid(places: Int64s) -> Bools:
 def _whole_beats(places: Int64s, beat: int) -> Float64s:
     """Return for each place to how many of those near to it, as a share, it is so many whole beats."""
     whole, near = np.zeros(places.size), np.zeros(places.size)
-    for away in range(1, NEAR_PLACES + 1):
+    for away in range(1, NEIGHBOURS + 1):
         gaps = places[away:] - places[:-away]
         beats = np.rint(gaps / beat)
         fits = np.abs(gaps - beats * beat) <= np.maximum(beats, NEAR_SAMPLES)

@@ -32,8 +32,3 @@ LONGEST_TURN_SECONDS = 5.0
 
 MOST_TRIED = 64
 """Gaps that are tried as intervals, spread over all by size: work, not evidence."""
-
-# chains
-
-FAINT_STEPS = 4
-"""Other sound is louder than so many steps, and clearly louder than the noise that the chain adds on other tracks."""

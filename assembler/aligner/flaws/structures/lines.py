@@ -12,9 +12,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import LEAST_CLIMB, LEAST_STRAIGHT, LINE_RATIO, LINE_SAMPLES, LINE_STEPS
+from assembler.aligner.flaws.limits import LEAST_STRAIGHT, LINE_RATIO, LINE_SAMPLES, LINE_STEPS
 from assembler.aligner.flaws.structures.builds import Structure
-from assembler.aligner.records.limits import CHANCE_SAMPLES, LEAST_TELLING, NEAR_SAMPLES, SEARCHED_NATS
+from assembler.aligner.records.limits import (
+    CHANCE_SAMPLES,
+    LEAST_STEPS,
+    LEAST_TELLING,
+    NEAR_SAMPLES,
+    SEARCHED_NATS,
+)
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import LEAST_RUN, MOST_ALIKE
 from assembler.aligner.sound.surroundings import differing
@@ -63,7 +69,7 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
             # Sound hardly runs straight from where captures differ to where they agree again, unless all do.
             found.append(_drawn(samples, (first, last), step))
             continue
-        climbs = abs(int(samples[last - 1]) - int(samples[first])) >= LEAST_CLIMB * step
+        climbs = abs(int(samples[last - 1]) - int(samples[first])) >= LEAST_STEPS * step
         # What sound seldom does by chance needs no further proof.
         if size >= LINE_RATIO * natural + (0 if size >= by_chance else LEAST_TELLING if climbs else size):
             found.append(_drawn(samples, (first, last), step))

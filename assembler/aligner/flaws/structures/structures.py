@@ -14,11 +14,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import ABRUPT_RATIO, LEVEL_NATS, ROUNDING_POWER
+from assembler.aligner.flaws.limits import ABRUPT_RATIO, ROUNDING_POWER
 from assembler.aligner.flaws.structures.copies import adjoined_block, repeated_blocks
 from assembler.aligner.flaws.structures.levels import held_levels, longest_level
 from assembler.aligner.flaws.structures.lines import straight_lines
-from assembler.aligner.records.limits import INSTANT_SAMPLES
+from assembler.aligner.records.limits import INSTANT_SAMPLES, SURE_NATS
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import prediction_errors
 from assembler.aligner.sound.limits import MATERIAL_RUNS, MOST_ALIKE, PREDICTOR_ORDER
@@ -107,7 +107,7 @@ def level_borders(samples: Int32s, place: Range, predictor: Float64s) -> list[in
     changes = [_level_change(powers, 0, end - start)]
     for _ in range(MOST_ALIKE):
         gain, at, first, last = changes.pop(changes.index(max(changes)))
-        if gain <= LEVEL_NATS:
+        if gain <= SURE_NATS:
             break
         found += [at + start] if _is_abrupt(powers, at) else []
         changes += [_level_change(powers, first, at), _level_change(powers, at, last)]
