@@ -47,7 +47,3 @@ LONGEST_RUN = 8
 
 LEAST_TALLY = 8
 """Samples that tell a machine's way of rounding, or its rule, from the others."""
-
-STREWN_SAMPLES = 512
-"""Strewn losses are looked for in windows of so many samples, some 11 ms at 48 kHz, under a sweep; so much is their
-border known."""

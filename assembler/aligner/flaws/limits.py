@@ -11,9 +11,6 @@ clipped peaks hold so many levels, and no other one for as long."""
 LEAST_EDGES = 6
 """Edges of a wave of two levels: fewer show no period."""
 
-MOST_PROBES = 64
-"""Places that are asked for a block that stands twice, and earlier places at which each is sought: it bounds work."""
-
 ABRUPT_RATIO = 3.0
 """Power of prediction errors on one side of a border against that on the other, or of noise against its surroundings':
 what has less just disagrees."""

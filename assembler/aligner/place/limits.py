@@ -51,9 +51,10 @@ SHORT_SAMPLES = 256
 """Length of an anchor's probe between slips close to each other: eight tracks of it tell as much as one track of an
 anchor, and buffers of recorders are seldom shorter (common practice, no source)."""
 
-ANCHOR_SPACING = 24000
-"""Half a second at 48 kHz: the least distance of two slips that are told apart, and how far around its place an anchor
-is looked for where several in a row were not found: a slip that no log shows."""
+SEARCH_SAMPLES = 24000
+"""Half a second at 48 kHz: the least distance of two slips that are told apart, and how far around its place something
+is looked for: an anchor where several in a row were not found, by a slip that no log shows; an identical place for a
+join."""
 
 LEAST_ANCHORS = 24
 """Anchors wanted even in a short overlap; as many places are asked about at most, where all tracks are, spread over all
@@ -90,9 +91,8 @@ out against chance at any place, and against every other place."""
 
 # tracks
 
-PLACES, LEAST_PLACES = 12, 3
-"""Places at which tracks, or passes, are held against each other, spread over an overlap. With fewer than so many it is
-looked wider, and nothing is said of a track: one or two may be found by chance."""
+PLACES = 12
+"""Places at which tracks, or passes, are held against each other, spread over an overlap."""
 
 MOST_LOOKS = 240
 """Places at which a track that seems a stranger is looked at again: enough that one that sounds seldom is met."""

@@ -40,8 +40,14 @@ LEAST_PROOFS = 2
 or holds a block twice where they sound; slips of a pass, all by as much, that one more which nothing tells is its own,
 as a clock that drifts against another slips at even intervals, always the same way."""
 
-PLAYED_LEAST_TRACKS = 3
-"""What begins and ends at the same samples, or shows something at once, on so many tracks is no chance."""
+LEAST_WITNESSES = 3
+"""So many are no chance, one or two may be: tracks that begin and end something at the same samples, or show it at
+once; places at which a pass, or a track, is found, with fewer of which it is looked wider; rests at zero around a
+place, the longest of which says something then."""
+
+MOST_TRIED = 64
+"""So many are tried of what may be many: places that are asked for a block that stands twice, and earlier ones at which
+each is sought; gaps as intervals, spread over all by size. It bounds work, and is no evidence."""
 
 BRIDGE_SAMPLES = 64
 """What begins, ends or differs closer than this is one: inside a flaw, and at its borders, the wrong sample is now

@@ -26,9 +26,6 @@ four periods of 47 Hz. Blocks that a machine plays twice are at most this long; 
 LEAST_JUMP_STEPS = 8
 """Sound that holds levels jumps between them by so many steps, as a rule; noise of a few steps holds its own too."""
 
-LEAST_ZEROS = 3
-"""With fewer rests at zero around a place the longest of them says nothing."""
-
 LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
 """A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
 
@@ -41,8 +38,9 @@ PREDICTOR_ORDER = 24
 """Samples that a predictor foretells from: half a millisecond at 48 kHz holds the shape of voices and strings."""
 
 NOISE_SAMPLES, LONGEST_PAUSE = 512, 2000
-"""Samples on either side over which is counted what sound does by nature, as whether noise is steady, and the longest
-pause in it that is looked at so."""
+"""Samples, some 11 ms at 48 kHz, under a sweep, over which is counted what sound does by nature, as whether noise is
+steady, on either side, and what is strewn over it, as losses, whose borders are known as well as that; and the longest
+pause in noise that is looked at so."""
 
 MOST_UNSTEADY = 1.6
 """Noise that varies by no more pauses for no 42 ms (at 48 kHz) by itself, if it is more than dither."""

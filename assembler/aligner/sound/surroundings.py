@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import CLEARLY, HALF
+from assembler.aligner.records.limits import CLEARLY, HALF, LEAST_WITNESSES
 from assembler.aligner.sound.levels import fit_predictor
 from assembler.aligner.sound.limits import (
     CLEARLY_BETTER,
@@ -20,7 +20,6 @@ from assembler.aligner.sound.limits import (
     LEAST_BETTER,
     LEAST_JUMP_STEPS,
     LEAST_SCALE_STEPS,
-    LEAST_ZEROS,
     PERIODS_SAMPLES,
     PREDICTOR_ORDER,
 )
@@ -118,7 +117,7 @@ def _with_zero_level(around: Surroundings, place: Range) -> Surroundings:
     zeros = [size for size, value in held if not value]
     # Longer ones are rests.
     zeros = [size for size in zeros if size <= CLEARLY * max(levels, default=0)]
-    if len(zeros) < LEAST_ZEROS:
+    if len(zeros) < LEAST_WITNESSES:
         return around
     others = np.concatenate([agreed[low:high] for low, high in sides])
     least = float(np.abs(others[others != 0]).min()) / around.step

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.limits import REACH
 from assembler.aligner.records.limits import LEAST_STEPS, WINDOW_SAMPLES
+from assembler.aligner.sound.limits import NOISE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     Offset = Callable[[int], Int32s]
 
 
-PIECES = STREWN_SAMPLES // WINDOW_SAMPLES
+PIECES = NOISE_SAMPLES // WINDOW_SAMPLES
 """What is counted in pieces is looked at in windows of so many of them."""
 
 

@@ -21,7 +21,7 @@ from assembler.aligner.events.limits import (
     USUAL_NATS,
 )
 from assembler.aligner.events.strewn.bends import PIECES
-from assembler.aligner.records.limits import CLEARLY, PLAYED_LEAST_TRACKS
+from assembler.aligner.records.limits import CLEARLY, LEAST_WITNESSES
 from assembler.aligner.records.ranges import ranges_of, total, without
 
 if TYPE_CHECKING:
@@ -60,7 +60,7 @@ def may_be_patches(most: Float64s, tells: Bools) -> bool:
 def _is_shown(each: Float64s, tells: Bools) -> bool:
     """Return whether enough tracks show a patch: what each of them shows, shape (tracks,), and where it can tell."""
     showing = np.count_nonzero(each >= CLEARLY * USUAL_NATS)
-    least = min(PLAYED_LEAST_TRACKS, len(each))
+    least = min(LEAST_WITNESSES, len(each))
     return bool(showing >= max(least, SHOWING_SHARE * tells.mean(axis=1).sum()))
 
 

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import LEAST_EDGES, MOST_PROBES
+from assembler.aligner.flaws.limits import LEAST_EDGES
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, STROKE, Structure
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_TELLING, WINDOW_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_TELLING, MOST_TRIED, WINDOW_SAMPLES
 from assembler.aligner.sound.levels import HASH_FACTOR
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def repeated_blocks(
         copies = [
             (*_extent(samples, source, at, at - int(earlier)), at - int(earlier))
             for source, held in zip(sources, keys, strict=True)
-            for earlier in np.flatnonzero(held[: at - BRIDGE_SAMPLES + 1] == keys[0][at])[-MOST_PROBES:]
+            for earlier in np.flatnonzero(held[: at - BRIDGE_SAMPLES + 1] == keys[0][at])[-MOST_TRIED:]
         ]
         first, last, lag = max(copies, key=lambda copy: copy[1] - copy[0])
         outside = (
@@ -125,7 +125,7 @@ def _probes(samples: Int32s, keys: Sequence[UInt64s], start: int) -> list[int]:
     later, lags = later[telling][by_place], lags[telling][by_place]
     # A sample that is no copy leaves out all blocks that hold it.
     fresh = (np.diff(lags, prepend=-1) != 0) | (np.diff(later, prepend=later[:1]) > BRIDGE_SAMPLES)
-    return [int(place) for place in later[fresh][:MOST_PROBES]]
+    return [int(place) for place in later[fresh][:MOST_TRIED]]
 
 
 def _mixed(words: Sequence[UInt64s]) -> UInt64s:
