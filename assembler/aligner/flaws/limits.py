@@ -29,9 +29,6 @@ LINE_RATIO = 1.4
 LINE_SAMPLES = 2048
 """No line is followed further; so much is read beside a block, so that a line is seen whole in one of them."""
 
-LINE_STEPS = 2.0
-"""A line is rounded, and a sample beside it may belong to it."""
-
 # alone
 
 LEAST_LAG = 128

@@ -30,9 +30,9 @@ TORN_COST = 200.0
 LEAST_SURPRISE = 250.0
 """A block played twice costs at least so many nats as sound; one that costs less repeats itself by nature, or not."""
 
-COPY_COST = 10.0
-"""What it takes to tell where a block, or a stroke, was heard before; a foretold copy is as likely as sound as it is as
-a flaw but for that."""
+WHERE_COST = 10.0
+"""What it takes to tell where: where noise changes its level; where a block, or a stroke, was heard before: a foretold
+copy is as likely as sound as it is as a flaw but for that."""
 
 NOISE_MARGIN, NOISE_NATS = 120.0, 4.5
 """So much a version must beat the story that none is right, where its cost as sound is nearly that of noise, and so
@@ -59,13 +59,11 @@ KIND_COSTS = {
     "hold": 2.0,
     CLIPPED: 100.0,
     LONG_CLIPPED: 32.0,
-    "straight": 6.0,
-    "repeat": COPY_COST,
+    "straight": DETAIL_COST,
+    "repeat": WHERE_COST,
 }
+"""What it takes to say which machine's make a flaw is: a peak that is clipped is hardly one."""
 
 NOISE_COST, WINDOW_COST = 2.0, 3.0
 """What it takes to say which flaw it is: a lag, a line's ends, a level of noise; and for each window of noise, or of
 sound at a scale that differs from window to window."""
-
-LEVEL_COST = 16.0
-"""What it takes to tell where noise changes its level."""

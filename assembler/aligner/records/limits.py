@@ -58,7 +58,8 @@ VISIT_SAMPLES = 4096
 """What lies so close (85 ms at 48 kHz) is looked at in one go: by the program, and by a person."""
 
 LEAST_TELLING = 16
-"""Samples, changes or values that say something chance does not; where fewer agree in a block of a long pass than are
+"""Samples, changes, values or held runs that say something chance does not: of so many runs in one block it is how the
+sound goes, as a square wave holds its level by nature; where fewer samples agree in a block of a long pass than are
 wanted of all it need not be looked at."""
 
 HALF, NEARLY_ALL, FEW = 0.5, 0.9, 0.25

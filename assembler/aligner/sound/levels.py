@@ -16,13 +16,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from assembler.aligner.records.limits import INSTANT_SAMPLES, NEARLY_ALL, WINDOW_SAMPLES
+from assembler.aligner.records.limits import INSTANT_SAMPLES, LEAST_TELLING, NEARLY_ALL, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import (
     DITHER_STEPS,
     LEAST_RUN,
     LONGEST_PAUSE,
-    MATERIAL_RUNS,
     MOST_UNSTEADY,
     NOISE_SAMPLES,
     PREDICTOR_ORDER,
@@ -168,7 +167,7 @@ def suspect_runs(
     runs = [run for run in constant_runs(samples) if run.start > 0 and run.end < samples.size]
     wanted = [run for run in runs if at is None or run.start <= at < run.end]
     held = [run for run in wanted if is_held(samples, run, step, full_scale)]
-    if held and sum(is_held(samples, run, step, full_scale) for run in runs) > MATERIAL_RUNS:
+    if held and sum(is_held(samples, run, step, full_scale) for run in runs) > LEAST_TELLING:
         held = []
     muted = [run for run in wanted if run.value == 0 and cuts_off(samples, run, step)]
     found = [("mute", (run.start, run.end)) for run in muted]

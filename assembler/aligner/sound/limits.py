@@ -15,10 +15,6 @@ FIT_SAMPLES = 1024
 LEAST_SCALE_STEPS = 0.02
 """The scale of what is foretold exactly, as silence in silence."""
 
-LEAST_BELL_STEPS = 0.5
-"""Rounding leaves no bell-shaped errors narrower than this, and a constant, or noise, that is smaller may come from it:
-0.29 steps (uniform over one step), or 0.41 where both sides are rounded."""
-
 PERIODS_SAMPLES = 4096
 """Samples beside a place in which its period is sought, or that tell whether sound holds its levels: 85 ms at 48 kHz,
 four periods of 47 Hz. Blocks that a machine plays twice are at most this long; longer ones may be a sequencer's."""
@@ -44,9 +40,6 @@ pause in noise that is looked at so."""
 
 MOST_UNSTEADY = 1.6
 """Noise that varies by no more pauses for no 42 ms (at 48 kHz) by itself, if it is more than dither."""
-
-MATERIAL_RUNS = 12
-"""Held runs in one block from which they are taken for the material: a square wave holds its level by nature."""
 
 # waves
 
@@ -109,5 +102,6 @@ SURE_DEVIATIONS = 4.0
 """What is told of a chain, or of reels that do not touch, stands out by so many standard deviations."""
 
 DITHER_STEPS = 0.6
-"""Rounding with triangular dither of two steps leaves 0.5 steps; together with plain rounding's 0.29, of the other
-side, 0.58."""
+"""Rounding leaves no bell-shaped errors narrower than this, and a constant, or noise, that is smaller may come from it:
+0.29 steps (uniform over one step), 0.41 where both sides are rounded, 0.5 with triangular dither of two steps, and
+together with plain rounding of the other side 0.58."""

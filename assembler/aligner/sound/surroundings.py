@@ -15,8 +15,8 @@ from assembler.aligner.records.limits import CLEARLY, HALF, LEAST_WITNESSES
 from assembler.aligner.sound.levels import fit_predictor
 from assembler.aligner.sound.limits import (
     CLEARLY_BETTER,
+    DITHER_STEPS,
     FIT_SAMPLES,
-    LEAST_BELL_STEPS,
     LEAST_BETTER,
     LEAST_JUMP_STEPS,
     LEAST_SCALE_STEPS,
@@ -101,7 +101,7 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
     else:
         models += [model for model, cost in specials if cost < least - LEAST_BETTER]
     scales = [scale for model in models for scale in model.scales.tolist()]
-    if min(scales) < LEAST_BELL_STEPS:
+    if min(scales) < DITHER_STEPS:
         # Beside what hardly stirs silence is nothing new.
         models = [replace(model, scales=np.union1d(model.scales, [LEAST_SCALE_STEPS])) for model in models]
     around = Surroundings(agreed, is_agreed, tuple(models), (min(scales), max(scales)), step, is_stepped)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import LEAST_STRAIGHT, LINE_RATIO, LINE_SAMPLES, LINE_STEPS
+from assembler.aligner.flaws.limits import LEAST_STRAIGHT, LINE_RATIO, LINE_SAMPLES
 from assembler.aligner.flaws.structures.builds import Structure
 from assembler.aligner.records.limits import (
     CHANCE_SAMPLES,
@@ -90,9 +90,9 @@ def _line_in(samples: Int32s, row: Range, step: int) -> Range:
 
 
 def _is_line(samples: Int32s, step: int) -> bool:
-    """Return whether samples go straight from first to last: a slow wave bends as little, but leaves the line."""
+    """Return whether samples go straight from first to last, but for rounding: a slow wave leaves the line."""
     line = np.linspace(float(samples[0]), float(samples[-1]), samples.size)
-    return bool(np.ptp(samples)) and float(np.abs(samples - line).max()) <= LINE_STEPS * step
+    return bool(np.ptp(samples)) and float(np.abs(samples - line).max()) <= step
 
 
 def _on_a_line(sound: Int64s, step: int, most: int, every: int = 1) -> Int64s:

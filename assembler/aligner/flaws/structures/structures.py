@@ -18,10 +18,10 @@ from assembler.aligner.flaws.limits import ABRUPT_RATIO, ROUNDING_POWER
 from assembler.aligner.flaws.structures.copies import adjoined_block, repeated_blocks
 from assembler.aligner.flaws.structures.levels import held_levels, longest_level
 from assembler.aligner.flaws.structures.lines import straight_lines
-from assembler.aligner.records.limits import INSTANT_SAMPLES, SURE_NATS
+from assembler.aligner.records.limits import INSTANT_SAMPLES, LEAST_TELLING, SURE_NATS
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import prediction_errors
-from assembler.aligner.sound.limits import MATERIAL_RUNS, MOST_ALIKE, PREDICTOR_ORDER
+from assembler.aligner.sound.limits import MOST_ALIKE, PREDICTOR_ORDER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -148,6 +148,6 @@ def cuts_of(structures: list[list[Structure]], borders: list[int], place: Range)
     for version in structures:
         held = [one for one in version if one.kind in ("mute", "hold")]
         for one in version:
-            if len(held) <= MATERIAL_RUNS or one not in held:
+            if len(held) <= LEAST_TELLING or one not in held:
                 edges.update(edge for edge in (one.start, one.end) if place[0] < edge < place[1])
     return list(pairwise(sorted(edges)))
