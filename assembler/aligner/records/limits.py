@@ -27,7 +27,9 @@ NEAR_SAMPLES = 2
 and edges stand at whole samples."""
 
 SEARCHED_NATS = 21.0
-"""An hour of eight tracks holds e^21 samples: so unlikely a thing stands somewhere in it by chance."""
+"""An hour of eight tracks holds e^21 samples: so unlikely a thing stands somewhere in it by chance. So much has to be
+shown for samples strewn over a stretch to be lost, and for concealment to set in, or end, within a patch, beside
+another flaw, of which some may look so by chance."""
 
 SURE_NATS = 60.0
 """Beyond doubt, which no model of sound is by itself: so many nats say that two captures which agree are both wrong;
@@ -58,9 +60,9 @@ VISIT_SAMPLES = 4096
 """What lies so close (85 ms at 48 kHz) is looked at in one go: by the program, and by a person."""
 
 LEAST_TELLING = 16
-"""Samples, changes, values or held runs that say something chance does not: of so many runs in one block it is how the
-sound goes, as a square wave holds its level by nature; where fewer samples agree in a block of a long pass than are
-wanted of all it need not be looked at."""
+"""Samples, changes, values or held runs that say something chance does not. So many samples tell how a machine rounds,
+and whether a block of a long pass is worth a look; so many held runs in a block are how its sound goes, as a square
+wave's."""
 
 HALF, NEARLY_ALL, FEW = 0.5, 0.9, 0.25
 """What counts as most of something, as all of it but for flaws, and as hardly any: of samples, places, power,

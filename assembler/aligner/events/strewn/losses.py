@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.limits import (
-    LEAST_ODD,
     MOST_SLOW,
     REACH,
 )
@@ -99,7 +98,7 @@ def _excess(levels: Small, bends: Small) -> Float64s:
     means = bends.moving.sum(axis=(0, 1, 2))
     excess = _surplus(means, 3 * bends.foretold)
     # Half of all means fall between two steps: where none is rounded, the sound has steps of its own.
-    excess[bends.moving[:, :, ::2].sum(axis=(0, 1, 2)) * LEAST_ODD < means] = 0.0
+    excess[bends.moving[:, :, ::2].sum(axis=(0, 1, 2)) == 0] = 0.0
     held = levels.moving.sum(axis=(0, 1, 2))
     # Sound with steps of its own stays on one of them all along.
     natural = max(1.0, median(held / np.maximum(levels.foretold, 1.0)))
