@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.blocks import note_block
-from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.stops.standstill import find_stills, heard
 from assembler.aligner.events.stops.twice import find_repeats
 from assembler.aligner.events.strewn.losses import Windows, strewn_losses
@@ -16,6 +15,7 @@ from assembler.aligner.events.stuck import stuck_beside, stuck_bits
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.ranges import common, total
 from assembler.aligner.sound.glance import Glance
+from assembler.aligner.sound.limits import NOISE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -47,7 +47,7 @@ def asked_of_block(
     passes: Sequence[PlacedPass], tracks: Sequence[int], low: int, high: int, step: int
 ) -> tuple[object, ...]:
     """Return all that a block's notes depend on: what each pass holds in it and as far beside it as anything looks."""
-    reach = LINE_SAMPLES + STREWN_SAMPLES
+    reach = LINE_SAMPLES + NOISE_SAMPLES
     held = (
         (index, one.reader, tuple(tuple(one.maps[t].covering(low - reach, high + reach)) for t in tracks))
         for index, one in enumerate(passes)

@@ -123,6 +123,39 @@ def test_nothing_is_found_between_clean_unlike_passes(
     assert not [note for note in record["notes"] if note["kind"] == "undecided"]
 
 
+def test_the_noise_of_a_chain_in_silence_is_no_flaw(tmp_path: Path, capsys: Capsys) -> None:
+    """Between single clicks of a sequencer the first pass is silent, the other one has its dither there."""
+    tape = make_tape(20, 4, seed=9)
+    tape[:, 3] = 0
+    for at in range(5000, len(tape) - 200, 24_000):
+        tape[at : at + 200, 3] = (1 << 22) * np.exp(-np.arange(200) / 20) * np.cos(np.arange(200) / 3)
+    _, record = run_json(capsys, "check", session(tmp_path, tape, dithered(tape)))
+    assert [one["flaws"] for one in record["passes"]] == [[], []]
+    assert record["uncured"] == []
+
+
+@pytest.mark.parametrize("lost", [1, -1, 256, -256])
+@pytest.mark.parametrize("chain", [softer, later])
+def test_an_unlike_pass_is_followed_over_slips(
+    tmp_path: Path, capsys: Capsys, chain: Callable[[Int32s], Int32s], lost: int
+) -> None:
+    """A buffer is lost in one of the two, with no log to tell: both lie side by side before it and behind it."""
+    tape, at = make_tape(20, 4, seed=9), 433_219
+    short = np.concatenate((tape[:at], tape[at + abs(lost) :]))
+    first, second = (short, chain(tape)) if lost < 0 else (tape, chain(short))
+    _, record = run_json(capsys, "check", session(tmp_path, first, second))
+    one, other = ([s["timeline_start"] - s["pass_start"] for s in p["stretches"]] for p in record["passes"])
+    assert other[0] == one[0]
+    assert other[-1] - one[-1] == lost
+    assert [flaw["kind"] for p in record["passes"] for flaw in p["flaws"]] == ["slip"]
+    slip = next(flaw for p in record["passes"] for flaw in p["flaws"])
+    # Of what one repeated, or the other one lost, either copy may be left out.
+    assert min(abs(slip["start"] - at), abs(slip["start"] - at - abs(lost))) <= 8
+    open_notes = [note["text"] for note in record["notes"] if note["kind"] == "undecided"]
+    assert len(open_notes) == 1
+    assert "no third pass, no log and no sound tells" in open_notes[0]
+
+
 def test_unlike_passes_may_be_left_to_a_person(tmp_path: Path, capsys: Capsys) -> None:
     """With unlike = "list" the flaws stay, and are listed with what the unlike pass holds."""
     tape = make_tape(6, 2, seed=7)

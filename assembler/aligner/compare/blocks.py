@@ -17,11 +17,10 @@ from assembler.aligner.compare.notes import Shared, TrackBlock
 from assembler.aligner.concealment.marks import tally_machines
 from assembler.aligner.flaws.alone import likely_lines
 from assembler.aligner.flaws.limits import LINE_SAMPLES
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_TELLING
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_TELLING, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import common, covering, ranges_of, total
 from assembler.aligner.sound.glance import Glance, far_apart
 from assembler.aligner.sound.levels import constant_runs
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import within
 
 if TYPE_CHECKING:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from assembler.aligner.flaws.limits import LONGEST_BURST
-from assembler.aligner.sound.limits import FIT_SAMPLES, PERIODS_SAMPLES, WINDOW_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES, PERIODS_SAMPLES
 
 # notes
 
@@ -17,10 +17,6 @@ them all."""
 
 MOST_DIFFERENCES = 20000
 """Differences on one track from which they are told and no longer judged."""
-
-# beside
-
-LOOKED_AT = 4
 
 # lone
 
@@ -40,12 +36,6 @@ CHAIN_REACH = 24
 
 CHAIN_REACHES, LESS_NOISE = (4, CHAIN_REACH), 0.8
 """Filters tried after a mere gain; a wider one counts where it leaves no more than this share of the error."""
-
-CHAIN_DEVIATIONS = 8.0
-"""What differs by more than so many deviations of a chain's noise is no noise of it."""
-
-CHAIN_EDGE = WINDOW_SAMPLES
-"""Samples beside the ends of a capture where a chain may still settle: nothing is told of them."""
 
 NOISE_BLOCK, NOISE_BLOCKS = 64, 751
 """Samples over which a chain's noise is measured, and how many of these tell what is usual around a place (1 s)."""

@@ -14,16 +14,11 @@ from assembler.aligner.compare.runs import kind_of_run
 from assembler.aligner.flaws.alone import is_drawn_line, shown_alone
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import LEAST_TELLING, READ_SAMPLES
+from assembler.aligner.records.limits import INSTANT_SAMPLES, LEAST_TELLING, READ_SAMPLES, WINDOW_SAMPLES
 from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, pieces_of, range_around, total, without
 from assembler.aligner.sound.levels import is_peak
-from assembler.aligner.sound.limits import (
-    EDGE_SAMPLES,
-    LONGEST_PAUSE,
-    MOST_ALIKE,
-    WINDOW_SAMPLES,
-)
+from assembler.aligner.sound.limits import LONGEST_PAUSE, MOST_ALIKE
 from assembler.aligner.sound.rests import find_rests
 
 if TYPE_CHECKING:
@@ -143,7 +138,7 @@ def _is_natural(
 
 
 def _beside(place: Range) -> list[Range]:
-    return [(place[0] - EDGE_SAMPLES, place[0]), (place[1], place[1] + EDGE_SAMPLES)]
+    return [(place[0] - INSTANT_SAMPLES, place[0]), (place[1], place[1] + INSTANT_SAMPLES)]
 
 
 def flaws_alone(

@@ -11,8 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.limits import LEAST_ALIKE, MOST_NEAR
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, READ_SAMPLES
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, READ_SAMPLES, WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

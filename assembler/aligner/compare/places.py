@@ -11,13 +11,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.concealment.evidence import may_be_lost
-from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.concealment.marks import Machine
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
 from assembler.aligner.records.limits import MOST_GAP_SAMPLES, NEAR_SAMPLES, READ_SAMPLES
 from assembler.aligner.records.ranges import common, merged, pieces_of, without
-from assembler.aligner.sound.limits import LEAST_RUN
+from assembler.aligner.sound.limits import LEAST_RUN, NOISE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -105,7 +104,7 @@ def losses_without_witness(
         for place in common(merged(places, bridge=MOST_GAP_SAMPLES), merged(one.covered(track))):
             own = [part for part in without([place], asked) if not _is_border(part, asked)]
             # A window may show losses so far before and behind them.
-            reach, near = 2 * STREWN_SAMPLES, common([place], known)
+            reach, near = 2 * NOISE_SAMPLES, common([place], known)
             hidden = without(common(common(places, [place]), asked), merged(near, bridge=reach))
             own += [part for part in hidden if part[1] - part[0] > reach or not near]
             own = [part for whole in own for part in _shown(one, track, whole, comparison.step, machine)]
@@ -135,5 +134,5 @@ def _shown(one: PlacedPass, track: int, place: Range, step: int, machine: Machin
 
 
 def _is_border(place: Range, asked: Sequence[Range]) -> bool:
-    is_short = place[1] - place[0] < STREWN_SAMPLES
+    is_short = place[1] - place[0] < NOISE_SAMPLES
     return is_short and bool(common([(place[0] - 1, place[1] + 1)], asked))

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.flaws.stepped import holds_levels, interruptions
-from assembler.aligner.records.limits import FEW
+from assembler.aligner.records.limits import FEW, INSTANT_SAMPLES
 from assembler.aligner.sound.levels import suspect_runs
-from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LONGEST_PAUSE, PERIODS_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES, LONGEST_PAUSE, PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.aligner.records.passes import PlacedPass
@@ -51,7 +51,7 @@ def _is_rest(one: PlacedPass, track: int, run: Range, step: int) -> bool:
     start, end = run
     beside = (start - PERIODS_SAMPLES, start), (end, end + PERIODS_SAMPLES)
     before, behind = (
-        one.samples(track, *edge) for edge in ((start - EDGE_SAMPLES, start), (end, end + EDGE_SAMPLES))
+        one.samples(track, *edge) for edge in ((start - INSTANT_SAMPLES, start), (end, end + INSTANT_SAMPLES))
     )
     is_one_of_steps = _is_one_step_off(before[::-1]) or _is_one_step_off(behind)
     if not is_one_of_steps and not all(holds_levels(one.samples(track, *side), step) for side in beside):

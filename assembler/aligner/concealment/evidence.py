@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import BORDER_NATS, LEAST_EVIDENCE, LEAST_SURPRISE
+from assembler.aligner.concealment.limits import LEAST_EVIDENCE, LEAST_SURPRISE
 from assembler.aligner.concealment.marks import HELD, THROUGHOUT, UP_TO_MEAN, Machine, marks_of, rows_of
-from assembler.aligner.records.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, SEARCHED_NATS
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import LEAST_RUN
 
@@ -75,18 +75,18 @@ def _bearing_out(said: Float64s) -> Bools:
     """Return which of a row of samples are concealed: the cheapest way to go in and out of concealment."""
     if not (said < 0).any():
         enough = max(LEAST_EVIDENCE, LEAST_SURPRISE * np.count_nonzero(said))
-        return np.full(said.size, said.sum() >= min(enough, 2 * BORDER_NATS))
+        return np.full(said.size, said.sum() >= min(enough, 2 * SEARCHED_NATS))
     inside, outside = LEAST_EVIDENCE, 0.0
-    most = outside + BORDER_NATS
+    most = outside + SEARCHED_NATS
     borders = []
     for number, nats in enumerate(said.tolist()):
         if most < inside:
             borders.append((number, True))
             inside = most
-        elif inside + BORDER_NATS < outside:
+        elif inside + SEARCHED_NATS < outside:
             borders.append((number, False))
-            outside = inside + BORDER_NATS
-            most = outside + BORDER_NATS
+            outside = inside + SEARCHED_NATS
+            most = outside + SEARCHED_NATS
         inside -= nats
     found, end, is_inside = np.zeros(said.size, np.bool_), said.size, inside < outside
     for start, goes_in in reversed(borders):

@@ -36,18 +36,8 @@ LEAST_EVIDENCE = 1.0
 """Nats that the lost samples of a patch are unlikely to be means and holds by nature; lead of a sample that is not
 settled from which it speaks for the pass that has it: one in six is wrong."""
 
-BORDER_NATS = 20.0
-"""Nats: that concealment sets in, or ends, within a patch, beside another flaw, of which some may look so by chance."""
-
 LEAST_SURPRISE = 0.2
 """Nats that a lost sample has to be unlikely by nature, on the average: sound that holds levels tells nothing."""
 
 LONGEST_RUN = 8
 """Longer rows of differing samples say nothing of what a machine makes of several: they may be other flaws."""
-
-LEAST_TALLY = 8
-"""Samples that tell a machine's way of rounding, or its rule, from the others."""
-
-STREWN_SAMPLES = 512
-"""Strewn losses are looked for in windows of so many samples, some 11 ms at 48 kHz, under a sweep; so much is their
-border known."""

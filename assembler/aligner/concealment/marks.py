@@ -15,8 +15,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import LEAST_TALLY, LONGEST_RUN
-from assembler.aligner.records.limits import CLEARLY
+from assembler.aligner.concealment.limits import LONGEST_RUN
+from assembler.aligner.records.limits import CLEARLY, LEAST_TELLING
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -165,14 +165,14 @@ def rows_of(at: Int64s) -> tuple[Int64s, Int64s]:
 def likely_machine(tally: Int64s) -> Machine:
     """Return how a machine conceals by what was counted; where too little was, any rounding by the published rule."""
     best = int(tally[:3].argmax())
-    roundings = (best,) if tally[best] >= LEAST_TALLY else ROUNDINGS
+    roundings = (best,) if tally[best] >= LEAST_TELLING else ROUNDINGS
     mean, held, *several = tally[3:]
     ways = dict(zip((UP_TO_MEAN, THROUGHOUT, LINE), several, strict=True))
     likeliest = max(ways, key=lambda way: ways[way])
     others = sum(several) - ways[likeliest]
-    is_clear = ways[likeliest] >= LEAST_TALLY and ways[likeliest] > CLEARLY * others
+    is_clear = ways[likeliest] >= LEAST_TELLING and ways[likeliest] > CLEARLY * others
     return Machine(
         roundings,
-        HELD if held >= LEAST_TALLY and held > CLEARLY * mean else MEAN,
+        HELD if held >= LEAST_TELLING and held > CLEARLY * mean else MEAN,
         likeliest if is_clear else UP_TO_MEAN,
     )

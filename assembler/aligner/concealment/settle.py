@@ -22,9 +22,8 @@ from assembler.aligner.concealment.surprise import (
     told_before,
 )
 from assembler.aligner.concealment.truth.likeliest import likeliest_truths
-from assembler.aligner.records.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, INSTANT_SAMPLES
 from assembler.aligner.records.ranges import covering, ranges_of
-from assembler.aligner.sound.limits import EDGE_SAMPLES
 from assembler.arrays import summed, sums_around
 
 if TYPE_CHECKING:
@@ -110,7 +109,7 @@ def _likely_beside(
 
 def _nearby(counted: Bools) -> Float64s:
     """Return how many are marked near each sample, of both parities."""
-    return sums_around(counted.astype(np.float64), EDGE_SAMPLES, EDGE_SAMPLES + 1)
+    return sums_around(counted.astype(np.float64), INSTANT_SAMPLES, INSTANT_SAMPLES + 1)
 
 
 def _nothing(captures: int, size: int) -> Settled:

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import BORDER_NATS, LEAST_EVIDENCE
+from assembler.aligner.concealment.limits import LEAST_EVIDENCE
 from assembler.aligner.concealment.truth.bends import rate_nearby
-from assembler.aligner.records.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, SEARCHED_NATS
 from assembler.aligner.records.ranges import covering, ranges_of
 from assembler.aligner.sound.limits import LEAST_RUN
 
@@ -46,7 +46,7 @@ def _may_bear_out(said: Float64s) -> bool:
     part = float((sums - np.minimum.accumulate(sums)).max())
     # Sums are added up in another order here, and may be rounded otherwise.
     spare = LEAST_EVIDENCE / 2
-    return float(sums[-1]) >= LEAST_EVIDENCE - spare or part >= BORDER_NATS - spare
+    return float(sums[-1]) >= LEAST_EVIDENCE - spare or part >= SEARCHED_NATS - spare
 
 
 def by_chance(window: Window, still: Bools) -> Float64s:

@@ -20,10 +20,10 @@ MOST_NATS, USUAL_NATS, SCALE_NATS = 12.0, 0.64, 2.0
 less likely: of 85 000 windows of eight tracks, clean, half had 5.1 nats in sum, one in a hundred 13.5, one in 10 000
 20.7, none 25."""
 
-STREWN_NATS, CHANCE_NATS, FALL_NATS = 30.0, 0.5, 4.0
-"""Sum of what windows show, one after another, from which samples were lost; what a piece may show by chance and yet
-count for nothing; and by how much the sum has fallen where a patch has ended: in 16 clean passes of eight tracks, made
-by the model of the medium with own sounds, it rose by one nat at most."""
+CHANCE_NATS, FALL_NATS = 0.5, 4.0
+"""What a piece may show by chance and yet count for nothing in the sum of what windows show, one after another; and by
+how much that has fallen where a patch has ended: in 16 clean passes of eight tracks, made by the model of the medium
+with own sounds, it rose by one nat at most."""
 
 SHOWING_SHARE = 0.8
 """Share of the tracks that can tell which have to show a patch, since all lie in the same sweeps: on some it is how
@@ -34,10 +34,6 @@ MOST_SLOW = 0.8
 
 REACH = 4
 """Samples on either side of one that are looked at."""
-
-LEAST_MOVING, LEAST_ODD = 4, 8
-"""Steps that sound has to bend, or change, on both sides of a sample that tells something; one in so many means
-has to be rounded."""
 
 # suspects
 
@@ -50,8 +46,3 @@ passes that the model of the medium made."""
 
 LEAST_ODDS, MOST_AN_HOUR = -3.5, 20
 """Odds from which a place is worth listening to, and how many of an hour of tape a person will listen to."""
-
-# stuck
-
-STUCK_NATS = 60.0
-"""Nats from which a bit is stuck: some ninety values that the bits above it take, all with the same."""

@@ -23,9 +23,9 @@ from assembler.aligner.records.limits import (
     CLEARLY,
     HALF,
     LEAST_TELLING,
+    LEAST_WITNESSES,
     NEAR_SAMPLES,
     NEARLY_ALL,
-    PLAYED_LEAST_TRACKS,
 )
 from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, without
@@ -88,11 +88,11 @@ def _events(flaws: Sequence[FoundFlaw]) -> list[Range]:
         inside = [flaw for flaw in flaws if low <= flaw.start < high]
         starts = _borders((flaw.start, flaw.track) for flaw in inside)
         ends = _borders((flaw.end, flaw.track) for flaw in inside)
-        if not ends or len({flaw.track for flaw in inside}) < PLAYED_LEAST_TRACKS:
+        if not ends or len({flaw.track for flaw in inside}) < LEAST_WITNESSES:
             continue
         end = max(ends)
         ending = [flaw for flaw in inside if flaw.end == end]
-        if not starts and len({flaw.track for flaw in ending}) >= PLAYED_LEAST_TRACKS:
+        if not starts and len({flaw.track for flaw in ending}) >= LEAST_WITNESSES:
             # Each track held its level since another edge.
             starts = [max(flaw.start for flaw in ending)]
         if starts and min(starts) < end:
@@ -105,7 +105,7 @@ def _borders(places: Iterable[tuple[int, int]]) -> list[int]:
     tracks: Counter[int] = Counter()
     for border, _ in set(places):
         tracks[border] += 1
-    return [border for border, count in tracks.items() if count >= PLAYED_LEAST_TRACKS - 1]
+    return [border for border, count in tracks.items() if count >= LEAST_WITNESSES - 1]
 
 
 def _is_at(flaw: FoundFlaw, place: Range) -> bool:

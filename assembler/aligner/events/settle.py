@@ -18,7 +18,7 @@ from assembler.aligner.concealment.limits import LEAST_EVIDENCE
 from assembler.aligner.events.limits import LEAST_AT_ONCE
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided, cleared, ranges_by_track
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_TRACKS, MOST_GAP_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_PROOFS, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import merged, without
 
 if TYPE_CHECKING:
@@ -168,7 +168,7 @@ def _guilty(place: Undecided, whole: Range, by_pass: dict[tuple[str, int], list[
         and name in outer
         and (_has_alike(ranges, whole) or _has_alike(ranges, outer[name]))
     )
-    likely = [name for name, count in counts.items() if count >= LEAST_TRACKS]
+    likely = [name for name, count in counts.items() if count >= LEAST_PROOFS]
     if len(place.members) > 2 or len(counts) != 1 or not likely:
         return None
     # A flaw of the other pass that ends or begins just here may well reach into the place.

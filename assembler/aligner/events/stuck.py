@@ -13,10 +13,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import STUCK_NATS
-from assembler.aligner.records.limits import LEAST_TELLING
+from assembler.aligner.records.limits import LEAST_TELLING, SURE_NATS, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
@@ -86,7 +84,7 @@ def _stuck(
     for bit in (bit for bit in range(bits.bit_length()) if bits >> bit & 1):
         for first, last in ranges_of(constant >> bit & 1 > 0):
             nats = float(np.log(2.0)) * doublings(bit, slice(first, last))
-            if nats >= STUCK_NATS:
+            if nats >= SURE_NATS:
                 inside = slice(first * WINDOW_SAMPLES, last * WINDOW_SAMPLES)
                 own = samples >> bit & 1 != samples[inside.start] >> bit & 1
                 before, behind = own[: inside.start][::-1], own[inside.stop :]

@@ -12,21 +12,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import LEAST_KINK_STEPS, LEAST_LAG, MOST_LEVEL_STEPS
+from assembler.aligner.flaws.limits import LEAST_LAG, MOST_LEVEL_STEPS, MOST_QUIET_STEPS
 from assembler.aligner.flaws.noise import bursts, islands
 from assembler.aligner.flaws.stepped import interruptions
 from assembler.aligner.records.because import Rule
-from assembler.aligner.records.limits import CLEARLY, HALF, LEAST_TELLING
+from assembler.aligner.records.limits import CLEARLY, HALF, INSTANT_SAMPLES, LEAST_TELLING, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.copies import standing_twice
 from assembler.aligner.sound.levels import fit_predictor, is_peak, is_straight, prediction_errors
-from assembler.aligner.sound.limits import (
-    EDGE_SAMPLES,
-    FIT_SAMPLES,
-    LEAST_FALL,
-    PREDICTOR_ORDER,
-    WINDOW_SAMPLES,
-)
+from assembler.aligner.sound.limits import FIT_SAMPLES, LEAST_FALL, PREDICTOR_ORDER
 from assembler.arrays import median, within
 
 if TYPE_CHECKING:
@@ -73,7 +67,7 @@ def likely_lines(samples: Int32s, step: int) -> list[Range]:
     bend = np.diff(samples, 2)
     rows = np.array(ranges_of(within(bend, step), least=LEAST_TELLING), np.int64).reshape(-1, 2)
     firsts, lasts = rows[(rows[:, 0] > 0) & (rows[:, 1] < bend.size)].T
-    kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= LEAST_KINK_STEPS * step
+    kinks = np.minimum(np.abs(bend[firsts - 1]), np.abs(bend[lasts])) >= MOST_QUIET_STEPS * step
     # A level is no line.
     lines = kinks & (samples[firsts + 1] != samples[lasts])
     return [(int(a) + 1, int(b) + 1) for a, b in zip(firsts[lines], lasts[lines], strict=True)]
@@ -114,7 +108,7 @@ def _is_spliced(samples: Int32s, start: int, end: int) -> bool:
         return False
     before = samples[start - FIT_SAMPLES : start].astype(np.float64)
     behind = samples[end : end + FIT_SAMPLES].astype(np.float64)
-    sides = before[-EDGE_SAMPLES:], behind[:EDGE_SAMPLES], before, behind
+    sides = before[-INSTANT_SAMPLES:], behind[:INSTANT_SAMPLES], before, behind
     levels = [float(np.sqrt(np.mean(side**2))) for side in sides]
     if min(levels) < LEAST_FALL * max(levels):
         return False

@@ -2,12 +2,7 @@
 
 from __future__ import annotations
 
-from assembler.aligner.records.limits import LEAST_TELLING
-
 # structures
-
-LEAST_REPEAT = 4 * LEAST_TELLING
-"""So many equal samples that do not just hold a level say that a block stands twice; then it is compared whole."""
 
 MOST_IN_A_ROW = 3
 """A level held inside another one makes two in a row, one from one clipped peak to the next three. Two-level waves and
@@ -15,13 +10,6 @@ clipped peaks hold so many levels, and no other one for as long."""
 
 LEAST_EDGES = 6
 """Edges of a wave of two levels: fewer show no period."""
-
-MOST_PROBES = 64
-"""Places that are asked for a block that stands twice, and earlier places at which each is sought: it bounds work."""
-
-LEVEL_NATS = 60.0
-"""A level of noise is looked at where it saves so much, over as many samples as sound is foretold from: so long lasts
-what changes all the time, and what is thrown in."""
 
 ABRUPT_RATIO = 3.0
 """Power of prediction errors on one side of a border against that on the other, or of noise against its surroundings':
@@ -35,20 +23,13 @@ ROUNDING_POWER = 1.0 / 12.0
 LEAST_STRAIGHT = 8
 """Samples on one line, give or take a step, from which it is looked at."""
 
-LINE_RATIO, LEAST_CLIMB = 1.4, 4
-"""A line in slow sound is a machine's where it is so many times as long as any around, from so many steps on."""
+LINE_RATIO = 1.4
+"""A line in slow sound is a machine's where it is so many times as long as any around."""
 
 LINE_SAMPLES = 2048
 """No line is followed further; so much is read beside a block, so that a line is seen whole in one of them."""
 
-LINE_STEPS = 2.0
-"""A line is rounded, and a sample beside it may belong to it."""
-
 # alone
-
-LEAST_KINK_STEPS = 16
-"""Sound bends by so much where a straight line begins and ends, and by more beside it: a slow wave is nearly straight
-for a while, but bends little beside that too."""
 
 LEAST_LAG = 128
 """Of blocks that a machine plays twice on one track shorter ones may be a tone's periods."""
@@ -77,11 +58,10 @@ WINDOWS_AT_ONCE = 128
 WHITE = 0.6
 """Share of a window's power that its predictor leaves in noise."""
 
-BESIDE_WINDOWS = 4
-"""Windows on either side of noise in which sound foretells itself."""
-
 LONGEST_BURST = 16384
 """No flaw of a lone pass is longer, a third of a second at 48 kHz, that is told by what goes on behind it."""
 
-MOST_QUIET_STEPS, LEAST_OVER_QUIET = 16, 8
-"""Beside noise in silence nothing is louder than so many steps, and the noise is that many times louder."""
+MOST_QUIET_STEPS = 16
+"""Sound of no more is quiet: nothing beside noise in silence is louder. Where a straight line begins and ends sound
+bends by no less, and by more beside it: a slow wave is nearly straight for a while, but bends little beside that,
+too."""

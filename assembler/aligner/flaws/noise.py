@@ -15,20 +15,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import (
-    BESIDE_WINDOWS,
-    LEAST_OVER_QUIET,
-    LONGEST_BURST,
-    MOST_QUIET_STEPS,
-    SCALES,
-    WHITE,
-)
+from assembler.aligner.flaws.limits import LONGEST_BURST, MOST_QUIET_STEPS, SCALES, WHITE
 from assembler.aligner.flaws.white import Products, white_shares
-from assembler.aligner.records.limits import CLEARLY, FEW
+from assembler.aligner.records.limits import CLEARLY, FAR_MORE, FEW, INSTANT_SAMPLES, NEIGHBOURS
 from assembler.aligner.records.ranges import has_full_word, ranges_of
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
 from assembler.aligner.sound.limits import (
-    EDGE_SAMPLES,
     FIT_SAMPLES,
     LEAST_FALL,
     LEAST_JUMP_STEPS,
@@ -63,9 +55,9 @@ def islands(samples: Int32s, step: int) -> list[Range]:
     found = []
     quiet = MOST_QUIET_STEPS * step
     sounds = ~within(samples, quiet)
-    if samples.size > LONGEST_BURST + 2 * EDGE_SAMPLES and not has_full_word(~sounds):
+    if samples.size > LONGEST_BURST + 2 * INSTANT_SAMPLES and not has_full_word(~sounds):
         return []  # it sounds from end to end
-    for start, end in ranges_of(sounds, bridge=EDGE_SAMPLES):
+    for start, end in ranges_of(sounds, bridge=INSTANT_SAMPLES):
         beside = samples[max(0, start - FIT_SAMPLES) : start], samples[end : end + FIT_SAMPLES]
         if (
             not PREDICTOR_ORDER <= end - start <= LONGEST_BURST
@@ -74,7 +66,7 @@ def islands(samples: Int32s, step: int) -> list[Range]:
             continue
         noise = samples[start:end].astype(np.float64)
         is_alone = max(int(np.abs(side).max()) for side in beside) <= quiet
-        if is_alone and np.mean(noise**2) > (LEAST_OVER_QUIET * quiet) ** 2 and _is_even(noise):
+        if is_alone and np.mean(noise**2) > (FAR_MORE * quiet) ** 2 and _is_even(noise):
             found.append((start, end))
     return found
 
@@ -85,9 +77,9 @@ def _holes(samples: Int32s, products: Products, size: int, order: int) -> list[R
     found = []
     for first, last in ranges_of(shares > WHITE, bridge=1):
         # The window that holds a border is neither.
-        before = shares[max(0, first - 1 - BESIDE_WINDOWS) : max(0, first - 1)]
-        behind = shares[last + 1 : last + 1 + BESIDE_WINDOWS]
-        if min(before.size, behind.size) < BESIDE_WINDOWS or (last - first) * hop > LONGEST_BURST:
+        before = shares[max(0, first - 1 - NEIGHBOURS) : max(0, first - 1)]
+        behind = shares[last + 1 : last + 1 + NEIGHBOURS]
+        if min(before.size, behind.size) < NEIGHBOURS or (last - first) * hop > LONGEST_BURST:
             continue
         if max(before.max(), behind.max()) < FEW:
             found.append(((first - 1) * hop, (last + 1) * hop + size))
@@ -143,11 +135,11 @@ def _first_odd(piece: Float64s, context: int, step: int) -> int | None:
 def _is_even(noise: Float64s) -> bool:
     """Return whether noise is white, of one level, and as loud at its very ends."""
     power = float(np.mean(noise**2))
-    ends = [float(np.mean(end**2)) for end in (noise[:EDGE_SAMPLES], noise[-EDGE_SAMPLES:])]
+    ends = [float(np.mean(end**2)) for end in (noise[:INSTANT_SAMPLES], noise[-INSTANT_SAMPLES:])]
     if min(ends) < WHITE * power:
         return False
     thirds = [float(np.mean(third**2)) for third in np.array_split(noise, 3)]
-    if noise.size >= 3 * EDGE_SAMPLES and max(thirds) > MOST_UNSTEADY * min(thirds):
+    if noise.size >= 3 * INSTANT_SAMPLES and max(thirds) > MOST_UNSTEADY * min(thirds):
         return False
     order = min(PREDICTOR_ORDER, noise.size // 12)
     errors = prediction_errors(noise, fit_predictor(noise, order))[order:]

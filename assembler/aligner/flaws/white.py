@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
-from assembler.aligner.flaws.limits import BESIDE_WINDOWS, WHITE, WINDOWS_AT_ONCE
+from assembler.aligner.flaws.limits import WHITE, WINDOWS_AT_ONCE
+from assembler.aligner.records.limits import NEIGHBOURS
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import quick_length
 
@@ -49,12 +50,12 @@ def white_shares(samples: Int32s, products: Products, size: int, order: int) -> 
     """
     windows = max(0, (samples.size - size) // (size // 2) + 1)
     likely = np.flatnonzero(_most_left(products, size, windows) > _LIKELY_WHITE)
-    reach = BESIDE_WINDOWS + 1
+    reach = NEIGHBOURS + 1
     asked = np.zeros(windows + 2 * reach, np.bool_)
     for offset in range(2 * reach + 1):
         asked[likely + offset] = True
     shares = np.zeros(windows)
-    for first, last in ranges_of(asked[reach : reach + windows], bridge=BESIDE_WINDOWS):
+    for first, last in ranges_of(asked[reach : reach + windows], bridge=NEIGHBOURS):
         piece = samples[first * (size // 2) : (last - 1) * (size // 2) + size]
         shares[first:last] = unpredicted_shares(piece, size, order)
     return shares

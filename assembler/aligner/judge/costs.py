@@ -22,20 +22,15 @@ from assembler.aligner.judge.limits import (
     DETAIL_COST,
     FLAW_COST,
     KIND_COSTS,
-    LEVEL_COST,
     NOISE_COST,
     STRAIGHT_COST_PER_SAMPLE,
     STRANGE_LEVEL_COST,
+    WHERE_COST,
     WINDOW_COST,
 )
-from assembler.aligner.records.limits import BRIDGE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, WINDOW_SAMPLES
 from assembler.aligner.sound.levels import fit_predictor, prediction_errors
-from assembler.aligner.sound.limits import (
-    LEAST_BELL_STEPS,
-    LEAST_SCALE_STEPS,
-    PREDICTOR_ORDER,
-    WINDOW_SAMPLES,
-)
+from assembler.aligner.sound.limits import DITHER_STEPS, LEAST_SCALE_STEPS, PREDICTOR_ORDER
 from assembler.aligner.sound.models import error_costs
 from assembler.aligner.sound.surroundings import errors_of
 
@@ -72,7 +67,7 @@ def _windows_cost(errors: Float64s, around: Surroundings) -> float:
         power = np.add.reduceat(own**2, edges)
         for scale in model.scales.tolist():
             known.append(np.add.reduceat(error_costs(own, scale), edges))
-            if scale >= LEAST_BELL_STEPS:
+            if scale >= DITHER_STEPS:
                 known.append(sizes * np.log(TAU * (scale**2 + 1 / 12)) / 2 + power / (scale**2 + 1 / 12) / 2)
     power = np.min([np.add.reduceat(own**2, edges) for own in errors], axis=0) / sizes
     new = sizes * _noise_nats(power)
@@ -209,7 +204,7 @@ def noise_cost(samples: Int32s, step: int, least: float = 0.0) -> float:
     sums = np.concatenate(([0.0], np.cumsum(squares)))
     rest = samples.size - ends
     two = ends * _noise_nats(sums[ends] / ends) + rest * _noise_nats((sums[-1] - sums[ends]) / rest)
-    return min(one, float(two.min()) + LEVEL_COST)
+    return min(one, float(two.min()) + WHERE_COST)
 
 
 def added_cost(difference: Int32s, step: int) -> float:

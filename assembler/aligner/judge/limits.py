@@ -4,19 +4,11 @@ from __future__ import annotations
 
 from assembler.aligner.flaws.structures.builds import CLIPPED, LONG_CLIPPED
 
-# place
-
-ROUGH_SCALES = 8.0
-"""Prediction errors this many scales large may be noise that sets in; that only says where to cut."""
-
 # stories
 
 FLAW_COST = 12.0
 """A flaw begins about once in so many samples, as a natural logarithm (e^12 is 3 s at 48 kHz); so does sound of a
 scale of its own, and a flawed version that foretells the sound behind its flaw."""
-
-AGREEING_COST = 60.0
-"""Two captures that agree are both wrong only where that is beyond doubt: no model of sound is."""
 
 LEAST_MARGIN, MARGIN_PER_SAMPLE = 24.0, 0.05
 """By how many nats a story must beat every other: no model of sound is exact, so that more is asked of long parts."""
@@ -38,9 +30,9 @@ TORN_COST = 200.0
 LEAST_SURPRISE = 250.0
 """A block played twice costs at least so many nats as sound; one that costs less repeats itself by nature, or not."""
 
-COPY_COST = 10.0
-"""What it takes to tell where a block, or a stroke, was heard before; a foretold copy is as likely as sound as it is as
-a flaw but for that."""
+WHERE_COST = 10.0
+"""What it takes to tell where: where noise changes its level; where a block, or a stroke, was heard before: a foretold
+copy is as likely as sound as it is as a flaw but for that."""
 
 NOISE_MARGIN, NOISE_NATS = 120.0, 4.5
 """So much a version must beat the story that none is right, where its cost as sound is nearly that of noise, and so
@@ -67,13 +59,11 @@ KIND_COSTS = {
     "hold": 2.0,
     CLIPPED: 100.0,
     LONG_CLIPPED: 32.0,
-    "straight": 6.0,
-    "repeat": COPY_COST,
+    "straight": DETAIL_COST,
+    "repeat": WHERE_COST,
 }
+"""What it takes to say which machine's make a flaw is: a peak that is clipped is hardly one."""
 
 NOISE_COST, WINDOW_COST = 2.0, 3.0
 """What it takes to say which flaw it is: a lag, a line's ends, a level of noise; and for each window of noise, or of
 sound at a scale that differs from window to window."""
-
-LEVEL_COST = 16.0
-"""What it takes to tell where noise changes its level."""

@@ -21,11 +21,11 @@ from assembler.aligner.flaws.structures.structures import (
     structures_of,
 )
 from assembler.aligner.judge.costs import sound_cost
-from assembler.aligner.judge.limits import LEAST_SURPRISE, ROUGH_SCALES
+from assembler.aligner.judge.limits import LEAST_SURPRISE
 from assembler.aligner.judge.stories import HELD_ON, LOOK_ALIKE, Scene, Verdict, verdicts_on
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, CHANCE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, CHANCE_SAMPLES, FAR_MORE, LEAST_TELLING
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
-from assembler.aligner.sound.limits import LEAST_RUN, MATERIAL_RUNS, PREDICTOR_ORDER
+from assembler.aligner.sound.limits import LEAST_RUN, PREDICTOR_ORDER
 from assembler.aligner.sound.surroundings import differing, errors_of, look_around, zones_of
 from assembler.aligner.sound.two_levels.waves import are_edges_moved, lapse_of
 
@@ -266,7 +266,7 @@ def _borders(
             for edge in _with_differing(found, differs, place[0])
             if place[0] < edge < place[1]
         ]
-    usual = ROUGH_SCALES * around.scales[1] * around.step
+    usual = FAR_MORE * around.scales[1] * around.step
     # One that was fitted to silence finds every sound rough.
     linear = [model for model in around.models if model.predictor.size == PREDICTOR_ORDER]
     predictor = max(linear, key=lambda model: float(model.scales.max())).predictor
@@ -276,7 +276,7 @@ def _borders(
             borders += level_borders(samples, (start, end), predictor)
     for bridge in (CHANCE_SAMPLES, BRIDGE_SAMPLES):
         ranges = ranges_of(differs, offset=place[0], bridge=bridge)
-        if len(ranges) <= MATERIAL_RUNS:
+        if len(ranges) <= LEAST_TELLING:
             break
     return borders + [edge for found in ranges for edge in found if place[0] < edge < place[1]]
 

@@ -9,10 +9,11 @@ In the order in which they act:
 - `matching`: telling samples of a probe vote for a shift, the winner is confirmed on all.
 - `anchors`: such places all over an overlap.
 - `agreement`: whether the places prove anything; what repeats proves none.
-- `search`: a pass sought by its sound alone; passes that run along and are nowhere identical.
+- `search`: a pass sought by its sound alone.
 - `wiring/`: which track of the tape each track of a pass is.
 - `slips/`: where a shift changes, whose slip that is.
 - `relation`: a pass against another one, as stretches of one shift.
+- `along/`: passes that run along and are nowhere identical, by likeness.
 - `meeting`: where two passes are expected to meet by their logs.
 - `reels/`: all passes of a reel, and reels that hold the same track.
 - `idle`: digital silence before a machine locked and after it stopped.

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, ANCHOR_SPACING, LEAST_ANCHORS, LEAST_EVIDENCE
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_ANCHORS, LEAST_EVIDENCE, SEARCH_SAMPLES
 from assembler.aligner.place.matching import find_match, identity_at, informative
 from assembler.aligner.records.passes import packed_from
 
@@ -53,7 +53,7 @@ def anchor_positions(start: int, end: int) -> list[int]:
     room = end - start - ANCHOR_SAMPLES
     if room < 0:
         return []
-    wanted = max(LEAST_ANCHORS, room // ANCHOR_SPACING + 1)
+    wanted = max(LEAST_ANCHORS, room // SEARCH_SAMPLES + 1)
     steps = min(wanted, room // (ANCHOR_SAMPLES // 4) + 1)
     return [start + room * i // max(1, steps - 1) for i in range(steps)]
 
@@ -103,7 +103,7 @@ def find_anchors(
         if anchor is None:
             anchor = anchor_near(reference, samples, at, expected(at), radius, last_shift)
         if anchor is None and last_shift is not None and (missed or first == positions[-1]):
-            anchor = anchor_near(reference, samples, at, last_shift, max(radius, ANCHOR_SPACING), last_shift)
+            anchor = anchor_near(reference, samples, at, last_shift, max(radius, SEARCH_SAMPLES), last_shift)
         missed = 0 if anchor else missed + 1
         if anchor is not None:
             found.append(anchor)

@@ -51,9 +51,10 @@ SHORT_SAMPLES = 256
 """Length of an anchor's probe between slips close to each other: eight tracks of it tell as much as one track of an
 anchor, and buffers of recorders are seldom shorter (common practice, no source)."""
 
-ANCHOR_SPACING = 24000
-"""Half a second at 48 kHz: the least distance of two slips that are told apart, and how far around its place an anchor
-is looked for where several in a row were not found: a slip that no log shows."""
+SEARCH_SAMPLES = 24000
+"""Half a second at 48 kHz: the least distance of two slips that are told apart, and how far around its place something
+is looked for: an anchor where several in a row were not found, by a slip that no log shows; an identical place for a
+join."""
 
 LEAST_ANCHORS = 24
 """Anchors wanted even in a short overlap; as many places are asked about at most, where all tracks are, spread over all
@@ -61,14 +62,6 @@ that were found: each is read in both passes."""
 
 DOUBTED_VOTES = 8
 """A border that is worse than the best one by no more samples than this is as likely: so many agree by chance."""
-
-FEWEST_EQUAL = 2
-"""One in so many of the tracks that tell something is equal where a shift holds, unless the rest are flawed."""
-
-# search
-
-SCOUTS = 16
-"""Telling samples that rule out most blocks of a long pass, as fewer of them agree than are wanted of all."""
 
 # splices
 
@@ -83,9 +76,6 @@ LEAST_SURPRISE = 2.0
 
 # surplus
 
-BESIDE_SAMPLES = 64
-"""Next to the borders both passes have to be identical, for so many samples."""
-
 ONCE_SHARE = 0.2
 """Share of a stretch that may be equal by chance; between this and most of it nothing is reported."""
 
@@ -99,22 +89,13 @@ LEAST_NATS = 6.0
 """One way is likelier than the other by so much, all tracks together: one chance in 400. By so much, too, a copy stands
 out against chance at any place, and against every other place."""
 
-# blame
-
 # tracks
 
-PLACES, LEAST_PLACES = 12, 3
-"""Places at which tracks, or passes, are held against each other, spread over an overlap. With fewer than so many it is
-looked wider, and nothing is said of a track: one or two may be found by chance."""
+PLACES = 12
+"""Places at which tracks, or passes, are held against each other, spread over an overlap."""
 
 MOST_LOOKS = 240
 """Places at which a track that seems a stranger is looked at again: enough that one that sounds seldom is met."""
 
 FEW_SHARE = 1 / 8
 """A stranger fits at fewer than this share of the places where it sounds: a note that comes again."""
-
-# strangers
-
-SERIES_SLIPS = 2
-"""Slips of one pass, all by as much, that settle whose one more is that nothing else tells: a clock that drifts against
-another slips at even intervals, always the same way."""

@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING
 
 from assembler.aligner.place.agreement import belongs
 from assembler.aligner.place.anchors import anchor_positions, read_all, spread
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_VOTES, PLACES, SCOUTS
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_VOTES, PLACES
 from assembler.aligner.place.matching import count_votes, find_match, informative
-from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.records.limits import LEAST_TELLING, READ_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,4 +48,4 @@ def _may_hold(window: Sequence[Int32s], samples: Sequence[Int32s]) -> bool:
     """Return whether it is worth while to look for the samples here: a few of them are found at one shift."""
     if not samples:
         return False
-    return int(count_votes(window, samples, SCOUTS).max(initial=0)) >= LEAST_VOTES * SCOUTS
+    return int(count_votes(window, samples, LEAST_TELLING).max(initial=0)) >= LEAST_VOTES * LEAST_TELLING

@@ -27,11 +27,6 @@ TRUST_PER_SAMPLE = 1e-4
 GUARD_SAMPLES = 240
 """A join of identical sides keeps this distance (5 ms at 48 kHz) from the flaw it avoids, where there is room."""
 
-# joins
-
-SEARCH_SAMPLES = 24000
-"""How far from the planned place an identical one is looked for: half a second at 48 kHz."""
-
 # takes
 
 FORMAT = 1

@@ -10,7 +10,7 @@ from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.because import Rule, stronger, weaker
-from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, MOST_GAP_SAMPLES
+from assembler.aligner.records.limits import CHANCE_SAMPLES, INSTANT_SAMPLES, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import merged, without
 
 if TYPE_CHECKING:
@@ -194,7 +194,7 @@ def _build(flaw: FoundFlaw) -> tuple[int, str, str]:
 def _joint_kind(first: FoundFlaw, second: FoundFlaw) -> str:
     if first.kind == second.kind != "click":
         return first.kind
-    if "burst" not in (first.kind, second.kind) and second.end - first.start <= CLICK_SAMPLES:
+    if "burst" not in (first.kind, second.kind) and second.end - first.start <= INSTANT_SAMPLES:
         return "click"
     return "burst"
 

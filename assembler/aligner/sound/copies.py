@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from assembler.aligner.records.limits import CHANCE_SAMPLES, HALF, NEAR_SAMPLES, PLAYED_LEAST_TRACKS
+from assembler.aligner.records.limits import CHANCE_SAMPLES, HALF, LEAST_WITNESSES, NEAR_SAMPLES
 from assembler.aligner.records.ranges import pieces_of
 from assembler.aligner.sound.levels import HASH_FACTOR
 from assembler.aligner.sound.limits import PERIODS_SAMPLES
@@ -49,7 +49,7 @@ def sounding_in(tracks: Sequence[Int32s], block: slice, *beside: slice) -> list[
     sounding = [
         one for one in tracks if all(np.mean(np.diff(one[part]) != 0) >= HALF for part in (block, *beside))
     ]
-    return sounding if len({one[block].tobytes() for one in sounding}) >= PLAYED_LEAST_TRACKS else []
+    return sounding if len({one[block].tobytes() for one in sounding}) >= LEAST_WITNESSES else []
 
 
 def standing_twice(samples: Int32s, least: int) -> list[Copy]:

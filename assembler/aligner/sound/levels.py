@@ -16,18 +16,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from assembler.aligner.records.limits import NEARLY_ALL
+from assembler.aligner.records.limits import INSTANT_SAMPLES, LEAST_TELLING, NEARLY_ALL, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import (
     DITHER_STEPS,
-    EDGE_SAMPLES,
     LEAST_RUN,
     LONGEST_PAUSE,
-    MATERIAL_RUNS,
     MOST_UNSTEADY,
     NOISE_SAMPLES,
     PREDICTOR_ORDER,
-    WINDOW_SAMPLES,
 )
 
 if TYPE_CHECKING:
@@ -67,11 +64,11 @@ def cuts_off(samples: Int32s, run: Run, step: int) -> bool:
 
 def loud_edges(samples: Int32s, run: Run, step: int) -> tuple[bool, bool]:
     """Return whether the sound is cut off before a run and behind it; arguments as for ``cuts_off``."""
-    before = samples[max(0, run.start - 20 * EDGE_SAMPLES) : run.start]
-    behind = samples[run.end : run.end + 20 * EDGE_SAMPLES]
+    before = samples[max(0, run.start - 20 * INSTANT_SAMPLES) : run.start]
+    behind = samples[run.end : run.end + 20 * INSTANT_SAMPLES]
     return (
-        bool(before.size) and _is_loud(before[-EDGE_SAMPLES:], before, step),
-        bool(behind.size) and _is_loud(behind[:EDGE_SAMPLES], behind, step),
+        bool(before.size) and _is_loud(before[-INSTANT_SAMPLES:], before, step),
+        bool(behind.size) and _is_loud(behind[:INSTANT_SAMPLES], behind, step),
     )
 
 
@@ -82,7 +79,7 @@ def is_held(samples: Int32s, run: Run, step: int, full_scale: int) -> bool:
     around = np.concatenate(
         (samples[max(0, run.start - NOISE_SAMPLES) : run.start], samples[run.end : run.end + NOISE_SAMPLES])
     ).astype(np.int64)
-    if around.size < 2 * EDGE_SAMPLES:
+    if around.size < 2 * INSTANT_SAMPLES:
         return False
     # Where neighbours hardly ever differ the material is slow or coarse, and a run of one value is its own.
     return float(np.mean(np.diff(around) != 0)) > 0.75
@@ -146,7 +143,9 @@ def _interrupts_noise(samples: Int32s, run: Run, step: int) -> bool:
     behind = samples[run.end : run.end + NOISE_SAMPLES]
     if run.end - run.start > LONGEST_PAUSE or min(before.size, behind.size) < NOISE_SAMPLES:
         return False
-    levels = [float(np.std(side)) for side in (before[-EDGE_SAMPLES:], before, behind, behind[:EDGE_SAMPLES])]
+    levels = [
+        float(np.std(side)) for side in (before[-INSTANT_SAMPLES:], before, behind, behind[:INSTANT_SAMPLES])
+    ]
     pauses = any(constant_runs(side, LEAST_RUN // 2) for side in (before, behind))
     return min(levels) > DITHER_STEPS * step and max(levels) < MOST_UNSTEADY * min(levels) and not pauses
 
@@ -168,7 +167,7 @@ def suspect_runs(
     runs = [run for run in constant_runs(samples) if run.start > 0 and run.end < samples.size]
     wanted = [run for run in runs if at is None or run.start <= at < run.end]
     held = [run for run in wanted if is_held(samples, run, step, full_scale)]
-    if held and sum(is_held(samples, run, step, full_scale) for run in runs) > MATERIAL_RUNS:
+    if held and sum(is_held(samples, run, step, full_scale) for run in runs) > LEAST_TELLING:
         held = []
     muted = [run for run in wanted if run.value == 0 and cuts_off(samples, run, step)]
     found = [("mute", (run.start, run.end)) for run in muted]

@@ -15,19 +15,12 @@ FIT_SAMPLES = 1024
 LEAST_SCALE_STEPS = 0.02
 """The scale of what is foretold exactly, as silence in silence."""
 
-LEAST_BELL_STEPS = 0.5
-"""Rounding leaves no bell-shaped errors narrower than this, and a constant, or noise, that is smaller may come from it:
-0.29 steps (uniform over one step), or 0.41 where both sides are rounded."""
-
 PERIODS_SAMPLES = 4096
 """Samples beside a place in which its period is sought, or that tell whether sound holds its levels: 85 ms at 48 kHz,
 four periods of 47 Hz. Blocks that a machine plays twice are at most this long; longer ones may be a sequencer's."""
 
 LEAST_JUMP_STEPS = 8
 """Sound that holds levels jumps between them by so many steps, as a rule; noise of a few steps holds its own too."""
-
-LEAST_ZEROS = 3
-"""With fewer rests at zero around a place the longest of them says nothing."""
 
 LEAST_BETTER, CLEARLY_BETTER = 0.05, 1.0
 """A model for synthetic sound is used where it saves so many nats a sample; and no other, where it saves so many."""
@@ -40,23 +33,13 @@ LEAST_RUN = 32
 PREDICTOR_ORDER = 24
 """Samples that a predictor foretells from: half a millisecond at 48 kHz holds the shape of voices and strings."""
 
-EDGE_SAMPLES = 48
-"""One millisecond at 48 kHz, an instant: the edge of a run whose level says whether something was cut off; shorter than
-players or sequencers keep together."""
-
-WINDOW_SAMPLES = 256
-"""Some 5 ms at 48 kHz: sound may change from window to window; so far beside a peak, a line, a silence or the end of a
-capture it is looked at; flaws so close together are of one cause."""
-
 NOISE_SAMPLES, LONGEST_PAUSE = 512, 2000
-"""Samples on either side over which is counted what sound does by nature, as whether noise is steady, and the longest
-pause in it that is looked at so."""
+"""Samples, some 11 ms at 48 kHz, under a sweep, over which is counted what sound does by nature, as whether noise is
+steady, on either side, and what is strewn over it, as losses, whose borders are known as well as that; and the longest
+pause in noise that is looked at so."""
 
 MOST_UNSTEADY = 1.6
 """Noise that varies by no more pauses for no 42 ms (at 48 kHz) by itself, if it is more than dither."""
-
-MATERIAL_RUNS = 12
-"""Held runs in one block from which they are taken for the material: a square wave holds its level by nature."""
 
 # waves
 
@@ -93,9 +76,6 @@ LEAST_BEAT = 2400
 """What music keeps comes every 50 ms or more at 48 kHz; what turns in a machine comes more often, and no tone of sound
 that holds levels holds one for as long."""
 
-NEAR_PLACES = 4
-"""Places on either side that say whether one keeps time, and gaps that are taken for the beat."""
-
 # scale
 
 MOST_WORD_PIECES = 128
@@ -122,5 +102,6 @@ SURE_DEVIATIONS = 4.0
 """What is told of a chain, or of reels that do not touch, stands out by so many standard deviations."""
 
 DITHER_STEPS = 0.6
-"""Rounding with triangular dither of two steps leaves 0.5 steps; together with plain rounding's 0.29, of the other
-side, 0.58."""
+"""Rounding leaves no bell-shaped errors narrower than this, and a constant, or noise, that is smaller may come from it:
+0.29 steps (uniform over one step), 0.41 where both sides are rounded, 0.5 with triangular dither of two steps, and
+together with plain rounding of the other side 0.58."""

@@ -17,11 +17,19 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import CLEARLY, HALF, LEAST_TELLING, NEAR_SAMPLES, READ_SAMPLES
-from assembler.aligner.records.ranges import pieces_of, range_around, without
+from assembler.aligner.records.limits import (
+    CLEARLY,
+    HALF,
+    INSTANT_SAMPLES,
+    LEAST_TELLING,
+    NEAR_SAMPLES,
+    NEIGHBOURS,
+    READ_SAMPLES,
+    WINDOW_SAMPLES,
+)
+from assembler.aligner.records.ranges import merged, pieces_of, range_around, without
 from assembler.aligner.sound.levels import Run, constant_runs, cuts_off, loud_edges
 from assembler.aligner.sound.limits import (
-    EDGE_SAMPLES,
     FIT_SAMPLES,
     LEAST_BEAT,
     LEAST_FALL,
@@ -30,9 +38,7 @@ from assembler.aligner.sound.limits import (
     LONGEST_PAUSE,
     MOST_ALIKE,
     MOST_SOFT,
-    NEAR_PLACES,
     RESTING_SHARE,
-    WINDOW_SAMPLES,
 )
 
 if TYPE_CHECKING:
@@ -168,7 +174,7 @@ def _on_grid(places: Int64s) -> Bools:
     gaps = gaps[gaps >= LEAST_BEAT]
     if gaps.size < LEAST_TELLING:
         return np.zeros(places.size, np.bool_)
-    tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(NEAR_PLACES))
+    tried = sorted(gap for gap, _ in Counter(gaps.tolist()).most_common(NEIGHBOURS))
     share = max((_whole_beats(places, beat) for beat in tried), key=lambda share: float(share.mean()))
     keeping = share >= HALF
     return np.asarray(keeping & (np.mean(keeping) >= HALF), np.bool_)
@@ -177,7 +183,7 @@ def _on_grid(places: Int64s) -> Bools:
 def _whole_beats(places: Int64s, beat: int) -> Float64s:
     """Return for each place to how many of those near to it, as a share, it is so many whole beats."""
     whole, near = np.zeros(places.size), np.zeros(places.size)
-    for away in range(1, NEAR_PLACES + 1):
+    for away in range(1, NEIGHBOURS + 1):
         gaps = places[away:] - places[:-away]
         beats = np.rint(gaps / beat)
         fits = np.abs(gaps - beats * beat) <= np.maximum(beats, NEAR_SAMPLES)
@@ -195,15 +201,9 @@ def _zeros(one: PlacedPass, track: int, piece: Range) -> list[Range]:
         packed = one.packed(track, first, last)
         if packed and not packed.has_zeros(LEAST_RUN):
             continue
-        for run in constant_runs(packed.unpacked() if packed else one.samples(track, first, last)):
-            start, end = first + run.start, first + run.end
-            if run.value:
-                continue
-            if found and start < found[-1][1]:
-                found[-1] = found[-1][0], max(end, found[-1][1])
-            else:
-                found.append((start, end))
-    return [place for place in found if piece[0] < place[0] and place[1] < piece[1]]
+        runs = constant_runs(packed.unpacked() if packed else one.samples(track, first, last))
+        found += [(first + run.start, first + run.end) for run in runs if not run.value]
+    return [place for place in merged(found) if piece[0] < place[0] and place[1] < piece[1]]
 
 
 def _silence(one: PlacedPass, track: int, place: Range, step: int) -> Silence:
@@ -225,9 +225,9 @@ def _silence(one: PlacedPass, track: int, place: Range, step: int) -> Silence:
 
 def _telling(sound: Int32s) -> bytes:
     """Return the first samples of sound by which it is known again; none where it holds them twice."""
-    edge = sound[:EDGE_SAMPLES]
-    for at in np.flatnonzero(sound[1 : 1 - EDGE_SAMPLES] == edge[0]) + 1:
-        if np.array_equal(sound[at : at + EDGE_SAMPLES], edge):
+    edge = sound[:INSTANT_SAMPLES]
+    for at in np.flatnonzero(sound[1 : 1 - INSTANT_SAMPLES] == edge[0]) + 1:
+        if np.array_equal(sound[at : at + INSTANT_SAMPLES], edge):
             return b""
     return edge.tobytes()
 

@@ -11,16 +11,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import CLEARLY, HALF
+from assembler.aligner.records.limits import CLEARLY, HALF, LEAST_WITNESSES
 from assembler.aligner.sound.levels import fit_predictor
 from assembler.aligner.sound.limits import (
     CLEARLY_BETTER,
+    DITHER_STEPS,
     FIT_SAMPLES,
-    LEAST_BELL_STEPS,
     LEAST_BETTER,
     LEAST_JUMP_STEPS,
     LEAST_SCALE_STEPS,
-    LEAST_ZEROS,
     PERIODS_SAMPLES,
     PREDICTOR_ORDER,
 )
@@ -102,7 +101,7 @@ def look_around(versions: Sequence[Int32s], place: Range, step: int) -> Surround
     else:
         models += [model for model, cost in specials if cost < least - LEAST_BETTER]
     scales = [scale for model in models for scale in model.scales.tolist()]
-    if min(scales) < LEAST_BELL_STEPS:
+    if min(scales) < DITHER_STEPS:
         # Beside what hardly stirs silence is nothing new.
         models = [replace(model, scales=np.union1d(model.scales, [LEAST_SCALE_STEPS])) for model in models]
     around = Surroundings(agreed, is_agreed, tuple(models), (min(scales), max(scales)), step, is_stepped)
@@ -118,7 +117,7 @@ def _with_zero_level(around: Surroundings, place: Range) -> Surroundings:
     zeros = [size for size, value in held if not value]
     # Longer ones are rests.
     zeros = [size for size in zeros if size <= CLEARLY * max(levels, default=0)]
-    if len(zeros) < LEAST_ZEROS:
+    if len(zeros) < LEAST_WITNESSES:
         return around
     others = np.concatenate([agreed[low:high] for low, high in sides])
     least = float(np.abs(others[others != 0]).min()) / around.step

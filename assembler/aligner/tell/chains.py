@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.records.limits import CLEARLY
+from assembler.aligner.records.limits import CLEARLY, LEAST_STEPS
 from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.records.reel import stretch_label, track_names
 from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.chain.measures import pieces_of_both
 from assembler.aligner.sound.scale import scale_of
-from assembler.aligner.tell.limits import FAINT_STEPS, MOST_NAMED
+from assembler.aligner.tell.limits import MOST_NAMED
 from assembler.verdict.notes import Note
 
 if TYPE_CHECKING:
@@ -96,7 +96,7 @@ def other_sound(
     for upper, lower, tracks in _unlike_tracks(passes, findings, wanted):
         changes = {track: _change(upper, lower, track, step) for track in tracks}
         noise = max((one.noise for one in changes.values() if one and one.is_alike), default=0.0)
-        floor = max(FAINT_STEPS * step, CLEARLY * noise)
+        floor = max(LEAST_STEPS * step, CLEARLY * noise)
         found = [track for track, one in changes.items() if one and not one.is_alike and one.noise > floor]
         if found:
             strange[upper.name, lower.name] = found

@@ -29,11 +29,3 @@ MOST_CHANCE = 1e-5
 
 LONGEST_TURN_SECONDS = 5.0
 """The spools of a tape machine turn no slower: 0.3 m of tape on a turn at 9.5 cm/s. Common practice, no source."""
-
-MOST_TRIED = 64
-"""Gaps that are tried as intervals, spread over all by size: work, not evidence."""
-
-# chains
-
-FAINT_STEPS = 4
-"""Other sound is louder than so many steps, and clearly louder than the noise that the chain adds on other tracks."""

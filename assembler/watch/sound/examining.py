@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Final
 
 from assembler.aligner.comparison import compare_reel
 from assembler.aligner.records.because import Rule
+from assembler.aligner.records.limits import WINDOW_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged
 from assembler.aligner.records.timemap import Stretch, TimeMap
 from assembler.aligner.sound.levels import is_peak
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from assembler.watch.sound.beside import place_beside
 from assembler.watch.sound.silences import is_cut
 

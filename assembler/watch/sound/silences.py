@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 from assembler.aligner.events.lone import told_together
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import PLAYED_LEAST_TRACKS
+from assembler.aligner.records.limits import LEAST_WITNESSES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common
 from assembler.aligner.records.timemap import Stretch, TimeMap
@@ -71,7 +71,7 @@ class Silences:
         rests = {track: self.rests(track) for track in cutting}
         asked = [flaw for flaw in flaws if is_cut(flaw) and common([_place(flaw)], rests[flaw.track])]
         kept = [flaw for flaw in flaws if flaw not in asked]
-        if len({flaw.track for flaw in asked}) < PLAYED_LEAST_TRACKS:
+        if len({flaw.track for flaw in asked}) < LEAST_WITNESSES:
             return kept
         # Silence of three tracks at once may be lost sync all the same.
         because = Because(Rule.CUT_OFF)

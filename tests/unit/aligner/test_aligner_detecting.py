@@ -10,6 +10,7 @@ import pytest
 from scipy.linalg import solve_toeplitz
 
 from assembler.aligner.flaws.alone import lone_flaws
+from assembler.aligner.records.limits import LEAST_TELLING
 from assembler.aligner.sound.levels import (
     Run,
     constant_runs,
@@ -94,11 +95,11 @@ def test_clipped_peaks_and_square_waves_are_no_holds() -> None:
 
 
 def test_levels_held_again_and_again_are_the_materials_own() -> None:
-    """Twelve holds in a piece are flaws, thirteen are how it sounds."""
+    """As many holds in a piece as tell something are flaws, one more are how it sounds."""
     samples = SOUND.copy()
-    for count in range(12):
+    for count in range(LEAST_TELLING):
         samples[2000 + 1500 * count : 2100 + 1500 * count] = 700 + count
-    assert [kind for kind, _ in suspect_runs(samples, 1, FULL_SCALE)] == ["hold"] * 12
+    assert [kind for kind, _ in suspect_runs(samples, 1, FULL_SCALE)] == ["hold"] * LEAST_TELLING
     samples[40_000:40_100] = 777
     assert suspect_runs(samples, 1, FULL_SCALE) == []
 

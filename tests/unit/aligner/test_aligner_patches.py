@@ -9,19 +9,17 @@ import numpy as np
 import pytest
 
 from assembler.aligner.comparison import compare_reel
-from assembler.aligner.events.limits import STREWN_NATS
 from assembler.aligner.events.stops.pace import joined_stops
 from assembler.aligner.events.stops.standstill import find_stills
 from assembler.aligner.events.strewn.losses import Windows, strewn_losses
 from assembler.aligner.events.strewn.patches import rises
 from assembler.aligner.place.slips.doubled import doubled_slips
-from assembler.aligner.records.limits import MOST_GAP_SAMPLES
+from assembler.aligner.records.limits import MOST_GAP_SAMPLES, SEARCHED_NATS, WINDOW_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, total
 from assembler.aligner.records.timemap import Slip, map_with_slips
 from assembler.aligner.sound.copies import Copy, standing_twice
 from assembler.aligner.sound.glance import Glance
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
 from scripts.bench.trial_sessions import ArrayAudio, make_tape
 
 if TYPE_CHECKING:
@@ -113,7 +111,7 @@ def test_a_rise_is_the_largest_sum_of_any_stretch(seed: int) -> None:
     gains[start : start + size] += np.random.default_rng(seed + 99).uniform(1.0, 4.0, size)
     stretches = [(first, last) for first in range(60) for last in range(first + 1, 61)]
     best = max(stretches, key=lambda one: gains[slice(*one)].sum())
-    assert rises(gains, STREWN_NATS / 3) == [best]
+    assert rises(gains, SEARCHED_NATS / 3) == [best]
     assert rises(gains, gains[slice(*best)].sum() + 1.0) == []
 
 

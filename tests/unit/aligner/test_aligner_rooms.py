@@ -57,14 +57,11 @@ NUMBERS_ELSEWHERE = {
 }
 """Numbers that stand outside of a room's limits: sizes of work, codes, and what mathematics gives; none is added."""
 
-MOST_NUMBERS = 193
+MOST_NUMBERS = 164
 """Numbers by which the aligner decides, all rooms together: a rule that brings one in has to do without another."""
 
-MOST_LINES = 18_520
+MOST_LINES = 18_601
 """Lines of the aligner, all of them counted: what comes in has to do without something else."""
-
-WITHOUT_A_WORD = {"compare": 3, "events": 3, "judge": 4}
-"""Numbers of a room that no docstring tells of yet: none is added."""
 
 
 def modules() -> dict[str, Path]:
@@ -187,7 +184,7 @@ def test_every_number_is_told_of() -> None:
         body = tree_of(path).body
         told = {id(node) for node, behind in pairwise(body) if isinstance(behind, ast.Expr)}
         missing = [number for number, node in numbers_of(path).items() if id(node) not in told]
-        if len(missing) > WITHOUT_A_WORD.get(room_of(name), 0):
+        if missing:
             bare[name] = missing
     assert bare == {}
 

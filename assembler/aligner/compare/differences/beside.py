@@ -11,10 +11,9 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from assembler.aligner.compare.differences.pieces import is_level
-from assembler.aligner.compare.limits import LOOKED_AT
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, flawed_ranges
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, MOST_GAP_SAMPLES, NEIGHBOURS
 from assembler.aligner.records.passes import covered_by
 from assembler.aligner.records.ranges import common, merged, without
 
@@ -64,13 +63,13 @@ class Beside:
         at = bisect_left(known, (place[1] - BRIDGE_SAMPLES, 0, ""))
         return any(place[1] < end for _, end, _ in self._begun_before(name, place[0])) or any(
             start <= place[1] + BRIDGE_SAMPLES and place[0] <= start
-            for start, _, _ in known[at : at + LOOKED_AT]
+            for start, _, _ in known[at : at + NEIGHBOURS]
         )
 
     def _begun_before(self, name: str, at: int) -> list[tuple[int, int, str]]:
         """Return the last flaws of a pass that begin before a sample."""
         number = bisect_left(self._known[name], (at, 0, ""))
-        return self._known[name][max(0, number - LOOKED_AT) : number]
+        return self._known[name][max(0, number - NEIGHBOURS) : number]
 
 
 def doubted_beside(

@@ -15,7 +15,6 @@ import numpy as np
 from numpy.lib.stride_tricks import sliding_window_view
 
 from assembler.aligner.compare.limits import (
-    CHAIN_DEVIATIONS,
     CHAIN_REACH,
     CHAIN_REACHES,
     LESS_NOISE,
@@ -23,7 +22,7 @@ from assembler.aligner.compare.limits import (
     NOISE_BLOCK,
     NOISE_BLOCKS,
 )
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, CHANCE_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, CHANCE_SAMPLES, FAR_MORE
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.chain.change import find_change
 from assembler.aligner.sound.chain.measures import most_alike
@@ -72,7 +71,7 @@ class Chain:
         blocks = np.pad(error, (0, size - error.size), mode="edge").reshape(-1, NOISE_BLOCK)
         local = scipy.ndimage.median_filter(np.sqrt(np.mean(blocks**2, axis=1)), NOISE_BLOCKS, mode="nearest")
         spread = np.clip(np.repeat(local, NOISE_BLOCK)[: error.size], spread, LOUDEST_LOCAL * spread)
-        return _solid(error > CHAIN_DEVIATIONS * spread + self.step)
+        return _solid(error > FAR_MORE * spread + self.step)
 
 
 def find_chain(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Chain | None:
@@ -100,7 +99,7 @@ def _told(pairs: Sequence[tuple[Float64s, Float64s]], reach: int) -> tuple[Float
     found = _fitted(pairs, [np.ones(a.size - 2 * CHAIN_REACH, np.bool_) for a, _ in pairs], reach)
     # A flaw in a piece bends the filter: fitted again without what stands out.
     errors = [np.abs(_inner(a) - _applied(found, b)) for a, b in pairs]
-    kept = [one <= CHAIN_DEVIATIONS * median(one) + 1 for one in errors]
+    kept = [one <= FAR_MORE * median(one) + 1 for one in errors]
     found = _fitted(pairs, kept, reach)
     errors = [np.abs(_inner(a) - _applied(found, b))[k] for (a, b), k in zip(pairs, kept, strict=True)]
     return found, float(np.sqrt(np.mean(np.concatenate(errors) ** 2)))

@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.blocks import note_block, read_block
-from assembler.aligner.compare.limits import CHAIN_EDGE, CHAIN_REACH, NOISE_BLOCK, NOISE_BLOCKS
+from assembler.aligner.compare.limits import CHAIN_REACH, NOISE_BLOCK, NOISE_BLOCKS
 from assembler.aligner.compare.notes import TrackNotes
 from assembler.aligner.compare.unlike.chain import find_chain
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, joined_flaws
-from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.records.limits import READ_SAMPLES, WINDOW_SAMPLES
 from assembler.aligner.records.passes import PlacedPass, covered_by
 from assembler.aligner.records.ranges import common, merged, pieces_of, ranges_of, without
 from assembler.aligner.sound.chain.measures import pieces_of_both
@@ -132,9 +132,9 @@ def _witness(one: PlacedPass, better: PlacedPass, track: int, step: int) -> Witn
     both = common(merged(better.covered(track)), merged(one.covered(track)))
     # A filter that reaches over the end of a stretch tells nothing.
     inner = [
-        (low + CHAIN_EDGE, high - CHAIN_EDGE)
+        (low + WINDOW_SAMPLES, high - WINDOW_SAMPLES)
         for low, high in common(better.covered(track), one.covered(track))
-        if high - low > 2 * CHAIN_EDGE
+        if high - low > 2 * WINDOW_SAMPLES
     ]
     # What tells the usual noise around a place.
     margin = (NOISE_BLOCKS // 2 + 1) * NOISE_BLOCK

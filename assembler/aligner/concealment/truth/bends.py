@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.concealment.limits import BEND_SHARE, LEAST_BEND
-from assembler.aligner.sound.limits import EDGE_SAMPLES, NOISE_SAMPLES
+from assembler.aligner.records.limits import INSTANT_SAMPLES
+from assembler.aligner.sound.limits import NOISE_SAMPLES
 from assembler.arrays import sums_around
 
 if TYPE_CHECKING:
@@ -55,7 +56,7 @@ def spread_of_bend(sound: Float64s, step: int) -> Float64s:
     A geometric mean: an attack nearby counts little before it comes. Two instants on each side are long against the
     periods of treble, and short against a drum's attack.
     """
-    reach = 2 * EDGE_SAMPLES
+    reach = 2 * INSTANT_SAMPLES
     bend = np.log(np.abs(sound - middles(sound)) / step + LEAST_BEND)
     sums, counts = (sums_around(one, reach, reach + 1) for one in (bend, np.ones(bend.size)))
     bend_usual = np.exp(sums / counts + EULER) - LEAST_BEND

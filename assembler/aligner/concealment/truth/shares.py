@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.concealment.limits import NONE_NATS, PRIOR_LOST
-from assembler.aligner.sound.limits import EDGE_SAMPLES, NOISE_SAMPLES
+from assembler.aligner.records.limits import INSTANT_SAMPLES
+from assembler.aligner.sound.limits import NOISE_SAMPLES
 from assembler.arrays import summed, sums_around
 
 if TYPE_CHECKING:
@@ -115,7 +116,7 @@ def _sides(counted: Float64s) -> tuple[Float64s, Float64s]:
     A patch of a sweep lasts fifteen times as long, so that this follows its borders closely. Of one parity there is
     every other sample.
     """
-    nearby = EDGE_SAMPLES // 2
+    nearby = INSTANT_SAMPLES // 2
     return sums_around(counted, nearby, 0), np.append(sums_around(counted, 0, nearby)[1:], 0.0)
 
 

@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.stops.stop import Stop, joined_stills
-from assembler.aligner.records.limits import LEAST_TRACKS, NEAR_SAMPLES, NEARLY_ALL
+from assembler.aligner.records.limits import LEAST_PROOFS, NEAR_SAMPLES, NEARLY_ALL, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import common, merged
-from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE, WINDOW_SAMPLES
+from assembler.aligner.sound.limits import LEAST_BEAT, MOST_ALIKE
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ def _grid_of(stops: Collection[Range]) -> Range | None:
 
     These are known to be a machine's, and the drum turns with the tape: its grid is the same all along, in all passes.
     """
-    if len(stops) < LEAST_TRACKS:
+    if len(stops) < LEAST_PROOFS:
         return None
     edges = np.array(sorted(edge for stop in stops for edge in stop))
     for sweep in range(LEAST_BEAT // 2, WINDOW_SAMPLES - 1, -1):

@@ -19,10 +19,10 @@ from assembler.aligner.events.limits import LONGEST_RAMP
 from assembler.aligner.events.stops.stop import Beside, Still
 from assembler.aligner.records.because import Because
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import FEW, HALF, LEAST_TRACKS, NEARLY_ALL
+from assembler.aligner.records.limits import FEW, HALF, INSTANT_SAMPLES, LEAST_PROOFS, NEARLY_ALL
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.ranges import common, merged, ranges_of, without
-from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, LEAST_RUN
+from assembler.aligner.sound.limits import FIT_SAMPLES, LEAST_RUN
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -130,7 +130,7 @@ def _beside(sides: Sequence[Int32s]) -> Beside | None:
     sounding = {track: share for track, share in enumerate(shares) if share >= FEW * FEW}
     ramp, instant = (
         frozenset(t for t, share in sounding.items() if _moving(sides[t][:size]) >= FEW * share)
-        for size in (LONGEST_RAMP, EDGE_SAMPLES)
+        for size in (LONGEST_RAMP, INSTANT_SAMPLES)
     )
     nats = sum(_nats_for_still(sides[track][:FIT_SAMPLES]) for track in sounding)
     return Beside(frozenset(sounding), ramp, instant, nats)
@@ -173,7 +173,7 @@ def _sounds_on(own: Sequence[Int32s], other: Sequence[Int32s], part: slice, movi
             LEAST_RUN * np.count_nonzero(np.diff(theirs[part])) >= differing >= FEW * theirs[part].size
         )
         sounding += bool(is_moving) and moves
-    return sounding >= LEAST_TRACKS
+    return sounding >= LEAST_PROOFS
 
 
 def _moves_beside(own: Int32s, still: Range, held: Range) -> bool:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.because import Rule
-from assembler.aligner.records.limits import PLAYED_LEAST_TRACKS, SEARCHED_NATS
+from assembler.aligner.records.limits import LEAST_WITNESSES, SEARCHED_NATS
 from assembler.aligner.records.ranges import merged
 
 if TYPE_CHECKING:
@@ -113,7 +113,7 @@ class Still:
             return False
         sounding = self.before.sounding & self.behind.sounding
         nats = (self.end - self.start) * min(self.before.nats, self.behind.nats)
-        is_many = len(sounding) >= PLAYED_LEAST_TRACKS and nats >= SEARCHED_NATS
+        is_many = len(sounding) >= LEAST_WITNESSES and nats >= SEARCHED_NATS
         return is_many and sounding <= near(self.before) & near(self.behind)
 
     def joined_with(self, later: Still) -> Still:

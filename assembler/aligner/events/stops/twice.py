@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.events.stops.stop import Stop
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_TRACKS
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_PROOFS
 from assembler.aligner.records.ranges import common, merged, ranges_of, total, without
 from assembler.aligner.sound.copies import checksum, sounding_in, standing_twice
 from assembler.aligner.sound.limits import LEAST_RUN
@@ -86,9 +86,9 @@ def find_repeats(
 def _differing(first: Sequence[Int32s], second: Sequence[Int32s], low: int) -> list[Range]:
     """Return where two passes differ on several tracks, for long enough that it may be a buffer."""
     unlike = [(one, other) for one, other in zip(first, second, strict=True) if one is not other]
-    if len(unlike) < LEAST_TRACKS:
+    if len(unlike) < LEAST_PROOFS:
         return []
     counts = np.zeros(first[0].size, np.int8)
     for one, other in unlike:
         counts += one != other
-    return ranges_of(counts >= LEAST_TRACKS, offset=low, bridge=LEAST_RUN, least=BRIDGE_SAMPLES)
+    return ranges_of(counts >= LEAST_PROOFS, offset=low, bridge=LEAST_RUN, least=BRIDGE_SAMPLES)

@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import STREWN_SAMPLES
-from assembler.aligner.events.limits import LEAST_MOVING, REACH
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
+from assembler.aligner.events.limits import REACH
+from assembler.aligner.records.limits import LEAST_STEPS, WINDOW_SAMPLES
+from assembler.aligner.sound.limits import NOISE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     Offset = Callable[[int], Int32s]
 
 
-PIECES = STREWN_SAMPLES // WINDOW_SAMPLES
+PIECES = NOISE_SAMPLES // WINDOW_SAMPLES
 """What is counted in pieces is looked at in windows of so many of them."""
 
 
@@ -89,7 +89,7 @@ def _small(samples: Int32s, marked: Bools, value: Callable[[Offset], Int32s], st
 
     own = beside(0)
     # Clipped peaks are no levels held.
-    moving = (_around(value, beside) >= LEAST_MOVING * step) & (own != samples.max()) & (own != samples.min())
+    moving = (_around(value, beside) >= LEAST_STEPS * step) & (own != samples.max()) & (own != samples.min())
     sign = np.sign(value(beside)) + 1 + 3 * (own > 0) + 6 * (_change(beside) > 0)
     pieces = at // WINDOW_SAMPLES
     return Small(
@@ -125,7 +125,7 @@ def _foretold(around: Int32s, step: int, count: int) -> Float64s:
     """Return how many samples of each window have any one small size by chance, of those amid great ones."""
     chance = np.zeros(count * WINDOW_SAMPLES // REACH, np.float32)
     np.reciprocal(np.maximum(around, 1), dtype=np.float32, out=chance[1:-1])
-    chance[1:-1] *= around >= LEAST_MOVING * step
+    chance[1:-1] *= around >= LEAST_STEPS * step
     pieces = chance.reshape(count, -1).sum(axis=1, dtype=np.float64)
     return in_windows(0.5 * step * REACH * pieces)
 

@@ -16,17 +16,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import STREWN_SAMPLES
 from assembler.aligner.events.limits import (
-    LEAST_ODD,
     MOST_SLOW,
     REACH,
 )
 from assembler.aligner.events.strewn.bends import Small, counts_amid, small_bends, small_levels
 from assembler.aligner.events.strewn.patches import may_be_patches, patches_of
 from assembler.aligner.events.strewn.runs import short_runs
-from assembler.aligner.records.limits import LEAST_TRACKS
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
+from assembler.aligner.records.limits import LEAST_PROOFS, WINDOW_SAMPLES
+from assembler.aligner.sound.limits import NOISE_SAMPLES
 from assembler.arrays import median
 
 if TYPE_CHECKING:
@@ -55,9 +53,9 @@ class Windows:
         size = self.size // WINDOW_SAMPLES * WINDOW_SAMPLES
         near, bends = counts_amid(self._glance.near, size)
         _, levels = counts_amid(self._glance.still, size)
-        one_way = np.where(near > MOST_SLOW * STREWN_SAMPLES + 2 * REACH, 0.0, near * np.log(2.0))
+        one_way = np.where(near > MOST_SLOW * NOISE_SAMPLES + 2 * REACH, 0.0, near * np.log(2.0))
         own = np.maximum(_surplus(bends, 0.0) + _surplus(levels, 0.0), one_way)
-        return own + self._short, near <= MOST_SLOW * STREWN_SAMPLES
+        return own + self._short, near <= MOST_SLOW * NOISE_SAMPLES
 
     @cached_property
     def _short(self) -> Float64s:
@@ -69,7 +67,7 @@ class Windows:
     def shown(self) -> tuple[Float64s, Bools]:
         """The excess of means and levels, or how much halves go one way, in nats; which windows bend enough to tell."""
         levels, bends = small_levels(self._glance, self._step), small_bends(self._glance, self._step)
-        tells = bends.by_sign.sum(axis=(0, 1, 2)) <= MOST_SLOW * STREWN_SAMPLES
+        tells = bends.by_sign.sum(axis=(0, 1, 2)) <= MOST_SLOW * NOISE_SAMPLES
         excess = _excess(levels, bends) + self._short
         return np.maximum(excess, np.where(tells, _one_way(bends), 0.0)), tells
 
@@ -80,7 +78,7 @@ def strewn_losses(tracks: Sequence[Windows]) -> list[tuple[Range, float]]:
     Args:
         tracks: of one pass, all of one length.
     """
-    if len(tracks) < LEAST_TRACKS or tracks[0].size < STREWN_SAMPLES:
+    if len(tracks) < LEAST_PROOFS or tracks[0].size < NOISE_SAMPLES:
         return []
     # Most sound bends by a step so seldom that nothing more has to be asked of it.
     if not may_be_patches(*_stacked(one.most for one in tracks)):
@@ -100,7 +98,7 @@ def _excess(levels: Small, bends: Small) -> Float64s:
     means = bends.moving.sum(axis=(0, 1, 2))
     excess = _surplus(means, 3 * bends.foretold)
     # Half of all means fall between two steps: where none is rounded, the sound has steps of its own.
-    excess[bends.moving[:, :, ::2].sum(axis=(0, 1, 2)) * LEAST_ODD < means] = 0.0
+    excess[bends.moving[:, :, ::2].sum(axis=(0, 1, 2)) == 0] = 0.0
     held = levels.moving.sum(axis=(0, 1, 2))
     # Sound with steps of its own stays on one of them all along.
     natural = max(1.0, median(held / np.maximum(levels.foretold, 1.0)))

@@ -17,11 +17,10 @@ from assembler.aligner.events.limits import (
     MOST_NATS,
     SCALE_NATS,
     SHOWING_SHARE,
-    STREWN_NATS,
     USUAL_NATS,
 )
 from assembler.aligner.events.strewn.bends import PIECES
-from assembler.aligner.records.limits import CLEARLY, PLAYED_LEAST_TRACKS
+from assembler.aligner.records.limits import CLEARLY, LEAST_WITNESSES, SEARCHED_NATS
 from assembler.aligner.records.ranges import ranges_of, total, without
 
 if TYPE_CHECKING:
@@ -38,7 +37,7 @@ def patches_of(shown: Float64s, tells: Bools) -> list[tuple[int, int, float]]:
     """
     gains = _gains(shown)
     found = []
-    for first, last in rises(gains, STREWN_NATS):
+    for first, last in rises(gains, SEARCHED_NATS):
         own = gains[first:last]
         if _is_shown(_bounded(shown[:, first:last]).mean(axis=1), tells[:, first:last]):
             # What a window holds that shows nothing may be right: it is no more of it than a gap in any flaw.
@@ -53,14 +52,14 @@ def may_be_patches(most: Float64s, tells: Bools) -> bool:
     """Return whether there may be any where no window shows more than so much."""
     return any(
         _is_shown(most[:, slice(*patch)].max(axis=1), tells[:, slice(*patch)])
-        for patch in rises(_gains(most), STREWN_NATS)
+        for patch in rises(_gains(most), SEARCHED_NATS)
     )
 
 
 def _is_shown(each: Float64s, tells: Bools) -> bool:
     """Return whether enough tracks show a patch: what each of them shows, shape (tracks,), and where it can tell."""
     showing = np.count_nonzero(each >= CLEARLY * USUAL_NATS)
-    least = min(PLAYED_LEAST_TRACKS, len(each))
+    least = min(LEAST_WITNESSES, len(each))
     return bool(showing >= max(least, SHOWING_SHARE * tells.mean(axis=1).sum()))
 
 

@@ -10,10 +10,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.events.limits import LEAST_MOVING, REACH
+from assembler.aligner.events.limits import REACH
 from assembler.aligner.events.strewn.bends import in_windows
+from assembler.aligner.records.limits import LEAST_STEPS, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from assembler.aligner.sound.glance import Glance
@@ -46,7 +46,7 @@ def _runs(samples: Int32s, is_run: Bools, order: int, step: int) -> Int64s:
     first, behind = np.array(ranges_of(is_run, least=2 * REACH - 1), np.int64).reshape(-1, 2).T
     first, behind = (at[(first > 1) & (behind < is_run.size - 1)] for at in (first, behind))
     breaks = (np.diff(samples[np.arange(-1, order) + at[:, None]], order)[:, 0] for at in (first - 1, behind))
-    breaking = np.minimum(*(np.abs(own) for own in breaks)) >= LEAST_MOVING * step
+    breaking = np.minimum(*(np.abs(own) for own in breaks)) >= LEAST_STEPS * step
     machines = breaking & ~is_run[first - 2] & ~is_run[behind + 1]
     slopes = (samples[behind - 1] - samples[first]) / (behind - 1 - first)
     kinds = samples[first] if order == 1 else np.rint(slopes / step)

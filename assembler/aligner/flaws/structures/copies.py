@@ -9,11 +9,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import LEAST_EDGES, LEAST_REPEAT, MOST_PROBES
+from assembler.aligner.flaws.limits import LEAST_EDGES
 from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, STROKE, Structure
-from assembler.aligner.records.limits import LEAST_TELLING
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_TELLING, MOST_TRIED, WINDOW_SAMPLES
 from assembler.aligner.sound.levels import HASH_FACTOR
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -32,7 +31,7 @@ def repeated_blocks(
 ) -> list[Structure]:
     """Return the blocks that stand a second time, but for those that go on outside the place."""
     start, end = place
-    if end - start < LEAST_REPEAT:
+    if end - start < BRIDGE_SAMPLES:
         return []
     sources = [*versions, *witnesses]
     keys = [_keys(source[:end]) for source in sources]
@@ -43,12 +42,12 @@ def repeated_blocks(
         copies = [
             (*_extent(samples, source, at, at - int(earlier)), at - int(earlier))
             for source, held in zip(sources, keys, strict=True)
-            for earlier in np.flatnonzero(held[: at - LEAST_REPEAT + 1] == keys[0][at])[-MOST_PROBES:]
+            for earlier in np.flatnonzero(held[: at - BRIDGE_SAMPLES + 1] == keys[0][at])[-MOST_TRIED:]
         ]
         first, last, lag = max(copies, key=lambda copy: copy[1] - copy[0])
         outside = (
-            slice(first, start - LEAST_REPEAT if not open_ends[0] else 0),
-            slice(end + LEAST_REPEAT if not open_ends[1] else last, last),
+            slice(first, start - BRIDGE_SAMPLES if not open_ends[0] else 0),
+            slice(end + BRIDGE_SAMPLES if not open_ends[1] else last, last),
         )
         goes_on = any(
             _is_telling(samples[part]) and np.array_equal(samples[part], agreed[part]) for part in outside
@@ -58,7 +57,7 @@ def repeated_blocks(
         ends = samples[first : first + WINDOW_SAMPLES], samples[last - WINDOW_SAMPLES : last]
         sounding = sum(bool(end.any()) for end in ends)
         is_stroke = sounding == 0 or (sounding == 1 and lag > last - first)
-        if last - first >= LEAST_REPEAT and not goes_on:
+        if last - first >= BRIDGE_SAMPLES and not goes_on:
             original = slice(max(first, start) - lag, min(last, end) - lag)
             is_heard = all(np.array_equal(version[original], samples[original]) for version in versions)
             # Where the original is heard in this version alone, it may be noise thrown in and played twice.
@@ -98,8 +97,8 @@ def _keys(samples: Int32s) -> UInt64s:
     """Return a number for each block of a few samples, shape (blocks,): equal ones stand for equal blocks."""
     words = samples.astype(np.uint64)
     short = _mixed([words[index : words.size - LEAST_TELLING + 1 + index] for index in range(LEAST_TELLING)])
-    count = samples.size - LEAST_REPEAT + 1
-    return _mixed([short[index : index + count] for index in range(0, LEAST_REPEAT, LEAST_TELLING)])
+    count = samples.size - BRIDGE_SAMPLES + 1
+    return _mixed([short[index : index + count] for index in range(0, BRIDGE_SAMPLES, LEAST_TELLING)])
 
 
 def _probes(samples: Int32s, keys: Sequence[UInt64s], start: int) -> list[int]:
@@ -121,12 +120,12 @@ def _probes(samples: Int32s, keys: Sequence[UInt64s], start: int) -> list[int]:
     own = order < keys[0].size
     later, lags = order[own], order[own] - earliest[own]
     # Levels held repeat themselves and prove nothing.
-    telling = (later >= start) & (samples[later] != samples[later + 1]) & (lags >= LEAST_REPEAT)
+    telling = (later >= start) & (samples[later] != samples[later + 1]) & (lags >= BRIDGE_SAMPLES)
     by_place = np.argsort(later[telling])
     later, lags = later[telling][by_place], lags[telling][by_place]
     # A sample that is no copy leaves out all blocks that hold it.
-    fresh = (np.diff(lags, prepend=-1) != 0) | (np.diff(later, prepend=later[:1]) > LEAST_REPEAT)
-    return [int(place) for place in later[fresh][:MOST_PROBES]]
+    fresh = (np.diff(lags, prepend=-1) != 0) | (np.diff(later, prepend=later[:1]) > BRIDGE_SAMPLES)
+    return [int(place) for place in later[fresh][:MOST_TRIED]]
 
 
 def _mixed(words: Sequence[UInt64s]) -> UInt64s:

@@ -12,9 +12,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import LEAST_CLIMB, LEAST_STRAIGHT, LINE_RATIO, LINE_SAMPLES, LINE_STEPS
+from assembler.aligner.flaws.limits import LEAST_STRAIGHT, LINE_RATIO, LINE_SAMPLES
 from assembler.aligner.flaws.structures.builds import Structure
-from assembler.aligner.records.limits import CHANCE_SAMPLES, LEAST_TELLING, NEAR_SAMPLES, SEARCHED_NATS
+from assembler.aligner.records.limits import (
+    CHANCE_SAMPLES,
+    LEAST_STEPS,
+    LEAST_TELLING,
+    NEAR_SAMPLES,
+    SEARCHED_NATS,
+)
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.limits import LEAST_RUN, MOST_ALIKE
 from assembler.aligner.sound.surroundings import differing
@@ -63,7 +69,7 @@ def straight_lines(samples: Int32s, others: Sequence[Int32s], place: Range, step
             # Sound hardly runs straight from where captures differ to where they agree again, unless all do.
             found.append(_drawn(samples, (first, last), step))
             continue
-        climbs = abs(int(samples[last - 1]) - int(samples[first])) >= LEAST_CLIMB * step
+        climbs = abs(int(samples[last - 1]) - int(samples[first])) >= LEAST_STEPS * step
         # What sound seldom does by chance needs no further proof.
         if size >= LINE_RATIO * natural + (0 if size >= by_chance else LEAST_TELLING if climbs else size):
             found.append(_drawn(samples, (first, last), step))
@@ -84,9 +90,9 @@ def _line_in(samples: Int32s, row: Range, step: int) -> Range:
 
 
 def _is_line(samples: Int32s, step: int) -> bool:
-    """Return whether samples go straight from first to last: a slow wave bends as little, but leaves the line."""
+    """Return whether samples go straight from first to last, but for rounding: a slow wave leaves the line."""
     line = np.linspace(float(samples[0]), float(samples[-1]), samples.size)
-    return bool(np.ptp(samples)) and float(np.abs(samples - line).max()) <= LINE_STEPS * step
+    return bool(np.ptp(samples)) and float(np.abs(samples - line).max()) <= step
 
 
 def _on_a_line(sound: Int64s, step: int, most: int, every: int = 1) -> Int64s:

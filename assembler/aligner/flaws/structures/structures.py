@@ -14,13 +14,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.flaws.limits import ABRUPT_RATIO, LEVEL_NATS, ROUNDING_POWER
+from assembler.aligner.flaws.limits import ABRUPT_RATIO, ROUNDING_POWER
 from assembler.aligner.flaws.structures.copies import adjoined_block, repeated_blocks
 from assembler.aligner.flaws.structures.levels import held_levels, longest_level
 from assembler.aligner.flaws.structures.lines import straight_lines
+from assembler.aligner.records.limits import INSTANT_SAMPLES, LEAST_TELLING, SURE_NATS
 from assembler.aligner.records.ranges import ranges_of
 from assembler.aligner.sound.levels import prediction_errors
-from assembler.aligner.sound.limits import EDGE_SAMPLES, MATERIAL_RUNS, MOST_ALIKE, PREDICTOR_ORDER
+from assembler.aligner.sound.limits import MOST_ALIKE, PREDICTOR_ORDER
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -106,7 +107,7 @@ def level_borders(samples: Int32s, place: Range, predictor: Float64s) -> list[in
     changes = [_level_change(powers, 0, end - start)]
     for _ in range(MOST_ALIKE):
         gain, at, first, last = changes.pop(changes.index(max(changes)))
-        if gain <= LEVEL_NATS:
+        if gain <= SURE_NATS:
             break
         found += [at + start] if _is_abrupt(powers, at) else []
         changes += [_level_change(powers, first, at), _level_change(powers, at, last)]
@@ -115,7 +116,7 @@ def level_borders(samples: Int32s, place: Range, predictor: Float64s) -> list[in
 
 def _is_abrupt(powers: Float64s, at: int) -> bool:
     """Return whether errors change their level from one sample to the next: a stroke dies away, noise stops."""
-    size = min(at, powers.size - 1 - at, EDGE_SAMPLES)
+    size = min(at, powers.size - 1 - at, INSTANT_SAMPLES)
     before, behind = powers[at] - powers[at - size], powers[at + size] - powers[at]
     return bool(max(before, behind) > ABRUPT_RATIO * min(before, behind))
 
@@ -135,7 +136,7 @@ def _level_change(powers: Float64s, first: int, last: int) -> tuple[float, int, 
 
 
 def _rough(piece: Float64s, predictor: Float64s, usual: float) -> list[Range]:
-    return ranges_of(np.abs(prediction_errors(piece, predictor)) > usual, bridge=EDGE_SAMPLES)
+    return ranges_of(np.abs(prediction_errors(piece, predictor)) > usual, bridge=INSTANT_SAMPLES)
 
 
 def cuts_of(structures: list[list[Structure]], borders: list[int], place: Range) -> list[Range]:
@@ -147,6 +148,6 @@ def cuts_of(structures: list[list[Structure]], borders: list[int], place: Range)
     for version in structures:
         held = [one for one in version if one.kind in ("mute", "hold")]
         for one in version:
-            if len(held) <= MATERIAL_RUNS or one not in held:
+            if len(held) <= LEAST_TELLING or one not in held:
                 edges.update(edge for edge in (one.start, one.end) if place[0] < edge < place[1])
     return list(pairwise(sorted(edges)))

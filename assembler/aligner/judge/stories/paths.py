@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.judge.costs import border_cost
-from assembler.aligner.judge.limits import AGREEING_COST, CHANCE_COST, FLAW_COST, TORN_COST
+from assembler.aligner.judge.limits import CHANCE_COST, FLAW_COST, TORN_COST
 from assembler.aligner.judge.stories.scene import Parts
 from assembler.aligner.judge.stories.verdict import Verdict, verdict_on
+from assembler.aligner.records.limits import SURE_NATS
 from assembler.aligner.sound.limits import PREDICTOR_ORDER
 
 if TYPE_CHECKING:
@@ -92,7 +93,7 @@ def leaving(scene: Scene) -> Float64s:
 
 def _falling(scene: Scene) -> Float64s:
     """Return what it costs each version to be flawed from here on; that several captures are alike, more."""
-    cost = FLAW_COST * scene.holders + AGREEING_COST * (scene.holders - 1)
+    cost = FLAW_COST * scene.holders + SURE_NATS * (scene.holders - 1)
     return np.asarray(scene.caution * cost, np.float64)
 
 

@@ -16,14 +16,14 @@ from assembler.aligner.flaws.structures.builds import FORETOLD_COPY, PEAKS, STRO
 from assembler.aligner.judge.costs import added_cost, flaw_cost, sound_cost
 from assembler.aligner.judge.limits import (
     CHANCE_COST,
-    COPY_COST,
     DETAIL_COST,
     DISPLACED_COST,
     NOISE_NATS,
     STEPPED_CAUTION,
+    WHERE_COST,
 )
-from assembler.aligner.records.limits import CHANCE_SAMPLES, CLICK_SAMPLES, NEARLY_ALL
-from assembler.aligner.sound.limits import LEAST_BELL_STEPS, PREDICTOR_ORDER
+from assembler.aligner.records.limits import CHANCE_SAMPLES, INSTANT_SAMPLES, NEARLY_ALL
+from assembler.aligner.sound.limits import DITHER_STEPS, PREDICTOR_ORDER
 from assembler.aligner.sound.surroundings import errors_of
 
 if TYPE_CHECKING:
@@ -148,13 +148,13 @@ class Parts:
         power = float(np.mean(self._scene.errors[version][0, start:end] ** 2))
         if power < ABRUPT_RATIO * self._scene.around.scales[1] ** 2:
             return "disagreement"
-        return "click" if end - start <= CLICK_SAMPLES else "burst"
+        return "click" if end - start <= INSTANT_SAMPLES else "burst"
 
     def is_noise(self, number: int, version: int) -> bool:
         """Return whether a version is as likely noise as sound in a part, and far louder than what is foretold."""
         start, end = self._scene.parts[number]
         noise, kind = self._flaws[number][self._scene.nobody][version]
-        scale = max(self._scene.around.scales[1], LEAST_BELL_STEPS)
+        scale = max(self._scene.around.scales[1], DITHER_STEPS)
         usual = float(np.log(scale) + NOISE_NATS) * (end - start)
         return kind == "burst" and self._sounds[number][version] > max(NEARLY_ALL * noise, usual)
 
@@ -170,7 +170,7 @@ class Parts:
         if true is not None and (not around.holds_levels or around.pulse is not None):
             yield _added_cost(scene, version, truth, part), "burst"
         for copy in scene.holding(version, part, FORETOLD_COPY):
-            yield sound + (COPY_COST if scene.begins(copy, part) else 0.0), "repeat"
+            yield sound + (WHERE_COST if scene.begins(copy, part) else 0.0), "repeat"
         if stroke := scene.stroke(version, part):
             yield sound + (CHANCE_COST if scene.begins(stroke, part) else 0.0), "repeat"
         if around.pulse is not None:
@@ -188,7 +188,7 @@ def _sound_cost(scene: Scene, version: int, part: Range) -> float:
         cost = min(cost, CHANCE_COST)
     if stroke := scene.stroke(version, part):
         # Numbers that were heard before are told by where they stand.
-        return min(cost, COPY_COST if scene.begins(stroke, part) else 0.0)
+        return min(cost, WHERE_COST if scene.begins(stroke, part) else 0.0)
     is_long = scene.around.is_stepped and (
         bool(scene.holding(version, part, "hold")) or _rests_just_there(scene, version, part)
     )
@@ -220,4 +220,4 @@ def _edges_cost(scene: Scene, version: int, part: Range) -> float:
     pulse, samples = scene.around.pulse, scene.versions[version][slice(*part)]
     if pulse is None or not np.isin(samples, pulse.levels).all():
         return np.inf
-    return COPY_COST + DETAIL_COST * np.count_nonzero(np.diff(samples))
+    return WHERE_COST + DETAIL_COST * np.count_nonzero(np.diff(samples))

@@ -19,7 +19,7 @@ from assembler.aligner.place.meeting import (
     shares_sound,
     told_within,
 )
-from assembler.aligner.place.reels.words import blame_note, log_question, unlike_note
+from assembler.aligner.place.reels.words import blame_note, contradiction_note, log_question, unlike_note
 from assembler.aligner.place.search import find_anywhere
 from assembler.aligner.place.slips.blame import (
     probe_slips,
@@ -154,7 +154,9 @@ def _place_related(
     # Where it begins the reference may have lost what it holds: the middle of its first anchor is in both.
     known = relation.proved[0] + ANCHOR_SAMPLES // 2
     start_shift = _shift_of(base, known + first.shift) + first.shift
-    _tell_contradiction(work, reference, one, start_shift - one.position.shift_at(first.start), sample_rate)
+    off = start_shift - one.position.shift_at(first.start)
+    if one.position.source != "audio" and abs(off) > told_within(reference, one, sample_rate):
+        work.notes.append(contradiction_note(one, reference, off, sample_rate))
     own = probe_slips(one.position, relation, base.slips(), third, sample_rate)
     work.notes += [blame_note(one, reference, found.slip) for found in own if not found.is_sure]
     doubled = work.doubled(one, [relation.proved])
@@ -182,22 +184,6 @@ def _pin_slips(work: _Work, passes: Sequence[PassToPlace]) -> None:
         work.maps[name] = map_with_slips(
             mapped[name].audio.length, work.maps[name].stretches[0].shift, pinned
         )
-
-
-def _tell_contradiction(
-    work: _Work, reference: PassToPlace, one: PassToPlace, off: float, sample_rate: int
-) -> None:
-    """Tell where sound and logs disagree by more than an interface's delay: one of the two logs is wrong."""
-    if one.position.source == "audio":
-        return
-    if abs(off) <= told_within(reference, one, sample_rate):
-        return
-    way = "later" if off > 0 else "earlier"
-    text = (
-        f"{one.name} lies {abs(off) / sample_rate:.3f} s {way} by its sound in {reference.name} than by its log; its "
-        f"sound is followed, but a log is wrong, perhaps the reel's place too: {log_question(one, reference, off)}"
-    )
-    work.notes.append(Note("undecided", text, pass_name=one.name))
 
 
 def _shift_of(time_map: TimeMap, pass_sample: int) -> int:

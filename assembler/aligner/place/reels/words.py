@@ -1,4 +1,4 @@
-"""What is reported of how the passes of a reel lie: whose slip is open, and which chain changed the numbers."""
+"""What is reported of how the passes of a reel lie: whose slip is open, which log is wrong, what runs along."""
 
 from __future__ import annotations
 
@@ -28,6 +28,16 @@ def unlike_note(one: PassToPlace, other: PassToPlace) -> Note:
     """Return the note on a pass that runs along with another one and is nowhere identical."""
     text = f"{one.name} runs along with {other.name} but is nowhere identical: a capture chain is not bit-transparent"
     return Note("not_transparent", text, pass_name=one.name)
+
+
+def contradiction_note(one: PassToPlace, reference: PassToPlace, off: float, sample_rate: int) -> Note:
+    """Return the note on sound and logs that disagree by more than an interface's delay: one of these is wrong."""
+    way = "later" if off > 0 else "earlier"
+    text = (
+        f"{one.name} lies {abs(off) / sample_rate:.3f} s {way} by its sound in {reference.name} than by its log; its "
+        f"sound is followed, but a log is wrong, perhaps the reel's place too: {log_question(one, reference, off)}"
+    )
+    return Note("undecided", text, pass_name=one.name)
 
 
 def log_question(one: PassToPlace, other: PassToPlace, off: float) -> str:

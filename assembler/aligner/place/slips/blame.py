@@ -10,8 +10,9 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, BESIDE_SAMPLES, SERIES_SLIPS
+from assembler.aligner.place.limits import ANCHOR_SAMPLES
 from assembler.aligner.place.slips.logged import is_logged, only_logged
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, LEAST_PROOFS
 from assembler.aligner.records.ranges import merged
 from assembler.aligner.records.timemap import Slip
 
@@ -177,7 +178,7 @@ def _slipped_in_series(slip: _RelativeSlip, slips: Sequence[_RelativeSlip]) -> S
         if other.slipped and other.change * slip.change > 0 and abs(other.change) == step:
             # A buffer that is written over and over slips at one place of the other pass.
             places.setdefault(other.slipped, set()).add(other.at_reference)
-    series = {who: sorted(own) for who, own in places.items() if len(own) >= SERIES_SLIPS}
+    series = {who: sorted(own) for who, own in places.items() if len(own) >= LEAST_PROOFS}
     count, off = divmod(abs(slip.change), step)
     fitting = [who for who, own in series.items() if not off and _has_room(slip, own, count)]
     if slip.slipped is None and len(places) == 1:
@@ -190,7 +191,7 @@ def _has_room(slip: _RelativeSlip, places: Sequence[int], count: int) -> bool:
     """Return whether so many of a series may lie where a slip does: all that are between two of them may hide there."""
     low, high = slip.reach()
     pace = min((b - a for a, b in pairwise(places) if b < low or a > high), default=0)
-    return (count - 1) * pace <= high - low + 2 * BESIDE_SAMPLES
+    return (count - 1) * pace <= high - low + 2 * BRIDGE_SAMPLES
 
 
 def _keeps_pace(slip: _RelativeSlip, places: Sequence[int]) -> bool:
@@ -200,8 +201,8 @@ def _keeps_pace(slip: _RelativeSlip, places: Sequence[int]) -> bool:
     """
     pace = min(b - a for a, b in pairwise(places))
     low, high = slip.reach()
-    return any(abs(a + b - 2 * slip.at_reference) <= BESIDE_SAMPLES for a, b in pairwise(places)) or all(
-        (place - low + BESIDE_SAMPLES) % pace <= high - low + 2 * BESIDE_SAMPLES for place in places
+    return any(abs(a + b - 2 * slip.at_reference) <= BRIDGE_SAMPLES for a, b in pairwise(places)) or all(
+        (place - low + BRIDGE_SAMPLES) % pace <= high - low + 2 * BRIDGE_SAMPLES for place in places
     )
 
 

@@ -12,11 +12,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.place.anchors import read_all
-from assembler.aligner.place.limits import DOUBTED_VOTES, FEWEST_EQUAL
+from assembler.aligner.place.limits import DOUBTED_VOTES
 from assembler.aligner.place.matching import informative, proving
 from assembler.aligner.place.slips.splices import outstanding, splice_surprise
 from assembler.aligner.place.slips.surplus import who_slipped
-from assembler.aligner.records.limits import READ_SAMPLES
+from assembler.aligner.records.limits import HALF, READ_SAMPLES
 from assembler.aligner.sound.limits import FIT_SAMPLES
 
 if TYPE_CHECKING:
@@ -163,4 +163,4 @@ def _proving(reference: TrackReader, probe: TrackReader, start: int, count: int,
 
 def _less_chance(counts: Int64s, of: Int64s | int) -> Int64s:
     """Return counts of tracks that are equal, zero where they are few: quiet material is, by chance, anywhere."""
-    return np.where(counts * FEWEST_EQUAL < of, 0, counts)
+    return np.where(counts < HALF * of, 0, counts)

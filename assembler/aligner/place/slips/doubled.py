@@ -18,13 +18,14 @@ from assembler.aligner.records.limits import (
     BRIDGE_SAMPLES,
     CLEARLY,
     FEW,
+    INSTANT_SAMPLES,
     NEAR_SAMPLES,
     READ_SAMPLES,
 )
 from assembler.aligner.records.ranges import pieces_of, without
 from assembler.aligner.records.timemap import Slip
 from assembler.aligner.sound.copies import Copy, checksum, sounding_in, standing_twice
-from assembler.aligner.sound.limits import EDGE_SAMPLES, FIT_SAMPLES, MOST_ALIKE, PERIODS_SAMPLES
+from assembler.aligner.sound.limits import FIT_SAMPLES, MOST_ALIKE, PERIODS_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -56,7 +57,7 @@ def doubled_slips(reader: TrackReader, proved: Sequence[Range]) -> list[Slip]:
 def _came_twice(tracks: Sequence[Int32s], copy: Copy) -> bool:
     """Return whether sound runs into the first of two blocks, and out of the second, and breaks between them."""
     first = copy.start - copy.lag
-    beside = slice(first - EDGE_SAMPLES, first), slice(copy.end, copy.end + EDGE_SAMPLES)
+    beside = slice(first - INSTANT_SAMPLES, first), slice(copy.end, copy.end + INSTANT_SAMPLES)
     sounding = sounding_in(tracks, slice(copy.start, copy.end), *beside)
     if not sounding:
         return False

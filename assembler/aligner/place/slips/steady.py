@@ -9,7 +9,7 @@ from itertools import groupby, pairwise
 from typing import TYPE_CHECKING
 
 from assembler.aligner.place.anchors import anchor_at, anchor_near, read_all
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, ANCHOR_SPACING, LEAST_EVIDENCE, SHORT_SAMPLES
+from assembler.aligner.place.limits import ANCHOR_SAMPLES, LEAST_EVIDENCE, SEARCH_SAMPLES, SHORT_SAMPLES
 from assembler.aligner.place.matching import identity_at
 from assembler.aligner.records.limits import NEARLY_ALL, VISIT_SAMPLES
 
@@ -33,7 +33,7 @@ def find_closer(
         (last.end, behind[0].at, (last.shift, behind[0].shift))
         for before, behind in pairwise(runs)
         for last in [before[-1]]
-        if 1 < abs(behind[0].shift - last.shift) <= ANCHOR_SPACING
+        if 1 < abs(behind[0].shift - last.shift) <= SEARCH_SAMPLES
     ]
     found = []
     for first, end, shifts in [*between, *_beside(runs, strayed)]:

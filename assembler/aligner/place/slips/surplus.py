@@ -13,9 +13,16 @@ from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
-from assembler.aligner.place.limits import BESIDE_SAMPLES, FLAW_CHANCE, LEAST_HELD, LEAST_NATS, ONCE_SHARE
+from assembler.aligner.place.limits import FLAW_CHANCE, LEAST_HELD, LEAST_NATS, ONCE_SHARE
 from assembler.aligner.place.matching import informative
-from assembler.aligner.records.limits import FEW, HALF, LEAST_TELLING, NEAR_SAMPLES, READ_SAMPLES
+from assembler.aligner.records.limits import (
+    BRIDGE_SAMPLES,
+    FEW,
+    HALF,
+    LEAST_TELLING,
+    NEAR_SAMPLES,
+    READ_SAMPLES,
+)
 from assembler.aligner.sound.limits import PERIODS_SAMPLES
 from assembler.arrays import sums_around
 
@@ -46,11 +53,11 @@ def who_slipped(
     name, reader, start = has_more
     behind = last + max(0, shifts[0] - shifts[1])
     # Where so much is in doubt one of the passes is flawed: the other one's copies tell all the same.
-    is_wide = last - first > BESIDE_SAMPLES
+    is_wide = last - first > BRIDGE_SAMPLES
     similar, exact = np.zeros(last - first + 1), np.zeros(last - first + 1)
     for track in range(probe.tracks):
         if is_wide or (
-            _meets(reference, probe, track, first - BESIDE_SAMPLES, shifts[0])
+            _meets(reference, probe, track, first - BRIDGE_SAMPLES, shifts[0])
             and _meets(reference, probe, track, behind, shifts[1])
         ):
             found = _nats_for_twice(reader, track, start, count, similar.size)
@@ -77,13 +84,13 @@ def _outstanding(nats: Float64s, first: int) -> int | None:
 
 def _meets(reference: TrackReader, probe: TrackReader, track: int, start: int, shift: int) -> bool:
     """Return whether a track changes here, and is identical in both passes: as far as neither lost samples."""
-    samples = probe.read(track, start, BESIDE_SAMPLES)
-    there = reference.read(track, start + shift, BESIDE_SAMPLES)
+    samples = probe.read(track, start, BRIDGE_SAMPLES)
+    there = reference.read(track, start + shift, BRIDGE_SAMPLES)
     tells = informative(samples)
     telling, equal = (
         mask.reshape(-1, LEAST_TELLING).any(axis=1) for mask in (tells, tells & (samples == there))
     )
-    return bool(np.count_nonzero(tells) >= FEW * BESIDE_SAMPLES and np.array_equal(telling, equal))
+    return bool(np.count_nonzero(tells) >= FEW * BRIDGE_SAMPLES and np.array_equal(telling, equal))
 
 
 def _nats_for_twice(
@@ -116,10 +123,10 @@ def _likelier(here: Float64s, around: Float64s, least: float, reach: int) -> Flo
     """
     beside = np.concatenate((around[: PERIODS_SAMPLES // 2], around[-(PERIODS_SAMPLES // 2) :])) > least
     copies = here > least
-    counted, wide = copies.astype(np.int64), reach + BESIDE_SAMPLES
+    counted, wide = copies.astype(np.int64), reach + BRIDGE_SAMPLES
     others = sums_around(counted, wide, wide + 1) - sums_around(counted, reach, reach + 1)
     by_nature = np.maximum(
-        (np.count_nonzero(beside) + 1.0) / (beside.size + 2.0), others / (2.0 * BESIDE_SAMPLES)
+        (np.count_nonzero(beside) + 1.0) / (beside.size + 2.0), others / (2.0 * BRIDGE_SAMPLES)
     )
     tells = by_nature <= HALF
     by_nature = np.minimum(by_nature, HALF)

@@ -17,14 +17,13 @@ from assembler.aligner.place.limits import (
     ANCHOR_SAMPLES,
     FEW_SHARE,
     LEAST_EVIDENCE,
-    LEAST_PLACES,
     MET_SHARE,
     MOST_LOOKS,
     PLACES,
 )
 from assembler.aligner.place.matching import find_match
 from assembler.aligner.place.wiring.tracks import TrackMatch, Wiring, find_wiring, search_wiring
-from assembler.aligner.records.limits import HALF
+from assembler.aligner.records.limits import HALF, LEAST_WITNESSES
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -60,7 +59,7 @@ def examine_wiring(
         if belongs(reference, probe, places, expected, slack):
             best = max(best, places, key=len)
         # One or two may be found by chance, in a tail of few steps.
-        if len(best) >= LEAST_PLACES:
+        if len(best) >= LEAST_WITNESSES:
             break
     if best:
         return _looked_at_closely(find_wiring(reference, probe, best), reference, probe, overlap)
@@ -93,7 +92,7 @@ def _looked_at_closely(
         fitting = sum(share >= HALF for share in shares)
         if fitting and fitting >= FEW_SHARE * len(shares):
             tracks[track] = TrackMatch(track, 1, max(shares))
-        elif len(shares) < LEAST_PLACES:
+        elif len(shares) < LEAST_WITNESSES:
             unheard.add(track)
         else:
             tracks[track] = None

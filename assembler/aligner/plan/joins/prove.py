@@ -6,9 +6,9 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
+from assembler.aligner.place.limits import SEARCH_SAMPLES
 from assembler.aligner.place.matching import informative
 from assembler.aligner.plan.joins.fades import measured_correlation
-from assembler.aligner.plan.limits import SEARCH_SAMPLES
 from assembler.aligner.records.edit import CONSTANT_POWER, CUT, EDGE, IDENTICAL, SLIP, Join
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import ranges_of

@@ -15,13 +15,7 @@ import numpy as np
 
 from assembler.aligner.records.limits import NEARLY_ALL
 from assembler.aligner.sound.chain.measures import empty_bits_of_both, fraction_behind, most_alike
-from assembler.aligner.sound.limits import (
-    DITHER_STEPS,
-    FRACTION_TOLD,
-    LEAST_BELL_STEPS,
-    LEVEL_TOLD_DB,
-    SURE_DEVIATIONS,
-)
+from assembler.aligner.sound.limits import DITHER_STEPS, FRACTION_TOLD, LEVEL_TOLD_DB, SURE_DEVIATIONS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -107,7 +101,7 @@ class Change:
 
     def _unexplained(self) -> str:
         shortened = DITHER_STEPS * 2.0 ** max(self.empty_bits) if self._bits() else 0.0
-        if self.noise <= max(LEAST_BELL_STEPS * self.step, shortened):
+        if self.noise <= max(DITHER_STEPS * self.step, shortened):
             return ""
         return f"noise of {self.noise / self.step:.1f} LSB rms is added (dither, a mixer or an analogue path)"
 
@@ -140,7 +134,7 @@ def find_change(pieces: Sequence[tuple[Int32s, Int32s]], step: int) -> Change | 
     empty = empty_bits_of_both([a for a, _ in pieces], [b for _, b in pieces])
     offset = means[1] - gain * means[0]
     # Cutting bits off always goes one way, which is an offset too.
-    is_added = abs(offset) > LEAST_BELL_STEPS * step and empty[0] == empty[1]
+    is_added = abs(offset) > DITHER_STEPS * step and empty[0] == empty[1]
     return Change(
         both / float(np.sqrt(own * other)),
         level if is_off else 0.0,

@@ -15,16 +15,9 @@ import numpy as np
 
 from assembler.aligner.records.because import SLIPPED
 from assembler.aligner.records.findings import FoundFlaw
-from assembler.aligner.records.limits import HALF
+from assembler.aligner.records.limits import HALF, MOST_TRIED, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import are_inside, common, merged, ranges_of
-from assembler.aligner.sound.limits import WINDOW_SAMPLES
-from assembler.aligner.tell.limits import (
-    LONGEST_TURN_SECONDS,
-    MOST_CHANCE,
-    MOST_TRIED,
-    PLACE_SECONDS,
-    TURN_SHARE,
-)
+from assembler.aligner.tell.limits import LONGEST_TURN_SECONDS, MOST_CHANCE, PLACE_SECONDS, TURN_SHARE
 from assembler.arrays import distinct
 
 if TYPE_CHECKING:
