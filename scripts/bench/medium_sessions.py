@@ -15,10 +15,11 @@ from assembler.demo.medium.recorder import SCALE, capture
 from scripts.bench.medium_chance import make_damages, make_format, make_machine, make_play
 from scripts.bench.medium_recorder import disturb, pass_through
 from scripts.bench.medium_sampled import FAMILIES, font, sampled
-from scripts.bench.medium_sounds import CHARACTERS, STILL, converted
+from scripts.bench.medium_sounds import CHARACTERS, STILL, WIRED, converted
 from scripts.bench.medium_writing import write_session
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from numpy.typing import NDArray
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
     from assembler.demo.medium.concealment import Machine
     from assembler.demo.medium.format import Format
     from assembler.demo.medium.recorder import Capture
+    from scripts.bench.medium_sounds import Maker
 
 KINDS = {
     "one": 1,
@@ -40,8 +42,11 @@ KINDS = {
     "weave": 2,
     "clean": 2,
     "cleanone": 1,
+    "wired": 2,
+    "wiredclean": 2,
 }
-"""Kinds of session and how many passes each has."""
+"""Kinds of session and how many passes each has; in those that are wired most tracks are synthesizers and loops."""
+CLEAN = ("clean", "cleanone", "wiredclean")
 
 PLAY_EVENTS, RECORDER_EVENTS, DAMAGES = 4.0, 0.7, 3
 """Events of a play and of its recording, on average, and hurt places of a tape, in 24 seconds."""
@@ -105,9 +110,9 @@ def make_session(
     machine = make_machine(random, unit)
     bits = 20 if kind == "bits20" else 16
     length = round(seconds * layout.rate)
-    words, sounds = _sounds(random, tracks, length, layout.rate, bits, own=own)
-    is_clean = kind in ("clean", "cleanone")
-    damages = [] if is_clean else make_damages(random, layout.sweeps(length), _count(DAMAGES, seconds))
+    makers = WIRED if kind.startswith("wired") else CHARACTERS
+    words, sounds = _sounds(random, tracks, length, layout.rate, bits, makers, own=own)
+    damages = [] if kind in CLEAN else make_damages(random, layout.sweeps(length), _count(DAMAGES, seconds))
     tape = _Tape(layout, machine, bits, words, damages)
     captures = _captures(random, kind, tape, seconds)
     zero = 3600 * layout.rate + int(random.integers(10 * layout.rate))
@@ -129,7 +134,14 @@ def _count(events: float, seconds: float) -> int:
 
 
 def _sounds(
-    random: np.random.Generator, tracks: int, length: int, rate: int, bits: int, *, own: bool
+    random: np.random.Generator,
+    tracks: int,
+    length: int,
+    rate: int,
+    bits: int,
+    makers: Mapping[str, Maker],
+    *,
+    own: bool,
 ) -> tuple[NDArray[np.int32], str]:
     """Return the words of all tracks and the names of their sounds."""
     words = np.zeros((tracks, length), np.int32)
@@ -139,8 +151,8 @@ def _sounds(
             name = str(random.choice(sorted(FAMILIES)))
             sound = sampled(random, length, rate, name)
         else:
-            name = str(random.choice(sorted(CHARACTERS)))
-            sound = CHARACTERS[name](random, length, rate)
+            name = str(random.choice(sorted(makers)))
+            sound = makers[name](random, length, rate)
         peak = 10 ** (-random.uniform(0.2, 34 if name == "hiss" else 24) / 20)
         is_still = name in STILL and random.random() < 0.7
         noise = -1.0 if is_still else float(random.uniform(0.5, 4)) * (1 if bits == 16 else 4)
@@ -167,7 +179,7 @@ def _captures(random: np.random.Generator, kind: str, tape: _Tape, seconds: floa
         heard = play_tape(tape.words, tape.bits, tape.layout, machine, play, random)
         file_bits = 16 if tape.bits == 16 and kind != "bits16in24" else 24
         one = capture(f"A{index + 1}", heard, tape.bits, file_bits, start, end)
-        if kind not in ("clean", "cleanone"):
+        if kind not in CLEAN:
             disturb(one, random, RECORDER_EVENTS * scale, tape.layout.rate)
         if kind == "unlike" and index == 1:
             pass_through(one, random, tape.bits)
@@ -178,7 +190,7 @@ def _captures(random: np.random.Generator, kind: str, tape: _Tape, seconds: floa
 def _play(random: np.random.Generator, kind: str, tape: _Tape, index: int, scale: float) -> NDArray[np.uint8]:
     """Return what cannot be read in one play; to be woven, each pass lacks another head at the same places."""
     length = tape.words.shape[1]
-    if kind in ("clean", "cleanone"):
+    if kind in CLEAN:
         return unhurt(tape.layout.sweeps(length))
     if kind != "weave":
         return make_play(random, tape.layout, length, tape.damages, PLAY_EVENTS * scale)

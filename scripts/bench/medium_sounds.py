@@ -135,11 +135,49 @@ def pulses(random: np.random.Generator, length: int, rate: int) -> Sound:
     return out
 
 
+def saws(random: np.random.Generator, length: int, rate: int) -> Sound:
+    """A digital oscillator's saw in notes: the same step up, sample for sample, then the fall."""
+    return _notes(random, length, rate, lambda phase: 2 * (phase % 1) - 1)
+
+
+def triangles(random: np.random.Generator, length: int, rate: int) -> Sound:
+    """The same as a triangle."""
+    return _notes(random, length, rate, lambda phase: 4 * np.abs(phase % 1 - 0.5) - 1)
+
+
+def widths(random: np.random.Generator, length: int, rate: int) -> Sound:
+    """The same as a pulse wave whose two levels are not opposite."""
+    width, low = random.uniform(0.1, 0.5), random.choice([-1.0, -0.4, 0.0])
+    return _notes(random, length, rate, lambda phase: np.where(phase % 1 < width, 0.7, low))
+
+
+def looped(random: np.random.Generator, length: int, rate: int) -> Sound:
+    """A sampler's loop: one bar of drums and bass again and again, the same numbers each time."""
+    bar = int(rate * random.uniform(0.4, 2.2))
+    once = drums(random, bar, rate) + low(random, bar, rate)
+    return np.asarray(np.tile(once, length // bar + 1)[:length])
+
+
+def _notes(random: np.random.Generator, length: int, rate: int, shape: Callable[[Sound], Sound]) -> Sound:
+    out = np.zeros(length)
+    for at in _onsets(random, length, rate, 2):
+        count = min(length - at, int(rate * random.uniform(0.1, 1.5)))
+        # A synthesizer of that time counts in whole samples, or does not.
+        period = rate / random.choice(NOTES[:36])
+        period = round(period) if random.random() < 0.5 else period
+        out[at : at + count] = shape(np.arange(count) / period)
+    return out
+
+
 CHARACTERS: dict[str, Maker] = {
     one.__name__: one for one in (plucked, bowed, drums, hiss, dense, rests, low, voice, square, pulses)
 }
-STILL = ("square", "pulses")
+STILL = ("square", "pulses", "saws", "triangles", "widths", "looped")
 """What may come by a digital output, without a converter's noise."""
+WIRED: dict[str, Maker] = {
+    one.__name__: one for one in (saws, triangles, widths, looped, square, pulses, drums, bowed)
+}
+"""Tracks of a session of machines: what repeats to the sample, and some that does not."""
 
 
 def converted(

@@ -1,8 +1,9 @@
 """A bit of the words that stays as it is while the bits above and below it move: an interface or a recorder does that.
 
 Each value that the bits above take has the bit set or not, as it comes: that it is the same for all of them is unlikely
-by a half for each. A wave of a few levels, and sound of a coarser step, say little that way; another pass, that differs
-by this bit alone, says it of each sample that does.
+by a half for each. A wave that comes back to the same few levels says that once, with hiss on them, too; sound that
+fills a quarter of the room below the bit, or more, says it anew each time. Another pass, that differs by this bit
+alone, says it of each sample that does.
 
 Positions count from the array's first sample.
 """
@@ -13,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import LEAST_TELLING, SURE_NATS, WINDOW_SAMPLES
+from assembler.aligner.records.limits import HALF, LEAST_TELLING, SURE_NATS, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.arrays import distinct
 
@@ -31,9 +32,7 @@ def stuck_bits(samples: Int32s) -> list[tuple[Range, float]]:
     worth = np.flatnonzero(_between(pieces[:, :: WINDOW_SAMPLES // LEAST_TELLING]))
     constant = np.zeros(len(pieces), np.int64)
     constant[worth] = _between(pieces[worth])
-    return _stuck(
-        samples, constant, lambda bit, of: sum(distinct(own >> (bit + 1)).size - 1 for own in pieces[of])
-    )
+    return _stuck(samples, constant, lambda bit, of: _doublings(pieces[of], bit))
 
 
 def stuck_beside(samples: Int32s, others: Sequence[Int32s]) -> list[tuple[Range, float]]:
@@ -52,6 +51,23 @@ def stuck_beside(samples: Int32s, others: Sequence[Int32s]) -> list[tuple[Range,
     constant = np.zeros(len(pieces), np.int64)
     constant[worth] = _between(pieces[worth]) & apart[worth]
     return _stuck(samples, constant, lambda _, of: int(np.count_nonzero(pieces[of] != theirs[0][of])))
+
+
+def _doublings(pieces: Int32s, bit: int) -> int:
+    """Return how many values above a bit tell that it is constant: all there are, or those whose room is filled."""
+    filled = 0
+    for own in pieces:
+        values, which = np.unique(own >> (bit + 1), return_inverse=True)
+        below = own & (1 << bit) - 1
+        lowest, highest = np.full(values.size, 1 << bit, np.int64), np.zeros(values.size, np.int64)
+        np.minimum.at(lowest, which, below)
+        np.maximum.at(highest, which, below)
+        rooms = int((highest - lowest >= HALF * HALF * (1 << bit)).sum())
+        # A wave of two levels has two at most, however loud its hiss.
+        filled += rooms - 1 if rooms > 2 else 0
+    # A bit that should move breaks the sound; a steady climb may keep one as it is, whatever it passes.
+    broken = int((np.abs(np.diff(pieces.astype(np.int64), 2, axis=1)) >= HALF * (1 << bit)).sum())
+    return min(broken, max(distinct(pieces >> (bit + 1)).size - 1, filled))
 
 
 def _roughness(pieces: Int32s) -> Int64s:

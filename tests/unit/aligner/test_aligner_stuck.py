@@ -47,6 +47,23 @@ def test_waves_of_few_levels_have_none() -> None:
     assert stuck_bits(np.repeat(levels[np.arange(4_000) % 4], 40)) == []
 
 
+@pytest.mark.parametrize("hiss", [1, 4])
+def test_a_wave_of_two_levels_with_hiss_has_none(hiss: int) -> None:
+    """Its levels share bits above the hiss, and it comes back to them again and again."""
+    random = np.random.default_rng(3)
+    for _ in range(40):
+        high, low = random.integers(-(1 << 15), 1 << 15, 2)
+        wave = np.where(np.arange(96_000) % int(random.integers(40, 400)) < 35, high, low)
+        noisy = wave + np.round(hiss * random.normal(size=wave.size)).astype(np.int64)
+        assert stuck_bits(noisy.astype(np.int32) << 8) == []
+
+
+def test_a_steady_climb_has_none() -> None:
+    """A saw of 64 steps a sample, but for a little: the bits below stay as they are all the way up."""
+    saw = np.rint(np.arange(24_000) % 600 * 64.02 - 19_000).astype(np.int32)
+    assert stuck_bits(saw << 8) == []
+
+
 @pytest.mark.parametrize("bit", [21, 13])
 @pytest.mark.parametrize("way", ["set", "clear"])
 def test_another_pass_tells_of_a_bit_below_the_sign_alone(bit: int, way: str) -> None:
