@@ -20,7 +20,7 @@ CHANCE_SAMPLES = 7
 """So many samples in a row are equal by chance where sound is quiet."""
 
 READ_SAMPLES = 1 << 17
-"""Samples read, or rows looked at, in one go, 2.7 s at 48 kHz: it decides memory, nothing that is told."""
+"""Samples read, or rows looked at, in one go, 2.7 s at 48 kHz; as far from each other crowds are two."""
 
 NEAR_SAMPLES = 2
 """What begins, or ends, within so many samples does so at once: a flaw's first and last sample may be right by chance,
