@@ -12,8 +12,11 @@ import numpy as np
 
 from assembler.aligner.place.limits import DOUBTED_VOTES
 from assembler.aligner.place.slips.borders import Border
+from assembler.aligner.records.limits import READ_SAMPLES
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from assembler.aligner.records.passes import TrackReader
     from assembler.aligner.records.ranges import Range
     from assembler.arrays import Float64s
@@ -32,13 +35,27 @@ def locate_change(
         level_db: of the probe over that of the reference.
     """
     missing = max(0, shifts[0] - shifts[1])
-    count = between[1] - between[0] - missing
-    before = _errors(reference, probe, (between[0], count), shifts[0], level_db)
-    behind = _errors(reference, probe, (between[0] + missing, count), shifts[1], level_db)
-    costs = np.concatenate(([0.0], np.cumsum(before - behind)))
-    likely = between[0] + np.flatnonzero(costs <= costs.min() + DOUBTED_VOTES)
-    at = between[0] + int(costs.argmin())
-    return Border(at, at + missing, (int(likely[0]), int(likely[-1]) + missing))
+    last = between[1] - missing
+
+    def costs() -> Iterator[tuple[int, Float64s]]:
+        running = 0.0
+        for start in range(between[0], last, READ_SAMPLES):
+            count = min(READ_SAMPLES, last - start)
+            change = _errors(reference, probe, (start, count), shifts[0], level_db)
+            change -= _errors(reference, probe, (start + missing, count), shifts[1], level_db)
+            cost = running + np.concatenate(([0.0], np.cumsum(change)))
+            running = float(cost[-1])
+            yield start, cost
+
+    # The sums are made again, not kept: between two places there may be minutes.
+    least, at = min((float(cost.min()), start + int(cost.argmin())) for start, cost in costs())
+    likely = [
+        start + int(place)
+        for start, cost in costs()
+        for places in [np.flatnonzero(cost <= least + DOUBTED_VOTES)]
+        for place in places[[0, -1] if places.size else []]
+    ]
+    return Border(at, at + missing, (likely[0], likely[-1] + missing))
 
 
 def _errors(
