@@ -155,6 +155,7 @@ draft_passes = st.builds(
 
 @settings(deadline=None, max_examples=30)
 @given(st.text(max_size=20), st.lists(draft_passes, min_size=1, max_size=4))
+@example("", [DraftPass("0", ("c/0.wav",), 1), DraftPass("\xa0", ("c/1.wav",), 1)])
 def test_every_draft_parses(title: str, found: list[DraftPass]) -> None:
     """Whatever the names of folders and files: the draft is a sheet with a pass for each capture."""
     sheet = parse_sheet(write_draft(Draft(title, tuple(found))).encode(), path=None, folder=Path("x"))
