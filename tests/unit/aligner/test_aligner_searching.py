@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 
 from assembler.aligner.place.along.alike import find_alike
 from scripts.bench.trial_sessions import ArrayAudio
@@ -29,3 +30,16 @@ def test_a_pass_that_is_inverted_is_told_by_its_sign() -> None:
     assert found is not None
     assert found.relation.stretches[0].shift == 1000
     assert found.likeness < 0
+
+
+@pytest.mark.parametrize("off", [-2_000, -100, 100, 2_000])
+@pytest.mark.parametrize("place", [7_000, 13_000, 19_000])
+def test_a_loop_lies_where_its_log_has_it(place: int, off: int) -> None:
+    """An eighth of a second again and again, at another level, with noise: as like itself at every bar."""
+    random = np.random.default_rng(8)
+    tape = np.tile(np.rint(1e6 * random.normal(size=(2, 6_000))), 40).astype(np.int32)
+    noise = 1e4 * random.normal(size=tape[:, 13_000:].shape)
+    softer = np.rint(tape[:, 13_000:] * 0.8 + noise).astype(np.int32)
+    found = find_alike(ArrayAudio(tape), ArrayAudio(softer), (0, 200_000), place + off, 9_600)
+    assert found is not None
+    assert [stretch.shift for stretch in found.relation.stretches] == [place]

@@ -36,6 +36,8 @@ def most_alike(pairs: Sequence[tuple[Float64s, Float64s]]) -> list[tuple[Float64
 def find_delay(reference: Int32s, piece: Int32s) -> tuple[int, float]:
     """Return where in a longer stretch of sound a piece lies, and how alike it is there, -1 to 1.
 
+    Of places that explain the piece as well, as the bars of a loop do, it is the one next to the middle.
+
     Args:
         reference: shape (n,), n no less than that of the piece.
         piece: shape (m,).
@@ -47,7 +49,12 @@ def find_delay(reference: Int32s, piece: Int32s) -> tuple[int, float]:
     sums = np.concatenate(([0.0], np.cumsum(sound**2)))
     powers = np.maximum(sums[own.size :] - sums[: -own.size], 1e-9)
     alike = products / np.sqrt(powers * max(float(np.dot(own, own)), 1e-9))
-    best = int(np.argmax(np.abs(alike)))
+    beside = np.pad(np.abs(alike), 1)
+    size = beside[1:-1]
+    unexplained = 1 - size.max() + np.finfo(np.float32).eps
+    is_peak = (size >= beside[:-2]) & (size >= beside[2:]) & (1 - size <= 2 * unexplained)
+    places = np.flatnonzero(is_peak)
+    best = int(places[np.argmin(np.abs(2 * places - size.size + 1))])
     return best, float(alike[best])
 
 
