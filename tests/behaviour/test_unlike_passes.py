@@ -156,6 +156,21 @@ def test_an_unlike_pass_is_followed_over_slips(
     assert "no third pass, no log and no sound tells" in open_notes[0]
 
 
+def test_a_third_pass_tells_whose_slip_it_is(tmp_path: Path, capsys: Capsys) -> None:
+    """Two unlike passes run along with the first one: where one slips and the other runs on it is that one's."""
+    tape, at = make_tape(20, 4, seed=9), 433_219
+    layout = Layout(tmp_path)
+    layout.add_reel("A", [f"Track {number + 1}" for number in range(4)])
+    layout.add_pass("A1", "A", tape, HOUR)
+    layout.add_pass("A2", "A", softer(np.concatenate((tape[:at], tape[at + 256 :]))), HOUR)
+    layout.add_pass("A3", "A", later(tape), HOUR)
+    _, record = run_json(capsys, "check", layout.write())
+    slips = [(p["name"], f["start"]) for p in record["passes"] for f in p["flaws"] if f["kind"] == "slip"]
+    assert [name for name, _ in slips] == ["A2"]
+    assert abs(slips[0][1] - at) <= 8
+    assert not [note for note in record["notes"] if note["kind"] == "undecided"]
+
+
 def test_unlike_passes_may_be_left_to_a_person(tmp_path: Path, capsys: Capsys) -> None:
     """With unlike = "list" the flaws stay, and are listed with what the unlike pass holds."""
     tape = make_tape(6, 2, seed=7)

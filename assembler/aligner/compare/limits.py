@@ -9,9 +9,9 @@ from assembler.aligner.sound.limits import FIT_SAMPLES, PERIODS_SAMPLES
 
 LEAST_ALIKE = 0.05
 """Passes are captures of the same numbers if one in twenty short stretches of sound is identical in both: silence is
-alike everywhere, and so is a sample now and then by chance. Where fewer sound, half of all stretches have to be: a
-chain's noise is in silence, too. Of passes that share less than twenty stretches nothing is said: one flaw may take
-them all."""
+alike everywhere, and so is a sample now and then by chance. Where fewer sound, half of all stretches have to
+differ as well: a chain's noise is in silence, too. Of passes that share less than twenty stretches nothing is said:
+one flaw may take them all."""
 
 # track
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from assembler.aligner.compare.limits import LEAST_ALIKE, MOST_NEAR
-from assembler.aligner.records.limits import BRIDGE_SAMPLES, READ_SAMPLES, WINDOW_SAMPLES
+from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, READ_SAMPLES, WINDOW_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -56,9 +56,10 @@ class Shared:
         """Whether they hold other numbers all along; one long flaw leaves them the same beside it."""
         if LEAST_ALIKE * self.overlap < WINDOW_SAMPLES:
             return False
-        if WINDOW_SAMPLES * self.compared < LEAST_ALIKE * self.overlap:
-            return WINDOW_SAMPLES * self.touched > 0.5 * self.overlap
-        return self.differing > 0 and self.identical < LEAST_ALIKE * self.compared
+        is_seldom_heard = WINDOW_SAMPLES * self.compared < LEAST_ALIKE * self.overlap
+        if is_seldom_heard and WINDOW_SAMPLES * self.touched <= HALF * self.overlap:
+            return False
+        return self.differing > 0 and self.identical < LEAST_ALIKE * max(1, self.compared)
 
 
 @dataclass(frozen=True)

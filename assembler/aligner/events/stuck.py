@@ -2,8 +2,8 @@
 
 Each value that the bits above take has the bit set or not, as it comes: that it is the same for all of them is unlikely
 by a half for each. A wave that comes back to the same few levels says that once, with hiss on them, too; sound that
-fills a quarter of the room below the bit, or more, says it anew each time. Another pass, that differs by this bit
-alone, says it of each sample that does.
+fills half of the room below the bit says it anew each time. Another pass, that differs by this bit alone, says it of
+each sample that does.
 
 Positions count from the array's first sample.
 """
@@ -62,7 +62,7 @@ def _doublings(pieces: Int32s, bit: int) -> int:
         lowest, highest = np.full(values.size, 1 << bit, np.int64), np.zeros(values.size, np.int64)
         np.minimum.at(lowest, which, below)
         np.maximum.at(highest, which, below)
-        rooms = int((highest - lowest >= HALF * HALF * (1 << bit)).sum())
+        rooms = int((highest - lowest >= HALF * (1 << bit)).sum())
         # A wave of two levels has two at most, however loud its hiss.
         filled += rooms - 1 if rooms > 2 else 0
     # A bit that should move breaks the sound; a steady climb may keep one as it is, whatever it passes.

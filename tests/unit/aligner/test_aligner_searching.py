@@ -6,6 +6,9 @@ import numpy as np
 import pytest
 
 from assembler.aligner.place.along.alike import find_alike
+from assembler.aligner.place.along.borders import locate_change
+from assembler.aligner.records.limits import WINDOW_SAMPLES
+from assembler.aligner.sound.chain.measures import find_delay
 from scripts.bench.trial_sessions import ArrayAudio
 
 
@@ -43,3 +46,32 @@ def test_a_loop_lies_where_its_log_has_it(place: int, off: int) -> None:
     found = find_alike(ArrayAudio(tape), ArrayAudio(softer), (0, 200_000), place + off, 9_600)
     assert found is not None
     assert [stretch.shift for stretch in found.relation.stretches] == [place]
+
+
+def test_soft_sound_behind_loud_is_found_exactly() -> None:
+    """Powers are differences of sums: what rounding leaves of them may make a piece more than alike."""
+    random = np.random.default_rng(3)
+    sound = np.concatenate((1e6 * random.normal(size=9_000), np.rint(10 * random.normal(size=30_000))))
+    window = np.clip(np.rint(sound), -(1 << 31), (1 << 31) - 1).astype(np.int32)
+    place, alike = find_delay(window, window[12_000:28_384])
+    assert place == 12_000
+    assert 0.99 < alike <= 1
+
+
+def test_a_short_overlap_with_shifts_far_apart_has_a_border() -> None:
+    """Of 0.4 s both passes hold, 0.3 s are missing between two shifts."""
+    tape = np.rint(1e6 * np.random.default_rng(3).normal(size=(2, 60_000))).astype(np.int32)
+    found = locate_change(ArrayAudio(tape), ArrayAudio(tape), (0, 9_000), (9_600, -9_600), 0.0)
+    assert found.end <= found.start
+
+
+def test_a_slip_is_in_doubt_all_over_a_rest_with_noise_of_its_own() -> None:
+    """Each pass has a converter's noise there: at no shift does one explain the other."""
+    random = np.random.default_rng(3)
+    tape = np.rint(1e6 * random.normal(size=(2, 160_000))).astype(np.int32)
+    short = np.rint(0.7 * np.delete(tape, slice(80_000, 80_256), axis=1)).astype(np.int32)
+    for samples, rest in ((tape, slice(40_000, 120_000)), (short, slice(40_000, 119_744))):
+        samples[:, rest] = np.rint(40 * random.normal(size=samples[:, rest].shape))
+    found = locate_change(ArrayAudio(tape), ArrayAudio(short), (20_000, 140_000), (0, 256), -3.1)
+    assert found.doubt[0] <= 40_000 + WINDOW_SAMPLES
+    assert found.doubt[1] >= 119_744 - WINDOW_SAMPLES

@@ -48,6 +48,19 @@ def test_waves_of_few_levels_have_none() -> None:
 
 
 @pytest.mark.parametrize("hiss", [1, 4])
+def test_two_pulse_waves_at_once_with_hiss_have_none(hiss: int) -> None:
+    """Four levels, again and again."""
+    random = np.random.default_rng(5)
+    for _ in range(40):
+        high, low, step = random.integers(-(1 << 14), 1 << 14, 3)
+        at = np.arange(96_000)
+        first = np.where(at % int(random.integers(40, 400)) < 35, high, low)
+        wave = first + np.where(at % int(random.integers(40, 400)) < 35, step, 0)
+        noisy = wave + np.round(hiss * random.normal(size=wave.size)).astype(np.int64)
+        assert stuck_bits(noisy.astype(np.int32) << 8) == []
+
+
+@pytest.mark.parametrize("hiss", [1, 4])
 def test_a_wave_of_two_levels_with_hiss_has_none(hiss: int) -> None:
     """Its levels share bits above the hiss, and it comes back to them again and again."""
     random = np.random.default_rng(3)

@@ -59,24 +59,28 @@ def find_alike(
         radius: how far around that to look, in samples.
     """
     size = min(PIECE_SAMPLES, overlap[1] - overlap[0])
-    starts = sorted({min(at, overlap[1] - size) for at in spread(anchor_positions(*overlap), LEAST_ANCHORS)})
+    positions = anchor_positions(*overlap)
+    chosen_places = [*spread(positions, LEAST_ANCHORS), *positions[-1:]]
+    starts = sorted({min(at, overlap[1] - size) for at in chosen_places})
     shifts = _likely_shifts(reference, probe, starts, size, (shift - radius, shift + radius))
     if not shifts:
         return None
     told = np.array([[_explained(reference, probe, at, size, one) for one in shifts] for at in starts])
-    chosen = [shifts[index] for index in _likeliest_way(told)]
+    way = _likeliest_way(told)
+    chosen = [shifts[index] for index in way]
     typical, level = _typical(reference, probe, list(zip(starts, chosen, strict=True)), size)
     if abs(typical) < NEARLY_ALL:
         return None
+    sure = [at for at, nats, index in zip(starts, told, way, strict=True) if nats[index] >= _nats(NEARLY_ALL)]
+    proved = (sure[0], sure[-1] + size) if sure else (starts[0], starts[0] + size)
     steps = list(pairwise(zip(starts, chosen, strict=True)))
     borders = [
         locate_change(reference, probe, (at, there + size), (before, behind), level)
         for (at, before), (there, behind) in steps
-        if before != behind
+        if before != behind and typical > 0
     ]
-    held = [chosen[0], *(behind for (_, before), (_, behind) in steps if before != behind)]
+    held = [chosen[0], *(behind for (_, before), (_, behind) in steps if before != behind and typical > 0)]
     stretches = stretches_between(borders, held, overlap)
-    proved = starts[0], starts[-1] + size
     return Alike(Relation(stretches, 0.0, len(starts), len(starts), proved), typical, level)
 
 

@@ -72,6 +72,8 @@ class _Work:
     groups: dict[str, int] = field(default_factory=dict)
     slips: dict[str, list[Slip]] = field(default_factory=dict)
     alike: dict[tuple[str, str], Alike | None] = field(default_factory=dict)
+    seen: dict[str, Relation | None] = field(default_factory=dict)
+    """How the other passes lie in the reference, if they do."""
     refused: list[str] = field(default_factory=list)
     notes: list[Note] = field(default_factory=list)
 
@@ -118,16 +120,15 @@ def place_reel(
         relations[one.name] = work.relation(reference, one)
         advance((count + 1) / (len(others) + 1))
     relations = in_parts(relations)
-    seen = {one.name: relations[one.name] or _along(work.likeness(reference, one)) for one in others}
-    doubled = work.doubled(reference, proved_ranges(seen))
-    own = reference_slips(reference.position, seen, doubled, sample_rate)
+    work.seen = {one.name: relations[one.name] or _along(work.likeness(reference, one)) for one in others}
+    doubled = work.doubled(reference, proved_ranges(work.seen))
+    own = reference_slips(reference.position, work.seen, doubled, sample_rate)
     work.maps[reference.name] = map_with_slips(reference.audio.length, round(reference.position.shift), own)
     work.groups[reference.name] = 0
     for one in others:
         relation = relations[one.name]
         if relation is not None:
-            third = [r for name, r in relations.items() if r is not None and name != one.name]
-            _place_related(work, reference, one, relation, sample_rate, third)
+            _place_related(work, reference, one, relation, sample_rate)
     for one in others:
         if one.name not in work.maps:
             _place_unrelated(work, one, passes, reference, sample_rate)
@@ -142,7 +143,6 @@ def _place_related(
     one: PassToPlace,
     relation: Relation,
     sample_rate: int,
-    third: Sequence[Relation] = (),
 ) -> None:
     """Map a pass through the reference's map; a change of shift that is not the reference's is its own slip.
 
@@ -157,6 +157,9 @@ def _place_related(
     off = start_shift - one.position.shift_at(first.start)
     if one.position.source != "audio" and abs(off) > told_within(reference, one, sample_rate):
         work.notes.append(contradiction_note(one, reference, off, sample_rate))
+    # Of how passes lie in another one than the first nothing more is known.
+    seen = {} if reference.name in work.seen else work.seen
+    third = [other for name, other in seen.items() if other is not None and name != one.name]
     own = probe_slips(one.position, relation, base.slips(), third, sample_rate)
     work.notes += [blame_note(one, reference, found.slip) for found in own if not found.is_sure]
     doubled = work.doubled(one, [relation.proved])

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import LEAST_TELLING
+from assembler.aligner.records.limits import LEAST_TELLING, NEARLY_ALL
 from assembler.aligner.records.ranges import common
 from assembler.aligner.sound.limits import MOST_PIECES, PIECE_SAMPLES
 from assembler.arrays import distinct
@@ -48,11 +48,12 @@ def find_delay(reference: Int32s, piece: Int32s) -> tuple[int, float]:
     products = scipy.signal.correlate(sound, own, mode="valid", method="fft")
     sums = np.concatenate(([0.0], np.cumsum(sound**2)))
     powers = np.maximum(sums[own.size :] - sums[: -own.size], 1e-9)
-    alike = products / np.sqrt(powers * max(float(np.dot(own, own)), 1e-9))
+    # What rounding leaves of the power of soft sound behind loud may make it more than alike.
+    alike = np.clip(products / np.sqrt(powers * max(float(np.dot(own, own)), 1e-9)), -1.0, 1.0)
     beside = np.pad(np.abs(alike), 1)
     size = beside[1:-1]
     unexplained = 1 - size.max() + np.finfo(np.float32).eps
-    is_peak = (size >= beside[:-2]) & (size >= beside[2:]) & (1 - size <= 2 * unexplained)
+    is_peak = (size >= beside[:-2]) & (size >= beside[2:]) & (NEARLY_ALL * (1 - size) <= unexplained)
     places = np.flatnonzero(is_peak)
     best = int(places[np.argmin(np.abs(2 * places - size.size + 1))])
     return best, float(alike[best])
