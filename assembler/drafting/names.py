@@ -45,6 +45,11 @@ def split_pass_name(name: str) -> tuple[str, int]:
     return name or "A", 1
 
 
+def shown(name: str) -> str:
+    """Return a reel's name, or a word where nobody would see it: file names may be of spaces alone."""
+    return name if name.strip() else "reel"
+
+
 def track_name_from_file(file_name: str, pass_name: str = "") -> str:
     """Return the track's name in a capture's file name; "" if it has only a number there.
 

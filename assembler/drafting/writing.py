@@ -15,6 +15,7 @@ import tomlkit
 from assembler.drafting.found import Draft, DraftPass, Named
 from assembler.drafting.names import (
     names_beside,
+    shown,
     split_pass_name,
     track_name_from_file,
     unique,
@@ -102,21 +103,16 @@ def _reels(passes: Sequence[DraftPass]) -> dict[str, list[DraftPass]]:
     reels: dict[str, list[DraftPass]] = {}
     if all(each.reel for each in passes):
         for each in passes:
-            reels.setdefault(_shown(without_control_characters(each.reel)), []).append(
+            reels.setdefault(shown(without_control_characters(each.reel)), []).append(
                 replace(each, name=without_control_characters(each.name))
             )
         return reels
     named = (replace(each, name=without_control_characters(each.name)) for each in passes)
     for each in sorted(named, key=lambda each: natural_key(each.name)):
-        reels.setdefault(_shown(split_pass_name(each.name)[0]), []).append(each)
+        reels.setdefault(shown(split_pass_name(each.name)[0]), []).append(each)
     for found in reels.values():
         found.sort(key=lambda each: split_pass_name(each.name)[1])
     return dict(sorted(reels.items(), key=lambda item: natural_key(item[0])))
-
-
-def _shown(name: str) -> str:
-    """Return a reel's name, or a word where nobody would see it: file names may be of spaces alone."""
-    return name if name.strip() else "reel"
 
 
 def _session_table(draft: Draft) -> Table:

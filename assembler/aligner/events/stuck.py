@@ -54,7 +54,7 @@ def stuck_beside(samples: Int32s, others: Sequence[Int32s]) -> list[tuple[Range,
 
 
 def _doublings(pieces: Int32s, bit: int) -> int:
-    """Return how many values above a bit tell that it is constant: all there are, or those whose room is filled."""
+    """Return how many values above a bit tell that it is constant: no more than places where the sound breaks."""
     filled = 0
     for own in pieces:
         values, which = np.unique(own >> (bit + 1), return_inverse=True)

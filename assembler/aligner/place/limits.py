@@ -58,7 +58,7 @@ join."""
 
 LEAST_ANCHORS = 24
 """Anchors wanted even in a short overlap; as many places are asked about at most, where all tracks are, spread over all
-that were found: each is read in both passes."""
+that were found: each is read in both passes. So many shifts are weighed of a pass that merely runs along."""
 
 DOUBTED_VOTES = 8
 """A border that is worse than the best one by no more samples than this is as likely: so many agree by chance."""
@@ -87,7 +87,8 @@ FLAW_CHANCE = 0.02
 
 LEAST_NATS = 6.0
 """One way is likelier than the other by so much, all tracks together: one chance in 400. By so much, too, a copy stands
-out against chance at any place, and against every other place."""
+out against chance at any place, and against every other place. Of passes that merely run along another shift has to
+explain so much more, in nats a sample of all tracks and places together."""
 
 # tracks
 

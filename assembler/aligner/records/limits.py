@@ -28,14 +28,13 @@ and edges stand at whole samples."""
 
 SEARCHED_NATS = 21.0
 """An hour of eight tracks holds e^21 samples: so unlikely a thing stands somewhere in it by chance. So much has to be
-shown for samples strewn over a stretch to be lost, and for concealment to set in, or end, within a patch, beside
-another flaw, of which some may look so by chance."""
+shown for samples strewn over a stretch to be lost, for a line or a stop that no other pass shows, and for concealment
+to set in, or end, within a patch."""
 
 SURE_NATS = 60.0
 """Beyond doubt, which no model of sound is by itself: so many nats say that two captures which agree are both wrong;
 that a bit is stuck, as some ninety values do that the bits above it take, all with the same; that noise has a level of
-its own, over as many samples as sound is foretold from: so long lasts what changes all the time, and what is thrown
-in."""
+its own."""
 
 LEAST_PROOFS = 2
 """So many of a kind prove one more, and one by itself nothing: tracks a flaw for a third, or that a pass stands still
@@ -49,7 +48,7 @@ place, the longest of which says something then."""
 
 MOST_TRIED = 64
 """So many are tried of what may be many: places that are asked for a block that stands twice, and earlier ones at which
-each is sought; gaps as intervals, spread over all by size. It bounds work, and is no evidence."""
+each is sought; gaps as intervals, spread over all by size. It bounds work."""
 
 BRIDGE_SAMPLES = 64
 """What begins, ends or differs closer than this is one: inside a flaw, and at its borders, the wrong sample is now
