@@ -73,13 +73,14 @@ def find_alike(
         return None
     sure = [at for at, nats, index in zip(starts, told, way, strict=True) if nats[index] >= _nats(NEARLY_ALL)]
     proved = (sure[0], sure[-1] + size) if sure else (starts[0], starts[0] + size)
-    steps = list(pairwise(zip(starts, chosen, strict=True)))
+    steps = pairwise(zip(starts, chosen, strict=True))
+    # One that runs along upside down is not used, wherever it slips.
+    changes = [(one, next_one) for one, next_one in steps if one[1] != next_one[1]] if typical > 0 else []
     borders = [
         locate_change(reference, probe, (at, there + size), (before, behind), level)
-        for (at, before), (there, behind) in steps
-        if before != behind and typical > 0
+        for (at, before), (there, behind) in changes
     ]
-    held = [chosen[0], *(behind for (_, before), (_, behind) in steps if before != behind and typical > 0)]
+    held = [chosen[0], *(behind for _, (_, behind) in changes)]
     stretches = stretches_between(borders, held, overlap)
     return Alike(Relation(stretches, 0.0, len(starts), len(starts), proved), typical, level)
 

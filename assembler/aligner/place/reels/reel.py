@@ -1,7 +1,7 @@
 """The passes of one reel put on the timeline: by timecode first, then to the sample by their audio.
 
 The most trusted pass keeps the place that its timecode gives it; every other pass that shares audio with a
-placed one is moved to where the samples are identical.
+placed one is moved to where the samples are identical, or, where they are nowhere, as alike as the rest of it.
 """
 
 from __future__ import annotations
