@@ -5,7 +5,7 @@ from __future__ import annotations
 # outcome
 
 MOST_LISTED, COARSE_SAMPLES = 1000, 1 << 16
-"""Where a track has more uncured places than this, those of one kind and pass that lie so close (1.4 s at 48 kHz) are
+"""Where a track has more uncured places than this, those of one kind that lie so close (1.4 s at 48 kHz) are
 listed as one: nobody looks at each of them, and the list stays bounded by the length of the set."""
 
 # reel

@@ -98,14 +98,14 @@ def find_uncured(
         tape_track = edit.track.tape_tracks.get(reel.name)
         if tape_track is None:
             continue
-        for place in _visits(bad_places(reel, edit, start, weavings)):
-            taken = [] if place.pass_name is None else [place.pass_name]
-            for low, high in cut_at(accepted, reel.name, tape_track, (place.start, place.end)):
+        bad = bad_places(reel, edit, start, weavings)
+        for kind, place in _visits(bad):
+            for low, high in cut_at(accepted, reel.name, tape_track, place):
+                here = (one for one in bad if one.kind == kind and one.start < high and low < one.end)
+                taken = list(dict.fromkeys(one.pass_name for one in here if one.pass_name is not None))
                 held = holdings[reel.name].at(tape_track, (low, high), taken)
                 closing = closing_of(accepted, reel.name, (tape_track,), (low, high), taken)
-                found.append(
-                    Uncured(reel.name, edit.track, low - start, high - start, place.kind, held, closing)
-                )
+                found.append(Uncured(reel.name, edit.track, low - start, high - start, kind, held, closing))
     return sorted(found, key=lambda place: (place.start, place.end, place.kind))
 
 
@@ -146,17 +146,13 @@ def bad_places(reel: ExaminedReel, edit: TrackEdit, start: int, weavings: Mappin
     ]
 
 
-def _visits(places: Sequence[Bad]) -> list[Bad]:
-    """Return the places as a person goes to them: those of one kind and pass that lie close together are one."""
+def _visits(places: Sequence[Bad]) -> list[tuple[str, Range]]:
+    """Return the places as a person goes to them: those of one kind that lie close together are one."""
     bridge = VISIT_SAMPLES if len(places) <= MOST_LISTED else COARSE_SAMPLES
-    alike: dict[tuple[str, str | None], list[Range]] = {}
+    alike: dict[str, list[Range]] = {}
     for place in places:
-        alike.setdefault((place.kind, place.pass_name), []).append((place.start, place.end))
-    return [
-        Bad(start, end, kind, name)
-        for (kind, name), ranges in alike.items()
-        for start, end in merged(ranges, bridge=bridge)
-    ]
+        alike.setdefault(place.kind, []).append((place.start, place.end))
+    return [(kind, place) for kind, ranges in alike.items() for place in merged(ranges, bridge=bridge)]
 
 
 def _heard(edit: TrackEdit) -> list[Range]:
