@@ -6,7 +6,7 @@ from types import SimpleNamespace
 from typing import Any, cast
 
 from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.edit import DeliveredTrack, Span, TrackEdit
+from assembler.aligner.records.edit import DeliveredTrack, Join, Span, TrackEdit
 from assembler.aligner.records.findings import FoundFlaw, ReelFindings
 from assembler.aligner.records.limits import VISIT_SAMPLES
 from assembler.aligner.tell.limits import COARSE_SAMPLES, MOST_LISTED
@@ -45,3 +45,21 @@ def test_more_places_are_listed_as_few_that_hold_them_all() -> None:
     apart = VISIT_SAMPLES + 11
     assert _uncured(MOST_LISTED + 1, apart) == [(0, MOST_LISTED * apart + 10)]
     assert len(_uncured(MOST_LISTED + 1, COARSE_SAMPLES + 11)) == MOST_LISTED + 1
+
+
+def test_places_taken_from_two_passes_are_one_visit() -> None:
+    """Whose samples stand there is told of each pass; another kind is a place of its own."""
+    kinds = [("A1", "means", 0), ("A2", "means", 150), ("A1", "means", 250), ("A2", "mute", 350)]
+    flaws = tuple(FoundFlaw(name, 0, kind, at, at + 10, because=WHY) for name, kind, at in kinds)
+    reel = cast(
+        "Any", SimpleNamespace(name="A", findings=ReelFindings(flaws), recorded=lambda _, *place: [place])
+    )
+    spans = (Span(0, 100, "A1"), Span(100, 200, "A2"), Span(200, 300, "A1"), Span(300, 400, "A2"))
+    edit = TrackEdit(TRACK, spans, tuple(Join(at, 0, "identical", 1.0, 0) for at in (100, 200, 300)))
+    holdings = cast("Any", {"A": SimpleNamespace(at=lambda _track, _place, taken: tuple(taken))})
+    weavings = cast("Any", {"A": SimpleNamespace(unwoven=lambda _name, _track, place: [place])})
+    found = find_uncured([reel], edit, 0, holdings, weavings)
+    assert [(one.start, one.end, one.kind, *map(str, one.held)) for one in found] == [
+        (0, 260, "means", "A1", "A2"),
+        (350, 360, "mute", "A2"),
+    ]
