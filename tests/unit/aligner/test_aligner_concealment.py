@@ -139,7 +139,7 @@ def test_two_captures_that_lost_other_samples_give_the_tape_back(seed: int) -> N
 
 @pytest.mark.parametrize(("apart", "is_asked"), [(100, True), (2000, False)])
 def test_nobody_is_asked_about_a_single_sample(
-    apart: int, is_asked: bool, monkeypatch: pytest.MonkeyPatch
+    apart: int, *, is_asked: bool, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Where no lead is enough, two samples close together are asked for; one alone is the likelier capture's."""
     monkeypatch.setattr(settling, "DECIDED_NATS", 1e6)
