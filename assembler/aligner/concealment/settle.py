@@ -153,7 +153,7 @@ def _settled(window: Window, truth: tuple[Choice, Bools], beside: Float64s) -> S
     in_all = lost_in_all & _between(explained)
     said.open[in_all] = True
     # Nobody is sent to a single sample: by concealment it is near the middle of its neighbours, right or wrong.
-    single = _single(said.open)
+    single = said.open & (sums_around(said.open * 1, NOISE_SAMPLES, NOISE_SAMPLES + 1) == 1)
     said.settled[at] |= single[at] & has_truth
     said.open[single & (said.settled | ~differs)] = False
     in_all &= said.open
@@ -164,9 +164,3 @@ def _settled(window: Window, truth: tuple[Choice, Bools], beside: Float64s) -> S
 def _between(explained: Bools) -> Bools:
     """Return the samples from the first to the last of each patch of some."""
     return covering(ranges_of(explained, bridge=BRIDGE_SAMPLES), 0, explained.size)
-
-
-def _single(marked: Bools) -> Bools:
-    """Return which of some samples have none of the others nearby."""
-    nearby = sums_around(marked.astype(np.int64), NOISE_SAMPLES, NOISE_SAMPLES + 1)
-    return np.asarray(marked & (nearby == 1), np.bool_)

@@ -50,7 +50,10 @@ def repeated_blocks(
             slice(end + BRIDGE_SAMPLES if not open_ends[1] else last, last),
         )
         goes_on = any(
-            _is_telling(samples[part]) and np.array_equal(samples[part], agreed[part]) for part in outside
+            # Silence repeats silence.
+            np.count_nonzero(np.diff(samples[part])) >= LEAST_TELLING
+            and np.array_equal(samples[part], agreed[part])
+            for part in outside
         )
         # Strokes of a drum machine, out of silence and into it, are the same again and again; a block that a machine
         # plays twice is cut out anywhere, and stands right behind its original.
@@ -86,11 +89,6 @@ def adjoined_block(samples: Int32s, place: Range, longest: int) -> list[Structur
         if start - longest < first and last < end + longest + rest and lag <= last - first:
             return [Structure("repeat", first, last, is_adjoined=True)]
     return []
-
-
-def _is_telling(samples: Int32s) -> bool:
-    """Return whether enough samples differ from their neighbours: silence repeats silence."""
-    return int(np.count_nonzero(np.diff(samples))) >= LEAST_TELLING
 
 
 def _keys(samples: Int32s) -> UInt64s:

@@ -120,7 +120,9 @@ def place_reel(
         relations[one.name] = work.relation(reference, one)
         advance((count + 1) / (len(others) + 1))
     relations = in_parts(relations)
-    work.seen = {one.name: relations[one.name] or _along(work.likeness(reference, one)) for one in others}
+    along = {one.name: work.likeness(reference, one) for one in others if relations[one.name] is None}
+    upright = {name: found.relation for name, found in along.items() if found and found.likeness > 0}
+    work.seen = {name: found or upright.get(name) for name, found in relations.items()}
     doubled = work.doubled(reference, proved_ranges(work.seen))
     own = reference_slips(reference.position, work.seen, doubled, sample_rate)
     work.maps[reference.name] = map_with_slips(reference.audio.length, round(reference.position.shift), own)
@@ -170,11 +172,6 @@ def _place_related(
     work.slips[one.name] = sorted(slips, key=lambda slip: slip.pass_sample)
     work.maps[one.name] = map_with_slips(one.audio.length, start_shift, work.slips[one.name])
     work.groups[one.name] = work.groups[reference.name]
-
-
-def _along(found: Alike | None) -> Relation | None:
-    """Return how a pass lies that runs along upright."""
-    return found.relation if found and found.likeness > 0 else None
 
 
 def _pin_slips(work: _Work, passes: Sequence[PassToPlace]) -> None:

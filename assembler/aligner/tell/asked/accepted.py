@@ -117,7 +117,12 @@ def _accepted_note(
     text = f"{head}: {accepted_words(one)}"
     if one.news:
         text += f"; {_void_words(one, reel)}"
-    elsewhere = [track for track in one.standing if one.take and not _is_taken(one, track, outcome)]
+    place = one.start, one.end
+    elsewhere = [
+        track
+        for track in one.standing
+        if one.take and outcome.taken(one.reel, track, place) not in (None, [one.take])
+    ]
     if elsewhere:
         text += (
             f"; but {_elsewhere_words(one, outcome, sheet)} on {track_names(reel.reel, elsewhere)}, so that what is "
@@ -141,10 +146,6 @@ def _elsewhere_words(one: Acceptance, outcome: Outcome, sheet: Sheet) -> str:
     if sheet.repair.mode == "off":
         return f'mode = "off" takes nothing from {one.take}'
     return f"{one.take} does not hold all of it"
-
-
-def _is_taken(one: Acceptance, track: int, outcome: Outcome) -> bool:
-    return outcome.taken(one.reel, track, (one.start, one.end)) in (None, [one.take])
 
 
 def _void_words(one: Acceptance, reel: ExaminedReel) -> str:
