@@ -10,7 +10,8 @@ Lost samples closer than this are one flaw, too: a sweep takes 15 ms."""
 
 INSTANT_SAMPLES = 48
 """One millisecond at 48 kHz, an instant: the edge of a run whose level says whether something was cut off; shorter than
-players or sequencers keep together; noise thrown into the sound that lasts no longer is a click, longer a burst."""
+players or sequencers keep together; noise thrown into the sound that lasts no longer is a click, longer a burst;
+losses are counted over one on either side."""
 
 WINDOW_SAMPLES = 256
 """Some 5 ms at 48 kHz: sound may change from window to window; so far beside a peak, a line, a silence or the end of a
@@ -59,9 +60,9 @@ VISIT_SAMPLES = 4096
 """What lies so close (85 ms at 48 kHz) is looked at in one go: by the program, and by a person."""
 
 LEAST_TELLING = 16
-"""Samples, changes, values or held runs that say something chance does not. So many samples tell how a machine rounds,
-and whether a block of a long pass is worth a look; so many held runs in a block are how its sound goes, as a square
-wave's."""
+"""Samples, changes, values, gaps or held runs that say something chance does not. So many samples tell how a machine
+rounds, whether a block of a long pass is worth a look, and a wave's period; so many held runs in a block are how its
+sound goes, as a square wave's; and into so many parts a place is cut by where versions differ."""
 
 HALF, NEARLY_ALL, FEW = 0.5, 0.9, 0.25
 """What counts as most of something, as all of it but for flaws, and as hardly any: of samples, places, power,
