@@ -7,7 +7,7 @@ agrees. Only ranges are kept of what is read, never samples. All positions are t
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, reduce
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -163,11 +163,14 @@ def _note_votes(versions: Sequence[Version], where: slice, notes: TrackBlock) ->
             places = ranges_of(own, offset=low, bridge=BRIDGE_SAMPLES)
             outvoted |= dict.fromkeys(version.passes, places)
     notes.outvoted.update(sorted(outvoted.items()))
-    for start, end in ranges_of(~settled & (holders > 1), bridge=BRIDGE_SAMPLES):
-        whole = [version for version, own in zip(versions, here, strict=True) if own[start:end].all()]
-        holding = sorted(index for version in whole for index in version.passes)
-        if len(holding) > 1:
-            notes.split.setdefault(tuple(holding), []).append((start + low, end + low))
+    is_split = ~settled & (holders > 1)
+    # One pass may stop, or end, just where another begins: what each few of them hold is a place of its own.
+    for present in np.unique(here[:, is_split], axis=1).T.tolist():
+        holding = [version for version, is_there in zip(versions, present, strict=True) if is_there]
+        members = tuple(sorted(index for version in holding for index in version.passes))
+        alike = is_split & (here == np.array(present)[:, None]).all(axis=0)
+        both = reduce(common, [version.covered for version in holding])
+        notes.split[members] = common(ranges_of(alike, offset=low, bridge=BRIDGE_SAMPLES), both)
 
 
 @dataclass(frozen=True, eq=False)

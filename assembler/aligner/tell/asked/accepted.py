@@ -117,12 +117,8 @@ def _accepted_note(
     text = f"{head}: {accepted_words(one)}"
     if one.news:
         text += f"; {_void_words(one, reel)}"
-    place = one.start, one.end
-    elsewhere = [
-        track
-        for track in one.standing
-        if one.take and outcome.taken(one.reel, track, place) not in (None, [one.take])
-    ]
+    place, wanted = (one.start, one.end), (None, [one.take])
+    elsewhere = [t for t in one.standing if one.take and outcome.taken(one.reel, t, place) not in wanted]
     if elsewhere:
         text += (
             f"; but {_elsewhere_words(one, outcome, sheet)} on {track_names(reel.reel, elsewhere)}, so that what is "
