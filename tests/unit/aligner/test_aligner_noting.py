@@ -6,6 +6,7 @@ import numpy as np
 
 from assembler.aligner.compare.blocks import note_block
 from assembler.aligner.compare.notes import TrackNotes
+from assembler.aligner.events.stops.standstill import HeardPass
 from assembler.aligner.flaws.limits import LINE_SAMPLES
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
@@ -55,3 +56,22 @@ def test_passes_that_hold_the_same_vote_each_for_itself() -> None:
         assert notes.outvoted == {1: [(30_000, 30_100)], 3: [(30_000, 30_100)]}
         assert notes.pairs[0, 2].differing == notes.pairs[1, 3].differing == 0
         assert notes.pairs[0, 1].differing == 200
+
+
+def test_what_two_hold_between_the_stops_of_others_is_a_place_of_its_own() -> None:
+    """One stops shortly before the other goes on: first two differ, then one is alone, then another two differ."""
+    held = [TAPE.copy(), TAPE.copy(), TAPE.copy()]
+    held[2][0, 20_000:24_000:2] += 500
+    audio = [ArrayAudio(samples) for samples in held]
+    whole = (map_with_slips(60_000, 0, ()),)
+    passes = [
+        HeardPass("P1", audio[0], whole, (((20_000, 22_020),),)),
+        HeardPass("P2", audio[1], whole, (((22_000, 24_000),),)),
+        PlacedPass("P3", audio[2], whole),
+    ]
+    read = {
+        index: Glance(own.samples(0, -LINE_SAMPLES, 60_000 + LINE_SAMPLES), 1)
+        for index, own in enumerate(passes)
+    }
+    notes = note_block(passes, 0, 0, 60_000, 1, read)
+    assert notes.split == {(1, 2): [(20_000, 21_999)], (0, 2): [(22_020, 23_999)]}
