@@ -1,6 +1,6 @@
 """All reels of a session, from imported passes to findings: placed, tied to each other, compared.
 
-What a comparison shows may be at another shift than it was placed at is placed and compared once more.
+What a comparison shows may be at another shift than it was placed at is placed and compared again.
 """
 
 from __future__ import annotations
@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING
 from assembler.aligner.place.idle import without_idle
 from assembler.aligner.place.reels.strayed import strayed_ranges
 from assembler.aligner.place.reels.tie import tie_reels
-from assembler.aligner.records.ranges import total
+from assembler.aligner.records.limits import ROUNDS
+from assembler.aligner.records.ranges import merged, total
 from assembler.aligner.reel import compare_passes, place_passes
 
 if TYPE_CHECKING:
@@ -30,22 +31,27 @@ def examine_reels(
     Raises:
         CaptureError: a capture cannot be read.
     """
-    played = _played(session, {}, advance)
-    compared = [compare_passes(reel, session, executor, advance) for reel in played]
-    strayed = {reel.name: strayed_ranges(reel.findings, reel.maps) for reel in compared}
-    if not any(strayed.values()):
-        return compared
-    again = _played(session, strayed, advance)
-    return [
-        known
-        if before.maps == after.maps
-        else _better(known, compare_passes(after, session, executor, advance))
-        for known, before, after in zip(compared, played, again, strict=True)
-    ]
+    placed = _played(session, {}, advance)
+    latest = best = [compare_passes(reel, session, executor, advance) for reel in placed]
+    strayed: dict[str, dict[str, list[Range]]] = {reel.name: {} for reel in best}
+    # A second placement may be no better, and show what makes a third one right.
+    for _ in range(1, ROUNDS):
+        for reel in latest:
+            for name, own in strayed_ranges(reel.findings, reel.maps).items():
+                strayed[reel.name][name] = merged([*strayed[reel.name].get(name, ()), *own])
+        before, placed = placed, _played(session, strayed, advance) if any(strayed.values()) else placed
+        if all(one.maps == other.maps for one, other in zip(before, placed, strict=True)):
+            break
+        latest = [
+            known if one.maps == other.maps else compare_passes(other, session, executor, advance)
+            for known, one, other in zip(latest, before, placed, strict=True)
+        ]
+        best = [_better(one, other) for one, other in zip(best, latest, strict=True)]
+    return best
 
 
 def _better(first: ExaminedReel, second: ExaminedReel) -> ExaminedReel:
-    """Return the reel as it was placed a second time, if less of it is flawed so, and no more is left to a person."""
+    """Return the reel as it was placed the second time, if less of it is flawed so, and no more is left to a person."""
     asked = [sum(note.kind == "undecided" for note in reel.notes) for reel in (first, second)]
     return second if asked[1] <= asked[0] and _flawed(second) < _flawed(first) else first
 

@@ -29,9 +29,6 @@ PIECE_SAMPLES = 64
 DECIDED_NATS = 3.0
 """Lead from which a sample is settled; one in e^3 of those at the limit may be wrong, and hardly any are at it."""
 
-ROUNDS = 5
-"""Times that losses nearby are counted and the samples chosen again."""
-
 LEAST_EVIDENCE = 1.0
 """Nats that the lost samples of a patch are unlikely to be means and holds by nature; lead of a sample that is not
 settled from which it speaks for the pass that has it: one in six is wrong."""

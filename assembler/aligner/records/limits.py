@@ -51,6 +51,9 @@ MOST_TRIED = 64
 """So many are tried of what may be many: places that are asked for a block that stands twice, and earlier ones at which
 each is sought; gaps as intervals, spread over all by size. It bounds work."""
 
+ROUNDS = 5
+"""So often what one look has shown is taken into the next, at most: losses nearby; shifts between slips."""
+
 BRIDGE_SAMPLES = 64
 """What begins, ends or differs closer than this is one: inside a flaw, and at its borders, the wrong sample is now
 and then the right one, so that as many identical ones prove a join, that both passes are whole beside a slip, or, where

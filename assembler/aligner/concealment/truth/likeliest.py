@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.concealment.limits import DECIDED_NATS, ROUNDS, SOME_LOST
+from assembler.aligner.concealment.limits import DECIDED_NATS, SOME_LOST
 from assembler.aligner.concealment.truth.bends import bends_of, spread_of_bend, telling
 from assembler.aligner.concealment.truth.links import Links
 from assembler.aligner.concealment.truth.path import distinct_states, least_totals, rows_at
 from assembler.aligner.concealment.truth.shares import Counted, shares_of
 from assembler.aligner.concealment.truth.window import Choice
-from assembler.aligner.records.limits import NEARLY_ALL
+from assembler.aligner.records.limits import NEARLY_ALL, ROUNDS
 from assembler.arrays import summed
 
 if TYPE_CHECKING:

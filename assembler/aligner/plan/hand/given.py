@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from pathlib import Path
 
-    from assembler.aligner.plan.hand.takes import Plan, Take
+    from assembler.aligner.plan.hand.takes import Plan
     from assembler.aligner.plan.path.choices import Forced
     from assembler.aligner.plan.track import Material
 
@@ -30,16 +30,11 @@ def given_plan(path: Path | None, material: Material, forced: Sequence[Forced]) 
         return None
     sheet, tracks, extent = material.sheet, material.tracks, material.extent
     plan = read_plan(path, sheet, [track.name for track in tracks], extent)
-    changed = {name: takes for name, takes in plan.items() if not _is_own(name, takes, material, forced)}
+    edits = {one.name: plan_one(material, one, forced).edit for one in tracks if one.name in plan}
+    changed = {name: takes for name, takes in plan.items() if list(takes) != takes_of(edits[name], extent[0])}
     for track in tracks:
         if track.name not in changed:
             continue
         named = list(plan).index(track.name) + 1, track.name
         check_takes(path, sheet, named, plan[track.name], coverage_of(material.reels, track), extent)
     return changed or None
-
-
-def _is_own(name: str, takes: Sequence[Take], material: Material, forced: Sequence[Forced]) -> bool:
-    """Return whether the takes of a track are those that the program makes by itself: nobody has changed them."""
-    track = next(one for one in material.tracks if one.name == name)
-    return list(takes) == takes_of(plan_one(material, track, forced).edit, material.extent[0])
