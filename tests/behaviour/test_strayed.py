@@ -65,3 +65,24 @@ def test_a_place_that_asks_more_of_a_person_is_not_taken(tmp_path: Path, capsys:
     layout.add_pass("A2", "A", tape, HOUR)
     _, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
     assert record["length"] == tape.shape[0]
+
+
+@pytest.mark.parametrize("has_third", [False, True])
+def test_two_series_of_slips_are_found_however_often_they_undo_each_other(
+    tmp_path: Path, capsys: Capsys, *, has_third: bool
+) -> None:
+    """Two clocks drift, each at its own pace. Now and then both slip at once, and what is found shows what is left."""
+    tape = make_tape(7, len(NAMES), seed=9)
+    series = {"A1": [100_000, 200_000, 300_000], "A2": [70_000 + 40_000 * n for n in range(7)]}
+    layout = Layout(tmp_path)
+    layout.add_reel("A", NAMES)
+    for name, places in series.items():
+        layout.add_pass(name, "A", np.insert(tape, places, tape[places], axis=0), HOUR)
+    if has_third:
+        layout.add_pass("A3", "A", tape, HOUR)
+    _, record = run_json(capsys, "build", layout.write(), "-o", tmp_path / "set")
+    slips = {
+        one["name"]: [f["samples"] for f in one["flaws"] if f["kind"] == "slip"] for one in record["passes"]
+    }
+    assert slips == {name: [-1] * len(series.get(name, ())) for name in slips}
+    assert np.array_equal(delivered(tmp_path / "set")[: tape.shape[0]], tape)
