@@ -72,7 +72,7 @@ def test_two_series_of_slips_are_found_however_often_they_undo_each_other(
     tmp_path: Path, capsys: Capsys, *, has_third: bool
 ) -> None:
     """Two clocks drift, each at its own pace. Now and then both slip at once, and what is found shows what is left."""
-    tape = make_tape(7, len(NAMES), seed=9)
+    tape = make_tape(10, len(NAMES), seed=9)
     series = {"A1": [100_000, 200_000, 300_000], "A2": [70_000 + 40_000 * n for n in range(7)]}
     layout = Layout(tmp_path)
     layout.add_reel("A", NAMES)
