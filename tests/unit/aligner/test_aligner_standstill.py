@@ -68,6 +68,20 @@ def test_a_ramped_mute_is_one_stop_with_its_ramps() -> None:
     assert abs(end - 9832) <= 2
 
 
+def test_a_stroke_inside_a_stop_is_missing_though_its_pass_bears_no_witness() -> None:
+    """All tracks but one are cut out at once; that one rests, but for a stroke of another pass that is mute itself."""
+    first, second = _tracks(1), _tracks(1)
+    for own in (*first, *second):
+        own[9000:12_000] = 0
+    first[2][:] = second[2][:] = 0
+    second[2][10_000:10_200] = 4000
+    covered = {index: [(0, LENGTH)] for index in range(2)}
+    found = find_stills({0: first, 1: second}, covered, 0, list(TRACKS), 1)
+    assert [(one.start, one.end, one.witnessed, set(one.tracks)) for one in found[0]] == [
+        (9000, 12_000, None, set(TRACKS))
+    ]
+
+
 def test_ramps_of_two_passes_alike_are_told_by_a_third_one() -> None:
     """Though it is mute between the ramps, too, and has lost every other sample behind them."""
     tape = _tracks(1)

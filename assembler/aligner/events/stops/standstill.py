@@ -81,21 +81,20 @@ def find_stills(
             holding = next(piece for piece in covering[index] if piece[0] <= start < piece[1])
             of_block = (start - low, end - low), (holding[0] - low, holding[1] - low)
             moving = [_moves_beside(one, *of_block) for one in own]
-            witnessed = [
-                (part, theirs)
+            parts = [
+                part
                 for other, theirs in held.items()
                 if other != index
                 for part in common([(start, end)], covering[other])
                 if part[1] - part[0] >= LEAST_RUN
                 and _sounds_on(own, theirs, slice(part[0] - low, part[1] - low), moving)
             ]
-            parts, witnesses = [part for part, _ in witnessed], [theirs for _, theirs in witnessed]
             known = _as_far_as_witnessed((start, end), parts, covering[index])
             others = [theirs for other, theirs in held.items() if other != index]
             early, late = _ramps(own, others, known[0] - low, known[1] - low, step)
             inside = slice(start - low, end - low)
             around = slice(max(0, inside.start - FIT_SAMPLES), inside.stop + FIT_SAMPLES)
-            versions = zip(tracks, zip(own, *witnesses, strict=True), strict=True)
+            versions = zip(tracks, zip(own, *others, strict=True), strict=True)
             ramps = early if known[0] == start else 0, late if known[1] == end else 0
             still = Still(
                 start - ramps[0],
