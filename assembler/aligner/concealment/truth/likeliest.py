@@ -157,7 +157,8 @@ class _Track:
         self._sound = self._sound.copy()
         known = self.choice.truth < captures
         self._sound[at[known]] = self.window.versions[self.choice.truth[known], at[known]]
-        self._likely_lost[:] = self._likely_in_all(shares) * self.window.present
+        # What agrees counts by what it tells, as all that is looked at; what differs has told.
+        self._likely_lost[:] = self._likely_in_all(shares) * self.window.present * self._telling
         for own, lost, here in zip(self._likely_lost, states.lost, self.window.present, strict=True):
             kept_cost, lost_cost = (np.where(mask, np.inf, totals).min(axis=0) for mask in (lost, ~lost))
             own[at] = here[at] / (1 + np.exp(np.clip(lost_cost - kept_cost, -50, 50)))
