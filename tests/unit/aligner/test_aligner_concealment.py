@@ -30,7 +30,7 @@ from assembler.aligner.concealment.marks import (
 )
 from assembler.aligner.concealment.reel import Comparison, LostSamples, concealed
 from assembler.aligner.concealment.settle import settle
-from assembler.aligner.concealment.truth import path
+from assembler.aligner.concealment.truth import likeliest, path
 from assembler.aligner.concealment.truth.bends import rate_nearby
 from assembler.aligner.concealment.truth.path import least_totals
 from assembler.aligner.concealment.truth.shares import Counted, shares_of
@@ -38,12 +38,15 @@ from assembler.aligner.concealment.truth.window import Window
 from assembler.aligner.concealment.weave import weave
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw
+from assembler.aligner.records.limits import ROUNDS
 from assembler.aligner.records.passes import PlacedPass
 from assembler.aligner.records.timemap import map_with_slips
 from scripts.bench.trial_sessions import ArrayAudio
 
 if TYPE_CHECKING:
-    from assembler.arrays import Bools, Int64s
+    from collections.abc import Mapping, Sequence
+
+    from assembler.arrays import Bools, Float64s, Int64s
 
 LENGTH = 8192
 
@@ -150,6 +153,25 @@ def test_nobody_is_asked_about_a_single_sample(
     assert said.settled[lost].tolist() == [not is_asked] * 2
     assert said.taken[lost].tolist() == [1, 1]
     assert said.lost[0][lost].all()
+
+
+def test_of_what_agrees_no_more_counts_as_lost_than_is_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A square wave tells nothing between its edges: whatever was lost there, it makes no share of losses nearby."""
+    counted: list[Counted] = []
+
+    def noted(tracks: Sequence[Mapping[tuple[str, str], Counted]]) -> list[dict[tuple[str, str], Float64s]]:
+        counted.extend(tracks[1].values())
+        return shares_of(tracks)
+
+    monkeypatch.setattr(likeliest, "shares_of", noted)
+    square = np.where(np.arange(LENGTH) // 37 % 2 == 0, 5000, -5000)
+    lost = np.zeros(LENGTH, np.bool_)
+    lost[2001:7001:2] = True
+    first, second = ([_concealed(tape, lost), tape] for tape in (_sound(1), square))
+    settle([_window(*first), _window(*second)])
+    agree = second[0] == second[1]
+    assert len(counted) == 2 * ROUNDS
+    assert max(float((one.lost - one.seen)[agree].max()) for one in counted) < 1e-6
 
 
 def test_what_one_capture_holds_where_the_other_has_a_mean_is_in_doubt() -> None:
