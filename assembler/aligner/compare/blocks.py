@@ -7,8 +7,8 @@ agrees. Only ranges are kept of what is read, never samples. All positions are t
 from __future__ import annotations
 
 from dataclasses import dataclass
-from functools import cached_property, reduce
-from itertools import combinations
+from functools import cached_property
+from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -165,12 +165,13 @@ def _note_votes(versions: Sequence[Version], where: slice, notes: TrackBlock) ->
     notes.outvoted.update(sorted(outvoted.items()))
     is_split = ~settled & (holders > 1)
     # One pass may stop, or end, just where another begins: what each few of them hold is a place of its own.
-    for present in np.unique(here[:, is_split], axis=1).T.tolist():
-        holding = [version for version, is_there in zip(versions, present, strict=True) if is_there]
+    known = {edge - low for version in versions for held in version.covered for edge in held}
+    edges = [0, *sorted(edge for edge in known if 0 < edge < is_split.size), is_split.size]
+    for first, last in pairwise(edges):
+        holding = [version for version, own in zip(versions, here, strict=True) if own[first]]
         members = tuple(sorted(index for version in holding for index in version.passes))
-        alike = is_split & (here == np.array(present)[:, None]).all(axis=0)
-        both = reduce(common, [version.covered for version in holding])
-        notes.split[members] = common(ranges_of(alike, offset=low, bridge=BRIDGE_SAMPLES), both)
+        if places := ranges_of(is_split[first:last], offset=low + first, bridge=BRIDGE_SAMPLES):
+            notes.split.setdefault(members, []).extend(places)
 
 
 @dataclass(frozen=True, eq=False)

@@ -69,6 +69,12 @@ def weigh_track(
     rests = SharedRests(track, step)
     doubtful = contested(passes, track, notes)
     split = {members: without(merged(ranges), doubtful) for members, ranges in notes.split.items()}
+    # Where a few samples of one are lost amid what more of them differ in, that is asked of all.
+    for members in sorted(split, key=len):
+        larger = (
+            merged(own, bridge=BRIDGE_SAMPLES) for more, own in split.items() if len(more) > len(members)
+        )
+        split[members] = without(split[members], merged(place for own in larger for place in own))
     beside = [*hidden.flaws, *stopped]
     if doubtful:
         split.setdefault(tuple(range(len(passes))), []).extend(doubtful)

@@ -98,13 +98,15 @@ def find_uncured(
         tape_track = edit.track.tape_tracks.get(reel.name)
         if tape_track is None:
             continue
-        bad = bad_places(reel, edit, start, weavings)
-        for kind, place in _visits(bad):
+        for place, bad in _visits(bad_places(reel, edit, start, weavings)):
             for low, high in cut_at(accepted, reel.name, tape_track, place):
-                here = (one for one in bad if one.kind == kind and one.start < high and low < one.end)
-                taken = list(dict.fromkeys(one.pass_name for one in here if one.pass_name is not None))
-                held = holdings[reel.name].at(tape_track, (low, high), taken)
+                held = holdings[reel.name].at(tape_track, (low, high), _taken(bad, (low, high)))
+                # What sticks out of an acceptance by less than its margin is meant, too, whoever it is taken from.
+                meant = [one for one in accepted if one.reel == reel.name and one.covers(low, high)]
+                inner = [(max(low, one.start), min(high, one.end)) for one in meant] or [(low, high)]
+                taken = _taken(bad, inner[0])
                 closing = closing_of(accepted, reel.name, (tape_track,), (low, high), taken)
+                kind = bad[0].kind
                 found.append(Uncured(reel.name, edit.track, low - start, high - start, kind, held, closing))
     return sorted(found, key=lambda place: (place.start, place.end, place.kind))
 
@@ -146,13 +148,24 @@ def bad_places(reel: ExaminedReel, edit: TrackEdit, start: int, weavings: Mappin
     ]
 
 
-def _visits(places: Sequence[Bad]) -> list[tuple[str, Range]]:
-    """Return the places as a person goes to them: those of one kind that lie close together are one."""
+def _visits(places: Sequence[Bad]) -> list[tuple[Range, list[Bad]]]:
+    """Return the places as a person goes to them, and what is bad there: of one kind, and close together."""
     bridge = VISIT_SAMPLES if len(places) <= MOST_LISTED else COARSE_SAMPLES
-    alike: dict[str, list[Range]] = {}
-    for place in places:
-        alike.setdefault(place.kind, []).append((place.start, place.end))
-    return [(kind, place) for kind, ranges in alike.items() for place in merged(ranges, bridge=bridge)]
+    visits: list[tuple[Range, list[Bad]]] = []
+    for place in sorted(places, key=lambda one: (one.kind, one.start, one.end)):
+        (start, end), beside = visits[-1] if visits else ((0, 0), [])
+        if beside and beside[0].kind == place.kind and place.start <= end + bridge:
+            beside.append(place)
+            visits[-1] = (start, max(end, place.end)), beside
+        else:
+            visits.append(((place.start, place.end), [place]))
+    return visits
+
+
+def _taken(places: Sequence[Bad], inside: Range) -> list[str]:
+    """Return the passes that the set has some places from, as far as these lie inside, in order."""
+    here = (one for one in places if one.start < inside[1] and inside[0] < one.end)
+    return list(dict.fromkeys(one.pass_name for one in here if one.pass_name is not None))
 
 
 def _heard(edit: TrackEdit) -> list[Range]:

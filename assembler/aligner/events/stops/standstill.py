@@ -93,14 +93,18 @@ def find_stills(
             others = [theirs for other, theirs in held.items() if other != index]
             early, late = _ramps(own, others, known[0] - low, known[1] - low, step)
             inside = slice(start - low, end - low)
-            around = slice(max(0, inside.start - FIT_SAMPLES), inside.stop + FIT_SAMPLES)
-            versions = zip(tracks, zip(own, *others, strict=True), strict=True)
+            beside = max(low, start - FIT_SAMPLES), end + FIT_SAMPLES
+            heard = [(theirs, common([beside], covering[other])) for other, theirs in held.items()]
             ramps = early if known[0] == start else 0, late if known[1] == end else 0
             still = Still(
                 start - ramps[0],
                 end + ramps[1],
                 "hold" if any(one[inside].any() for one in own) else "mute",
-                frozenset(track for track, each in versions if any(np.ptp(one[around]) for one in each)),
+                frozenset(
+                    track
+                    for number, track in enumerate(tracks)
+                    if any(np.ptp(one[number][a - low : b - low]) for one, parts in heard for a, b in parts)
+                ),
                 (known[0] - early, known[1] + late) if parts else None,
                 _beside([one[: inside.start][::-1] for one in own]),
                 _beside([one[inside.stop :] for one in own]),
