@@ -557,3 +557,20 @@ def test_a_word_that_nobody_gave_is_found(tmp_path: Path, capsys: Capsys, tape: 
     assert "a note on 'A1' has the word of 'N. Body'" in problems(notes=[*whole["notes"], note])
     told = problems(uncured=[forged], accepted=said)
     assert "data/session.toml: accepted places is" in told
+
+
+def test_a_take_that_begins_just_inside_its_place_closes_all_of_it(
+    tmp_path: Path, capsys: Capsys, tape: Int32s
+) -> None:
+    """The hole begins 500 samples before the frame that is signed: that is meant, too, whoever it is taken from."""
+    sheet = session(
+        tmp_path,
+        with_hole(tape, LOW - 1000),
+        with_hole(tape, LOW - 1000),
+        more=accepted(take="A2", passes=["A1", "A2"]),
+    )
+    _, record = run_json(capsys, "check", sheet)
+    (place,) = record["uncured"]
+    assert (place["start"], place["end"]) == (LOW - 1000, HIGH)
+    assert place["accepted"]["by"] == "M. Weir"
+    assert [one["taken"] for one in place["passes"]] == [True, True]

@@ -86,3 +86,25 @@ def test_two_series_of_slips_are_found_however_often_they_undo_each_other(
     }
     assert slips == {name: [-1] * len(series.get(name, ())) for name in slips}
     assert np.array_equal(delivered(tmp_path / "set")[: tape.shape[0]], tape)
+
+
+def test_a_few_samples_that_one_lost_amid_a_difference_are_no_place_of_their_own(
+    tmp_path: Path, capsys: Capsys
+) -> None:
+    """Three passes differ, each by noise of its own, and one has a slip in it: a person is asked once."""
+    tape = make_tape(6, len(NAMES), seed=9)
+    layout = Layout(tmp_path)
+    layout.add_reel("A", NAMES)
+    for number in range(3):
+        own = tape.copy()
+        own[AT : AT + 500, 0] += np.random.default_rng(5 + number).integers(-3000, 3000, 500).astype(np.int32)
+        layout.add_pass(
+            f"A{number + 1}",
+            "A",
+            np.delete(own, range(AT + 200, AT + 220), axis=0) if number == 2 else own,
+            HOUR,
+        )
+    _, record = run_json(capsys, "check", layout.write())
+    asked = [(note["start"], note["end"]) for note in record["notes"] if note["kind"] == "undecided"]
+    assert asked == [(AT, AT + 500)]
+    assert record["uncured"] == []
