@@ -82,6 +82,19 @@ def test_a_stroke_inside_a_stop_is_missing_though_its_pass_bears_no_witness() ->
     ]
 
 
+def test_a_pass_that_begins_beside_a_stop_does_not_move_before_that() -> None:
+    """One track is a level throughout; a third pass holds it, too, from just behind the stop on, and nothing before."""
+    first, second = _tracks(1), _tracks(1)
+    for one in (first, second):
+        one[4][:] = -3
+    third = [np.where(np.arange(LENGTH) < 12_100, 0, own).astype(np.int32) for own in second]
+    for own in first:
+        own[9000:12_000] = own[8999]
+    covered = {0: [(0, LENGTH)], 1: [(0, LENGTH)], 2: [(12_100, LENGTH)]}
+    found = find_stills({0: first, 1: second, 2: third}, covered, 0, list(TRACKS), 1)
+    assert [set(one.tracks) for one in found[0]] == [set(TRACKS) - {4}]
+
+
 def test_ramps_of_two_passes_alike_are_told_by_a_third_one() -> None:
     """Though it is mute between the ramps, too, and has lost every other sample behind them."""
     tape = _tracks(1)
