@@ -18,7 +18,7 @@ AT = 3 * RATE
 NAMES = ["One", "Two", "Three"]
 
 
-@pytest.mark.parametrize("apart", [3000, 20_000])
+@pytest.mark.parametrize("apart", [1200, 1900, 3000, 20_000])
 def test_a_sample_lost_by_one_pass_and_then_by_the_other_is_found_in_both(
     tmp_path: Path, capsys: Capsys, apart: int
 ) -> None:
@@ -38,7 +38,7 @@ def test_a_sample_lost_by_one_pass_and_then_by_the_other_is_found_in_both(
     assert np.array_equal(delivered(tmp_path / "set")[: tape.shape[0] - 2], tape[:-2])
 
 
-@pytest.mark.parametrize("bar", [1500, 2400])
+@pytest.mark.parametrize("bar", [190, 1500, 2400])
 def test_a_burst_over_loops_is_no_other_place_of_theirs(tmp_path: Path, capsys: Capsys, bar: int) -> None:
     """The next bar, or the one before, is the same: where noise hides one of them the pass has not strayed."""
     tape = make_tape(6, len(NAMES), seed=9)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from assembler.aligner.place.limits import ANCHOR_SAMPLES, SHORT_SAMPLES
+from assembler.aligner.place.limits import SHORT_SAMPLES
 from assembler.aligner.records.findings import NOISE_KINDS
 from assembler.aligner.records.limits import BRIDGE_SAMPLES
 from assembler.aligner.records.ranges import common, merged
@@ -25,7 +25,7 @@ DIFFERENCE_KINDS = (*NOISE_KINDS, "repeat")
 
 
 def strayed_ranges(findings: ReelFindings, maps: Mapping[str, TimeMap]) -> dict[str, tuple[Range, ...]]:
-    """Return of each pass the samples beside which two tracks, or more, differ for longer than an anchor.
+    """Return of each pass the samples beside which two tracks, or more, differ for long enough that other shifts can be tried.
 
     Args:
         findings: of a reel that was compared.
@@ -43,7 +43,7 @@ def strayed_ranges(findings: ReelFindings, maps: Mapping[str, TimeMap]) -> dict[
         own = merged(ranges, bridge=BRIDGE_SAMPLES)
         twice = merged([*twice, *common(once, own)], bridge=BRIDGE_SAMPLES)
         once = merged([*once, *own])
-    wide = [(start, end) for start, end in twice if end - start >= ANCHOR_SAMPLES + 2 * SHORT_SAMPLES]
+    wide = [(start, end) for start, end in twice if end - start >= 4 * SHORT_SAMPLES]
     return {
         name: tuple(piece for place in wide for piece in time_map.pass_ranges(*place))
         for name, time_map in maps.items()

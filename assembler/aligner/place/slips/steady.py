@@ -67,8 +67,8 @@ def steady_runs(reference: TrackReader, probe: TrackReader, anchors: Sequence[An
     """Return runs of neighbouring anchors with one shift, less those that a chance or a repeat flaw explains.
 
     A lone anchor, or a few short ones, between others of one shift is not believed: a block that a machine repeated
-    matches one block off. One at the end of the overlap, or between two shifts, is believed where its close
-    surroundings agree.
+    matches one block off. Two that are off by less than a block are: one clock slipped, then the other. One at the end
+    of the overlap, or between two shifts, is believed where its close surroundings agree.
     """
     runs = [
         list(run) for _, run in groupby(_reread(reference, probe, anchors), key=lambda anchor: anchor.shift)
@@ -79,6 +79,7 @@ def steady_runs(reference: TrackReader, probe: TrackReader, anchors: Sequence[An
             run
             for run, before, behind in zip(runs, shifts, shifts[2:], strict=False)
             if run[-1].end - run[0].at > ANCHOR_SAMPLES
+            or (before is not None and len(run) > 1 and abs(run[0].shift - before) < SHORT_SAMPLES)
             or (
                 before != behind
                 and _is_steady(reference, probe, run[0], [s for s in (before, behind) if s is not None])
