@@ -17,9 +17,17 @@ from typing import TYPE_CHECKING
 from assembler.aligner.concealment.limits import LEAST_EVIDENCE
 from assembler.aligner.events.limits import LEAST_AT_ONCE
 from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.findings import NOISE_KINDS, FoundFlaw, Undecided, cleared, ranges_by_track
+from assembler.aligner.records.findings import (
+    NOISE_KINDS,
+    FoundFlaw,
+    Undecided,
+    cleared,
+    ranges_by_track,
+    visited_places,
+)
 from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_PROOFS, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import merged, without
+from assembler.aligner.sound.limits import NOISE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -81,6 +89,22 @@ def settle_by_other_tracks(
             closed.append(place)
             settled.append(FoundFlaw(guilty, place.track, kind, place.start, place.end, because=because))
     return [*cleared(found, closed), *settled], [*left, *disputed]
+
+
+def worth_asking(undecided: Sequence[Undecided]) -> list[Undecided]:
+    """Return the undecided places, less single samples with no other nearby that may have been concealed.
+
+    By concealment such a sample is near the middle of its neighbours, right or wrong: nobody hears it.
+    """
+    visits = visited_places(undecided, NOISE_SAMPLES)
+    single = {(one.track, one.start) for one in visits if one.end - one.start == 1}
+    return [
+        one
+        for one in undecided
+        if one.because.rule != Rule.CONCEALED
+        or (one.track, one.start) not in single
+        or one.end - one.start > 1
+    ]
 
 
 def _events(by_pass: dict[tuple[str, int], list[Range]]) -> list[_Event]:

@@ -10,7 +10,7 @@ from operator import attrgetter
 from typing import TYPE_CHECKING
 
 from assembler.aligner.records.because import Rule, stronger, weaker
-from assembler.aligner.records.limits import CHANCE_SAMPLES, INSTANT_SAMPLES, MOST_GAP_SAMPLES
+from assembler.aligner.records.limits import CHANCE_SAMPLES, INSTANT_SAMPLES, MOST_GAP_SAMPLES, VISIT_SAMPLES
 from assembler.aligner.records.ranges import merged, without
 
 if TYPE_CHECKING:
@@ -199,23 +199,30 @@ def _joint_kind(first: FoundFlaw, second: FoundFlaw) -> str:
     return "burst"
 
 
-def joined_places(
-    places: Iterable[Undecided],
-    bridge: int = MOST_GAP_SAMPLES,
-    of: Callable[[Undecided], tuple[object, ...]] = lambda one: (one.taken, one.others),
-) -> list[Undecided]:
-    """Return the places in order, those that follow each other closely as one: a person looks at them once.
+def joined_places(places: Iterable[Undecided]) -> list[Undecided]:
+    """Return the places in order, those of the same passes that follow each other closely as one."""
+    return _joined_places(places, MOST_GAP_SAMPLES, lambda one: (one.taken, one.others))
 
-    Of what left them open the part is kept that is least sure. Places of one track have to have in common what is asked
-    ``of`` them, and lie apart by the bridge at most, in samples.
+
+def visited_places(places: Iterable[Undecided], bridge: int = VISIT_SAMPLES) -> list[Undecided]:
+    """Return the places in order, those that lie so close together as one, whoever differs: a person looks once."""
+    return _joined_places(places, bridge, lambda _: ())
+
+
+def _joined_places(
+    places: Iterable[Undecided], bridge: int, of: Callable[[Undecided], tuple[object, ...]]
+) -> list[Undecided]:
+    """Return places, those of one track that lie close together and have in common what is asked ``of`` them as one.
+
+    Of what left them open the part is kept that is least sure.
     """
     joined: list[Undecided] = []
     for place in sorted(places, key=lambda one: (one.track, of(one), one.start)):
         last = joined[-1] if joined else None
         if last and (last.track, of(last)) == (place.track, of(place)) and place.start - last.end <= bridge:
-            joined[-1] = replace(
-                last, end=max(last.end, place.end), because=weaker(last.because, place.because)
-            )
+            others = dict.fromkeys(name for name in (*last.others, *place.members) if name != last.taken)
+            because = weaker(last.because, place.because)
+            joined[-1] = replace(last, end=max(last.end, place.end), others=tuple(others), because=because)
         else:
             joined.append(place)
     return sorted(joined, key=lambda one: (one.track, one.start, one.end, one.taken))

@@ -5,8 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from assembler.aligner.records.findings import joined_places
-from assembler.aligner.records.limits import VISIT_SAMPLES
+from assembler.aligner.records.findings import visited_places
 from assembler.aligner.records.reel import place_label, stretch_label, timecode_label
 from assembler.aligner.tell.asked.accepted import accepted_words, closing_of, cut_at
 from assembler.aligner.tell.chains import CHAIN_KINDS, chain_notes, cure_notes
@@ -65,7 +64,7 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
     notes = []
     parts = [
         replace(place, start=low, end=high)
-        for place in joined_places(reel.findings.undecided, VISIT_SAMPLES, lambda one: one.members)
+        for place in visited_places(reel.findings.undecided)
         for low, high in cut_at(outcome.accepted, reel.name, place.track, (place.start, place.end))
     ]
     for place in parts:

@@ -3,11 +3,18 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from pathlib import Path
 
 from assembler import record
 from assembler.aligner.records.because import Because, Rule, stronger, weaker
-from assembler.aligner.records.findings import FoundFlaw, Undecided, joined_flaws, joined_places
+from assembler.aligner.records.findings import (
+    FoundFlaw,
+    Undecided,
+    joined_flaws,
+    joined_places,
+    visited_places,
+)
 from assembler.report import RULE_WORDS, because_words, with_reason
 
 
@@ -40,6 +47,18 @@ def test_open_places_joined_keep_what_is_least_sure() -> None:
         for start, nats in ((0, 9.0), (20, 2.5))
     ]
     assert [place.because for place in joined_places(places)] == [Because(Rule.STORY, 2.5)]
+
+
+def test_places_close_together_are_visited_once_whoever_differs() -> None:
+    """All passes that differ in any of them are named; on another track, or further away, it is another visit."""
+    because = Because(Rule.STORY, 2.5)
+    first = Undecided(0, 0, 10, "P1", ("P2",), because=because)
+    second = Undecided(0, 20, 40, "P2", ("P1", "P3"), because=because)
+    assert joined_places([first, second]) == [first, second]
+    (visit,) = visited_places([first, second])
+    assert (visit.start, visit.end, visit.members) == (0, 40, ("P1", "P2", "P3"))
+    assert len(visited_places([first, second], bridge=9)) == 2
+    assert len(visited_places([first, replace(second, track=1)])) == 2
 
 
 def test_words_say_the_rule_and_its_lead() -> None:

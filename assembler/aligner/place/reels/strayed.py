@@ -25,7 +25,7 @@ DIFFERENCE_KINDS = (*NOISE_KINDS, "repeat")
 
 
 def strayed_ranges(findings: ReelFindings, maps: Mapping[str, TimeMap]) -> dict[str, tuple[Range, ...]]:
-    """Return of each pass the samples beside which two tracks, or more, differ for long enough that other shifts can be tried.
+    """Return of each pass the samples beside which two tracks, or more, differ for long enough to try other shifts.
 
     Args:
         findings: of a reel that was compared.
