@@ -10,7 +10,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from assembler.aligner.compare.differences.beside import doubted_beside, not_known
-from assembler.aligner.compare.differences.majority import contested, judge_outvoted
+from assembler.aligner.compare.differences.majority import judge_outvoted
 from assembler.aligner.compare.differences.pieces import is_level
 from assembler.aligner.compare.differences.split import judge_split
 from assembler.aligner.compare.lone import flaws_alone, weigh_lines, weigh_runs
@@ -67,8 +67,7 @@ def weigh_track(
     flaws: list[FoundFlaw] = []
     undecided: list[Undecided] = []
     rests = SharedRests(track, step)
-    doubtful = contested(passes, track, notes)
-    split = {members: without(merged(ranges), doubtful) for members, ranges in notes.split.items()}
+    split = {members: merged(ranges) for members, ranges in notes.split.items()}
     # Where a few samples of one are lost amid what more of them differ in, that is asked of all.
     for members in sorted(split, key=len):
         larger = (
@@ -76,10 +75,8 @@ def weigh_track(
         )
         split[members] = without(split[members], merged(place for own in larger for place in own))
     beside = [*hidden.flaws, *stopped]
-    if doubtful:
-        split.setdefault(tuple(range(len(passes))), []).extend(doubtful)
     for index, ranges in notes.outvoted.items():
-        judged = merged(without(merged(ranges), doubtful), bridge=BRIDGE_SAMPLES)
+        judged = merged(ranges, bridge=BRIDGE_SAMPLES)
         elsewhere = merged(place for places in split.values() for place in places)
         for place in one_place_each(judged, partial(is_level, passes[index], track)):
             found, open_places = judge_outvoted(passes, track, index, place, elsewhere, step, rests)
