@@ -139,7 +139,6 @@ def _gathered(
     flaws, undecided = settle_by_other_tracks(
         [flaw for result in results for flaw in result.flaws],
         [place for result in results for place in result.undecided],
-        passes,
         stopped,
     )
     open_places = [flaw for result in results for flaw in result.open_places]

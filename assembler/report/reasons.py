@@ -20,7 +20,6 @@ RULE_WORDS = {
     "in_phase": "the wave goes on in phase after it",
     "same_moment": "several tracks at the same moment",
     "other_tracks": "flawed at the same samples on other tracks",
-    "lost_sync": "lost sync on the other tracks",
     "beside_slip": "beside a slip, borne out by no other pass",
     "smeared": "beside its own flaw, smeared where its chain is undone",
     "too_many_differences": "too many differences to judge one by one",

@@ -11,14 +11,12 @@ from __future__ import annotations
 
 from bisect import bisect_left, bisect_right
 from collections import Counter
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from assembler.aligner.concealment.limits import LEAST_EVIDENCE
 from assembler.aligner.events.limits import LEAST_AT_ONCE
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import (
-    NOISE_KINDS,
     FoundFlaw,
     Undecided,
     cleared,
@@ -26,13 +24,12 @@ from assembler.aligner.records.findings import (
     visited_places,
 )
 from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_PROOFS, MOST_GAP_SAMPLES
-from assembler.aligner.records.ranges import merged, without
+from assembler.aligner.records.ranges import merged
 from assembler.aligner.sound.limits import NOISE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from assembler.aligner.records.passes import PlacedPass
     from assembler.aligner.records.ranges import Range
 
 
@@ -49,15 +46,10 @@ class _Event:
         low, high = self.place[0] - BRIDGE_SAMPLES, self.place[1] + BRIDGE_SAMPLES
         return track not in self.tracks and low <= place[0] and place[1] <= high
 
-    def is_around(self, place: Range) -> bool:
-        """Return whether a place on any track lies between its borders, whatever is known of that track beside it."""
-        return self.place[0] <= place[0] and place[1] <= self.place[1]
-
 
 def settle_by_other_tracks(
     flaws: Sequence[FoundFlaw],
     undecided: Sequence[Undecided],
-    passes: Sequence[PlacedPass],
     stopped: Sequence[FoundFlaw] = (),
 ) -> tuple[list[FoundFlaw], list[Undecided]]:
     """Return the flaws and the undecided places, those left out that flaws of other tracks decide.
@@ -65,20 +57,18 @@ def settle_by_other_tracks(
     Args:
         flaws: of all tracks and passes; where a place is undecided, of those that are not taken.
         undecided: of all tracks, in order; those close to each other on one track stand or fall together.
-        passes: of the reel.
         stopped: what all tracks of a pass have shown together: beside it the pass may be flawed, too.
     """
     decided = cleared(flaws, undecided)
     by_pass = _flawed_ranges(decided)
     events, suspects = _events(by_pass), _flawed_ranges([*decided, *stopped])
-    found, disputed = _disputed(flaws, events, passes)
     left: list[Undecided] = []
     settled: list[FoundFlaw] = []
     closed: list[Undecided] = []
     for group in _groups(undecided):
         whole = (group[0].start, max(place.end for place in group))
         guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, suspects)
-        if guilty is None or any(_speaks_for(guilty, place) for place in group):
+        if guilty is None:
             left += group
             continue
         kind = _kind(decided, guilty, whole)
@@ -88,7 +78,7 @@ def settle_by_other_tracks(
             because = Because(Rule.OTHER_TRACKS)
             closed.append(place)
             settled.append(FoundFlaw(guilty, place.track, kind, place.start, place.end, because=because))
-    return [*cleared(found, closed), *settled], [*left, *disputed]
+    return [*cleared(flaws, closed), *settled], left
 
 
 def worth_asking(undecided: Sequence[Undecided]) -> list[Undecided]:
@@ -124,37 +114,6 @@ def _events(by_pass: dict[tuple[str, int], list[Range]]) -> list[_Event]:
             if len(tracks) >= LEAST_AT_ONCE:
                 events.append(_Event(name, place, tracks))
     return events
-
-
-def _disputed(
-    flaws: Sequence[FoundFlaw], events: Sequence[_Event], passes: Sequence[PlacedPass]
-) -> tuple[list[FoundFlaw], list[Undecided]]:
-    """Return the flaws, and as undecided those noises of one pass where it was the other one that lost sync.
-
-    On a track that is silent there, a drum stroke of the right pass looks like noise thrown in.
-    """
-    kept: list[FoundFlaw] = []
-    disputed: list[Undecided] = []
-    because = Because(Rule.LOST_SYNC)
-    for flaw in flaws:
-        place = flaw.start, flaw.end
-        guilty = {
-            event.pass_name
-            for event in events
-            if flaw.kind in NOISE_KINDS
-            and event.pass_name != flaw.pass_name
-            and event.holds(flaw.track, place)
-        }
-        covering = {one.name for one in passes if not without([place], one.covered(flaw.track))}
-        if len(guilty) != 1 or covering != guilty | {flaw.pass_name}:
-            kept.append(flaw)
-            continue
-        (name,) = guilty
-        kept.append(replace(flaw, pass_name=name, kind="disagreement", because=because))
-        disputed.append(
-            Undecided(flaw.track, *place, flaw.pass_name, (name,), is_doubtful=True, because=because)
-        )
-    return kept, disputed
 
 
 def _groups(undecided: Sequence[Undecided]) -> list[list[Undecided]]:
@@ -209,7 +168,7 @@ def _guilty_at_once(
     guilty = {
         event.pass_name
         for event in events
-        if event.pass_name in place.members and (event.holds(place.track, whole) or event.is_around(whole))
+        if event.pass_name in place.members and event.holds(place.track, whole)
     }
     if len(place.members) > 2 or len(guilty) != 1:
         return None
@@ -223,13 +182,6 @@ def _guilty_at_once(
         for low, high in ranges
     )
     return None if is_suspect else name
-
-
-def _speaks_for(name: str, place: Undecided) -> bool:
-    """Return whether a pass is likely to be right where samples were lost: then the other one lost some, too."""
-    because = place.because
-    is_likely = because.rule == Rule.CONCEALED and because.nats is not None and because.nats > LEAST_EVIDENCE
-    return is_likely and place.taken == name
 
 
 def _extended(place: Range, flawed: Sequence[Range]) -> Range:

@@ -44,8 +44,6 @@ class Rule(Enum):
     """Several tracks of one pass have it between the same samples."""
     OTHER_TRACKS = "other_tracks"
     """The pass is flawed between the same samples on other tracks."""
-    LOST_SYNC = "lost_sync"
-    """What seems to be another pass's flaw is the sound, where this one lost sync on the other tracks."""
     BESIDE_SLIP = "beside_slip"
     """It lies where a slip may be, and no other pass bears it out."""
     SMEARED = "smeared"

@@ -28,7 +28,7 @@ def test_every_rule_has_words() -> None:
 def test_flaws_joined_keep_the_strongest_rule() -> None:
     """An exact rule before any count, a count before none, the larger before the less."""
     flaws = [
-        FoundFlaw("P1", 0, "mute", 0, 10, because=Because(Rule.HELD_ON)),
+        FoundFlaw("P1", 0, "mute", 0, 10, because=Because(Rule.OTHER_TRACKS)),
         FoundFlaw("P1", 0, "mute", 10, 20, because=Because(Rule.STORY, 31.5)),
         FoundFlaw("P1", 0, "mute", 20, 30, because=Because(Rule.STORY, 212.0)),
     ]

@@ -182,10 +182,7 @@ def _lost(track: int, kind: str = "mute", *, name: str = "P1", end: int = 9000) 
 
 def _settled(flaws: Sequence[FoundFlaw], places: Sequence[Undecided]) -> list[Because]:
     """Return what other tracks say of flaws and open places of two passes."""
-    held = map_with_slips(20_000, 0, ())
-    audio = ArrayAudio(np.zeros((6, 20_000), np.int32))
-    passes = [PlacedPass(name, audio, (held,) * 6) for name in ("P1", "P2")]
-    found, left = settle_by_other_tracks(flaws, places, passes)
+    found, left = settle_by_other_tracks(flaws, places)
     return [one.because for one in found] + [one.because for one in left]
 
 
@@ -196,10 +193,6 @@ def _open(track: int) -> Undecided:
 
 def _other_tracks() -> list[Because]:
     return _settled([_lost(0), _lost(3)], [_open(5)])
-
-
-def _lost_sync() -> list[Because]:
-    return _settled([*(_lost(track) for track in range(5)), _lost(5, "burst", name="P2")], [])
 
 
 def _session(*captures: Int32s) -> list[Because]:
@@ -256,7 +249,6 @@ FIRES: dict[Rule, Callable[[], list[Because]]] = {
     Rule.SMEARED: _smeared,
     Rule.TOO_MANY: _too_many,
     Rule.OTHER_TRACKS: _other_tracks,
-    Rule.LOST_SYNC: _lost_sync,
     Rule.DEAD: _dead,
     Rule.SLIP: _slip,
 }
