@@ -112,7 +112,7 @@ def _compared(first: Version, second: Version) -> tuple[Shared, Bools | None]:
     both = common(first.covered, second.covered)
     parts = [slice(a - first.low, b - first.low) for a, b in both]
     whole = samples.size // WINDOW_SAMPLES * WINDOW_SAMPLES
-    telling = first.sounds
+    telling = first.sounds & second.sounds
     if parts != [slice(0, samples.size)]:
         held = covering(both, first.low, samples.size)[:whole].reshape(-1, WINDOW_SAMPLES)
         telling = telling & held.all(axis=1)

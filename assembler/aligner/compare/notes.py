@@ -26,7 +26,7 @@ class Shared:
 
     Args:
         overlap: samples that both hold.
-        compared: short stretches of them that sound.
+        compared: short stretches of them that sound in both.
         identical: those of these that are the same.
         differing: samples that differ.
         touched: short stretches in which some do, whether they sound or not.

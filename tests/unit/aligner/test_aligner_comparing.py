@@ -271,6 +271,20 @@ def test_what_two_passes_mute_inside_each_others_flaws_is_told() -> None:
         assert total(common(found, [(low, high)])) >= high - low - 8
 
 
+def test_noise_on_a_track_that_hardly_sounds_makes_no_pass_unlike() -> None:
+    """A tenth of it is noise in one pass, and nothing else of it is loud: that is no other chain's sound."""
+    rng = np.random.default_rng(3)
+    soft = np.rint(rng.normal(scale=2.0, size=(1, 160_000))).astype(np.int32)
+    noisy = soft.copy()
+    for start in range(8000, 160_000, 16_000):
+        noisy[0, start : start + 1600] = rng.integers(-9000, 9000, 1600)
+    for captures in ((noisy, soft), (soft, noisy)):
+        findings = _compare(*captures)
+        assert not findings.unlike
+        assert {flaw.kind for flaw in findings.flaws} <= {"burst", "disagreement", "click"}
+        assert total(merged((f.start, f.end) for f in findings.flaws)) >= 15_900
+
+
 def test_a_copy_out_of_phase_is_one_place() -> None:
     """A block of a square wave played twice differs from the wave for a few samples at every edge."""
     wave = np.where((np.arange(160_000) * 0.0031) % 1.0 < 0.5, 7_000, -7_000).astype(np.int32)[None]
