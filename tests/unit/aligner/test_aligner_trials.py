@@ -22,9 +22,7 @@ TRIALS = (
     # A wave held over one of its edges against a longer level; an anchor out of the log's reach; clipped peaks.
     ("square", 2, 460_016),
     ("square", 2, 520_132),
-    ("band", 2, 470_070),
     ("band", 3, 450_034),
-    # A short line under lost sync of the only other pass.
 )
 
 
