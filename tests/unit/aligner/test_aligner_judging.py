@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
-from assembler.aligner.judge.place import Judged, judge_place
-from assembler.aligner.judge.stories.verdict import Verdict
+from assembler.aligner.judge.place import judge_place
+from assembler.aligner.judge.stories.verdict import Judged, Verdict
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import NOISE_KINDS
 from assembler.aligner.sound.limits import FIT_SAMPLES

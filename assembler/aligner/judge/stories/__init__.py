@@ -19,6 +19,6 @@ from __future__ import annotations
 
 from assembler.aligner.judge.stories.paths import verdicts_on
 from assembler.aligner.judge.stories.scene import Scene
-from assembler.aligner.judge.stories.verdict import HELD_ON, LOOK_ALIKE, Verdict
+from assembler.aligner.judge.stories.verdict import HELD_ON, LOOK_ALIKE, Judged, Verdict
 
-__all__ = ["HELD_ON", "LOOK_ALIKE", "Scene", "Verdict", "verdicts_on"]
+__all__ = ["HELD_ON", "LOOK_ALIKE", "Judged", "Scene", "Verdict", "verdicts_on"]

@@ -45,6 +45,15 @@ class Verdict:
     because: Because = field(compare=False, kw_only=True)
 
 
+@dataclass(frozen=True)
+class Judged:
+    """A part of a place, and what is said of it."""
+
+    start: int
+    end: int
+    verdict: Verdict
+
+
 def verdict_on(scene: Scene, parts: Parts, number: int, totals: Float64s, *, is_mixed: bool) -> Verdict:
     """Return what is said of a part.
 
