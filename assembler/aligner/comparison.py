@@ -21,7 +21,7 @@ from assembler.aligner.concealment.marks import TALLY_COUNTS, Machine, likely_ma
 from assembler.aligner.concealment.reel import concealed
 from assembler.aligner.concealment.weave import weave
 from assembler.aligner.events.lone import told_together
-from assembler.aligner.events.settle import settle_by_other_tracks, worth_asking
+from assembler.aligner.events.settle import settle_by_other_tracks
 from assembler.aligner.events.stops.pace import joined_stops
 from assembler.aligner.events.stops.standstill import covered_by_all, heard, stop_flaws
 from assembler.aligner.noting import asked_of_block, note_whole, stuck_of
@@ -145,7 +145,7 @@ def _gathered(
     flaws += told_together(passes, list(notes), flaws, open_places)
     return ReelFindings(
         tuple(joined_flaws(flaws)),
-        tuple(joined_places(worth_asking(undecided))),
+        tuple(joined_places(undecided)),
         unlike,
         tracks,
         largest,

@@ -44,7 +44,7 @@ def test_a_burst_over_loops_is_no_other_place_of_theirs(tmp_path: Path, capsys: 
     tape = make_tape(6, len(NAMES), seed=9)
     tape[RATE : 5 * RATE] = np.tile(tape[:bar], (4 * RATE // bar + 1, 1))[: 4 * RATE]
     burst = tape.copy()
-    burst[AT : AT + 5000] = np.random.default_rng(4).integers(-9000, 9000, (5000, len(NAMES)))
+    burst[AT : AT + 5000, 1:] = np.random.default_rng(4).integers(-9000, 9000, (5000, len(NAMES) - 1))
     layout = Layout(tmp_path)
     layout.add_reel("A", NAMES)
     layout.add_pass("A1", "A", burst, HOUR)

@@ -112,18 +112,15 @@ def _compared(first: Version, second: Version) -> tuple[Shared, Bools | None]:
     both = common(first.covered, second.covered)
     parts = [slice(a - first.low, b - first.low) for a, b in both]
     whole = samples.size // WINDOW_SAMPLES * WINDOW_SAMPLES
-    telling = first.sounds & second.sounds
-    if parts != [slice(0, samples.size)]:
-        held = covering(both, first.low, samples.size)[:whole].reshape(-1, WINDOW_SAMPLES)
-        telling = telling & held.all(axis=1)
-    compared = int(telling.sum())
+    held = covering(both, first.low, samples.size)[:whole].reshape(-1, WINDOW_SAMPLES).all(axis=1)
+    compared = min(int((one.sounds & held).sum()) for one in (first, second))
     if samples is others or all(np.array_equal(samples[part], others[part]) for part in parts):
         return Shared(total(both), compared, compared), None
     mask = np.zeros(samples.size, np.bool_)
     for part in parts:
         np.not_equal(samples[part], others[part], out=mask[part])
     odd = mask & ~_lost_in_one(first, second, mask)
-    telling = telling & ~odd[:whole].reshape(-1, WINDOW_SAMPLES).any(axis=1)
+    telling = first.sounds & second.sounds & held & ~odd[:whole].reshape(-1, WINDOW_SAMPLES).any(axis=1)
     largest = int(np.abs(samples[mask].astype(np.int64) - others[mask]).max())
     touched = int(mask[:whole].reshape(-1, WINDOW_SAMPLES).any(axis=1).sum())
     return Shared(total(both), compared, int(telling.sum()), int(mask.sum()), touched, largest), mask

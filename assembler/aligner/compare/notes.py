@@ -26,8 +26,8 @@ class Shared:
 
     Args:
         overlap: samples that both hold.
-        compared: short stretches of them that sound in both.
-        identical: those of these that are the same.
+        compared: short stretches of them that sound, in the pass in which fewer do.
+        identical: stretches that sound and are the same.
         differing: samples that differ.
         touched: short stretches in which some do, whether they sound or not.
         largest: by how much at most, in sample values.

@@ -24,6 +24,7 @@ from assembler.aligner.concealment.surprise import (
 from assembler.aligner.concealment.truth.likeliest import likeliest_truths
 from assembler.aligner.records.limits import BRIDGE_SAMPLES, INSTANT_SAMPLES
 from assembler.aligner.records.ranges import covering, ranges_of
+from assembler.aligner.sound.limits import NOISE_SAMPLES
 from assembler.arrays import summed, sums_around
 
 if TYPE_CHECKING:
@@ -151,6 +152,11 @@ def _settled(window: Window, truth: tuple[Choice, Bools], beside: Float64s) -> S
     # Between what is explained all captures may have lost the same samples.
     in_all = lost_in_all & _between(explained)
     said.open[in_all] = True
+    # Nobody is sent to a single sample: by concealment it is near the middle of its neighbours, right or wrong.
+    single = said.open & (sums_around(said.open * 1, NOISE_SAMPLES, NOISE_SAMPLES + 1) == 1)
+    said.settled[at] |= single[at] & has_truth
+    said.open[single & (said.settled | ~differs)] = False
+    in_all &= said.open
     surprise = np.where(lost, surprise, 0.0)
     return replace(said, lost=lost | (in_all & window.present), surprise=surprise)
 

@@ -14,18 +14,12 @@ from collections import Counter
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from assembler.aligner.concealment.limits import LEAST_EVIDENCE
 from assembler.aligner.events.limits import LEAST_AT_ONCE
 from assembler.aligner.records.because import Because, Rule
-from assembler.aligner.records.findings import (
-    FoundFlaw,
-    Undecided,
-    cleared,
-    ranges_by_track,
-    visited_places,
-)
+from assembler.aligner.records.findings import FoundFlaw, Undecided, cleared, ranges_by_track
 from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_PROOFS, MOST_GAP_SAMPLES
 from assembler.aligner.records.ranges import merged
-from assembler.aligner.sound.limits import NOISE_SAMPLES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -68,7 +62,7 @@ def settle_by_other_tracks(
     for group in _groups(undecided):
         whole = (group[0].start, max(place.end for place in group))
         guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, suspects)
-        if guilty is None:
+        if guilty is None or any(_speaks_for(guilty, place) for place in group):
             left += group
             continue
         kind = _kind(decided, guilty, whole)
@@ -79,22 +73,6 @@ def settle_by_other_tracks(
             closed.append(place)
             settled.append(FoundFlaw(guilty, place.track, kind, place.start, place.end, because=because))
     return [*cleared(flaws, closed), *settled], left
-
-
-def worth_asking(undecided: Sequence[Undecided]) -> list[Undecided]:
-    """Return the undecided places, less single samples with no other nearby that may have been concealed.
-
-    By concealment such a sample is near the middle of its neighbours, right or wrong: nobody hears it.
-    """
-    visits = visited_places(undecided, NOISE_SAMPLES)
-    single = {(one.track, one.start) for one in visits if one.end - one.start == 1}
-    return [
-        one
-        for one in undecided
-        if one.because.rule != Rule.CONCEALED
-        or (one.track, one.start) not in single
-        or one.end - one.start > 1
-    ]
 
 
 def _events(by_pass: dict[tuple[str, int], list[Range]]) -> list[_Event]:
@@ -182,6 +160,13 @@ def _guilty_at_once(
         for low, high in ranges
     )
     return None if is_suspect else name
+
+
+def _speaks_for(name: str, place: Undecided) -> bool:
+    """Return whether a pass is likely to be right where samples were lost: then the other one lost some, too."""
+    because = place.because
+    is_likely = because.rule == Rule.CONCEALED and because.nats is not None and because.nats > LEAST_EVIDENCE
+    return is_likely and place.taken == name
 
 
 def _extended(place: Range, flawed: Sequence[Range]) -> Range:

@@ -204,9 +204,9 @@ def joined_places(places: Iterable[Undecided]) -> list[Undecided]:
     return _joined_places(places, MOST_GAP_SAMPLES, lambda one: (one.taken, one.others))
 
 
-def visited_places(places: Iterable[Undecided], bridge: int = VISIT_SAMPLES) -> list[Undecided]:
+def visited_places(places: Iterable[Undecided]) -> list[Undecided]:
     """Return the places in order, those that lie so close together as one, whoever differs: a person looks once."""
-    return _joined_places(places, bridge, lambda _: ())
+    return _joined_places(places, VISIT_SAMPLES, lambda _: ())
 
 
 def _joined_places(

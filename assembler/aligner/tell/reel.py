@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from assembler.aligner.tell.holdings import Holdings
     from assembler.aligner.tell.outcome import Outcome
     from assembler.sheet import Sheet
+    from assembler.verdict.signed import Acceptance
 
 
 def reel_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holdings: Holdings) -> list[Note]:
@@ -62,22 +63,13 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
     by_name = {one.name: one for one in reel.passes}
     label = stretch_label(sheet)
     notes = []
-    parts = [
-        replace(place, start=low, end=high)
-        for place in visited_places(reel.findings.undecided)
-        for low, high in cut_at(outcome.accepted, reel.name, place.track, (place.start, place.end))
-    ]
-    for place in parts:
+    for place, closing in _visits(reel, outcome):
         where = place.start, place.end
-        taken = outcome.taken(reel.name, place.track, where)
-        if taken is None:
-            # Outside the set nobody has to decide.
-            continue
+        taken = outcome.taken(reel.name, place.track, where) or []
         held = holdings.at(place.track, where, taken)
         first = by_name[(taken or [place.taken])[0]]
         start, end = first.maps[place.track].pass_reach(*where) or (None, None)
         members = [name for name in by_name if name in place.members]
-        closing = closing_of(outcome.accepted, reel.name, (place.track,), where, taken)
         choice = _choice_words(place, taken, members, outcome, reel.reel.tracks[place.track])
         notes.append(
             Note(
@@ -96,6 +88,24 @@ def _undecided_notes(reel: ExaminedReel, sheet: Sheet, outcome: Outcome, holding
             )
         )
     return notes
+
+
+def _visits(reel: ExaminedReel, outcome: Outcome) -> list[tuple[Undecided, Acceptance | None]]:
+    """Return the undecided places of the set as a person goes to them, in order, each with what closes it.
+
+    Those that lie close together are one, whichever passes differ, but for what is accepted: that is told by itself.
+    """
+    closed: dict[int, tuple[Acceptance | None, list[Undecided]]] = {}
+    for place in reel.findings.undecided:
+        for low, high in cut_at(outcome.accepted, reel.name, place.track, (place.start, place.end)):
+            taken = outcome.taken(reel.name, place.track, (low, high))
+            # Outside the set nobody has to decide.
+            if taken is not None:
+                closing = closing_of(outcome.accepted, reel.name, (place.track,), (low, high), taken)
+                part = replace(place, start=low, end=high)
+                closed.setdefault(id(closing), (closing, []))[1].append(part)
+    visits = [(one, closing) for closing, places in closed.values() for one in visited_places(places)]
+    return sorted(visits, key=lambda visit: (visit[0].track, visit[0].start, visit[0].end))
 
 
 def _doubt_words(place: Undecided, members: Sequence[str], holdings: Holdings) -> str:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pytest
 
+from assembler.aligner.concealment import settle as settling
 from assembler.aligner.concealment.limits import LEAST_SURPRISE
 from assembler.aligner.concealment.marks import (
     DOWN,
@@ -137,6 +138,21 @@ def test_two_captures_that_lost_other_samples_give_the_tape_back(seed: int) -> N
     taken = versions[said.taken, np.arange(LENGTH)]
     assert np.array_equal(taken[said.settled], tape[said.settled])
     assert not ((said.lost[0] & ~first) | (said.lost[1] & ~second))[said.settled].any()
+
+
+@pytest.mark.parametrize(("apart", "is_asked"), [(100, True), (2000, False)])
+def test_nobody_is_asked_about_a_single_sample(
+    apart: int, *, is_asked: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Where no lead is enough, two samples close together are asked for; one alone is the likelier capture's."""
+    monkeypatch.setattr(settling, "DECIDED_NATS", 1e6)
+    tape, lost = _sound(1), np.zeros(LENGTH, np.bool_)
+    lost[[3001, 3001 + apart]] = True
+    (said,) = settle([_window(_concealed(tape, lost), tape)])
+    assert said.open[lost].tolist() == [is_asked] * 2
+    assert said.settled[lost].tolist() == [not is_asked] * 2
+    assert said.taken[lost].tolist() == [1, 1]
+    assert said.lost[0][lost].all()
 
 
 def test_of_what_agrees_no_more_counts_as_lost_than_is_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:

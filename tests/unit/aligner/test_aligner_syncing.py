@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from assembler.aligner.events.settle import settle_by_other_tracks, worth_asking
+from assembler.aligner.events.settle import settle_by_other_tracks
 from assembler.aligner.records.because import Because, Rule
 from assembler.aligner.records.findings import FoundFlaw, Undecided
 
@@ -117,18 +117,3 @@ def test_a_much_longer_flaw_of_other_tracks_settles_nothing() -> None:
     supposed = FoundFlaw("A2", 5, "straight", 1048, 1072, because=WHY)
     flaws = [_lost("A1", 0, end=1080), _lost("A1", 3, end=1080), supposed]
     assert settle_by_other_tracks(flaws, [short]) == (flaws, [short])
-
-
-def test_nobody_is_asked_about_a_single_sample_that_may_have_been_concealed() -> None:
-    """Alone it is near the middle of its neighbours; with another one nearby, or by another cause, a person looks."""
-    concealed = Because(Rule.CONCEALED, 1.0)
-    single = Undecided(5, 1010, 1011, "A1", ("A2",), because=concealed)
-    far, near = replace(single, start=2010, end=2011), replace(single, start=1110, end=1111)
-    assert worth_asking([single, far]) == []
-    assert worth_asking([single, near]) == [single, near]
-    # Other passes may differ beside it, on another track it is another sound.
-    beside = replace(near, others=("A3",))
-    assert worth_asking([single, beside]) == [single, beside]
-    assert worth_asking([single, replace(near, track=4)]) == []
-    for asked in (replace(single, because=WHY), replace(single, end=1012)):
-        assert worth_asking([asked]) == [asked]

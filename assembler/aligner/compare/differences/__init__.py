@@ -4,7 +4,7 @@ Question: whose flaw is a difference that concealment does not explain?
 Input: passes of one track, and ranges in which they differ.
 Output: flaws of each pass, and places where nothing tells.
 
-- `majority`: a pass that stands against several, and where agreeing means nothing.
+- `majority`: a pass that stands against several.
 - `split`: passes of which none is outvoted.
 - `pieces`: what passes hold in a place, judged piece by piece.
 - `beside`: flaws that go on in a place; what lies beside a slip in doubt.

@@ -1,4 +1,4 @@
-"""A pass that stands against several which agree: its flaw, or theirs, or none, where they agree by chance.
+"""A pass that stands against several which agree: its flaw, or theirs.
 
 All positions are timeline samples.
 """

@@ -79,7 +79,9 @@ def steady_runs(reference: TrackReader, probe: TrackReader, anchors: Sequence[An
             run
             for run, before, behind in zip(runs, shifts, shifts[2:], strict=False)
             if run[-1].end - run[0].at > ANCHOR_SAMPLES
-            or (before is not None and len(run) > 1 and abs(run[0].shift - before) < SHORT_SAMPLES)
+            or (
+                before is not None and run[-1].at >= run[0].end and abs(run[0].shift - before) < SHORT_SAMPLES
+            )
             or (
                 before != behind
                 and _is_steady(reference, probe, run[0], [s for s in (before, behind) if s is not None])
