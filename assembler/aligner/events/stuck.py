@@ -36,21 +36,31 @@ def stuck_bits(samples: Int32s) -> list[tuple[Range, float]]:
 
 
 def stuck_beside(samples: Int32s, others: Sequence[Int32s]) -> list[tuple[Range, float]]:
-    """Return the same where all other passes differ by that bit alone: at each sample that does it is no other one.
+    """Return the same where most that differs from all other passes does by that bit: at each such sample is no other.
 
-    They have to hold the same, and to be smoother: a bit that is stuck where it should move breaks the sound.
+    The others have to hold the same, and to be smoother: a bit that is stuck where it should move breaks the sound.
     """
     pieces = _pieces_of(samples)
     if not others or any(other is samples for other in others):
         return []
     theirs = [_pieces_of(other) for other in others]
-    apart = np.bitwise_or.reduce((pieces ^ theirs[0]).view(np.uint32), axis=1).astype(np.int64)
+    apart = pieces ^ theirs[0]
     alike = [(other == theirs[0]).all(axis=1) for other in theirs[1:]]
     rougher = _roughness(pieces) > _roughness(theirs[0])
-    worth = np.flatnonzero((apart > 0) & (apart & (apart - 1) == 0) & np.all([rougher, *alike], axis=0))
+    worth = np.flatnonzero(np.all([apart.any(axis=1), rougher, *alike], axis=0))
+    between = _between(pieces[worth])
+    most = np.count_nonzero(apart[worth], axis=1) * HALF
     constant = np.zeros(len(pieces), np.int64)
-    constant[worth] = _between(pieces[worth]) & apart[worth]
-    return _stuck(samples, constant, lambda _, of: int(np.count_nonzero(pieces[of] != theirs[0][of])))
+    for bit in _bits_of(between):
+        moved = np.count_nonzero(apart[worth] == 1 << bit, axis=1) > most
+        constant[worth] |= between & np.where(moved, 1 << bit, 0)
+    return _stuck(samples, constant, lambda bit, of: int(np.count_nonzero(apart[of] == 1 << bit)))
+
+
+def _bits_of(words: Int64s) -> list[int]:
+    """Return the bits that are set in any of some words."""
+    bits = int(np.bitwise_or.reduce(words, initial=0))
+    return [bit for bit in range(bits.bit_length()) if bits >> bit & 1]
 
 
 def _doublings(pieces: Int32s, bit: int) -> int:
@@ -96,8 +106,7 @@ def _stuck(
 ) -> list[tuple[Range, float]]:
     """Return where a bit is constant in pieces, if that is unlikely: by a half for each of so many ``doublings``."""
     found: list[tuple[Range, float]] = []
-    bits = int(np.bitwise_or.reduce(constant, initial=0))
-    for bit in (bit for bit in range(bits.bit_length()) if bits >> bit & 1):
+    for bit in _bits_of(constant):
         for first, last in ranges_of(constant >> bit & 1 > 0):
             nats = float(np.log(2.0)) * doublings(bit, slice(first, last))
             if nats >= SURE_NATS:
