@@ -22,7 +22,7 @@ from assembler.aligner.records.limits import BRIDGE_SAMPLES, HALF, LEAST_PROOFS,
 from assembler.aligner.records.ranges import merged
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
     from assembler.aligner.records.ranges import Range
 
@@ -54,14 +54,22 @@ def settle_by_other_tracks(
         stopped: what all tracks of a pass have shown together: beside it the pass may be flawed, too.
     """
     decided = cleared(flaws, undecided)
-    by_pass = _flawed_ranges(decided)
-    events, suspects = _events(by_pass), _flawed_ranges([*decided, *stopped])
+    suspects = _flawed_ranges([*decided, *stopped])
+    seen = {
+        is_concealed: _flawed_ranges(flaw for flaw in decided if is_concealed or flaw.kind != "means")
+        for is_concealed in (False, True)
+    }
+    events = {is_concealed: _events(by_pass) for is_concealed, by_pass in seen.items()}
     left: list[Undecided] = []
     settled: list[FoundFlaw] = []
     closed: list[Undecided] = []
     for group in _groups(undecided):
         whole = (group[0].start, max(place.end for place in group))
-        guilty = _guilty(group[0], whole, by_pass) or _guilty_at_once(group[0], whole, events, suspects)
+        # That samples were lost on other tracks is no cause of what lost samples do not explain.
+        known = any(place.because.rule == Rule.CONCEALED for place in group)
+        guilty = _guilty(group[0], whole, seen[known]) or _guilty_at_once(
+            group[0], whole, events[known], suspects
+        )
         if guilty is None or any(_speaks_for(guilty, place) for place in group):
             left += group
             continue
@@ -113,7 +121,7 @@ def _groups(undecided: Sequence[Undecided]) -> list[list[Undecided]]:
     return groups
 
 
-def _flawed_ranges(flaws: Sequence[FoundFlaw]) -> dict[tuple[str, int], list[Range]]:
+def _flawed_ranges(flaws: Iterable[FoundFlaw]) -> dict[tuple[str, int], list[Range]]:
     """Return where each pass is flawed on each track, in order: every flaw by itself, and those that touch as one."""
     ranges = ranges_by_track(flaws)
     return {key: sorted(found + merged(found, bridge=BRIDGE_SAMPLES)) for key, found in ranges.items()}

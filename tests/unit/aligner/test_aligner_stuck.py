@@ -96,6 +96,20 @@ def test_another_pass_tells_of_a_bit_below_the_sign_alone(bit: int, way: str) ->
     assert stuck_beside(stuck, [right, noisy]) == []
 
 
+def test_another_pass_tells_of_it_that_lost_samples_there() -> None:
+    """A third of them are the means of their neighbours: most of what differs still does by that bit alone."""
+    right = 8 * _bowed()
+    stuck, lost = right.copy(), right.copy()
+    stuck[LOW:HIGH] |= 1 << 21
+    at = np.arange(LOW + 1, HIGH, 3)
+    lost[at] = (right[at - 1] + right[at + 1]) // 2
+    assert np.count_nonzero(lost != right) > 500
+    ((place, _),) = stuck_beside(stuck, [lost])
+    assert LOW - 400 < place[0] <= LOW
+    assert HIGH <= place[1] < HIGH + 400
+    assert stuck_beside(lost, [stuck]) == []
+
+
 def test_what_differs_by_more_than_a_bit_is_none() -> None:
     """Noise in one of them, and a level held, whose bits all stay as they are."""
     right = 8 * _bowed()

@@ -117,3 +117,12 @@ def test_a_much_longer_flaw_of_other_tracks_settles_nothing() -> None:
     supposed = FoundFlaw("A2", 5, "straight", 1048, 1072, because=WHY)
     flaws = [_lost("A1", 0, end=1080), _lost("A1", 3, end=1080), supposed]
     assert settle_by_other_tracks(flaws, [short]) == (flaws, [short])
+
+
+def test_lost_samples_of_other_tracks_settle_no_other_difference() -> None:
+    """Both differ between the same borders: what concealment explains is its flaw here, too, and nothing else is."""
+    means = [replace(_lost("A1", track), kind="means") for track in (0, 1, 3, 4)]
+    concealed = replace(OPEN, because=Because(Rule.CONCEALED, 0.5))
+    assert settle_by_other_tracks(means, [concealed])[1] == []
+    assert settle_by_other_tracks(means, [replace(OPEN, because=Because(Rule.STORY, 2.0))])[1] != []
+    assert settle_by_other_tracks([_lost("A1", 0), _lost("A1", 3)], [OPEN])[1] == []
