@@ -97,7 +97,7 @@ def test_another_pass_tells_of_a_bit_below_the_sign_alone(bit: int, way: str) ->
 
 
 def test_another_pass_tells_of_it_that_lost_samples_there() -> None:
-    """A third of them are the means of their neighbours: most of what differs still does by that bit alone."""
+    """A third of them are the means of their neighbours: much of what differs still does by that bit alone."""
     right = 8 * _bowed()
     stuck, lost = right.copy(), right.copy()
     stuck[LOW:HIGH] |= 1 << 21

@@ -111,6 +111,18 @@ def test_lost_sync_settles_a_part_of_it_on_a_track_that_rests() -> None:
     assert settle_by_other_tracks(_lost_at_once("A1")[:3], [stroke])[1] == [stroke]
 
 
+def test_a_sample_left_open_between_losses_is_lost_by_the_pass_that_lost_them() -> None:
+    """Unless that pass is likely to have it right: then the other one lost it, too."""
+    concealed = Because(Rule.CONCEALED, 50.0)
+    losses = [FoundFlaw("A1", track, "means", 1000, 2000, because=concealed) for track in (0, 1, 2, 5)]
+    sample = Undecided(5, 1500, 1501, "A2", ("A1",), because=Because(Rule.CONCEALED, 2.0))
+    found, left = settle_by_other_tracks(losses, [sample])
+    assert left == []
+    assert FoundFlaw("A1", 5, "means", 1500, 1501, because=WHY) in found
+    for likely in (replace(sample, taken="A1", others=("A2",)), replace(sample, is_doubtful=True)):
+        assert settle_by_other_tracks(losses, [likely])[1] == [likely]
+
+
 def test_a_much_longer_flaw_of_other_tracks_settles_nothing() -> None:
     """Two flaws may begin and end closely by chance where one of them is short."""
     short = Undecided(5, 1048, 1072, "A1", ("A2",), because=WHY)
